@@ -1,0 +1,1 @@
+"""From the instruments' bytes to a traverse file: what is measured, and never lost."""

@@ -1,0 +1,95 @@
+"""The program's one command line: a table of commands, imported only when called.
+
+This is where the two houses are joined: the analysis commands are named here as text.
+"""
+
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+
+import click
+from click.shell_completion import CompletionItem
+
+from acquire.errors import WaylogError
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "start": ("acquire.commands.start", "make a survey folder with a bed.toml to fill in"),
+    "record": ("acquire.commands.record", "log a traverse from the instruments' ports"),
+    "enter": ("acquire.commands.enter", "type the readings of a traverse, station by station"),
+    "import": ("acquire.commands.import_csv", "take the readings of a traverse from a CSV file"),
+    "show": ("acquire.commands.show", "list what a survey or a traverse file holds"),
+    "mend": ("acquire.commands.mend", "bring back recordings that were cut short"),
+    "redo": ("acquire.commands.redo", "derive traverses anew from their raw bytes"),
+    "demo": ("acquire.commands.demo", "the whole job on an invented bed, without hardware"),
+    "map": ("analysis.commands.map", "the shape of one face: how straight, hollow or crowned"),
+    "twist": ("analysis.commands.twist", "how twisted the bed is, front against rear"),
+    "compare": ("analysis.commands.compare", "hold two maps of the same thing against each other"),
+    "combine": ("analysis.commands.combine", "one bed map from every traverse of the survey"),
+    "next": ("analysis.commands.next", "which further traverse would help most"),
+    "report": ("analysis.commands.report", "write the report of the survey as one page"),
+}
+
+
+class CommandTable(click.Group):
+    """A group whose commands are imported only when one is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """All names, in the order of the job."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import the file of one command."""
+        if cmd_name not in COMMANDS:
+            return None
+        return importlib.import_module(COMMANDS[cmd_name][0]).command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands from the table alone; click's own way would import every one."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Complete names from the table alone, for the same reason."""
+        return [
+            CompletionItem(name, help=words)
+            for name, (_, words) in COMMANDS.items()
+            if name.startswith(incomplete)
+        ]
+
+
+@click.command(cls=CommandTable, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="waylog")
+def waylog() -> None:
+    """Measure the ways of a machine tool and work out what shape they are in.
+
+    Before any instrument goes on the machine: isolate it from the mains and lock it off.
+    """
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; 0 done, 1 an expected failure (told in one line), 2 wrong usage."""
+    try:
+        result = waylog.main(args=argv, prog_name="waylog", standalone_mode=False)
+        return result if isinstance(result, int) else 0
+    except WaylogError as error:
+        click.echo(f"waylog: {error}", err=True)
+        return 1
+    except click.ClickException as error:
+        error.show()
+        return error.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("waylog: stopped.", err=True)
+        return 130
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+
+
+def run() -> None:
+    """The console script."""
+    raise SystemExit(main())
+
+
+if __name__ == "__main__":
+    run()

@@ -1,0 +1,77 @@
+"""The error tree, split by what the caller can do about it.
+
+Every message is one line: *where* it happened, what was *found*, what was
+*needed*, and what to *do*.  The command line prints it and ends with exit code 1;
+anything that is not a `WaylogError` is a bug and shows its traceback.
+"""
+
+
+class WaylogError(Exception):
+    """An expected failure, told in one line.
+
+    Parameters
+    ----------
+    where : str
+        The file, table, port or station concerned.
+    found : str
+        What was met there.
+    needed : str, optional
+        What would have been accepted.
+    do : str, optional
+        What the person can do next.
+
+    Examples
+    --------
+    >>> str(WaylogError("bed.toml [bed] length_mm", "found -5", "a length above 0 mm", "correct it"))
+    'bed.toml [bed] length_mm: found -5; needed: a length above 0 mm. Correct it.'
+    """
+
+    def __init__(self, where: str, found: str, needed: str = "", do: str = ""):
+        self.where, self.found, self.needed, self.do = where, found, needed, do
+        text = f"{where}: {found}"
+        if needed:
+            text += f"; needed: {needed}"
+        if do:
+            text += f". {do[0].upper()}{do[1:]}"
+        text = " ".join(text.split())
+        super().__init__(text if text.endswith((".", "?")) else text + ".")
+
+
+class AcquireError(WaylogError):
+    """Something on the measuring side."""
+
+
+class UnitError(AcquireError):
+    """A unit or a number that cannot be read as meant."""
+
+
+class BedError(AcquireError):
+    """bed.toml says something that cannot be; all of it is reported in one go."""
+
+
+class SurveyError(AcquireError):
+    """The survey folder is not as expected."""
+
+
+class TraverseFileError(AcquireError):
+    """An HDF5 file that is not ours, newer than us, or damaged."""
+
+
+class PortError(AcquireError):
+    """A port cannot be opened or has gone; the recorder tries again."""
+
+
+class GarbledLine(AcquireError):
+    """A line or frame that cannot be decoded: counted, kept, and passed over."""
+
+
+class RecordingError(AcquireError):
+    """The recording must stop; what was captured is kept."""
+
+
+class EntryError(AcquireError):
+    """Typed or imported readings that cannot be taken."""
+
+
+class AnalysisError(WaylogError, ValueError):
+    """The readings cannot answer what was asked."""
