@@ -1,0 +1,168 @@
+"""Lines of text: one reading, or several, in each.
+
+A line ends with LF, CR or CR LF. The pattern must match the whole of it, ends trimmed;
+its group `value` is the number, its group `unit` (optional) the unit. Where a line holds
+several values, each instrument has a pattern that picks its own. Numbers are those of
+IEEE 488.2 (NR1 -123, NR2 -1.23, NR3 -1.23E+00; from memory), with a decimal comma where
+the wire table says so. A line is never read before its end has come.
+"""
+
+import math
+import re
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from acquire.bed import Instrument
+from acquire.wire.decoding import (
+    GARBLED,
+    Decoded,
+    Frame,
+    FramedDecoder,
+    Judgement,
+    garbled,
+    judge,
+    request_bytes,
+)
+
+LONGEST_LINE = 120
+"""Bytes of a line unless the wire table says otherwise; longer is garbled."""
+
+SUSPECT_WITHIN_S = 0.05
+"""A first line that comes so soon after opening may have begun before it."""
+
+_NUMBER = re.compile(r"([-+]?) *(\d+\.?\d*|\.\d+)([eE][-+]?\d{1,3})?", re.ASCII)
+_ENDS = {
+    "any": re.compile(rb"[\r\n]"),
+    "lf": re.compile(rb"\n"),
+    "cr": re.compile(rb"\r"),
+    "crlf": re.compile(rb"\r\n"),
+}
+
+
+def number(text: str, decimal: str = ".") -> float | None:
+    """The number that a line's value group holds; None where it is none.
+
+    Refused: NaN, infinities in words, thousands marks, the other decimal sign.
+
+    Examples
+    --------
+    >>> number("-1.23E+00"), number("- 0.5"), number("+3,25", ","), number("3,25"), number("nan")
+    (-1.23, -0.5, 3.25, None, None)
+    """
+    if decimal == ",":
+        if "." in text:
+            return None
+        text = text.replace(",", ".")
+    match = _NUMBER.fullmatch(text.strip())
+    return float("".join(part or "" for part in match.groups())) if match else None
+
+
+class LinesDecoder(FramedDecoder):
+    """Decoder of the wire kind `lines`."""
+
+    def __init__(self, instrument: Instrument, wire: Mapping[str, Any] | None = None):
+        wire = instrument.wire if wire is None else wire
+        super().__init__(instrument, request_bytes(wire))
+        self._pattern = re.compile(wire["pattern"])
+        self._has_unit = "unit" in self._pattern.groupindex
+        self._decimal = wire.get("decimal", ".")
+        self._end = _ENDS[wire.get("ends", "any")]
+        self._longest = wire.get("longest_line", LONGEST_LINE)
+        self._is_skipping = False
+        self._may_be_cut = False
+        self._held: Decoded | None = None
+
+    def started(self, time_s: float) -> None:
+        """Learn that the port was opened: its first line may have begun before that."""
+        super().started(time_s)
+        self._is_skipping, self._may_be_cut, self._held = False, self._request is None, None
+
+    def feed(self, data: bytes, time_s: float) -> list[Decoded]:
+        """Take bytes that arrived together at `time_s`; give the lines they complete."""
+        if not self._may_be_cut and self._held is None:
+            return super().feed(data, time_s)
+        return self._feed_first(data, time_s)
+
+    def finish(self) -> list[Decoded]:
+        """Give a first line that waited for a second one to be compared with."""
+        held, self._held = self._held, None
+        return [_cut_off(held)] if held else []
+
+    def _feed_first(self, data: bytes, time_s: float) -> list[Decoded]:
+        """A line that began before the port was opened would read as a smaller number.
+
+        It is held back until the next line shows how they begin and how long they are.
+        """
+        if self._may_be_cut and data and self._started_s is not None:
+            self._may_be_cut = time_s - self._started_s < SUSPECT_WITHIN_S
+            self._started_s = None
+        out = super().feed(data, time_s)
+        if self._held is not None and out:
+            first, self._held = self._held, None
+            return [first if _begins_like(first.text, out[0].text) else _cut_off(first), *out]
+        if self._may_be_cut and out:
+            self._may_be_cut = False
+            if len(out) == 1:
+                self._held = out[0]
+                return []
+            if not _begins_like(out[0].text, out[1].text):
+                out[0] = _cut_off(out[0])
+        return out
+
+    def _cut(self) -> Iterable[tuple[Frame, Judgement]]:
+        frames = []
+        start = 0
+        for match in self._end.finditer(self._pending):
+            line, length = bytes(self._pending[start : match.start()]), match.end() - start
+            start = match.end()
+            if self._is_skipping:
+                self._is_skipping = False
+            elif line.strip():
+                frame = Frame(line, self._taken + match.end(), length)
+                frames.append((frame, self._read(line)))
+        if start:
+            self._drop(start)
+        if len(self._pending) > self._longest:
+            frames.extend(self._too_long())
+        return frames
+
+    def _too_long(self) -> list[tuple[Frame, Judgement]]:
+        """Drop an endless line, all but a last CR that may be half of its end; told once."""
+        head, count = bytes(self._pending[: self._longest]), len(self._pending) - 1
+        end = self._drop(count)
+        if self._is_skipping:
+            return []
+        self._is_skipping = True
+        return [(Frame(head, end, count), garbled(f"no line end within {self._longest} bytes"))]
+
+    def _read(self, line: bytes) -> Judgement:
+        if len(line) > self._longest:
+            return garbled(f"longer than {self._longest} bytes")
+        try:
+            text = line.decode("utf-8")
+        except UnicodeDecodeError:
+            text = line.decode("latin-1")
+        match = self._pattern.fullmatch(text.strip())
+        if match is None:
+            return garbled("does not match the pattern")
+        value = number(match["value"] or "", self._decimal)
+        if value is None:
+            return garbled("its value is no number")
+        return judge(self.instrument, value, match["unit"] if self._has_unit else None)
+
+
+def _begins_like(first: str, second: str) -> bool:
+    """Whether the first line has its beginning, judged by the line after it.
+
+    Examples
+    --------
+    >>> _begins_like("+1.25", "+12.50"), _begins_like("2.345", "12.345"), _begins_like("12.345", "12.351")
+    (True, False, True)
+    """
+    if first[:1] in ("+", "-"):
+        return True
+    return len(first) >= len(second) and first[:1].isdigit() == second[:1].isdigit()
+
+
+def _cut_off(first: Decoded) -> Decoded:
+    return first._replace(value=math.nan, flag=GARBLED, reason="may have lost its beginning")
