@@ -1,0 +1,75 @@
+"""The options that `record`, `enter` and `import` share: what is measured, with what, along what."""
+
+from collections.abc import Callable
+from functools import reduce
+from typing import Any
+
+import click
+
+from acquire.setup_checks import CARRIAGE, DIRECTIONS, MODES
+
+_OPTIONS = (
+    click.option("--instrument", "-i", required=True, metavar="I", help="Instrument in bed.toml."),
+    click.option(
+        "--across",
+        nargs=2,
+        metavar="FRONT REAR",
+        help="Roll: the two faces it bridges; or: --across carriage.",
+    ),
+    click.option(
+        "--reference",
+        "-r",
+        metavar="R",
+        help="Offset: what carries it: FACE, A+B, carriage, straightedge:NAME, wire:NAME or line.",
+    ),
+    click.option("--other", metavar="F2", help="Span: the second face."),
+    click.option("--inside", is_flag=True, help="Span: between two faces that look at each other."),
+    click.option(
+        "--direction",
+        type=click.Choice(DIRECTIONS),
+        default="forward",
+        show_default=True,
+        help="Forward: away from the headstock.",
+    ),
+    click.option("--mode", type=click.Choice(MODES), help="Said rather than decided by the spacing."),
+    click.option("--turned", is_flag=True, help="The level stands turned end for end."),
+    click.option("--turned-over", is_flag=True, help="The straightedge is turned over (its shape reverses)."),
+    click.option(
+        "--same-zero-as",
+        type=click.IntRange(min=1),
+        metavar="N",
+        help="Nothing was touched since traverse N, same carrier.",
+    ),
+)
+
+_NAMES = (
+    "instrument", "across", "reference", "other", "inside", "direction", "turned", "turned_over",
+    "same_zero_as",
+)  # fmt: skip
+
+
+def traverse_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Add the shared options to a command; `asked_of` makes of their values what `make_setup` takes."""
+    return reduce(lambda done, option: option(done), reversed(_OPTIONS), function)
+
+
+def asked_of(options: dict[str, Any], face: str | None) -> dict[str, Any]:
+    """What `make_setup` takes, out of the values of `traverse_options`."""
+    across = options["across"]
+    asked = {name: options[name] for name in _NAMES}
+    if across is not None and across[0] == CARRIAGE:
+        asked["across"] = (CARRIAGE,)
+    return {**asked, "mode": options["mode"] or "", "face": face}
+
+
+class TraverseCommand(click.Command):
+    """A command whose `--across` takes two faces, or the one word carriage."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Give `--across carriage` the second word that click counts on."""
+        filled: list[str] = []
+        for index, word in enumerate(args):
+            filled.append(word)
+            if word == CARRIAGE and index and args[index - 1] == "--across":
+                filled.append(CARRIAGE)
+        return super().parse_args(ctx, filled)
