@@ -160,6 +160,7 @@ PORT: Mapping[str, Key] = {
     "parity": _one_of("N", "E", "O", "M", "S"),
     "stopbits": Key("1 | 1.5 | 2", _whole_or_half),
     "reset_on_open": _yes_or_no(),
+    "line_power": _yes_or_no(),
 }
 
 STRAIGHTEDGE: Mapping[str, Key] = {

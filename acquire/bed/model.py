@@ -50,6 +50,8 @@ class Port:
     stopbits: float = 1
     reset_on_open: bool = False
     """Let opening pulse the control lines that restart a microcontroller board."""
+    line_power: bool = False
+    """Hold DTR and RTS on: for cables that take their supply from them."""
 
 
 @dataclass(frozen=True)
