@@ -1,5 +1,6 @@
 """The traverse file: what one holds, how it is written, read, named and found."""
 
+from acquire.traverse_file.reader import read_survey, read_traverse
 from acquire.traverse_file.schema import (
     FLAGS,
     FORMAT,
@@ -19,6 +20,7 @@ from acquire.traverse_file.survey import (
     survey_bed,
     traverse_folder,
 )
+from acquire.traverse_file.writer import write_traverse
 
 __all__ = [
     "FLAGS",
@@ -34,6 +36,9 @@ __all__ = [
     "files_of",
     "next_number",
     "number_of",
+    "read_survey",
+    "read_traverse",
     "survey_bed",
     "traverse_folder",
+    "write_traverse",
 ]

@@ -1,0 +1,87 @@
+"""An invented bed and traverse for the tests of what is kept on disk."""
+
+import numpy as np
+import pytest
+
+from acquire.traverse_file import Events, Setup, Stations, Stream, Traverse
+
+INVENTED_BED = """[bed]
+name = "invented bed of the tests"
+length_mm = 1000
+station_pitch_mm = 100
+[faces.front-vee]
+normal = "up"
+shape = "vee"
+form = "ridge"
+vee_angle_deg = 90
+across_mm = 0
+carriage = "front"
+[faces.rear-flat]
+normal = "up"
+across_mm = 300
+carriage = "rear"
+[instruments.level]
+quantity = "slope"
+unit = "um/m"
+base_mm = 200
+[instruments.level.port]
+url = "loop://"
+[instruments.level.wire]
+kind = "lines"
+pattern = '(?P<value>[-+]?\\d+\\.\\d+)'
+[instruments.cross-level]
+quantity = "roll"
+unit = "um/m"
+[instruments.scale]
+quantity = "position"
+unit = "mm"
+"""
+
+
+@pytest.fixture(scope="session")
+def invented_bed_toml() -> str:
+    """Text of a bed.toml."""
+    return INVENTED_BED
+
+
+@pytest.fixture
+def level_setup() -> Setup:
+    """A level stepped along the front vee; number 1."""
+    return Setup(
+        "level",
+        "slope",
+        INVENTED_BED,
+        number=1,
+        face="front-vee",
+        created_utc="2025-11-25T08:00:00Z",
+        state={"clamped": True, "temperature_top_degC": 20.5, "note": "invented; 20 °C"},
+    )
+
+
+@pytest.fixture
+def level_traverse(level_setup) -> Traverse:
+    """A small stepped traverse with a garbled reading, a repeat, a note and events."""
+    raw = b"+1.0\r\n+2.0\r\n@@\r\n+3.0\r\n"
+    stream = Stream(
+        "level",
+        "um/m",
+        time_s=np.array([0.0, 1.0, 1.5, 2.0]),
+        value=np.array([1.0, 2.0, np.nan, 3.0]),
+        flag=np.array([0, 0, 1, 0], np.uint8),
+        arrival_s=np.array([0.1, 1.1, 1.6, 2.1]),
+        raw=raw,
+        chunk_end=np.array([6, 12, 16, 22]),
+        chunk_time_s=np.array([0.1, 1.1, 1.6, 2.1]),
+    )
+    stations = Stations(
+        station_mm=np.array([100.0, 300.0, 300.0]),
+        reading=np.array([1.0, 2.0, 3.0]),
+        standard_uncertainty=np.array([1.0, 1.0, 1.5]),
+        scatter=np.array([0.1, 0.2, 0.0]),
+        samples=np.array([10, 12, 1]),
+        repeat=np.array([1, 1, 2]),
+        time_s=np.array([0.0, np.nan, 2.0]),
+        note=("", "wiped, 2 µm of dirt", ""),
+    )
+    events = Events(np.array([0.0, 1.6]), ("mark", "garbled"), ("begun", "b'@@' is no reading"))
+    return Traverse(level_setup, {"level": stream}, stations, events, "stepped", True)
