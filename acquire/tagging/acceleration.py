@@ -1,0 +1,92 @@
+"""Tilt that a level on a moving carriage shows because it is accelerated, taken out in weak form.
+
+A level cannot tell tilt from acceleration: 1 mm/s² reads as 101.97 µm/m (standard
+gravity, 9.80665 m/s²).  Differentiating a position stream twice would drown everything
+in noise; under a smooth window φ of 1 to 2 s the derivatives move onto φ:
+
+    tilt = Σ φ·y − (10⁶/g)·Σ φ̈·x_f
+
+with x_f the position passed through the level's own lag.  Simulation only: oil film,
+chatter and the pull of a hand are not in this; stepped is the better way to use a level.
+"""
+
+import numpy as np
+
+STANDARD_GRAVITY = 9.80665
+SLOWEST_RATE_HZ = 5.0
+
+
+def window_seconds(interval_s: float) -> float:
+    """Length of φ for readings this far apart: 1 s, for slower ones up to 2 s."""
+    return float(np.clip(25 * interval_s, 1.0, 2.0))
+
+
+def bump(offset_s: np.ndarray, width_s: float) -> tuple[np.ndarray, np.ndarray]:
+    """φ = c·(1 − s²)⁴ over `width_s` and its second derivative, as weights that sum to 1 and 0."""
+    half = width_s / 2
+    s = offset_s / half
+    inside = np.clip(1 - s**2, 0.0, None)
+    weight = inside**4
+    second = (48 * s**2 * inside**2 - 8 * inside**3) / half**2
+    total = weight.sum()
+    second = second - weight * (second.sum() / total)
+    return weight / total, second / total
+
+
+def lagged(time_s: np.ndarray, values: np.ndarray, lag_s: float) -> np.ndarray:
+    """`values` as a first-order lag of `lag_s` shows them, exact for straight lines between samples."""
+    if lag_s <= 0:
+        return values
+    out = np.empty(len(values))
+    out[0] = values[0]
+    for index, step in enumerate(np.diff(time_s), start=1):
+        decay = np.exp(-step / lag_s)
+        rate = (values[index] - values[index - 1]) / step
+        behind = values[index - 1] - rate * lag_s
+        out[index] = behind + rate * step + (out[index - 1] - behind) * decay
+    return out
+
+
+def tilt_without_acceleration(
+    time_s: np.ndarray,
+    reading_um_per_m: np.ndarray,
+    position_mm: np.ndarray,
+    lag_s: float = 0.0,
+    width_s: float | None = None,
+) -> np.ndarray:
+    """Slope at each reading with the carriage's acceleration taken out; NaN within half a window of an end.
+
+    Parameters
+    ----------
+    time_s : array, shape (n,)
+        Rising; the lag already taken off.
+    reading_um_per_m, position_mm : array, shape (n,)
+        The level's readings and where it was; finite.
+    lag_s : float
+        Of the level, as a first-order lag.
+    width_s : float, optional
+        Length of the window; by default from the rate.
+
+    Examples
+    --------
+    >>> t = np.arange(0, 6, 0.02)
+    >>> x = 5 * t + 2 / np.pi * np.sin(np.pi * t)
+    >>> y = 7 - 2 * np.pi * np.sin(np.pi * t) * 1e3 / 9.80665
+    >>> bool(np.nanmax(np.abs(tilt_without_acceleration(t, y, x, width_s=1.0) - 7)) < 0.25)
+    True
+    """
+    interval = float(np.median(np.diff(time_s)))
+    width = window_seconds(interval) if width_s is None else width_s
+    even_s = np.arange(time_s[0], time_s[-1] + interval / 2, interval)
+    reach = int(width / 2 / interval)
+    out = np.full(len(time_s), np.nan)
+    if reach < 2 or len(even_s) < 2 * reach + 1:
+        return out
+    weight, second = bump(np.arange(-reach, reach + 1) * interval, width)
+    y = np.interp(even_s, time_s, reading_um_per_m)
+    shown_mm = lagged(even_s, np.interp(even_s, time_s, position_mm), lag_s)
+    shown_mm = np.interp(even_s + lag_s, even_s, shown_mm)
+    tilt = np.convolve(y, weight, "valid")
+    tilt -= 1e3 / STANDARD_GRAVITY * np.convolve(shown_mm - shown_mm[0], second, "valid")
+    middle_s = even_s[reach : len(even_s) - reach]
+    return np.interp(time_s, middle_s, tilt, left=np.nan, right=np.nan)

@@ -1,0 +1,74 @@
+"""Readings that cannot be trusted though they decode: frozen streams and bumped indicators."""
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+
+FROZEN_S = 5.0
+FROZEN_MM = 20.0
+STEP_SAMPLES = 12
+
+
+def frozen(
+    time_s: np.ndarray, value: np.ndarray, position_mm: np.ndarray, seconds: float = FROZEN_S
+) -> np.ndarray:
+    """Which readings repeat one value to the last digit for too long while the position moves.
+
+    Too long is five seconds and 20 mm of travel and ten readings: a real reading flickers.
+
+    Examples
+    --------
+    >>> t = np.arange(0, 10, 0.5)
+    >>> moving, standing = frozen(t, np.full(20, 3.2), 10 * t), frozen(t, np.full(20, 3.2), 0 * t)
+    >>> int(moving.sum()), int(standing.sum())
+    (20, 0)
+    """
+    out = np.zeros(len(value), bool)
+    if len(value) < 2:
+        return out
+    edges = np.flatnonzero(np.diff(value) != 0) + 1
+    bounds = [0, *edges.tolist(), len(value)]
+    for first, last in itertools.pairwise(bounds):
+        where = position_mm[first:last]
+        where = where[np.isfinite(where)]
+        long = last - first >= 10 and time_s[last - 1] - time_s[first] >= seconds
+        if long and len(where) and np.ptp(where) >= FROZEN_MM:
+            out[first:last] = True
+    return out
+
+
+@dataclass(frozen=True)
+class Step:
+    """A step that stayed while the instrument was at rest."""
+
+    index: int
+    """First reading after it."""
+    size: float
+
+
+def step_at_rest(reading: np.ndarray, noise: float, resolution: float = 0.0) -> Step | None:
+    """The largest step that stays within readings taken at rest, if it cannot be chance.
+
+    `noise` is the readings' own standard deviation.  At least eight of it, four steps of
+    the resolution, and done within two readings: settling is slower.
+
+    Examples
+    --------
+    >>> step_at_rest(np.array([1.0] * 20 + [9.0] * 20), noise=0.2)
+    Step(index=20, size=8.0)
+    """
+    width = min(STEP_SAMPLES, len(reading) // 3)
+    if width < 3:
+        return None
+    places = np.arange(width, len(reading) - width + 1)
+    sums = np.concatenate([[0.0], np.cumsum(reading)])
+    before = (sums[places] - sums[places - width]) / width
+    after = (sums[places + width] - sums[places]) / width
+    best = int(np.argmax(np.abs(after - before)))
+    size, place = float(after[best] - before[best]), int(places[best])
+    near = reading[max(0, place - 2) : place + 2]
+    limit = max(8 * noise, 4 * resolution)
+    if abs(size) < limit or limit == 0 or np.abs(np.diff(near)).max() < 0.6 * abs(size):
+        return None
+    return Step(place, size)

@@ -1,0 +1,65 @@
+"""Where the instrument was at the time of each reading: by time, never by count."""
+
+import numpy as np
+
+LONGEST_GAP_S = 1.0
+"""Between two positions farther apart in time than this nothing is said of what lies between."""
+
+
+def longest_gap_of(time_s: np.ndarray) -> float:
+    """The gap a position stream is allowed: `LONGEST_GAP_S`, or five of its own intervals if slower."""
+    if len(time_s) < 3:
+        return LONGEST_GAP_S
+    return max(LONGEST_GAP_S, 5 * float(np.median(np.diff(time_s))))
+
+
+def positions_at(
+    time_s: np.ndarray,
+    position_time_s: np.ndarray,
+    position_mm: np.ndarray,
+    longest_gap_s: float = LONGEST_GAP_S,
+) -> np.ndarray:
+    """Position at each of `time_s`, by straight interpolation between the positions read.
+
+    Not known (NaN) before the first position, after the last, and inside a gap of the
+    position stream longer than `longest_gap_s`: nothing is extrapolated.
+
+    Parameters
+    ----------
+    time_s : array, shape (n,)
+        When the readings were true.
+    position_time_s, position_mm : array, shape (m,)
+        The position stream, rising in time, finite.
+
+    Examples
+    --------
+    >>> positions_at(np.array([-1, 0.25, 5, 9.0]), np.array([0, 1, 9.0]), np.array([0, 10, 20.0]))
+    array([ nan,  2.5,  nan, 20. ])
+    """
+    time_s = np.asarray(time_s, float)
+    if len(position_time_s) < 2:
+        return np.full(len(time_s), np.nan)
+    found = np.interp(time_s, position_time_s, position_mm, left=np.nan, right=np.nan)
+    after = np.clip(np.searchsorted(position_time_s, time_s), 1, len(position_time_s) - 1)
+    in_gap = position_time_s[after] - position_time_s[after - 1] > longest_gap_s
+    is_on_one = position_time_s[after] == time_s
+    found[in_gap & ~is_on_one] = np.nan
+    return found
+
+
+def positions_by_feed(
+    time_s: np.ndarray, start_s: float, end_s: float, start_mm: float, feed_mm_per_s: float
+) -> np.ndarray:
+    """Position under a constant feed between two marks; NaN outside them.
+
+    `feed_mm_per_s` is negative towards the headstock.
+
+    Examples
+    --------
+    >>> positions_by_feed(np.array([0, 2, 4, 9.0]), 1, 5, 100, -10)
+    array([nan, 90., 70., nan])
+    """
+    time_s = np.asarray(time_s, float)
+    return np.where(
+        (time_s >= start_s) & (time_s <= end_s), start_mm + feed_mm_per_s * (time_s - start_s), np.nan
+    )
