@@ -82,6 +82,10 @@ class Reading:
     unit: str | None
 
 
+_SEXAGESIMAL = re.compile(
+    r"""\s*([-+−]?)\s*(?:(\d{1,3})\s*°)?\s*(?:(\d{1,5})\s*['′’])?\s*(?:(\d{1,6}(?:[.,]\d*)?)\s*(?:["″”]|''))?\s*"""
+)
+"""Degrees, minutes, seconds of arc: at least two of them, or minutes alone."""
 _NUMBER = re.compile(r"\s*([-+−]?)\s*(\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE]([-+]?\d{1,2}))?\s*(.*?)\s*", re.DOTALL)
 
 
@@ -98,7 +102,14 @@ def parse_reading(text: str) -> Reading:
     --------
     >>> parse_reading("-0,02 mm"), parse_reading("3.5thou"), parse_reading("+3")
     (Reading(value=-0.02, unit='mm'), Reading(value=3.5, unit='thou'), Reading(value=3.0, unit=None))
+
+    Minutes and seconds of arc, as an autocollimator's drum is read:
+
+    >>> parse_reading("2'08.5″")
+    Reading(value=128.5, unit='arcsec')
     """
+    if (angle := _degrees_minutes_seconds(text[:200])) is not None:
+        return angle
     match = _NUMBER.fullmatch(text[:200])
     if not match:
         raise UnitError("reading", f"found {text[:40]!r}", "a number such as +3, 3.5 thou, -0,02 mm or 2 div")
@@ -110,3 +121,119 @@ def parse_reading(text: str) -> Reading:
     if not math.isfinite(value):
         raise UnitError("reading", f"found {text[:40]!r}", "a finite number")
     return Reading(-value if sign in ("-", "−") else value, unit)
+
+
+def _degrees_minutes_seconds(text: str) -> Reading | None:
+    """An angle written with at least one of ° and ′ before another part, or ′ alone; else None."""
+    match = _SEXAGESIMAL.fullmatch(text)
+    if not match:
+        return None
+    sign, degrees, minutes, seconds = match.groups()
+    if minutes is None and (degrees is None or seconds is None):
+        return None
+    size = 3600 * int(degrees or 0) + 60 * int(minutes or 0) + float((seconds or "0").replace(",", "."))
+    return Reading(-size if sign in ("-", "−") else size, "arcsec")
+
+
+def decimals_for(uncertainty: float) -> int:
+    """Decimals that a value deserves whose uncertainty is this: none finer than its first digit.
+
+    Examples
+    --------
+    >>> decimals_for(3.0), decimals_for(0.3), decimals_for(40)
+    (0, 1, -1)
+    """
+    if not 0 < uncertainty < math.inf:
+        return 0
+    return min(6, -math.floor(math.log10(uncertainty) + 1e-9))
+
+
+def number_text(value: float, decimals: int) -> str:
+    """`value` rounded to `decimals` (negative: to tens, hundreds); no minus sign before a zero.
+
+    Examples
+    --------
+    >>> number_text(-41.26, 1), number_text(-0.04, 1), number_text(1234, -2)
+    ('-41.3', '0.0', '1200')
+    """
+    rounded = round(value, decimals) + 0.0
+    return f"{rounded:.{max(decimals, 0)}f}"
+
+
+def height_text(um: float, inch: bool = False, uncertainty_um: float | None = None) -> str:
+    """A height for people: µm and thou side by side, the owner's own unit first.
+
+    Without an uncertainty it is given to a tenth of a micrometre below 10 µm, else to one.
+
+    Examples
+    --------
+    >>> height_text(-41.3, uncertainty_um=3.0), height_text(-41.3, inch=True, uncertainty_um=3.0)
+    ('-41 µm (-1.6 thou)', '-1.6 thou (-41 µm)')
+    >>> height_text(2.54)
+    '2.5 µm (0.10 thou)'
+    """
+    if uncertainty_um is None or not uncertainty_um > 0:
+        uncertainty_um = 0.3 if abs(um) < 10 else 1.0
+    metric = f"{number_text(um, decimals_for(uncertainty_um))} µm"
+    thou = f"{number_text(um / UM_PER_THOU, decimals_for(uncertainty_um / UM_PER_THOU))} thou"
+    return f"{thou} ({metric})" if inch else f"{metric} ({thou})"
+
+
+def length_text(mm: float, inch: bool = False) -> str:
+    """A place or length along the bed.
+
+    Examples
+    --------
+    >>> length_text(450.0), length_text(152.4, inch=True)
+    ('450 mm', '6 in')
+    """
+    return f"{round(mm / MM_PER_INCH, 2):g} in" if inch else f"{round(mm, 1):.10g} mm"
+
+
+def slope_text(um_per_m: float, inch: bool = False, uncertainty_um_per_m: float | None = None) -> str:
+    """A slope or roll: µm/m, and what that is in thou a foot.
+
+    Examples
+    --------
+    >>> slope_text(83.33, uncertainty_um_per_m=2.0), slope_text(83.33, inch=True, uncertainty_um_per_m=2.0)
+    ('83 µm/m (1.00 thou/ft)', '1.00 thou/ft (83 µm/m)')
+    """
+    if uncertainty_um_per_m is None or not uncertainty_um_per_m > 0:
+        uncertainty_um_per_m = 0.3 if abs(um_per_m) < 10 else 1.0
+    per_foot = 12 / 1000
+    metric = f"{number_text(um_per_m, decimals_for(uncertainty_um_per_m))} µm/m"
+    thou = f"{number_text(um_per_m * per_foot, decimals_for(uncertainty_um_per_m * per_foot))} thou/ft"
+    return f"{thou} ({metric})" if inch else f"{metric} ({thou})"
+
+
+_SLIPS = (
+    ("the sign", -1.0),
+    ("a decimal place (ten times too large)", 0.1),
+    ("a decimal place (ten times too small)", 10.0),
+    ("the unit (thou written where micrometres are read)", UM_PER_THOU),
+    ("the unit (micrometres written where thou are read)", 1 / UM_PER_THOU),
+    ("a decimal place (a hundred times too large)", 0.01),
+    ("a decimal place (a hundred times too small)", 100.0),
+    ("the unit (a thousand times too large)", 0.001),
+    ("the unit (a thousand times too small)", 1000.0),
+)
+
+
+def slip_guess(reading: float, expected: float, uncertainty: float) -> str | None:
+    """What slip of the pen would explain a reading that is far from what was expected.
+
+    None where the reading lies within 5 `uncertainty` of `expected`, or where no slip
+    brings it within 2 `uncertainty`.  Of several that would, the one that lands nearest.
+
+    Examples
+    --------
+    >>> slip_guess(35.0, 3.4, 0.5)
+    'a decimal place (ten times too large)'
+    >>> slip_guess(-12.0, 12.5, 1.0), slip_guess(3.0, 3.4, 0.5)
+    ('the sign', None)
+    """
+    if not uncertainty > 0 or abs(reading - expected) <= 5 * uncertainty:
+        return None
+    misses = [(abs(reading * factor - expected), name) for name, factor in _SLIPS]
+    miss, name = min(misses)
+    return name if miss <= 2 * uncertainty else None
