@@ -10,6 +10,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from acquire.bed import Port
+from acquire.ports import Chunk, PortReader
 from acquire.simulated.bench import Bench, SteppedClock
 from acquire.simulated.catalogue import long_level, scale
 from acquire.simulated.formats import fixed_line
@@ -154,3 +156,26 @@ def test_clock_never_steps_back():
     clock = SteppedClock(5.0)
     with pytest.raises(ValueError, match="back"):
         clock.step_to(4.9)
+
+
+@pytest.mark.parametrize("loopback", [pytest.param(False, marks=needs_terminals), True])
+def test_port_reader_takes_every_byte_with_its_instant(performance, loopback):
+    """The very reader that records, its chunks handed to the bench as to any observer."""
+    clock, over = SteppedClock(7.0), threading.Event()
+    pieces = {name: [] for name in performance.sent}
+    with open_lines(performance.sent, loopback) as ports:
+        specs = {name: Port(port.url) for name, port in ports.items()}
+        with Bench(performance, ports, clock, on_end=over.set) as bench, PortReader(specs, clock) as reader:
+            bench.start()
+            while not over.is_set():
+                found = reader.get(0.05)
+                if isinstance(found, Chunk):
+                    pieces[found.port].append(found)
+                    bench.chunk(found)
+                elif found is not None:
+                    bench.event(found)
+            bench.join()
+    for name, sent in performance.sent.items():
+        assert b"".join(piece.data for piece in pieces[name]) == sent.data
+        stamps = np.array([piece.time_s for piece in pieces[name]]) - 7.0
+        assert np.isin(np.round(stamps, 6), np.round(sent.time_s, 6)).all()

@@ -1,0 +1,48 @@
+"""The invented bench in real time: `python -m acquire.simulated FOLDER`.
+
+Makes a survey of the invented bed with its instruments' ports in it, then plays one
+traverse over and over, so that `waylog record` can be tried in another window.
+"""
+
+from pathlib import Path
+
+import click
+
+from acquire.simulated import jobs
+from acquire.simulated.bench import play_in_real_time
+from acquire.simulated.catalogue import SPEAKING, description
+from acquire.simulated.ports import open_lines
+from acquire.simulated.truth import InventedBed
+
+TRAVERSES = {
+    "level-steps": lambda bed: jobs.level_steps(bed, "front-vee"),
+    "level-feed": lambda bed: jobs.level_feed(bed, "front-vee"),
+    "cross-level": jobs.cross_level_steps,
+    "indicator": jobs.indicator_steps,
+}
+
+
+@click.command(name="python -m acquire.simulated")
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
+@click.option("--traverse", type=click.Choice(list(TRAVERSES)), default="level-steps", show_default=True)
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
+@click.option("--times", type=click.IntRange(0), default=0, help="How often to play it; 0: until Ctrl-C.")
+def main(folder: Path, traverse: str, seed: int, times: int) -> None:
+    """Play a traverse on the invented bed in real time; FOLDER becomes its survey."""
+    bed = InventedBed(seed)
+    job = TRAVERSES[traverse](bed)
+    with open_lines(SPEAKING) as ports:
+        folder.mkdir(parents=True, exist_ok=True)
+        text = description(bed, {name: port.url for name, port in ports.items()})
+        (folder / "bed.toml").write_text(text, encoding="utf-8")
+        for name, port in ports.items():
+            click.echo(f"{name} {port.url}")
+        click.echo(f"INVENTED bench. In another window: waylog record {folder} {' '.join(job.arguments)}")
+        round_number = 0
+        while not times or round_number < times:
+            play_in_real_time(job.perform(bed, seed + round_number), ports)
+            round_number += 1
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,99 @@
+"""The traverses that an invented operator makes: which instruments, from where to where."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from acquire.simulated.catalogue import BASE_MM, cross_level, indicator, long_level, scale
+from acquire.simulated.instruments import SimulatedInstrument
+from acquire.simulated.motion import Step, fed, stepped
+from acquire.simulated.performance import Performance, perform
+from acquire.simulated.truth import InventedBed
+
+Script = tuple[float, list[Step]]
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """One traverse to be made."""
+
+    words: str
+    """What it is, in the words of the trade."""
+    arguments: tuple[str, ...]
+    """What `waylog record SURVEY` is told."""
+    instruments: Mapping[str, SimulatedInstrument]
+    script: Callable[[np.random.Generator], Script]
+
+    def perform(self, bed: InventedBed, seed: int) -> Performance:
+        """Everything that will be sent; the same seed gives the same bytes."""
+        return perform(bed, self.instruments, self.script(np.random.default_rng([seed, 1])), seed)
+
+
+def _recorded(subject: tuple[str, ...], instrument: str, direction: str) -> tuple[str, ...]:
+    return (*subject, "--instrument", instrument, "--position", "scale:scale", "--direction", direction)
+
+
+def _there_or_back(stations_mm: np.ndarray, direction: str) -> list[float]:
+    return list(stations_mm if direction == "forward" else stations_mm[::-1])
+
+
+def level_steps(
+    bed: InventedBed, face: str, direction: str = "forward", dwell_s: tuple[float, float] = (5.5, 7.0)
+) -> Job:
+    """The long level stepped foot to foot along a face."""
+    places = _there_or_back(np.arange(BASE_MM / 2, bed.length_mm - BASE_MM / 2 + 1, BASE_MM), direction)
+    return Job(
+        f"long level stepped along {face}, {direction}",
+        _recorded((face,), "long-level", direction),
+        {"long-level": long_level(face), "scale": scale()},
+        lambda rng: stepped(places, rng, dwell_s),
+    )
+
+
+def level_feed(bed: InventedBed, face: str, direction: str = "forward", mm_per_s: float = 12.0) -> Job:
+    """The long level drawn along a face without a stop."""
+    ends = _there_or_back(np.array([BASE_MM / 2, bed.length_mm - BASE_MM / 2]), direction)
+    return Job(
+        f"long level drawn along {face} without a stop, {direction}",
+        _recorded((face,), "long-level", direction),
+        {"long-level": long_level(face), "scale": scale()},
+        lambda rng: fed(ends[0], ends[1], mm_per_s),
+    )
+
+
+def cross_level_steps(
+    bed: InventedBed,
+    front: str = "front-vee",
+    rear: str = "rear-flat",
+    direction: str = "forward",
+    step_mm: float = 100.0,
+    dwell_s: tuple[float, float] = (4.5, 6.0),
+) -> Job:
+    """The cross level on its bridge, station by station."""
+    places = _there_or_back(np.arange(0.0, bed.length_mm + 1, step_mm), direction)
+    return Job(
+        f"cross level across {front} and {rear}, {direction}",
+        _recorded(("--across", front, rear), "cross-level", direction),
+        {"cross-level": cross_level(front, rear), "scale": scale()},
+        lambda rng: stepped(places, rng, dwell_s),
+    )
+
+
+def indicator_steps(
+    bed: InventedBed,
+    face: str = "rear-flat",
+    reference: str = "front-vee",
+    direction: str = "forward",
+    step_mm: float = 100.0,
+    dwell_s: tuple[float, float] = (3.5, 4.5),
+) -> Job:
+    """The indicator carried along one way and reading another, station by station."""
+    places = _there_or_back(np.arange(0.0, bed.length_mm + 1, step_mm), direction)
+    arguments = (*_recorded((face,), "indicator", direction), "--reference", reference)
+    return Job(
+        f"indicator carried on {reference}, reading {face}, {direction}",
+        arguments,
+        {"indicator": indicator(face, reference), "scale": scale()},
+        lambda rng: stepped(places, rng, dwell_s),
+    )
