@@ -83,9 +83,9 @@ class Reading:
 
 
 _SEXAGESIMAL = re.compile(
-    r"""\s*([-+−]?)\s*(?:(\d{1,3})\s*°)?\s*(?:(\d{1,5})\s*['′’])?\s*(?:(\d{1,6}(?:[.,]\d*)?)\s*(?:["″”]|''))?\s*"""
+    r"""\s*([-+−]?)\s*(?:(\d{1,3})\s*°)?\s*(?:(\d{1,5})\s*['′’])?\s*(?:(\d{1,6}(?:[.,]\d*)?)\s*(["″”]|'')?)?\s*"""
 )
-"""Degrees, minutes, seconds of arc: at least two of them, or minutes alone."""
+"""Degrees, minutes, seconds of arc; the mark of the seconds may be missing behind minutes."""
 _NUMBER = re.compile(r"\s*([-+−]?)\s*(\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE]([-+]?\d{1,2}))?\s*(.*?)\s*", re.DOTALL)
 
 
@@ -124,12 +124,12 @@ def parse_reading(text: str) -> Reading:
 
 
 def _degrees_minutes_seconds(text: str) -> Reading | None:
-    """An angle written with at least one of ° and ′ before another part, or ′ alone; else None."""
+    """An angle written with minutes of arc, or with degrees and seconds; None where it is neither."""
     match = _SEXAGESIMAL.fullmatch(text)
     if not match:
         return None
-    sign, degrees, minutes, seconds = match.groups()
-    if minutes is None and (degrees is None or seconds is None):
+    sign, degrees, minutes, seconds, mark = match.groups()
+    if minutes is None and (degrees is None or mark is None):
         return None
     size = 3600 * int(degrees or 0) + 60 * int(minutes or 0) + float((seconds or "0").replace(",", "."))
     return Reading(-size if sign in ("-", "−") else size, "arcsec")
