@@ -114,10 +114,10 @@ def _ordered(x: NDArray, y: NDArray) -> tuple[NDArray, NDArray, NDArray[np.intp]
         order = np.argsort(x, kind="stable")
         x, y = x[order], y[order]
     # A NaN sorts last and both infinities sort to the ends, so the ends speak for all of x.
-    if x.size < 2 or not np.isfinite(x[[0, -1]]).all() or not np.isfinite([y.min(), y.max()]).all():
-        raise AnalysisError("minimum zone", f"{x.size} points, some not finite or too few", "two or more")
-    if x[0] == x[-1]:
-        raise AnalysisError("minimum zone", f"all points at x = {x[0]:g}", "two or more different x")
+    if x.size and not np.isfinite(x[[0, -1]]).all():
+        raise AnalysisError("minimum zone", "an x that is not a finite number", "finite numbers only")
+    if x.size < 2 or x[0] == x[-1]:
+        raise AnalysisError("minimum zone", "points at fewer than two different x", "two or more different x")
     return x, y, order
 
 
@@ -129,13 +129,16 @@ def _chain(x: NDArray, y: NDArray, side: float) -> _Chain:
 
 def _corners(x: NDArray, y: NDArray, side: float) -> NDArray[np.intp]:
     if x.size <= _WORTH_THINNING:
+        # The tops of all blocks come by here, and a NaN or an infinity is the top of its block.
+        if not np.isfinite(y).all():
+            raise AnalysisError("minimum zone", "a y that is not a finite number", "finite numbers only")
         return _hull(np.arange(x.size), x, y, side)
     return _hull(_thinned(x, y, side), x, y, side)
 
 
 def _thinned(x: NDArray, y: NDArray, side: float) -> NDArray[np.intp]:
     """Indices of the points that can still be corners, those of a preliminary hull among them."""
-    size = int(np.sqrt(x.size))
+    size = int(np.sqrt(x.size) / 2)
     blocks = y[: size * (x.size // size)].reshape(-1, size)
     first = size * np.arange(len(blocks))
     top = first + (blocks.argmax(axis=1) if side > 0 else blocks.argmin(axis=1))
