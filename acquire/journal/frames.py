@@ -1,0 +1,158 @@
+"""The journal's bytes: a head, then frames that each prove themselves.
+
+A frame is `\\xa5J`, the length of its body, its sequence number, and a CRC-32 over
+length, number and body (little-endian, 4 bytes each). The body is one byte of kind,
+the time as a 64-bit float, and what the kind holds. A reader that meets damage looks
+for the next frame whose CRC is right; the sequence numbers tell what is missing even
+where the gap leaves no trace, and a stale frame cannot come back as a new one.
+
+The CRC-32 is that of IEEE 802.3 (`zlib.crc32`).
+"""
+
+import struct
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import BinaryIO
+
+HEAD = b"waylog journal 1\n"
+HEAD_ANY_VERSION = b"waylog journal "
+MAGIC = b"\xa5J"
+SETUP, CHUNK, EVENT, END = range(1, 5)
+
+_HEADER = struct.Struct("<2sIII")
+_NUMBERED = struct.Struct("<II")
+_BODY = struct.Struct("<Bd")
+LONGEST_SETUP = 1 << 23
+"""The bed's description may be a megabyte, and JSON may write each byte of it as six."""
+LONGEST_BODY = 1 << 15
+"""Of every other frame: what a damaged length can make a reader wait for."""
+LONGEST_PIECE = 1 << 14
+"""Longer chunks are kept as several frames of one time."""
+_READ_BYTES = 1 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One whole frame: where it stands and what it holds."""
+
+    offset: int
+    end: int
+    sequence: int
+    kind: int
+    time_s: float
+    payload: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """Bytes that belong to no whole frame."""
+
+    offset: int
+    end: int
+
+
+def encode(sequence: int, kind: int, time_s: float, payload: bytes) -> bytes:
+    """The bytes of one frame.
+
+    Examples
+    --------
+    >>> import io
+    >>> [frame.payload for frame in scan(io.BytesIO(HEAD + encode(0, EVENT, 1.5, b"mark")))]
+    [b'mark']
+    """
+    body = _BODY.pack(kind, time_s) + payload
+    check = zlib.crc32(body, zlib.crc32(_NUMBERED.pack(len(body), sequence)))
+    return _HEADER.pack(MAGIC, len(body), sequence, check) + body
+
+
+def named(name: str, data: bytes) -> bytes:
+    """A payload that begins with a name.
+
+    Examples
+    --------
+    >>> split_name(named("level", b"+1.0"))
+    ('level', b'+1.0')
+    """
+    encoded = name.encode("utf-8", "replace")[:255]
+    return bytes([len(encoded)]) + encoded + data
+
+
+def split_name(payload: bytes) -> tuple[str, bytes]:
+    """Take such a payload apart again."""
+    length = payload[0]
+    return payload[1 : 1 + length].decode("utf-8", "replace"), payload[1 + length :]
+
+
+def scan(file: BinaryIO) -> Iterator[Frame | Loss]:
+    """Every whole frame of a journal, and what lies between them; in bounded memory."""
+    return _Scan(file).walk()
+
+
+class _Scan:
+    """A window that moves over the file: a megabyte and a frame at most."""
+
+    def __init__(self, file: BinaryIO):
+        self._file = file
+        head = file.read(len(HEAD))
+        self._has_head = head == HEAD
+        self._buffer = b"" if self._has_head else head
+        self._offset = len(head) - len(self._buffer)
+        self._first = len(HEAD)
+        self._at_end = False
+
+    def walk(self) -> Iterator[Frame | Loss]:
+        at, lost_from = 0, None
+        while True:
+            needed = self._bytes_needed(at)
+            if needed > len(self._buffer) - at and not self._at_end:
+                self._refill(at)
+                at = 0
+                continue
+            frame = self._frame(at, needed)
+            if frame is None and at >= len(self._buffer):
+                break
+            if frame is None:
+                lost_from = self._offset + at if lost_from is None else lost_from
+                at = self._next_magic(at + 1)
+                continue
+            if lost_from is not None:
+                yield Loss(lost_from, frame.offset)
+                lost_from = None
+            yield frame
+            at += needed
+        if lost_from is not None:
+            yield Loss(lost_from, self._offset + at)
+
+    def _bytes_needed(self, at: int) -> int:
+        """How long the frame at `at` claims to be; its header's length where that cannot be."""
+        if len(self._buffer) - at < _HEADER.size:
+            return _HEADER.size
+        magic, length, _, _ = _HEADER.unpack_from(self._buffer, at)
+        longest = LONGEST_SETUP if self._offset + at == self._first else LONGEST_BODY
+        return _HEADER.size + (length if magic == MAGIC and _BODY.size <= length <= longest else 0)
+
+    def _frame(self, at: int, needed: int) -> Frame | None:
+        if needed <= _HEADER.size or len(self._buffer) - at < needed:
+            return None
+        _, length, sequence, check = _HEADER.unpack_from(self._buffer, at)
+        body = self._buffer[at + _HEADER.size : at + needed]
+        if zlib.crc32(body, zlib.crc32(_NUMBERED.pack(length, sequence))) != check:
+            return None
+        kind, time_s = _BODY.unpack_from(body)
+        offset = self._offset + at
+        return Frame(offset, offset + needed, sequence, kind, time_s, body[_BODY.size :])
+
+    def _next_magic(self, at: int) -> int:
+        """Where the next frame may begin: never past a first half of the magic at the window's end."""
+        found = self._buffer.find(MAGIC, at)
+        if found >= 0:
+            return found
+        ends_in_half = self._buffer.endswith(MAGIC[:1]) and at < len(self._buffer) and not self._at_end
+        return len(self._buffer) - ends_in_half
+
+    def _refill(self, at: int) -> None:
+        more = self._file.read(_READ_BYTES)
+        self._at_end = not more
+        self._offset += at
+        self._buffer = self._buffer[at:] + more

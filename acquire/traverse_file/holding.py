@@ -1,0 +1,54 @@
+"""Says whether a file is in use by another waylog: an advisory lock, gone with its process."""
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+if sys.platform == "win32":
+    import msvcrt
+
+    _FAR_BEYOND_THE_END = 1 << 40
+
+    def _lock(handle: int, wait: bool) -> None:
+        os.lseek(handle, _FAR_BEYOND_THE_END, os.SEEK_SET)
+        msvcrt.locking(handle, msvcrt.LK_LOCK if wait else msvcrt.LK_NBLCK, 1)
+
+else:
+    import fcntl
+
+    def _lock(handle: int, wait: bool) -> None:
+        fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
+
+
+def try_hold(handle: int, *, wait: bool = False) -> bool:
+    """Hold an open file until `handle` is closed; False where another process holds it.
+
+    A file system that knows no locks (some network shares) lets everybody through.
+    """
+    try:
+        _lock(handle, wait)
+    except (BlockingIOError, PermissionError):
+        return False
+    except OSError:
+        return True
+    return True
+
+
+@contextmanager
+def numbering(folder: Path) -> Iterator[None]:
+    """Keep other waylogs from choosing a number in `folder` meanwhile.
+
+    The folder itself is locked where the system lets folders be opened; elsewhere the
+    exclusive creation of each file is the only guard.
+    """
+    if os.name != "posix":
+        yield
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        try_hold(handle, wait=True)
+        yield
+    finally:
+        os.close(handle)
