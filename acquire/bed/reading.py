@@ -7,6 +7,7 @@ import itertools
 import math
 import tomllib
 from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -20,12 +21,12 @@ from acquire.bed.keys import (
     STATE,
     STRAIGHTEDGE,
     TAUT_WIRE,
-    WIRE_KINDS,
     Key,
     name_is_allowed,
 )
+from acquire.bed.wire_keys import WIRE_KINDS, wire_faults
 from acquire.errors import BedError
-from acquire.units import FACTORS
+from acquire.units import FACTORS, unit_name
 
 LARGEST_FILE_BYTES = 1 << 20
 MOST_STATIONS = 10_000
@@ -253,7 +254,11 @@ class _Reader:
         if not isinstance(kind, str) or kind not in WIRE_KINDS:
             self.wrong(f"{table}.wire", "kind", kind or "nothing", " | ".join(WIRE_KINDS))
             return {}
-        return self.table(f"{table}.wire", WIRE_KINDS[kind], wire)
+        values = self.table(f"{table}.wire", WIRE_KINDS[kind], wire)
+        quantity = found.get("quantity")
+        for key, what, needed in wire_faults(kind, values, quantity, partial(_fits, quantity)):
+            self.wrong(f"{table}.wire", key, what, needed)
+        return values
 
     def straightedge(self, name: str, found: Any) -> model.Straightedge | None:
         values = self.table(f"straightedges.{name}", STRAIGHTEDGE, found)
@@ -263,3 +268,8 @@ class _Reader:
         values = self.table(f"wires.{name}", TAUT_WIRE, found)
         needed = {"mass_g_per_m", "tension_n", "span_mm"}
         return model.TautWire(id=name, **values) if needed <= values.keys() else None
+
+
+def _fits(quantity: Any, unit: str) -> bool:
+    name = unit_name(unit)
+    return name == "div" or name in FACTORS.get(quantity, {})
