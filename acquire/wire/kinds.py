@@ -8,11 +8,17 @@ from typing import Protocol
 import numpy as np
 
 from acquire.bed import Instrument
+from acquire.wire.counter import CounterDecoder
 from acquire.wire.decoding import Decoded, Decoder
+from acquire.wire.fixed import FixedDecoder
 from acquire.wire.lines import LinesDecoder
+from acquire.wire.modbus import ModbusDecoder
 
 DECODERS: Mapping[str, Callable[[Instrument], Decoder]] = {
     "lines": LinesDecoder,
+    "fixed": FixedDecoder,
+    "modbus": ModbusDecoder,
+    "counter": CounterDecoder,
 }
 
 ASKED, OPENED, REOPENED, LOST = "asked", "opened", "reopened", "lost"
@@ -35,9 +41,17 @@ def decoder_for(instrument: Instrument) -> Decoder:
 class WireEvent(Protocol):
     """What decoding needs of a recorded event."""
 
-    time_s: float
-    kind: str
-    text: str
+    @property
+    def time_s(self) -> float:
+        """When it happened."""
+
+    @property
+    def kind(self) -> str:
+        """What sort of event."""
+
+    @property
+    def text(self) -> str:
+        """The port's name, a colon, and more."""
 
 
 @dataclass(frozen=True, eq=False)
