@@ -1,0 +1,9 @@
+"""From a recording's raw bytes to its traverse: the one way, pure, used by every door.
+
+`record` at its end, `mend`, `redo`, `enter` and `import` all derive by `derive`; a
+traverse file holds what `contents_of` needs to do it again.
+"""
+
+from acquire.derivation.deriving import DERIVED_KINDS, contents_of, derive
+
+__all__ = ["DERIVED_KINDS", "contents_of", "derive"]

@@ -1,0 +1,62 @@
+"""Continuous traverses: the mean of every millimetre, with the carriage's acceleration taken out."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from acquire.derivation.placed import Placed
+from acquire.derivation.stopping import Found, Row
+from acquire.journal import Event
+from acquire.tagging import binned, tilt_without_acceleration
+from acquire.tagging.acceleration import SLOWEST_RATE_HZ
+
+
+def stations_by_bins(record: Placed) -> Found:
+    """Means over each millimetre of all readings whose place is known."""
+    record, said = _acceleration_out(record)
+    bins = binned(record.time_s, record.position_mm, record.reading)
+    rows = tuple(
+        Row(float(x), float(y), float(scatter), int(samples), float(t))
+        for x, y, scatter, samples, t in zip(
+            bins.position_mm, bins.reading, bins.scatter, bins.samples, bins.time_s, strict=True
+        )
+    )
+    return Found(rows, said)
+
+
+def _acceleration_out(record: Placed) -> tuple[Placed, tuple[Event, ...]]:
+    """The record with tilt from acceleration taken out, where that applies and is allowed."""
+    setup = record.setup
+    if setup.quantity != "slope" or not setup.described.gravity:
+        return record, ()
+    if not setup.acceleration_corrected:
+        return record, (Event(0.0, "acceleration", "tilt from acceleration was left in, as asked"),)
+    if not record.has_scale:
+        words = "tilt from acceleration could not be taken out: there is no position stream"
+        return record, (Event(0.0, "acceleration", words),)
+    if float(np.median(np.diff(record.scale_time_s))) > 1 / SLOWEST_RATE_HZ:
+        words = f"tilt from acceleration could not be taken out: under {SLOWEST_RATE_HZ:g} positions a second"
+        return record, (Event(0.0, "acceleration", words),)
+    known = np.isfinite(record.position_mm) & np.isfinite(record.reading)
+    corrected = np.full(len(record.reading), np.nan)
+    for part in _unbroken(record.time_s, known, record.scale_gap_s):
+        corrected[part] = tilt_without_acceleration(
+            record.time_s[part], record.reading[part], record.position_mm[part], setup.described.lag_s
+        )
+    taken = np.isfinite(corrected)
+    largest = float(np.max(np.abs(record.reading[taken] - corrected[taken]), initial=0.0))
+    words = (
+        f"tilt from the carriage's acceleration taken out (up to {largest:.0f} um/m), "
+        "readings smoothed over 1 to 2 s; `record --no-acceleration-correction` leaves it in"
+    )
+    return replace(record, reading=corrected), (Event(0.0, "acceleration", words),)
+
+
+def _unbroken(time_s: np.ndarray, known: np.ndarray, longest_gap_s: float) -> list[np.ndarray]:
+    """Indices of the known readings, parted where they pause."""
+    index = np.flatnonzero(known)
+    if len(index) == 0:
+        return []
+    index = index[np.concatenate([[True], np.diff(time_s[index]) > 0])]
+    breaks = np.flatnonzero(np.diff(time_s[index]) > longest_gap_s) + 1
+    return [part for part in np.split(index, breaks) if len(part) > 8]
