@@ -4,7 +4,8 @@ A line ends with LF, CR or CR LF. The pattern must match the whole of it, ends t
 its group `value` is the number, its group `unit` (optional) the unit. Where a line holds
 several values, each instrument has a pattern that picks its own. Numbers are those of
 IEEE 488.2 (NR1 -123, NR2 -1.23, NR3 -1.23E+00; from memory), with a decimal comma where
-the wire table says so. A line is never read before its end has come.
+the wire table says so. A line is never read before its end has come. A
+request that the line echoes is passed over.
 """
 
 import math
@@ -13,6 +14,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from acquire.bed import Instrument
+from acquire.bed.wire_keys import LONGEST_LINE
 from acquire.wire.decoding import (
     GARBLED,
     Decoded,
@@ -23,9 +25,6 @@ from acquire.wire.decoding import (
     judge,
     request_bytes,
 )
-
-LONGEST_LINE = 120
-"""Bytes of a line unless the wire table says otherwise; longer is garbled."""
 
 SUSPECT_WITHIN_S = 0.05
 """A first line that comes so soon after opening may have begun before it."""
@@ -68,6 +67,7 @@ class LinesDecoder(FramedDecoder):
         self._decimal = wire.get("decimal", ".")
         self._end = _ENDS[wire.get("ends", "any")]
         self._longest = wire.get("longest_line", LONGEST_LINE)
+        self._echo = (self._request or b"").strip()
         self._is_skipping = False
         self._may_be_cut = False
         self._held: Decoded | None = None
@@ -117,7 +117,7 @@ class LinesDecoder(FramedDecoder):
             start = match.end()
             if self._is_skipping:
                 self._is_skipping = False
-            elif line.strip():
+            elif line.strip() and line.strip() != self._echo:
                 frame = Frame(line, self._taken + match.end(), length)
                 frames.append((frame, self._read(line)))
         if start:
@@ -142,9 +142,11 @@ class LinesDecoder(FramedDecoder):
             text = line.decode("utf-8")
         except UnicodeDecodeError:
             text = line.decode("latin-1")
-        match = self._pattern.fullmatch(text.strip())
-        if match is None:
-            return garbled("does not match the pattern")
+        text = text.strip()
+        match = None if "\n" in text else self._pattern.fullmatch(text)
+        return garbled("does not match the pattern") if match is None else self._matched(match)
+
+    def _matched(self, match: re.Match[str]) -> Judgement:
         value = number(match["value"] or "", self._decimal)
         if value is None:
             return garbled("its value is no number")
