@@ -20,6 +20,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "import": ("acquire.commands.import_csv", "take the readings of a traverse from a CSV file"),
     "show": ("acquire.commands.show", "list what a survey or a traverse file holds"),
     "mend": ("acquire.commands.mend", "bring back recordings that were cut short"),
+    "undo": ("acquire.commands.undo", "take the last traverse out again (moved aside, never deleted)"),
     "redo": ("acquire.commands.redo", "derive traverses anew from their raw bytes"),
     "demo": ("acquire.commands.demo", "the whole job on an invented bed, without hardware"),
     "map": ("analysis.commands.map", "the shape of one face: how straight, hollow or crowned"),

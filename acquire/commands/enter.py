@@ -1,0 +1,172 @@
+"""`waylog enter`: type the readings of a traverse, station by station."""
+
+import sys
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from acquire.commands.traverse_options import TraverseCommand, asked_of, traverse_options
+
+if TYPE_CHECKING:
+    from acquire.handwork.asking import Asker
+    from acquire.handwork.entry import Entry
+    from acquire.journal import JournalWriter
+    from acquire.traverse_file import Setup
+
+CAUTION = "Before the instrument goes on the bed: isolate the machine and lock it off; keep hands clear."
+SETTLE_VIAL_S = 15.0
+
+
+@click.command(name="enter", cls=TraverseCommand)
+@click.argument("survey", type=click.Path(path_type=Path))
+@click.argument("face", required=False)
+@traverse_options
+@click.option("--unit", metavar="U", help="Unit of bare numbers, where it is not the instrument's own.")
+@click.option("--step", "step_mm", type=float, metavar="MM", help="Step along the bed; of a level: its base.")
+@click.option("--from", "from_mm", type=float, metavar="MM", help="Begin here.")
+@click.option("--to", "to_mm", type=float, metavar="MM", help="End here.")
+@click.option("--closing", is_flag=True, help="Read the first station again at the end: shows drift.")
+@click.option("--vial", is_flag=True, help="Read both ends of the bubble; their mean counts.")
+@click.option(
+    "--settle", "settle_s", type=click.FloatRange(0, 600), metavar="S", help="Wait before each reading."
+)
+@click.option("--resume/--new", "resume", default=None, help="Go on with an entry cut short, or begin anew.")
+@click.pass_context
+def command(
+    ctx: click.Context,
+    survey: Path,
+    face: str | None,
+    unit: str | None,
+    resume: bool | None,
+    **options: Any,
+) -> int:
+    """Ask for the readings on FACE station by station; each is on disk as soon as it is typed.
+
+    Type a number, with a unit if it is not the instrument's own: +3, 3.5 thou, -0,02 mm, 2 div.
+    b goes back, n to the next unread station, r reads the last station once more, - leaves a gap,
+    q ends here and keeps what was read. Enter alone asks again. An entry that was cut short
+    (Ctrl-C, a closed terminal, a flat battery) goes on where it stopped when the same command is
+    given again. Without a terminal, lines are taken as they come.
+    """
+    from acquire.handwork.keeping import resumable
+    from acquire.journal import JournalWriter, begin
+    from acquire.setup_checks import make_setup, setup_warnings
+    from acquire.traverse_file import survey_bed
+
+    created = datetime.now(UTC).isoformat(timespec="seconds")
+    setup = make_setup(
+        survey_bed(survey), survey, source="enter", created_utc=created, **asked_of(options, face), unit=unit
+    )
+    _places(setup, options)
+    for words in (CAUTION, *setup_warnings(setup)):
+        click.echo(f"note: {words}", err=True)
+    left = resumable(survey, setup)
+    is_resumed = left is not None and _goes_on(left, resume)
+    writer = JournalWriter.reopen(left) if left is not None and is_resumed else begin(survey, setup)
+    return _enter(ctx, survey, writer, options)
+
+
+def _goes_on(left: Path, resume: bool | None) -> bool:
+    """Whether to go on with an entry that was cut short: as said, as answered, else yes."""
+    if resume is None and sys.stdin.isatty():
+        resume = click.confirm(f"{left.name} was cut short. Go on with it?", default=True, err=True)
+    if resume is None or resume:
+        click.echo(f"going on with {left.name}", err=True)
+        return True
+    return False
+
+
+def _enter(ctx: click.Context, survey: Path, writer: "JournalWriter", options: dict[str, Any]) -> int:
+    from acquire.handwork.asking import Manner, enter_readings
+    from acquire.handwork.entry import Entry
+    from acquire.handwork.keeping import keep_line, lines_of
+
+    with writer:
+        setup = writer.setup
+        entry = Entry.begun(setup, _places(setup, options), lines_of(writer.path), options["closing"])
+        asker = _asker(setup)
+        settle_s = options["settle_s"]
+        if settle_s is None:
+            settle_s = SETTLE_VIAL_S if options["vial"] else 0.0
+        manner = Manner(options["vial"], settle_s, _companion(ctx, survey, setup))
+        entry, is_ended = enter_readings(entry, asker, lambda line: keep_line(writer, line), manner)
+        if is_ended and entry.taken:
+            writer.end(True, asker.seconds())
+    return _finished(entry, is_ended, writer)
+
+
+def _places(setup: "Setup", options: dict[str, Any]) -> tuple[float, ...]:
+    from acquire.handwork.plan import stations_to_read
+
+    return stations_to_read(setup, options["step_mm"], options["from_mm"], options["to_mm"])
+
+
+def _finished(entry: "Entry", is_ended: bool, writer: "JournalWriter") -> int:
+    from acquire.handwork.asking import closing_words
+    from acquire.handwork.keeping import made_traverse
+
+    if not entry.lines:
+        writer.path.unlink()
+        click.echo("stopped: nothing was read, nothing is kept", err=True)
+        return 0
+    unread = len(entry.slots) - len(set(entry.slots) & entry.answered.keys())
+    if not is_ended or not entry.taken:
+        click.echo(
+            f"stopped: {entry.taken} readings kept in {writer.path.name}, {unread} stations to go", err=True
+        )
+        click.echo(
+            "go on with the same command; or `waylog mend` makes a traverse of what is there", err=True
+        )
+        return 0
+    path = made_traverse(writer)
+    if (drift := closing_words(entry)) is not None:
+        click.echo(drift)
+    left_out = f", {unread} stations not read" if unread else ""
+    click.echo(f"{entry.taken} readings of {entry.setup.subject} by {entry.setup.instrument}{left_out}")
+    click.echo(f"traverse {writer.setup.number}: {path}")
+    return 0
+
+
+def _asker(setup: "Setup") -> "Asker":
+    import shutil
+
+    from acquire.handwork.asking import KEYS, Asker
+
+    is_person = sys.stdin.isatty()
+    if is_person:
+        click.echo(KEYS, err=True)
+    began = datetime.fromisoformat(setup.created_utc)
+    return Asker(
+        ask=_ask_person if is_person else _next_line,
+        say=lambda words: click.echo(words, err=True),
+        seconds=lambda: max(0.0, (datetime.now(UTC) - began).total_seconds()),
+        is_person=is_person,
+        wait=time.sleep,
+        columns=shutil.get_terminal_size().columns,
+    )
+
+
+def _ask_person(prompt: str) -> str | None:
+    click.echo(prompt, nl=False, err=True)
+    return _next_line(prompt)
+
+
+def _next_line(_: str) -> str | None:
+    """One line as it was typed or sent; None at the end of input or where it was interrupted."""
+    try:
+        line = sys.stdin.readline()
+    except KeyboardInterrupt:
+        click.echo("", err=True)
+        return None
+    except UnicodeDecodeError:
+        return "?"
+    return line if line else None
+
+
+def _companion(ctx: click.Context, survey: Path, setup: "Setup") -> Any:
+    """What looks over the shoulder, if the command table handed one in."""
+    maker = (ctx.find_root().obj or {}).get("companion")
+    return maker(survey, setup) if maker is not None and sys.stdin.isatty() else None

@@ -1,0 +1,129 @@
+"""`waylog import`: the readings of a traverse from a CSV file."""
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from acquire.commands.traverse_options import TraverseCommand, asked_of, traverse_options
+from acquire.errors import EntryError
+
+if TYPE_CHECKING:
+    from acquire.readings import ReadingsTable
+    from acquire.traverse_file import Setup
+
+PREVIEWED = 3
+
+
+@click.command(name="import", cls=TraverseCommand)
+@click.argument("survey", type=click.Path(path_type=Path))
+@click.argument("csv_file", metavar="FILE.csv", type=click.Path(path_type=Path))
+@click.option("--face", metavar="F", help="The face that was read, or carriage.")
+@traverse_options
+@click.option("--unit", metavar="U", help="Unit of the readings, where the file does not say.")
+@click.option("--preview", is_flag=True, help="Show what was understood and keep nothing.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def command(
+    survey: Path,
+    csv_file: Path,
+    face: str | None,
+    unit: str | None,
+    preview: bool,
+    as_json: bool,
+    **options: Any,
+) -> int:
+    """Take the readings of one traverse from FILE.csv into SURVEY.
+
+    The file has a header with the columns station_mm and reading (of a level: the station is
+    the middle of its base; or from_mm and to_mm for its feet), and repeat and note if wanted.
+    Units may stand in the header, as in "reading (thou)". An empty reading is a gap. Commas,
+    semicolons or tabs separate; decimal commas are understood. All rows are taken, or none.
+    """
+    from acquire.handwork.keeping import keep_readings
+    from acquire.readings import readings_imported
+    from acquire.setup_checks import make_setup, setup_warnings
+    from acquire.traverse_file import survey_bed
+
+    created = datetime.now(UTC).isoformat(timespec="seconds")
+    asked = {**asked_of(options, face), "unit": unit}
+    setup = make_setup(survey_bed(survey), survey, source="import", created_utc=created, **asked)
+    raw = _bytes_of(csv_file)
+    table = readings_imported(setup, raw, str(csv_file))
+    _say_understood(setup, table, setup_warnings(setup))
+    path = None if preview else keep_readings(survey, setup, raw)
+    _answer(setup, table, path, as_json)
+    return 0
+
+
+def _bytes_of(csv_file: Path) -> bytes:
+    from acquire.readings.cutting import LARGEST_FILE_BYTES
+
+    try:
+        if csv_file.stat().st_size > LARGEST_FILE_BYTES:
+            raise EntryError(
+                str(csv_file), f"found {csv_file.stat().st_size} bytes", f"at most {LARGEST_FILE_BYTES}"
+            )
+        return csv_file.read_bytes()
+    except OSError as error:
+        raise EntryError(
+            str(csv_file), f"cannot be read ({error.strerror or error})", "a CSV file"
+        ) from error
+
+
+def _say_understood(setup: "Setup", table: "ReadingsTable", warnings: Sequence[str]) -> None:
+    from acquire.handwork.doubts import reading_words
+
+    click.echo("understood:", err=True)
+    for words in table.understood:
+        click.echo(f"  {words}", err=True)
+    stations = table.stations
+    first = zip(stations.station_mm[:PREVIEWED], stations.reading[:PREVIEWED], strict=True)
+    shown = ", ".join(f"{mm:g} mm {reading_words(setup.described, um)}" for mm, um in first)
+    more = ", ..." if len(stations) > PREVIEWED else ""
+    click.echo(f"  {shown}{more}", err=True)
+    if table.gap_mm:
+        click.echo(f"  {_gap_words(table.gap_mm)}", err=True)
+    for words in (*table.doubts, *warnings):
+        click.echo(f"note: {words}", err=True)
+
+
+def _gap_words(gap_mm: Sequence[float]) -> str:
+    shown = ", ".join(f"{mm:g}" for mm in gap_mm[:8]) + (", ..." if len(gap_mm) > 8 else "")
+    return f"{len(gap_mm)} gap{'s' if len(gap_mm) > 1 else ''} at {shown} mm"
+
+
+def _answer(setup: "Setup", table: "ReadingsTable", path: Path | None, as_json: bool) -> None:
+    import json
+
+    from acquire.traverse_file import number_of
+
+    stations = table.stations
+    number = None if path is None else number_of(path)
+    if as_json:
+        answer = {
+            "traverse": number,
+            "file": None if path is None else str(path),
+            "face": setup.face,
+            "front": setup.front,
+            "rear": setup.rear,
+            "instrument": setup.instrument,
+            "quantity": setup.quantity,
+            "direction": setup.direction,
+            "mode": table.mode,
+            "readings": len(stations),
+            "station_mm": stations.station_mm.tolist(),
+            "reading": stations.reading.tolist(),
+            "gap_mm": list(table.gap_mm),
+            "understood": list(table.understood),
+            "doubts": list(table.doubts),
+        }
+        click.echo(json.dumps(answer, allow_nan=False))
+        return
+    taken = (
+        f"{len(stations)} readings of {setup.subject} by {setup.instrument}, {table.mode}, {setup.direction}"
+    )
+    span = f"{stations.station_mm[0]:g} to {stations.station_mm[-1]:g} mm"
+    kept = f"traverse {number}: {path}" if path is not None else "nothing kept (--preview)"
+    click.echo(f"{taken}, {span}\n{kept}")
