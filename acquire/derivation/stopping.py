@@ -55,7 +55,7 @@ def dwells_on_scale(record: Placed) -> list[Dwell]:
 
 def stations_by_dwells(record: Placed, dwells: Sequence[Dwell], is_snapped: bool) -> Found:
     """Settled readings of dwells whose positions are known."""
-    found = _settled(record, dwells)
+    found = _settled(record, [_as_sent(dwell, record.setup.described.lag_s) for dwell in dwells])
     setup = record.setup
     base_mm = setup.described.base_mm if setup.quantity == "slope" else None
     candidates = candidate_places(np.array(setup.bed.station_mm), base_mm)
@@ -66,6 +66,15 @@ def stations_by_dwells(record: Placed, dwells: Sequence[Dwell], is_snapped: bool
         for (station, note), place, at in zip(found.stations, meant, stood, strict=True)
     )
     return Found(rows, found.said, found.bumped)
+
+
+def _as_sent(dwell: Dwell, lag_s: float) -> Dwell:
+    """The dwell at the times to which the readings in it were put.
+
+    Readings of a lagging instrument are put back by its lag, which is right while the truth
+    changes slowly; but the jolt of a departure shows at once, so it is put back too far.
+    """
+    return replace(dwell, start_s=dwell.start_s - lag_s, end_s=dwell.end_s - lag_s)
 
 
 def _stood(at_mm: float, place_mm: float) -> str:

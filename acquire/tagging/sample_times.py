@@ -14,6 +14,8 @@ WINDOW_S = 30.0
 FEWEST_SAMPLES = 20
 MOST_LATENESS_S = 0.06
 """Usual lateness of a fixed-rate stream; one that is later than this most of the time has no fixed rate."""
+MOST_UNEVEN = 0.75
+"""Spread of the arrivals' intervals, in intervals, up to which a missing sample can be told."""
 LATE_S = 0.25
 """A line later than this against its stream's own rate is called late."""
 
@@ -47,7 +49,8 @@ def lower_line(index: np.ndarray, arrival_s: np.ndarray) -> tuple[float, float]:
 def sample_times(arrival_s: np.ndarray) -> np.ndarray:
     """Sample times of a fixed-rate stream; the arrivals themselves where it has no fixed rate.
 
-    Every sample that was sent must be counted, garbled ones included.  A pause parts the
+    Samples that never came, or came melted together by a lost line end, are counted where
+    the lines arrive evenly enough to tell (`sample_numbers`).  A pause parts the
     stream; a part of fewer than 20 samples keeps its arrivals.  A constant delay (the
     shortest latency, the time on the wire) remains.
 
@@ -71,8 +74,34 @@ def sample_times(arrival_s: np.ndarray) -> np.ndarray:
     return np.maximum.accumulate(out)
 
 
-def _part_times(arrival_s: np.ndarray) -> np.ndarray:
+def sample_numbers(arrival_s: np.ndarray) -> np.ndarray:
+    """Number of each sample among all that were sent, the missing ones counted.
+
+    A missing sample leaves everything after it later by one interval for good, a late one
+    only itself: the least lateness of the ten samples from here on is held against that of
+    the ten before.  Where lines arrive too unevenly for their interval, nothing is counted.
+
+    Examples
+    --------
+    >>> sample_numbers(np.delete(np.arange(100) * 0.05, [40, 41]))[38:42]
+    array([38., 39., 42., 43.])
+    """
     index = np.arange(len(arrival_s), dtype=float)
+    steps = np.diff(arrival_s)
+    interval_s = float(np.median(steps))
+    if interval_s <= 0 or np.ptp(np.quantile(steps, [0.05, 0.95])) > MOST_UNEVEN * interval_s:
+        return index
+    missing = np.zeros(len(index))
+    for at in np.flatnonzero(steps > 1.5 * interval_s) + 1:
+        nearby = slice(max(0, at - 10), at + 10)
+        late_s = arrival_s[nearby] - interval_s * (index[nearby] + np.cumsum(missing[nearby]))
+        before = at - nearby.start
+        missing[at] = max(0, round((late_s[before:].min() - late_s[:before].min()) / interval_s))
+    return index + np.cumsum(missing)
+
+
+def _part_times(arrival_s: np.ndarray) -> np.ndarray:
+    index = sample_numbers(arrival_s)
     length_s = arrival_s[-1] - arrival_s[0]
     windows = max(1, int(np.ceil(length_s / (WINDOW_S / 2))) - 1)
     width = len(arrival_s) / (windows + 1) * 2 if windows > 1 else len(arrival_s)
