@@ -37,6 +37,22 @@ def try_hold(handle: int, *, wait: bool = False) -> bool:
 
 
 @contextmanager
+def holding(path: Path) -> Iterator[bool]:
+    """Hold a file meanwhile; yields False where another process holds it.
+
+    Raises
+    ------
+    OSError
+        If it cannot be opened.
+    """
+    handle = os.open(path, os.O_RDWR | getattr(os, "O_CLOEXEC", 0))
+    try:
+        yield try_hold(handle)
+    finally:
+        os.close(handle)
+
+
+@contextmanager
 def numbering(folder: Path) -> Iterator[None]:
     """Keep other waylogs from choosing a number in `folder` meanwhile.
 

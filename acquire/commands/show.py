@@ -1,0 +1,104 @@
+"""`waylog show`: list what a survey or a traverse file holds."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+_HEADINGS = {
+    "number": "no.",
+    "on": "on",
+    "instrument": "with",
+    "quantity": "reads",
+    "reference": "along",
+    "direction": "run",
+    "mode": "how",
+    "readings": "readings",
+    "stations": "stations",
+    "reach": "from - to, mm",
+    "ended": "",
+}
+_RIGHT = ("number", "readings", "stations")
+_COUNTED = ("overflow", "out_of_range", "repeated", "frozen", "late", "no_position", "bumped", "moving")
+
+
+@click.command(name="show")
+@click.argument("what", metavar="SURVEY_OR_FILE", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
+def command(what: Path, as_json: bool) -> None:
+    """List what a survey folder or one traverse file holds."""
+    from acquire.showing import file_shown, survey_shown
+
+    found = survey_shown(what) if what.is_dir() else file_shown(what)
+    if as_json:
+        click.echo(json.dumps(found, allow_nan=False))
+        return
+    for line in _lines(found, str(what)):
+        click.echo(line)
+
+
+def _lines(found: dict[str, Any], what: str) -> list[str]:
+    table = _table([_words(line) for line in found["traverses"]])
+    if not found["traverses"] and not found.get("under_way"):
+        table = [
+            f"{what}: no traverse yet. Record one with `waylog record`, or type one with `waylog enter`."
+        ]
+    parts = [
+        [f"{found['bed']} ({found['survey']})"] if "bed" in found else [],
+        table,
+        [_stream_words(stream) for stream in found.get("streams", [])],
+        [_event_words(event) for event in found.get("events", [])],
+        [_under_way_words(each) for each in found.get("under_way", [])],
+    ]
+    return "\n\n".join("\n".join(part) for part in parts if part).splitlines()
+
+
+def _words(line: dict[str, Any]) -> dict[str, str]:
+    reach = "" if line["from_mm"] is None else f"{line['from_mm']:g} - {line['to_mm']:g}"
+    return {
+        **{name: str(line.get(name) or "") for name in _HEADINGS},
+        "on": line["face"] or f"{line['front']} / {line['rear']}",
+        "readings": str(line["readings"]),
+        "stations": str(line["stations"]),
+        "reach": reach,
+        "ended": "" if line["complete"] else "cut short",
+    }
+
+
+def _table(rows: list[dict[str, str]]) -> list[str]:
+    if not rows:
+        return []
+    shown = [name for name in _HEADINGS if name == "ended" or any(row[name] for row in rows)]
+    widths = {name: max(len(_HEADINGS[name]), *(len(row[name]) for row in rows)) for name in shown}
+
+    def line(cells: dict[str, str]) -> str:
+        padded = (
+            cells[name].rjust(widths[name]) if name in _RIGHT else cells[name].ljust(widths[name])
+            for name in shown
+        )
+        return "  ".join(padded).rstrip()
+
+    return [line(_HEADINGS), *map(line, rows)]
+
+
+def _stream_words(stream: dict[str, Any]) -> str:
+    counts = [f"{stream[name]} {name.replace('_', ' ')}" for name in _COUNTED if stream[name]]
+    told = ", ".join([f"{stream['good']} good", f"{stream['garbled']} garbled", *counts])
+    lasted = f" in {stream['lasted_s']:.1f} s" if stream["lasted_s"] else ""
+    readings = f"{stream['readings']} readings{lasted}: {told}; " if stream["readings"] else ""
+    return f"{stream['instrument']} ({stream['unit']}): {readings}{stream['raw_bytes']} bytes as they came"
+
+
+def _event_words(event: dict[str, Any]) -> str:
+    return f"{event['time_s']:9.2f} s  {event['kind']:<12} {event['text']}".rstrip()
+
+
+def _under_way_words(journal: dict[str, Any]) -> str:
+    if "unreadable" in journal:
+        return journal["unreadable"]
+    reached = f" up to {journal['last_s']:.1f} s" if journal["last_s"] is not None else ""
+    return (
+        f"{journal['file']}: under way or cut short ({journal['face']}, {journal['instrument']}, "
+        f"{journal['bytes']} bytes{reached}). If nobody is recording it now: `waylog mend`."
+    )
