@@ -1,0 +1,6 @@
+"""Turns a traverse, whatever its instrument, into linear observations of the heights."""
+
+from analysis.observations.observing import observe
+from analysis.observations.terms import Form, Nuisance, Observations, Place, weighted_sum
+
+__all__ = ["Form", "Nuisance", "Observations", "Place", "observe", "weighted_sum"]

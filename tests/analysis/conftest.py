@@ -1,9 +1,13 @@
-"""Shared by the tests of the analysis: the published cases, kept whole with their sources."""
+"""Shared by the tests of the analysis: published cases kept whole, and traverses made in memory."""
 
+import itertools
 import tomllib
 from pathlib import Path
 
+import numpy as np
 import pytest
+
+from acquire.traverse_file import Events, Setup, Stations, Traverse
 
 
 @pytest.fixture
@@ -17,3 +21,55 @@ def reference_case():
         return tomllib.loads(text)
 
     return load
+
+
+@pytest.fixture
+def make_traverse():
+    """Build a traverse in memory, numbered 1, 2, ... in the order made.
+
+    `make_traverse(bed, instrument, station_mm, reading, face="front-flat", ...)`: bed is a `Bed`
+    from `parse_bed`; readings are in contract units; keyword arguments beyond those named here
+    go to `Setup` (face, front, rear, other, inside, reference, direction, turned, turned_over,
+    same_zero_as, state, number, ...).
+    """
+    numbers = itertools.count(1)
+
+    def make(
+        bed,
+        instrument,
+        station_mm,
+        reading,
+        *,
+        mode="stepped",
+        scatter=0.0,
+        standard_uncertainty=None,
+        repeat=None,
+        time_s=None,
+        complete=True,
+        **setup,
+    ):
+        described = bed.instruments[instrument]
+        station_mm, reading = np.asarray(station_mm, float), np.asarray(reading, float)
+        order = np.argsort(station_mm, kind="stable")
+        count = len(station_mm)
+        scatter = np.broadcast_to(np.asarray(scatter, float), count)
+        total = np.hypot(
+            scatter, described.uncertainty if standard_uncertainty is None else standard_uncertainty
+        )
+        stations = Stations(
+            station_mm[order],
+            reading[order],
+            total[order],
+            scatter[order],
+            np.ones(count, int),
+            (np.ones(count, int) if repeat is None else np.asarray(repeat, int))[order],
+            (np.full(count, np.nan) if time_s is None else np.asarray(time_s, float))[order],
+        )
+        setup.setdefault("number", next(numbers))
+        setup.setdefault("source", "enter")
+        described_setup = Setup(
+            instrument=instrument, quantity=described.quantity, bed_toml=bed.text, **setup
+        )
+        return Traverse(described_setup, {}, stations, Events.none(), mode, complete)
+
+    return make

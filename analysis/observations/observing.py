@@ -1,0 +1,194 @@
+"""One way in for every kind of traverse: `observe`."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from acquire.bed import Bed
+from acquire.errors import AnalysisError
+from acquire.traverse_file import Stations, Traverse
+from analysis.observations.differences import description_warnings
+from analysis.observations.offset import offset_model
+from analysis.observations.reduction import at_stations
+from analysis.observations.roll import roll_forms, roll_seating, rolled_over
+from analysis.observations.slope import slope_forms, slope_seating, stood_on
+from analysis.observations.span import span_forms, spanned
+from analysis.observations.terms import Form, Nuisance, Observations
+from analysis.observations.uncertainty import least_uncertainty, reading_covariance, scale_nuisances
+
+
+@dataclass(frozen=True, eq=False)
+class _Kind:
+    """What is particular to one quantity."""
+
+    forms: tuple[Form, ...]
+    faces: tuple[str, ...]
+    seating: float
+    plain_forms: tuple[Form, ...] | None = None
+    carriers: tuple[str, ...] = ()
+    correction: np.ndarray | None = None
+    nuisances: tuple[Nuisance, ...] = ()
+    is_line: bool = False
+    edges: tuple[tuple[str, bool], ...] = ()
+    warnings: tuple[str, ...] = field(default=())
+
+
+def _slope(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> _Kind:
+    forms = slope_forms(traverse, bed, station_mm)
+    return _Kind(forms, tuple(stood_on(traverse, bed)), slope_seating(traverse.instrument))
+
+
+def _roll(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> _Kind:
+    faces = tuple(face.id for face in rolled_over(traverse, bed))
+    on_carriage = traverse.setup.front is None
+    return _Kind(
+        roll_forms(traverse, bed, station_mm),
+        faces,
+        roll_seating(traverse, bed),
+        roll_forms(traverse, bed, station_mm, is_point=True) if on_carriage else None,
+        faces if on_carriage else (),
+    )
+
+
+def _offset(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> _Kind:
+    model = offset_model(traverse, bed, station_mm)
+    return _Kind(
+        model.forms,
+        model.faces,
+        traverse.instrument.seating_um or 0.0,
+        model.plain_forms,
+        model.carriers,
+        model.correction_um,
+        model.nuisances,
+        model.is_line,
+        model.edges,
+        model.warnings,
+    )
+
+
+def _span(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> _Kind:
+    faces = tuple(face.id for face in spanned(traverse, bed))
+    return _Kind(span_forms(traverse, bed, station_mm), faces, traverse.instrument.seating_um or 0.0)
+
+
+KINDS: dict[str, Callable[[Traverse, Bed, np.ndarray], _Kind]] = {
+    "slope": _slope,
+    "roll": _roll,
+    "offset": _offset,
+    "span": _span,
+}
+
+
+def is_dense_slope(traverse: Traverse) -> bool:
+    """Whether it needs the estimator for dense slopes: a level drawn along a face itself."""
+    setup = traverse.setup
+    return setup.quantity == "slope" and traverse.mode == "continuous" and setup.face != "carriage"
+
+
+def observe(traverse: Traverse, bed: Bed) -> Observations:
+    """What one traverse says about the heights of the present bed.
+
+    Parameters
+    ----------
+    traverse : Traverse
+        Its own description of the instrument stands.
+    bed : Bed
+        The present bed: faces and stations as they are described now.
+
+    Raises
+    ------
+    AnalysisError
+        Where the instrument cannot see what it was used on, a face is not there, or
+        there is no reading.
+    """
+    where = f"traverse {traverse.number:03d}"
+    setup, instrument = traverse.setup, traverse.instrument
+    if setup.quantity not in KINDS:
+        raise AnalysisError(where, f"found readings of {setup.quantity}", " | ".join(KINDS), "")
+    is_dense = traverse.mode == "continuous"
+    stations = _usable(traverse.stations, where, bed.length_mm)
+    if is_dense:
+        stations = at_stations(stations, np.array(bed.station_mm), instrument.uncertainty)
+    if not len(stations):
+        raise AnalysisError(
+            where, "found no reading near a station of the bed", "one at least", "withdraw it"
+        )
+    kind = KINDS[setup.quantity](traverse, bed, stations.station_mm)
+    # an instrument drawn along is placed once: its seating goes into its zero
+    seating = 0.0 if is_dense else kind.seating
+    return Observations(
+        traverse=traverse.number,
+        instrument=instrument.name,
+        quantity=setup.quantity,
+        mode=traverse.mode,
+        subject=setup.subject,
+        faces=tuple(dict.fromkeys(kind.faces)),
+        station_mm=stations.station_mm,
+        reading=stations.reading,
+        correction=np.zeros(len(stations)) if kind.correction is None else kind.correction,
+        forms=kind.forms,
+        covariance=reading_covariance(stations, seating, least_uncertainty(instrument)),
+        nuisances=(*scale_nuisances(instrument, stations.reading), *kind.nuisances),
+        plain_forms=kind.plain_forms,
+        carriers=kind.carriers,
+        zero=traverse.number if setup.same_zero_as is None else setup.same_zero_as,
+        zero_is_line=kind.is_line,
+        direction=setup.direction,
+        order=order_of_reading(stations, setup.direction),
+        drift_group=(instrument.name, setup.subject, setup.reference or "", setup.other or ""),
+        turned=setup.turned,
+        edges=kind.edges,
+        created_utc=setup.created_utc,
+        warnings=(*description_warnings(traverse, bed), *kind.warnings),
+    )
+
+
+def _usable(stations: Stations, where: str, length_mm: float) -> Stations:
+    good = np.isfinite(stations.reading) & np.isfinite(stations.standard_uncertainty)
+    if not np.any(good):
+        raise AnalysisError(where, "found no reading", "one at least", "withdraw it or record it again")
+    kept = replace(
+        stations,
+        **{
+            name: getattr(stations, name)[good]
+            for name in (
+                "station_mm",
+                "reading",
+                "standard_uncertainty",
+                "scatter",
+                "samples",
+                "repeat",
+                "time_s",
+            )
+        },
+        note=(),
+    )
+    beyond = (kept.station_mm < -1.0) | (kept.station_mm > length_mm + 1.0)
+    if np.any(beyond):
+        raise AnalysisError(
+            where,
+            f"found a reading at {kept.station_mm[beyond][0]:g} mm",
+            f"stations within the bed, 0 to {length_mm:g} mm",
+            "correct the stations or length_mm in bed.toml",
+        )
+    return kept
+
+
+def order_of_reading(stations: Stations, direction: str) -> np.ndarray:
+    """When each reading was taken: its time where a clock ran, else its place in the order.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> nan = np.full(3, np.nan)
+    >>> three = Stations(np.arange(3.0), nan, nan, nan, nan, np.ones(3), nan)
+    >>> order_of_reading(three, "reverse").tolist()
+    [2.0, 1.0, 0.0]
+    """
+    if len(stations) and np.all(np.isfinite(stations.time_s)) and np.ptp(stations.time_s) > 0:
+        return stations.time_s - np.min(stations.time_s)
+    along = -stations.station_mm if direction == "reverse" else stations.station_mm
+    order = np.empty(len(stations))
+    order[np.lexsort((along, stations.repeat))] = np.arange(len(stations), dtype=float)
+    return order
