@@ -91,10 +91,19 @@ def _scale(setup: Setup, streams: Mapping[str, Stream]) -> tuple[np.ndarray, np.
     return time_s[rising], position_mm[rising]
 
 
+def places_in_order(setup: Setup) -> np.ndarray:
+    """Where this traverse is read if it is stepped, in the order of its direction.
+
+    Of a level, stepped foot to foot, the middles of its base; of all others the bed's stations.
+    """
+    base_mm = setup.described.base_mm if setup.quantity == "slope" else None
+    stations = np.array(setup.bed.station_mm)
+    return places_of(stations, base_mm, setup.direction, setup.bed.length_mm)
+
+
 def start_place(setup: Setup) -> float:
     """Where a traverse begins unless something else is said."""
-    base_mm = setup.described.base_mm if setup.quantity == "slope" else None
-    places = places_of(np.array(setup.bed.station_mm), base_mm, setup.direction)
+    places = places_in_order(setup)
     return float(places[0]) if len(places) else float(setup.bed.station_mm[0])
 
 

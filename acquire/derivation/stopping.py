@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from acquire.derivation.placed import Placed
+from acquire.derivation.placed import Placed, places_in_order
 from acquire.journal import Event
 from acquire.tagging import (
     Dwell,
@@ -14,13 +14,13 @@ from acquire.tagging import (
     dwells_by_marks,
     dwells_by_position,
     dwells_by_reading,
-    places_of,
     settled_stations,
     snapped,
     step_at_rest,
     worth_keeping,
 )
 from acquire.tagging.dwells import DEPARTURE_S, SHORTEST_DWELL_S
+from acquire.traverse_file import Setup
 
 SPARSE_S = 1.5
 """Readings usually farther apart than this are sent one by one, at the press of a key."""
@@ -57,8 +57,7 @@ def stations_by_dwells(record: Placed, dwells: Sequence[Dwell], is_snapped: bool
     """Settled readings of dwells whose positions are known."""
     found = _settled(record, [_as_sent(dwell, record.setup.described.lag_s) for dwell in dwells])
     setup = record.setup
-    base_mm = setup.described.base_mm if setup.quantity == "slope" else None
-    candidates = candidate_places(np.array(setup.bed.station_mm), base_mm)
+    candidates = places_meant(setup)
     stood = np.array([station.dwell.position_mm for station, _ in found.stations])
     meant = snapped(stood, candidates) if is_snapped else stood
     rows = tuple(
@@ -77,6 +76,12 @@ def _as_sent(dwell: Dwell, lag_s: float) -> Dwell:
     return replace(dwell, start_s=dwell.start_s - lag_s, end_s=dwell.end_s - lag_s)
 
 
+def places_meant(setup: Setup) -> np.ndarray:
+    """Every place that a stop may have been meant for."""
+    base_mm = setup.described.base_mm if setup.quantity == "slope" else None
+    return candidate_places(np.array(setup.bed.station_mm), base_mm, setup.bed.length_mm)
+
+
 def _stood(at_mm: float, place_mm: float) -> str:
     return f"stood at {at_mm:.2f} mm" if abs(at_mm - place_mm) > 0.5 else ""
 
@@ -84,8 +89,7 @@ def _stood(at_mm: float, place_mm: float) -> str:
 def stations_by_order(record: Placed) -> Found:
     """Readings at the bed's places in turn: at each mark, else in each quiet stretch, else one by one."""
     setup = record.setup
-    base_mm = setup.described.base_mm if setup.quantity == "slope" else None
-    places = places_of(np.array(setup.bed.station_mm), base_mm, setup.direction)
+    places = places_in_order(setup)
     if _is_sparse(record):
         return _one_by_one(record, places)
     good = np.isfinite(record.reading)

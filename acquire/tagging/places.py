@@ -6,11 +6,17 @@ SNAP_MM = 2.0
 """How far from a place an instrument set to a scribed line by hand may stand and still be meant for it."""
 
 
-def places_of(station_mm: np.ndarray, base_mm: float | None = None, direction: str = "forward") -> np.ndarray:
+def places_of(
+    station_mm: np.ndarray,
+    base_mm: float | None = None,
+    direction: str = "forward",
+    length_mm: float | None = None,
+) -> np.ndarray:
     """Where the instrument is read, in the order of the traverse.
 
     Stations of the bed for whatever reads at one place; for a level stepped foot to foot
-    (`base_mm`) the middles of its steps, from the first station as far as they fit.
+    (`base_mm`) the middles of its steps, from the first station as far as they fit on the
+    bed (`length_mm`; without it: up to the last station).
 
     Examples
     --------
@@ -21,19 +27,22 @@ def places_of(station_mm: np.ndarray, base_mm: float | None = None, direction: s
     """
     station_mm = np.asarray(station_mm, float)
     if base_mm:
-        steps = int((station_mm[-1] - station_mm[0]) / base_mm + 1e-9)
+        end_mm = station_mm[-1] if length_mm is None else max(length_mm, station_mm[-1])
+        steps = int((end_mm - station_mm[0]) / base_mm + 1e-9)
         station_mm = station_mm[0] + base_mm * (np.arange(steps) + 0.5)
     return station_mm[::-1].copy() if direction == "reverse" else station_mm
 
 
-def candidate_places(station_mm: np.ndarray, base_mm: float | None = None) -> np.ndarray:
+def candidate_places(
+    station_mm: np.ndarray, base_mm: float | None = None, length_mm: float | None = None
+) -> np.ndarray:
     """Every place a dwell may have been meant for: also a level with a foot on any station."""
     if not base_mm:
         return np.asarray(station_mm, float)
     station_mm = np.asarray(station_mm, float)
     by_foot = np.concatenate([station_mm + base_mm / 2, station_mm - base_mm / 2])
-    every = np.concatenate([places_of(station_mm, base_mm), by_foot])
-    inside = (every >= station_mm[0]) & (every <= station_mm[-1])
+    every = np.concatenate([places_of(station_mm, base_mm, length_mm=length_mm), by_foot])
+    inside = (every >= station_mm[0]) & (every <= max(length_mm or 0.0, station_mm[-1]))
     return np.unique(np.round(every[inside], 6))
 
 

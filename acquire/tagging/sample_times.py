@@ -114,7 +114,7 @@ def _part_times(arrival_s: np.ndarray) -> np.ndarray:
         line = intercept + slope * index[inside]
         if np.quantile(arrival_s[inside] - line, 0.9) > MOST_LATENESS_S:
             line = arrival_s[inside]
-        hat = 1e-6 + 1 - np.abs(np.linspace(-1, 1, last - first))
+        hat = 1e-6 + 1 - np.abs(np.linspace(-1, 1, len(line)))
         total[inside] += hat * line
         weight[inside] += hat
     return total / weight
