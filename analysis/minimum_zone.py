@@ -78,7 +78,7 @@ def minimum_zone_widths(x: ArrayLike, samples: ArrayLike) -> NDArray[np.float64]
 
     The range of `y - s·x` is convex in the slope s, and its derivative is the distance
     between the places of the lowest and the highest point: all sets are bisected side
-    by side, to a few parts in 1e8.  For drawing from a covariance, where `minimum_zone`
+    by side, to a few parts in 1e6.  For drawing from a covariance, where `minimum_zone`
     set by set would take a thousand times longer.
 
     Parameters
@@ -90,15 +90,16 @@ def minimum_zone_widths(x: ArrayLike, samples: ArrayLike) -> NDArray[np.float64]
 
     Examples
     --------
-    >>> minimum_zone_widths([0, 1, 2], [[0, 1, 2], [0, 1, 0]]).round(6)
+    >>> minimum_zone_widths([0, 1, 2], [[0, 1, 2], [0, 1, 0]]).round(4)
     array([0., 1.])
     """
     place = np.asarray(x, float)
     place = place - np.mean(place)
     level = np.asarray(samples, float)
+    level = level - np.outer(level @ place / (place @ place), place)
     high = 2 * np.ptp(level, axis=1) / np.ptp(place)
     low = -high
-    for _ in range(28):
+    for _ in range(20):
         slope = (low + high) / 2
         rest = level - slope[:, None] * place
         falling = place[rest.argmax(axis=1)] > place[rest.argmin(axis=1)]

@@ -8,7 +8,7 @@ Three things make the range of a measured way an awkward number, and all are dea
 in `straightness`:
 
 - Highest and lowest station share errors; the uncertainty of their difference comes
-  from the full covariance.  The variances alone can be wrong by half.
+  from the full covariance.  From the variances alone it can be twice too large.
 - The range takes the largest of many noisy differences, so it is too large on
   average.  It is reported as measured, and the mean excess, found by drawing from
   the covariance, is added to the expanded uncertainty, as is usual for an effect that
@@ -159,14 +159,14 @@ def straightness(profile: Profile, kind: str, unworn_mm: Stretches = ()) -> Stra
             f"straightness of {profile.face}", f"{profile.station_mm.size} stations", "three stations or more"
         )
     level = remove_line(profile, kind, unworn_mm)
+    high, low = _extremes(level, _rounding(profile))
     noise = _noise(level)
     pure = _ranges(kind, level.station_mm, noise)
     measured = float(np.ptp(level.height_um))
     seen = max(float(np.quantile(pure, 1 - CHANCE)), _rounding(profile))
     excess = max(float(np.mean(_ranges(kind, level.station_mm, level.height_um + noise))) - measured, 0.0)
-    expanded = COVERAGE_FACTOR * _uncertainty_of_range(level) + excess
+    expanded = COVERAGE_FACTOR * _uncertainty_of_difference(level, high, low) + excess
     straight = measured <= seen
-    high, low = int(level.height_um.argmax()), int(level.height_um.argmin())
     return Straightness(
         line=kind,
         range_um=measured,
@@ -225,9 +225,13 @@ def _remover(profile: Profile, kind: str, unworn_mm: Stretches = ()) -> NDArray[
 
 
 def _noise(profile: Profile) -> NDArray[np.float64]:
-    """Draws of the profile's error, always the same ones, shape (draws, n)."""
+    """Draws of the profile's error, always the same ones, shape (draws, n).
+
+    The symmetric root is the only one that does not depend on the signs and the order
+    in which eigenvectors come out, so that other units give the same draws.
+    """
     value, vector = np.linalg.eigh(profile.covariance_um2)
-    root = vector * np.sqrt(np.clip(value, 0, None))
+    root = (vector * np.sqrt(np.clip(value, 0, None))) @ vector.T
     return np.random.default_rng(_SEED).standard_normal((_DRAWS, value.size)) @ root.T
 
 
@@ -236,8 +240,14 @@ def _ranges(kind: str, x: NDArray, heights: NDArray) -> NDArray[np.float64]:
     return minimum_zone_widths(x, heights) if kind == "minimum-zone" else np.ptp(heights, axis=1)
 
 
-def _uncertainty_of_range(level: Profile) -> float:
-    high, low = level.height_um.argmax(), level.height_um.argmin()
+def _extremes(level: Profile, rounding: float) -> tuple[int, int]:
+    """Highest and lowest station; of equal ones, as two of a minimum zone always are, the first."""
+    height = level.height_um
+    high, low = height >= height.max() - rounding, height <= height.min() + rounding
+    return int(high.argmax()), int(low.argmax())
+
+
+def _uncertainty_of_difference(level: Profile, high: int, low: int) -> float:
     K = level.covariance_um2
     return float(np.sqrt(max(K[high, high] + K[low, low] - 2 * K[high, low], 0.0)))
 

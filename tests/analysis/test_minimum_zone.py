@@ -119,7 +119,7 @@ def test_many_sets_bisected_side_by_side_agree_with_the_exact_zones():
     x = np.sort(rng.uniform(0, 1000, 25))
     samples = rng.normal(size=(60, 25)) + 0.1 * x
     exact = [minimum_zone(x, row).width for row in samples]
-    # The starting bracket is 100 wide, halved 28 times.
+    # The starting bracket is four widths wide, halved 20 times.
     np.testing.assert_allclose(minimum_zone_widths(x, samples), exact, rtol=1e-5)
 
 
