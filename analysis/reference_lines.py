@@ -208,13 +208,12 @@ def worst_over(profile: Profile, length_mm: float, kind: str = "ends") -> WorstO
     >>> worst.from_mm, worst.straightness_um
     (100.0, 3.0)
     """
-    stretches = [_stretch(profile, start, length_mm) for start in _starts(profile.station_mm, length_mm)]
-    ranges = [float(np.ptp(remove_line(stretch, kind).height_um)) for stretch in stretches]
-    worst = int(np.argmax(ranges))
-    found = straightness(stretches[worst], kind)
-    return WorstOver(
-        float(length_mm), float(stretches[worst].station_mm[0]), found.range_um, found.expanded_um
-    )
+    x = profile.station_mm
+    places = [_places(x, start, length_mm) for start in _starts(x, length_mm)]
+    ranges = [_range_about(kind, at, np.interp(at, x, profile.height_um)) for at in places]
+    worst = places[int(np.argmax(ranges))]
+    found = straightness(profile.through(_interpolation(x, worst), worst), kind)
+    return WorstOver(float(length_mm), float(worst[0]), found.range_um, found.expanded_um)
 
 
 def _remover(profile: Profile, kind: str, unworn_mm: Stretches = ()) -> NDArray[np.float64]:
@@ -290,12 +289,15 @@ def _starts(x: NDArray, length_mm: float) -> list[float]:
     return kept
 
 
-def _stretch(profile: Profile, start: float, length_mm: float) -> Profile:
-    """The profile between `start` and `start + length_mm`, its ends interpolated."""
-    x = profile.station_mm
+def _places(x: NDArray, start: float, length_mm: float) -> NDArray[np.float64]:
+    """The stations of a stretch, and its two ends."""
     inner = x[(x > start + 1e-6) & (x < start + length_mm - 1e-6)]
-    at = np.concatenate([[max(start, x[0])], inner, [min(start + length_mm, x[-1])]])
-    return profile.through(_interpolation(x, at), at)
+    return np.concatenate([[max(start, x[0])], inner, [min(start + length_mm, x[-1])]])
+
+
+def _range_about(kind: str, x: NDArray, height: NDArray) -> float:
+    middle, slope = line_rows(kind, x, height) @ height
+    return float(np.ptp(height - middle - slope * (x - np.mean(x))))
 
 
 def _interpolation(x: NDArray, at: NDArray) -> NDArray[np.float64]:
