@@ -16,8 +16,6 @@ MOST_LATENESS_S = 0.06
 """Usual lateness of a fixed-rate stream; one that is later than this most of the time has no fixed rate."""
 MOST_UNEVEN = 0.75
 """Spread of the arrivals' intervals, in intervals, up to which a missing sample can be told."""
-LATE_S = 0.25
-"""A line later than this against its stream's own rate is called late."""
 
 
 def lower_line(index: np.ndarray, arrival_s: np.ndarray) -> tuple[float, float]:
@@ -93,9 +91,10 @@ def sample_numbers(arrival_s: np.ndarray) -> np.ndarray:
         return index
     missing = np.zeros(len(index))
     for at in np.flatnonzero(steps > 1.5 * interval_s) + 1:
-        nearby = slice(max(0, at - 10), at + 10)
+        start = max(0, int(at) - 10)
+        nearby = slice(start, int(at) + 10)
         late_s = arrival_s[nearby] - interval_s * (index[nearby] + np.cumsum(missing[nearby]))
-        before = at - nearby.start
+        before = int(at) - start
         missing[at] = max(0, round((late_s[before:].min() - late_s[:before].min()) / interval_s))
     return index + np.cumsum(missing)
 
