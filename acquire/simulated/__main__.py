@@ -4,6 +4,8 @@ Makes a survey of the invented bed with its instruments' ports in it, then plays
 traverse over and over, so that `waylog record` can be tried in another window.
 """
 
+import itertools
+from contextlib import suppress
 from pathlib import Path
 
 import click
@@ -38,10 +40,9 @@ def main(folder: Path, traverse: str, seed: int, times: int) -> None:
         for name, port in ports.items():
             click.echo(f"{name} {port.url}")
         click.echo(f"INVENTED bench. In another window: waylog record {folder} {' '.join(job.arguments)}")
-        round_number = 0
-        while not times or round_number < times:
-            play_in_real_time(job.perform(bed, seed + round_number), ports)
-            round_number += 1
+        with suppress(KeyboardInterrupt):
+            for played in range(times) if times else itertools.count():
+                play_in_real_time(job.perform(bed, seed + played), ports)
 
 
 if __name__ == "__main__":

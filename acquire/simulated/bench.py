@@ -16,6 +16,10 @@ from acquire.simulated.ports import SimulatedPort
 PATIENCE_S = 60.0
 
 
+def _nothing(*_: Any) -> None:
+    """Nobody wants to know."""
+
+
 class SteppedClock:
     """A clock that stands still until it is told to step on.
 
@@ -55,10 +59,6 @@ class Bench:
         An open line for each instrument that takes part.
     clock : SteppedClock, optional
         Stepped as it plays; the recorder is given the same one.
-    on_mark : callable, optional
-        Called with the text of each key that the operator presses.
-    on_end : callable, optional
-        Called once when everything has been played and taken.
     on_progress : callable, optional
         Called now and then with the seconds played so far.
     """
@@ -68,13 +68,13 @@ class Bench:
         performance: Performance,
         ports: Mapping[str, SimulatedPort],
         clock: SteppedClock | None = None,
-        on_mark: Callable[[str], None] | None = None,
-        on_end: Callable[[], None] | None = None,
         on_progress: Callable[[float], None] | None = None,
     ):
         self.performance = performance
         self.clock = clock or SteppedClock()
-        self._on_mark, self._on_end, self._on_progress = on_mark, on_end, on_progress
+        self._on_progress = on_progress
+        self._on_mark: Callable[[str], None] = _nothing
+        self._on_end: Callable[[], None] = _nothing
         self._ports = {name: ports[name] for name in performance.sent}
         self._sent = dict.fromkeys(performance.sent, 0)
         self._taken = dict.fromkeys(performance.sent, 0)
@@ -108,8 +108,13 @@ class Bench:
             self._opened.add(name)
             self._news.notify_all()
 
-    def start(self) -> None:
-        """Begin to play, as soon as every port is open."""
+    def start(self, on_mark: Callable[[str], None] = _nothing, on_end: Callable[[], None] = _nothing) -> None:
+        """Begin to play, as soon as every port is open.
+
+        `on_mark` is called with the text of each key that the operator presses, `on_end`
+        once, when everything has been played and taken or the bench has been stopped.
+        """
+        self._on_mark, self._on_end = on_mark, on_end
         self._thread.start()
 
     def join(self, timeout_s: float = PATIENCE_S) -> None:
@@ -132,8 +137,7 @@ class Bench:
         except Exception as failure:  # handed on by `join`, so that it is not lost with the thread
             self.failure = failure
         finally:
-            if self._on_end is not None:
-                self._on_end()
+            self._on_end()
 
     def _play(self) -> None:
         self._wait(lambda: len(self._opened) == len(self._ports), "the ports to be opened")
@@ -156,8 +160,7 @@ class Bench:
                 self._sent[name] += len(data)
             self._ports[name].send(data)
         for text in tick.marks:
-            if self._on_mark is not None:
-                self._on_mark(text)
+            self._on_mark(text)
 
     def _wait(self, is_done: Callable[[], bool], what: str) -> None:
         with self._news:

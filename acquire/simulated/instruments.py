@@ -92,3 +92,14 @@ def damped_reading(
     swing = handling(rng, motion.is_handled, FINE_S, instrument.in_the_hand)
     tilt = UM_PER_M_PER_MM_S2 * motion.acceleration_mm_s2 if instrument.task.feels_acceleration else 0.0
     return lagged(perfect + seats[motion.placing] + drift + swing + tilt, FINE_S, instrument.lag_s)
+
+
+def read_by_eye(
+    instrument: SimulatedInstrument, bed: InventedBed, station_mm: np.ndarray, rng: np.random.Generator
+) -> np.ndarray:
+    """One reading at each station, taken when it has come to rest, as a person writes it down."""
+    perfect = instrument.task.reading(bed, station_mm) * (1 + instrument.scale_error)
+    seats = instrument.task.seating(bed, rng, len(station_mm), instrument.seating_um)
+    noise = rng.normal(0.0, instrument.white, len(station_mm))
+    shown = (perfect + instrument.zero + seats + noise) * instrument.shown_per_unit
+    return quantised(shown, instrument.resolution)

@@ -1,7 +1,9 @@
 """The traverses that an invented operator makes: which instruments, from where to where."""
 
+import itertools
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -20,18 +22,27 @@ class Job:
 
     words: str
     """What it is, in the words of the trade."""
-    arguments: tuple[str, ...]
-    """What `waylog record SURVEY` is told."""
+    asked: Mapping[str, Any]
+    """What is measured with what, along what: face or across, instrument, reference, direction, position."""
     instruments: Mapping[str, SimulatedInstrument]
     script: Callable[[np.random.Generator], Script]
+
+    @property
+    def arguments(self) -> tuple[str, ...]:
+        """The same as `waylog record SURVEY` is told it."""
+        across = self.asked.get("across")
+        subject = ("--across", *across) if across else (self.asked["face"],)
+        options = ("instrument", "reference", "position", "direction")
+        given = [(f"--{name}", self.asked[name]) for name in options if name in self.asked]
+        return (*subject, *itertools.chain.from_iterable(given))
 
     def perform(self, bed: InventedBed, seed: int) -> Performance:
         """Everything that will be sent; the same seed gives the same bytes."""
         return perform(bed, self.instruments, self.script(np.random.default_rng([seed, 1])), seed)
 
 
-def _recorded(subject: tuple[str, ...], instrument: str, direction: str) -> tuple[str, ...]:
-    return (*subject, "--instrument", instrument, "--position", "scale:scale", "--direction", direction)
+def _asked(instrument: str, direction: str, **asked: Any) -> dict[str, Any]:
+    return {**asked, "instrument": instrument, "position": "scale:scale", "direction": direction}
 
 
 def _there_or_back(stations_mm: np.ndarray, direction: str) -> list[float]:
@@ -45,7 +56,7 @@ def level_steps(
     places = _there_or_back(np.arange(BASE_MM / 2, bed.length_mm - BASE_MM / 2 + 1, BASE_MM), direction)
     return Job(
         f"long level stepped along {face}, {direction}",
-        _recorded((face,), "long-level", direction),
+        _asked("long-level", direction, face=face),
         {"long-level": long_level(face), "scale": scale()},
         lambda rng: stepped(places, rng, dwell_s),
     )
@@ -56,7 +67,7 @@ def level_feed(bed: InventedBed, face: str, direction: str = "forward", mm_per_s
     ends = _there_or_back(np.array([BASE_MM / 2, bed.length_mm - BASE_MM / 2]), direction)
     return Job(
         f"long level drawn along {face} without a stop, {direction}",
-        _recorded((face,), "long-level", direction),
+        _asked("long-level", direction, face=face),
         {"long-level": long_level(face), "scale": scale()},
         lambda rng: fed(ends[0], ends[1], mm_per_s),
     )
@@ -74,7 +85,7 @@ def cross_level_steps(
     places = _there_or_back(np.arange(0.0, bed.length_mm + 1, step_mm), direction)
     return Job(
         f"cross level across {front} and {rear}, {direction}",
-        _recorded(("--across", front, rear), "cross-level", direction),
+        _asked("cross-level", direction, across=(front, rear)),
         {"cross-level": cross_level(front, rear), "scale": scale()},
         lambda rng: stepped(places, rng, dwell_s),
     )
@@ -90,10 +101,9 @@ def indicator_steps(
 ) -> Job:
     """The indicator carried along one way and reading another, station by station."""
     places = _there_or_back(np.arange(0.0, bed.length_mm + 1, step_mm), direction)
-    arguments = (*_recorded((face,), "indicator", direction), "--reference", reference)
     return Job(
         f"indicator carried on {reference}, reading {face}, {direction}",
-        arguments,
+        _asked("indicator", direction, face=face, reference=reference),
         {"indicator": indicator(face, reference), "scale": scale()},
         lambda rng: stepped(places, rng, dwell_s),
     )

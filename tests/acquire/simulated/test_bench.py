@@ -52,13 +52,13 @@ def listen(bench, name, read, is_over, pause=lambda: None):
 def play(performance, loopback, pause=lambda: None):
     is_over = threading.Event()
     with open_lines(performance.sent, loopback) as ports, contextlib.ExitStack() as ends:
-        bench = ends.enter_context(Bench(performance, ports, SteppedClock(50.0), on_end=is_over.set))
+        bench = ends.enter_context(Bench(performance, ports, SteppedClock(50.0)))
         listeners = {}
         for name, port in ports.items():
             read = _reader(port.url, ends)
             listeners[name] = listen(bench, name, read, is_over, pause)
             bench.event(SimpleNamespace(port=name, time_s=0.0, kind="opened", text=""))
-        bench.start()
+        bench.start(on_end=is_over.set)
         bench.join()
         for _, thread in listeners.values():
             thread.join(10)
@@ -122,11 +122,11 @@ def test_operators_marks_are_pressed_at_their_instants():
     pressed, clock = [], SteppedClock()
     with open_lines(["scale"]) as ports:
         handle = os.open(ports["scale"].url, os.O_RDONLY | os.O_NOCTTY | os.O_NONBLOCK)
-        with Bench(performance, ports, clock, on_mark=lambda text: pressed.append((clock(), text))) as bench:
+        with Bench(performance, ports, clock) as bench:
             over = threading.Event()
             bench.opened("scale")
             _, thread = listen(bench, "scale", lambda: _read_or_nothing(handle), over)
-            bench.start()
+            bench.start(on_mark=lambda text: pressed.append((clock(), text)))
             bench.join()
             over.set()
             thread.join(10)
@@ -145,8 +145,8 @@ def test_stopped_bench_ends_at_once_and_tells_it():
     performance = perform(BED, {"scale": scale()}, (0.0, [Hold(1000.0)]), 1)
     over = threading.Event()
     with open_lines(["scale"]) as ports:
-        bench = Bench(performance, ports, on_end=over.set)
-        bench.start()
+        bench = Bench(performance, ports)
+        bench.start(on_end=over.set)
         bench.stop()
         assert over.wait(30)
         bench.join()
@@ -165,8 +165,8 @@ def test_port_reader_takes_every_byte_with_its_instant(performance, loopback):
     pieces = {name: [] for name in performance.sent}
     with open_lines(performance.sent, loopback) as ports:
         specs = {name: Port(port.url) for name, port in ports.items()}
-        with Bench(performance, ports, clock, on_end=over.set) as bench, PortReader(specs, clock) as reader:
-            bench.start()
+        with Bench(performance, ports, clock) as bench, PortReader(specs, clock) as reader:
+            bench.start(on_end=over.set)
             while not over.is_set():
                 found = reader.get(0.05)
                 if isinstance(found, Chunk):

@@ -12,8 +12,10 @@ from acquire.simulated.catalogue import (
     indicator,
     long_level,
     scale,
+    vial,
     without_faults,
 )
+from acquire.simulated.instruments import read_by_eye
 from acquire.simulated.motion import Hold, fed, stepped
 from acquire.simulated.performance import perform
 from acquire.simulated.truth import InventedBed
@@ -106,3 +108,12 @@ def test_simulation_shares_nothing_with_what_reads_it_back():
     loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
     shared = ("acquire.wire", "acquire.ports", "acquire.journal", "analysis", "termios", "serial", "scipy")
     assert not [name for name in loaded.split() if name.startswith(shared)]
+
+
+def test_readings_by_eye_are_whole_steps_near_the_truth():
+    places = np.arange(100.0, 1501.0, 200.0)
+    shown = read_by_eye(vial("tail-flat"), BED, places, np.random.default_rng(3))
+    # A division is 20 µm/m and its zero 8 µm/m; seat and eye add some 3 µm/m.
+    rise = BED.height_um("tail-flat", places + 100) - BED.height_um("tail-flat", places - 100)
+    assert shown * 20 - 8 == pytest.approx(rise / 0.2, abs=15)
+    assert shown * 5 == pytest.approx(np.round(shown * 5))

@@ -1,0 +1,142 @@
+"""The invented bed recorded by the very recorder, and what is made of it."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from acquire.demo import imported, jobs_of, make_survey, record, recovered
+from acquire.errors import SurveyError
+from acquire.readings import readings_imported
+from acquire.setup_checks import make_setup
+from acquire.simulated import jobs
+from acquire.simulated.catalogue import SPEAKING
+from acquire.simulated.ports import open_lines
+from acquire.simulated.truth import InventedBed
+from acquire.traverse_file import FLAGS, read_traverse, survey_bed
+
+BED = InventedBed(1)
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory):
+    """A survey of the invented bed with its lines open."""
+    folder = tmp_path_factory.mktemp("invented") / "survey"
+    with open_lines(SPEAKING) as ports:
+        make_survey(folder, BED, ports)
+        yield folder, survey_bed(folder), ports
+
+
+def recorded(bench, job, seed=5):
+    folder, described, ports = bench
+    performance = job.perform(BED, seed)
+    recording = record(folder, described, job, performance, ports, lambda seconds: None)
+    return read_traverse(recording.path), performance
+
+
+@pytest.mark.parametrize(
+    "job",
+    [
+        jobs.level_steps(BED, "front-vee"),
+        jobs.level_steps(BED, "rear-flat", "reverse"),
+        jobs.cross_level_steps(BED),
+        jobs.indicator_steps(BED, direction="reverse"),
+    ],
+    ids=lambda job: job.words,
+)
+def test_stepped_recording_recovers_the_truth_within_its_stated_uncertainty(bench, job):
+    traverse, _ = recorded(bench, job)
+    stations, instrument = traverse.stations, job.instruments[job.asked["instrument"]]
+    truth = instrument.task.reading(BED, stations.station_mm)
+    error = stations.reading - truth - np.mean(stations.reading - truth)
+    seat = np.std(instrument.task.seating(BED, np.random.default_rng(1), 4000, instrument.seating_um))
+    drift = instrument.drift_per_hour * np.ptp(stations.time_s) / 3600 / np.sqrt(12)
+    stated = np.sqrt(stations.standard_uncertainty**2 + seat**2 + drift**2)
+    assert traverse.mode == "stepped" and traverse.complete
+    # With n readings, Bonferroni: one in a thousand right recordings exceeds 4.2 somewhere.
+    assert np.abs(error / stated).max() < 4.2
+    assert 0.5 < np.sqrt(np.mean((error / stated) ** 2)) < 1.6
+
+
+def test_every_station_of_the_script_is_found(bench):
+    traverse, _ = recorded(bench, jobs.cross_level_steps(BED))
+    assert traverse.stations.station_mm == pytest.approx(np.arange(0, 1601, 100.0))
+
+
+def test_continuous_recording_recovers_the_slopes_of_the_truth(bench):
+    job = jobs.level_feed(BED, "front-vee")
+    traverse, _ = recorded(bench, job)
+    stations = traverse.stations
+    truth = job.instruments["long-level"].task.reading(BED, stations.station_mm)
+    error = stations.reading - truth - np.mean(stations.reading - truth)
+    assert traverse.mode == "continuous"
+    # White 1 and slow 0.4 µm/m, drift 20 µm/m an hour for two minutes; a shift of one sample
+    # in position alone would read 0.6 mm · 1 µm/m per mm more.
+    assert np.sqrt(np.mean(error**2)) < 1.5
+
+
+def test_same_seed_gives_the_same_bytes_and_stations_through_real_ports(bench):
+    job = jobs.level_steps(BED, "front-vee")
+    (one, played), (two, _) = recorded(bench, job), recorded(bench, job)
+    for name, sent in played.sent.items():
+        assert one.streams[name].raw == two.streams[name].raw == sent.data
+        assert np.array_equal(one.streams[name].arrival_s, two.streams[name].arrival_s)
+    assert np.array_equal(one.stations.reading, two.stations.reading)
+
+
+def test_garbled_lines_are_counted_in_the_file(bench):
+    traverse, played = recorded(bench, jobs.cross_level_steps(BED))
+    bad = int(played.sent["cross-level"].is_garbled.sum())
+    flags = traverse.streams["cross-level"].flag
+    assert bad > 0
+    assert 0 < np.sum(flags == FLAGS["garbled"]) <= bad
+    assert "garbled" in traverse.events.kind
+
+
+def test_folder_that_holds_something_is_refused_and_left_alone(tmp_path):
+    (tmp_path / "mine.txt").write_text("mine")
+    with pytest.raises(SurveyError, match="new folder"):
+        make_survey(tmp_path, BED, {})
+    assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
+
+
+def test_readings_by_hand_are_understood_and_near_the_truth(bench):
+    folder, described, _ = bench
+    words = imported(folder, BED, seed=1)
+    setup = make_setup(described, folder, source="import", face="tail-flat", instrument="vial")
+    stations = readings_imported(setup, Path(words[2]).read_bytes()).stations
+    x = stations.station_mm
+    rise = (BED.height_um("tail-flat", x + 100) - BED.height_um("tail-flat", x - 100)) / 0.2
+    assert np.std(stations.reading - rise) < 6
+
+
+def test_quick_demo_is_part_of_the_whole():
+    quick, whole = ({job.words for job in jobs_of(BED, is_quick)} for is_quick in (True, False))
+    assert quick < whole
+
+
+def answer_of(error_um, uncertainty_um=1.0):
+    """What `map --json` would say of front-vee with this error at each station."""
+    station = np.arange(0, 1601, 200.0)
+    truth = BED.height_um("front-vee", station)
+    height = truth - np.interp(station, station[[0, -1]], truth[[0, -1]]) + error_um
+    return {
+        "face": "front-vee",
+        "station_mm": [*station, 1700.0],
+        "height_um": [*height, None],
+        "standard_uncertainty_um": [0.0, *[uncertainty_um] * (len(station) - 2), 0.0, None],
+    }
+
+
+def test_right_map_is_found_right():
+    found = recovered(BED, answer_of(np.zeros(9)))
+    assert found.worst_um < 1e-9 and found.agrees and found.inside == 7
+
+
+def test_map_that_is_wrong_at_one_station_is_found_wrong_there():
+    error = np.zeros(9)
+    error[3] = -4.0
+    found = recovered(BED, answer_of(error))
+    assert (found.worst_um, found.inside, found.agrees) == (pytest.approx(4.0), 6, False)
+    assert found.rms_um == pytest.approx(4 / np.sqrt(7))
+    assert "NOT within" in found.words() and "600 mm" in found.words() and "0.16 thou" in found.words()
