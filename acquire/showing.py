@@ -29,7 +29,7 @@ def survey_shown(survey: Path) -> Values:
         "survey": str(survey),
         "bed": bed.name,
         "traverses": [line_of(traverse) for traverse in read_survey(survey)],
-        "under_way": [under_way(path) for path in sorted(traverse_folder(survey).glob("*.journal"))],
+        "under_way": [_in_passing(path) for path in sorted(traverse_folder(survey).glob("*.journal"))],
     }
 
 
@@ -91,13 +91,18 @@ def stream_shown(stream: Stream) -> Values:
 def under_way(path: Path) -> Values:
     """A journal: of what, and how far it got; read in passing, so its last record may be half there."""
     found: Values = {"file": path.name, "face": None, "instrument": None, "last_s": None, "bytes": 0}
-    try:
-        for record in records(path):
-            if isinstance(record, Setup):
-                found |= {"face": record.subject, "instrument": record.instrument}
-            elif isinstance(record, Chunk | Event):
-                found["last_s"] = record.time_s
-                found["bytes"] += len(record.data) if isinstance(record, Chunk) else 0
-    except WaylogError as error:
-        found["unreadable"] = str(error)
+    for record in records(path):
+        if isinstance(record, Setup):
+            found |= {"face": record.subject, "instrument": record.instrument}
+        elif isinstance(record, Chunk | Event):
+            found["last_s"] = record.time_s
+            found["bytes"] += len(record.data) if isinstance(record, Chunk) else 0
     return found
+
+
+def _in_passing(path: Path) -> Values:
+    """Likewise; a journal that cannot be read does not keep the others from being shown."""
+    try:
+        return under_way(path)
+    except WaylogError as error:
+        return {"file": path.name, "unreadable": str(error)}

@@ -1,8 +1,13 @@
 """An invented bed and traverse for the tests of what is kept on disk."""
 
+import dataclasses
+from collections.abc import Callable
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+from acquire.journal import JournalWriter, begin
 from acquire.traverse_file import Events, Setup, Stations, Stream, Traverse
 
 INVENTED_BED = """[bed]
@@ -24,6 +29,7 @@ carriage = "rear"
 quantity = "slope"
 unit = "um/m"
 base_mm = 200
+standard_uncertainty = 1.0
 [instruments.level.port]
 url = "loop://"
 [instruments.level.wire]
@@ -32,6 +38,7 @@ pattern = '(?P<value>[-+]?\\d+\\.\\d+)'
 [instruments.cross-level]
 quantity = "roll"
 unit = "um/m"
+standard_uncertainty = 1.0
 [instruments.scale]
 quantity = "position"
 unit = "mm"
@@ -85,3 +92,37 @@ def level_traverse(level_setup) -> Traverse:
     )
     events = Events(np.array([0.0, 1.6]), ("mark", "garbled"), ("begun", "b'@@' is no reading"))
     return Traverse(level_setup, {"level": stream}, stations, events, "stepped", True)
+
+
+def send_a_stepped_run(writer: JournalWriter, stops: int = 3) -> None:
+    """Invented: at each stop ten readings a second for eight seconds, then two of moving about."""
+    random = np.random.default_rng(1)
+    for index in range(stops * 100):
+        spread = 0.5 if index % 100 < 80 else 300.0
+        value = 10 * (index // 100) + random.normal(0, spread)
+        writer.chunk("level", index / 10, f"{value:+.1f}\r\n".encode())
+    writer.event(stops * 10.0, "note", "all stops made")
+
+
+@pytest.fixture
+def survey(tmp_path: Path) -> Path:
+    """A survey folder without a traverse."""
+    folder = tmp_path / "survey"
+    (folder / "traverses").mkdir(parents=True)
+    (folder / "bed.toml").write_text(INVENTED_BED, encoding="utf-8")
+    return folder
+
+
+@pytest.fixture
+def cut_short(survey: Path, level_setup: Setup) -> Callable[..., Path]:
+    """Leaves a journal in the survey as a recording that was cut short does; gives its path."""
+
+    def leave(stops: int = 3, ended: bool | None = None, **changes: object) -> Path:
+        setup = dataclasses.replace(level_setup, position="stations", **changes)
+        with begin(survey, setup) as writer:
+            send_a_stepped_run(writer, stops)
+            if ended is not None:
+                writer.end(ended, stops * 10.0)
+        return writer.path
+
+    return leave
