@@ -87,7 +87,7 @@ def _without_edges(each: Observations, straight: frozenset[str]) -> Observations
 def zero_roots(observations: Sequence[Observations]) -> dict[int, int]:
     """For each traverse the one whose zero it has in the end, by following `same_zero_as`."""
     shares = {each.traverse: each.zero for each in observations if each.zero is not None}
-    instrument = {each.traverse: each.instrument for each in observations}
+    instrument = {each.traverse: each.zero_instrument for each in observations}
     roots = {}
     for number in shares:
         root, seen = number, {number}
@@ -104,7 +104,8 @@ def _own_nuisances(each: Observations, roots: Mapping[int, int]) -> tuple[Nuisan
     if each.zero is None:
         return ()
     root = str(roots[each.traverse])
-    zero = Nuisance(("zero", root), np.ones(len(each)))
+    column = np.ones(len(each)) if each.zero_column is None else each.zero_column
+    zero = Nuisance(("zero", root), column)
     if not each.zero_is_line:
         return (zero,)
     return zero, Nuisance(("lie", root), each.station_mm / UM_PER_M)

@@ -18,8 +18,9 @@ from acquire.errors import AnalysisError
 from acquire.traverse_file import Traverse
 from analysis.adjustment import Solution, solve
 from analysis.assembly import Assembly, assemble, rows_for
+from analysis.continuous import DenseHeights
 from analysis.nodes import Node
-from analysis.observations import Observations, observe
+from analysis.observations import Observations, observe_all
 from analysis.profile import Profile
 from analysis.reliability import (
     Residuals,
@@ -134,7 +135,14 @@ class BedMap:
 
     def traverses(self, face: str) -> tuple[int, ...]:
         """Numbers of the traverses that say something about a face."""
-        return tuple(each.traverse for each in self.observations if face in each.faces)
+        return tuple(
+            sorted(
+                number
+                for each in self.observations
+                if face in each.faces
+                for number in (each.traverse, *each.with_traverses)
+            )
+        )
 
     def mode(self, face: str) -> str:
         """stepped | continuous | mixed: how the face was measured."""
@@ -143,7 +151,12 @@ class BedMap:
 
     def blind_wavelengths_mm(self, face: str) -> tuple[float, ...]:
         """Ripples on a face that none of its dense level runs can see."""
-        return ()
+        blocks = [each.dense for each in self.observations if each.dense and face in each.faces]
+        return tuple(float(mm) for block in blocks for mm in block.blind_wavelength_mm)
+
+    def dense(self, face: str) -> DenseHeights | None:
+        """The estimate from the dense level runs of a face, where there are any."""
+        return next((each.dense for each in self.observations if each.dense and face in each.faces), None)
 
     def indices(self, face: str, kind: str = "height") -> np.ndarray:
         """Where in `nodes` the face's heights are."""
@@ -296,7 +309,7 @@ def combine(
     if not chosen:
         kind = {"all": "", "level": " with a level", "indicator": " with an indicator"}[by]
         raise AnalysisError(bed.name, f"found no traverse{kind}", "one at least", "record or import one")
-    return adjusted([observe(traverse, bed) for traverse in chosen], bed, use_variance_components)
+    return adjusted(observe_all(chosen, bed), bed, use_variance_components)
 
 
 def adjusted(observations: Sequence[Observations], bed: Bed, use_variance_components: bool = False) -> BedMap:

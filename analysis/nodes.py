@@ -13,9 +13,8 @@ import numpy as np
 
 from acquire.bed import Bed
 from analysis.observations import Observations, Place
+from analysis.observations.interpolating import SAME_MM, interpolation
 
-SAME_MM = 0.5
-"""Places closer than this are one."""
 FOOT_MM = 2.0
 """Feet of a level closer than this stand on one place: both its feet are off by the same, so only the
 bend of the way over the distance is lost, some hundredths of a micrometre."""
@@ -69,49 +68,6 @@ class Layout:
             return np.zeros(0, int)
         first = self.first[(kind, owner)]
         return np.arange(first, first + len(self.lines[(kind, owner)].station_mm))
-
-
-def interpolation(
-    node_mm: np.ndarray, at_mm: float, same_mm: float = SAME_MM, preferred: np.ndarray | None = None
-) -> dict[int, float]:
-    """Weights of nodes for the height at a place: the node itself, a cubic, or a straight line outside.
-
-    Parameters
-    ----------
-    node_mm : array, shape (n,)
-        Rising.
-    at_mm : float
-    same_mm : float
-        A node as near as this stands for the place.
-    preferred : array of bool, optional
-        Nodes to use alone where they reach around the place (evenly spaced ones).
-
-    Examples
-    --------
-    >>> interpolation(np.array([0.0, 100.0, 200.0, 300.0]), 150.0)
-    {0: -0.0625, 1: 0.5625, 2: 0.5625, 3: -0.0625}
-    """
-    nearest = int(np.argmin(np.abs(node_mm - at_mm)))
-    if abs(node_mm[nearest] - at_mm) <= same_mm or len(node_mm) == 1:
-        return {nearest: 1.0}
-    chosen = np.arange(len(node_mm))
-    if preferred is not None and np.count_nonzero(preferred) >= 2:
-        reach = node_mm[preferred]
-        if reach[0] <= at_mm <= reach[-1]:
-            chosen = np.flatnonzero(preferred)
-    mm = node_mm[chosen]
-    right = int(np.searchsorted(mm, at_mm))
-    if right == 0 or right == len(mm):
-        around = np.array([0, 1]) if right == 0 else np.array([len(mm) - 2, len(mm) - 1])
-    else:
-        start = min(max(right - 2, 0), max(len(mm) - 4, 0))
-        around = np.arange(start, min(start + 4, len(mm)))
-    return {int(chosen[i]): _lagrange(mm[around], int(k), at_mm) for k, i in enumerate(around)}
-
-
-def _lagrange(mm: np.ndarray, k: int, at_mm: float) -> float:
-    others = np.delete(mm, k)
-    return float(np.prod((at_mm - others) / (mm[k] - others)))
 
 
 def lay_out(observations: Sequence[Observations], bed: Bed, extra: Iterable[Place] = ()) -> Layout:

@@ -224,6 +224,8 @@ def slip_words(reading: float, predicted: float, uncertainty: float, quantity: s
     >>> slip_words(5.0, 17.0, 0.3, "slope")
     ''
     """
+    if quantity == "heights":
+        return ""
     candidates = SLIPS + (LENGTH_SLIPS if quantity in ("offset", "span") else ())
     misfit = [(abs(reading * factor - predicted), words) for factor, words in candidates]
     least, words = min(misfit)

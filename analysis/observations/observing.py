@@ -1,19 +1,21 @@
 """One way in for every kind of traverse: `observe`."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from acquire.bed import Bed
 from acquire.errors import AnalysisError
-from acquire.traverse_file import Stations, Traverse
+from acquire.traverse_file import Traverse
+from analysis.observations.dense import observe_dense
 from analysis.observations.differences import description_warnings
 from analysis.observations.offset import offset_model
 from analysis.observations.reduction import at_stations
 from analysis.observations.roll import roll_forms, roll_seating, rolled_over
 from analysis.observations.slope import slope_forms, slope_seating, stood_on
 from analysis.observations.span import span_forms, spanned
+from analysis.observations.stations import order_of_reading, usable
 from analysis.observations.terms import Form, Nuisance, Observations
 from analysis.observations.uncertainty import least_uncertainty, reading_covariance, scale_nuisances
 
@@ -104,10 +106,12 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
     """
     where = f"traverse {traverse.number:03d}"
     setup, instrument = traverse.setup, traverse.instrument
+    if is_dense_slope(traverse):
+        return observe_dense([traverse], bed)
     if setup.quantity not in KINDS:
         raise AnalysisError(where, f"found readings of {setup.quantity}", " | ".join(KINDS), "")
     is_dense = traverse.mode == "continuous"
-    stations = _usable(traverse.stations, where, bed.length_mm)
+    stations = usable(traverse.stations, where, bed.length_mm)
     if is_dense:
         stations = at_stations(stations, np.array(bed.station_mm), instrument.uncertainty)
     if not len(stations):
@@ -133,6 +137,7 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
         plain_forms=kind.plain_forms,
         carriers=kind.carriers,
         zero=traverse.number if setup.same_zero_as is None else setup.same_zero_as,
+        zero_instrument=instrument.name,
         zero_is_line=kind.is_line,
         direction=setup.direction,
         order=order_of_reading(stations, setup.direction),
@@ -144,51 +149,31 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
     )
 
 
-def _usable(stations: Stations, where: str, length_mm: float) -> Stations:
-    good = np.isfinite(stations.reading) & np.isfinite(stations.standard_uncertainty)
-    if not np.any(good):
-        raise AnalysisError(where, "found no reading", "one at least", "withdraw it or record it again")
-    kept = replace(
-        stations,
-        **{
-            name: getattr(stations, name)[good]
-            for name in (
-                "station_mm",
-                "reading",
-                "standard_uncertainty",
-                "scatter",
-                "samples",
-                "repeat",
-                "time_s",
-            )
-        },
-        note=(),
-    )
-    beyond = (kept.station_mm < -1.0) | (kept.station_mm > length_mm + 1.0)
-    if np.any(beyond):
-        raise AnalysisError(
-            where,
-            f"found a reading at {kept.station_mm[beyond][0]:g} mm",
-            f"stations within the bed, 0 to {length_mm:g} mm",
-            "correct the stations or length_mm in bed.toml",
+def observe_all(traverses: Sequence[Traverse], bed: Bed) -> list[Observations]:
+    """Observations of all traverses; the dense slopes of each face are taken together."""
+    dense: dict[str | None, list[Traverse]] = {}
+    for traverse in traverses:
+        if is_dense_slope(traverse):
+            dense.setdefault(traverse.setup.face, []).append(traverse)
+    singles = [observe(traverse, bed) for traverse in traverses if not is_dense_slope(traverse)]
+    blocks = [
+        observe_dense(
+            group,
+            bed,
+            anchored=any(face in each.faces and each.quantity in ("offset", "span") for each in singles),
+            zero_of=_shared_zero(group, traverses),
         )
-    return kept
+        for face, group in dense.items()
+    ]
+    return sorted([*singles, *blocks], key=lambda each: each.traverse)
 
 
-def order_of_reading(stations: Stations, direction: str) -> np.ndarray:
-    """When each reading was taken: its time where a clock ran, else its place in the order.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> nan = np.full(3, np.nan)
-    >>> three = Stations(np.arange(3.0), nan, nan, nan, nan, np.ones(3), nan)
-    >>> order_of_reading(three, "reverse").tolist()
-    [2.0, 1.0, 0.0]
-    """
-    if len(stations) and np.all(np.isfinite(stations.time_s)) and np.ptp(stations.time_s) > 0:
-        return stations.time_s - np.min(stations.time_s)
-    along = -stations.station_mm if direction == "reverse" else stations.station_mm
-    order = np.empty(len(stations))
-    order[np.lexsort((along, stations.repeat))] = np.arange(len(stations), dtype=float)
-    return order
+def _shared_zero(group: Sequence[Traverse], traverses: Sequence[Traverse]) -> int | None:
+    """The traverse of a face whose zero a traverse of another face shares, if there is one."""
+    mine = {each.number for each in group}
+    for each in group:
+        linked = {other.number for other in traverses if other.setup.same_zero_as == each.number}
+        linked |= {each.setup.same_zero_as} if each.setup.same_zero_as is not None else set()
+        if linked - mine:
+            return each.number
+    return None

@@ -13,6 +13,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from analysis.continuous import DenseHeights
+
 
 class Place(NamedTuple):
     """One height that a reading depends on."""
@@ -86,6 +88,10 @@ class Observations:
     """Faces that carry what is read with."""
     zero: int | None = None
     """Number of the traverse whose zero it shares (its own where it shares none); None: it has none."""
+    zero_instrument: str = ""
+    """A zero is shared only between traverses of one instrument."""
+    zero_column: np.ndarray | None = None
+    """Shape (m,): what one unit of the zero adds to each reading; None: one."""
     zero_is_line: bool = False
     """Whether its reference lies as it was set up: height and tilt both free (edge, wire, optical line)."""
     direction: str = "forward"
@@ -94,6 +100,10 @@ class Observations:
     drift_group: tuple[str, ...] = ()
     """Traverses of equal group drift at one rate."""
     turned: bool = False
+    with_traverses: tuple[int, ...] = ()
+    """Numbers of further traverses in the same block."""
+    dense: DenseHeights | None = None
+    """Of a block from dense slopes: the estimate behind it; its readings are heights in µm."""
     edges: tuple[tuple[str, bool], ...] = ()
     """Straightedges used, and whether turned over."""
     created_utc: str = ""

@@ -1,0 +1,200 @@
+"""Levels drawn along a face: all its dense slope traverses as one block of heights.
+
+The estimator for dense slopes says what they make of the heights at the bed's stations,
+up to a height and a tilt. Both come back as unknowns: the tilt is the zero of the level,
+so that two faces read with one zero can be held against each other.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+import numpy as np
+from scipy.stats import chi2
+
+from acquire.bed import Bed, Instrument
+from acquire.errors import AnalysisError
+from acquire.traverse_file import Stations, Traverse
+from analysis.continuous import DenseHeights, heights_from_dense_slopes
+from analysis.dense_slopes import DenseTraverse, dense_traverse
+from analysis.observations.carriers import face_named
+from analysis.observations.differences import description_warnings
+from analysis.observations.interpolating import interpolation
+from analysis.observations.slope import slope_sign
+from analysis.observations.stations import order_of_reading, usable
+from analysis.observations.terms import Nuisance, Observations, Place
+from analysis.observations.uncertainty import least_uncertainty, scale_nuisances
+
+UM_PER_M = 1000.0
+NOISE_DOUBTED_BELOW = 0.01
+LEAST_STATIONS = 3
+
+
+def observe_dense(
+    traverses: Sequence[Traverse], bed: Bed, *, anchored: bool = False, zero_of: int | None = None
+) -> Observations:
+    """One block of heights from all dense slope traverses of one face.
+
+    Parameters
+    ----------
+    traverses : sequence of Traverse
+        All on one face.
+    anchored : bool
+        Whether other readings tie the heights between stations a base apart.
+    zero_of : int, optional
+        Number of the traverse whose zero is to stay an unknown by name, because a
+        traverse of another face shares it; the first by default.
+    """
+    first = traverses[0]
+    face = face_named(bed, first.setup.face, f"traverse {first.number:03d}")
+    kept = [usable(each.stations, f"traverse {each.number:03d}", bed.length_mm) for each in traverses]
+    signs = [
+        slope_sign(face, each.instrument, f"traverse {each.number:03d}") * (-1 if each.setup.turned else 1)
+        for each in traverses
+    ]
+    still = _without_drift(traverses, kept)
+    runs = [_run(*each) for each in zip(traverses, still, signs, strict=True)]
+    station_mm = _stations_reached(runs, bed, first)
+    heights = heights_from_dense_slopes(runs, station_mm, anchored=anchored)
+    named = next((k for k, each in enumerate(traverses) if each.number == zero_of), 0)
+    tilt, tilt_sd = _tilt(heights, runs, named)
+    away_m = (station_mm - np.mean(station_mm)) / UM_PER_M
+    noise, words = _noise(heights, first)
+    covariance = noise * (heights.covariance_um2 + tilt_sd**2 * np.outer(away_m, away_m))
+    zero = first if named == 0 else traverses[named]
+    height_um = heights.height_um + tilt * away_m
+    return Observations(
+        traverse=first.number,
+        with_traverses=tuple(each.number for each in traverses[1:]),
+        instrument="+".join(dict.fromkeys(each.instrument.name for each in traverses)),
+        quantity="heights",
+        mode="continuous",
+        subject=first.setup.subject,
+        faces=(face.id,),
+        station_mm=station_mm,
+        reading=height_um,
+        correction=np.zeros(len(station_mm)),
+        forms=tuple({Place("height", face.id, float(x), "touched"): 1.0} for x in station_mm),
+        covariance=covariance + _of_free_height(covariance),
+        nuisances=(
+            Nuisance(("height", str(first.number)), np.ones(len(station_mm))),
+            *(n for each in _instruments(traverses) for n in scale_nuisances(each, heights.height_um)),
+        ),
+        zero=zero.number if zero.setup.same_zero_as is None else zero.setup.same_zero_as,
+        zero_instrument=zero.instrument.name,
+        zero_column=signs[named] * away_m,
+        direction=first.setup.direction,
+        dense=heights,
+        created_utc=first.setup.created_utc,
+        warnings=(
+            *(words for each in traverses for words in description_warnings(each, bed)),
+            *([f"{face.id}: {heights.warning}"] if heights.warning else []),
+            *words,
+        ),
+    )
+
+
+def _instruments(traverses: Sequence[Traverse]) -> Iterable[Instrument]:
+    return {each.instrument.name: each.instrument for each in traverses}.values()
+
+
+def _run(traverse: Traverse, stations: Stations, sign: int) -> DenseTraverse:
+    instrument = traverse.instrument
+    least = least_uncertainty(instrument)
+    return dense_traverse(
+        stations.station_mm,
+        sign * stations.reading,
+        np.maximum(stations.standard_uncertainty, least),
+        instrument.base_mm or 0.0,
+        pad_mm=instrument.pad_mm or 0.0,
+        name=f"traverse {traverse.number:03d}",
+    )
+
+
+def _stations_reached(runs: Sequence[DenseTraverse], bed: Bed, first: Traverse) -> np.ndarray:
+    lowest, highest = min(run.lowest_mm for run in runs), max(run.highest_mm for run in runs)
+    stations = np.array(bed.station_mm)
+    reached = stations[(stations >= lowest - 1e-6) & (stations <= highest + 1e-6)]
+    if len(reached) < LEAST_STATIONS:
+        raise AnalysisError(
+            f"traverse {first.number:03d}",
+            f"its feet reach {len(reached)} stations of the bed ({lowest:g} to {highest:g} mm)",
+            f"{LEAST_STATIONS} at least",
+            "go further, or describe closer stations in bed.toml",
+        )
+    return reached
+
+
+def _tilt(heights: DenseHeights, runs: Sequence[DenseTraverse], named: int) -> tuple[float, float]:
+    """Tilt of the face and zero of one run together (µm/m) and its standard uncertainty.
+
+    The mean slope read, less the mean slope of the shape under the feet.
+    """
+    run = runs[named]
+    weight = np.zeros(len(heights.station_mm))
+    inside = (run.station_mm - run.base_mm / 2 >= heights.station_mm[0] - 1e-6) & (
+        run.station_mm + run.base_mm / 2 <= heights.station_mm[-1] + 1e-6
+    )
+    used = np.flatnonzero(inside) if np.any(inside) else np.arange(len(run.station_mm))
+    for x in run.station_mm[used]:
+        for side in (1, -1):
+            for index, share in interpolation(heights.station_mm, float(x) + side * run.base_mm / 2).items():
+                weight[index] += side * share * UM_PER_M / run.base_mm / len(used)
+    mean_read = float(np.mean(run.slope_um_per_m[used] - heights.residual_um_per_m[named][used]))
+    spread = run.standard_uncertainty_um_per_m[used] * heights.inflation[named]
+    variance = float(np.mean(spread**2)) / len(used) + float(weight @ heights.covariance_um2 @ weight)
+    return mean_read - float(weight @ heights.height_um), variance**0.5
+
+
+def _of_free_height(covariance: np.ndarray) -> np.ndarray:
+    """Any variance for the free height and tilt makes the covariance whole and changes nothing else."""
+    count = len(covariance)
+    lines = np.column_stack([np.ones(count), np.linspace(-1.0, 1.0, count)])
+    lines = np.linalg.qr(lines)[0][:, :1]
+    return float(np.mean(np.diag(covariance))) * (lines @ lines.T)
+
+
+def _noise(heights: DenseHeights, first: Traverse) -> tuple[float, tuple[str, ...]]:
+    """By what the variance is enlarged because the samples scatter more than claimed."""
+    freedom = heights.degrees_of_freedom
+    if freedom < 1 or chi2.sf(heights.chi_square, freedom) >= NOISE_DOUBTED_BELOW:
+        return 1.0, ()
+    factor = heights.chi_square / freedom
+    return factor, (
+        f"traverse {first.number}: the readings scatter {factor**0.5:.1f} times as much as "
+        f"{first.instrument.name} claims; the uncertainty of the map is enlarged by that",
+    )
+
+
+def _without_drift(traverses: Sequence[Traverse], kept: Sequence[Stations]) -> list[Stations]:
+    """Take out the drift that a forward and a reverse traverse of one instrument show between them."""
+    still = list(kept)
+    for i, one in enumerate(traverses):
+        for j, other in enumerate(traverses):
+            pair = one.setup.direction, other.setup.direction
+            if pair == ("forward", "reverse") and _is_same_run(one, other):
+                rate = _drift_rate(kept[i], kept[j])
+                for k, direction in ((i, "forward"), (j, "reverse")):
+                    when = order_of_reading(kept[k], direction)
+                    still[k] = replace(kept[k], reading=kept[k].reading - rate * (when - np.mean(when)))
+    return still
+
+
+def _is_same_run(one: Traverse, other: Traverse) -> bool:
+    return one.setup.instrument == other.setup.instrument and one.setup.turned == other.setup.turned
+
+
+def _drift_rate(forward: Stations, reverse: Stations) -> float:
+    """Change of the reading per unit of time, from the difference of two runs at equal places."""
+    low = max(forward.station_mm[0], reverse.station_mm[0])
+    high = min(forward.station_mm[-1], reverse.station_mm[-1])
+    at = forward.station_mm[(forward.station_mm >= low) & (forward.station_mm <= high)]
+    if len(at) < LEAST_STATIONS:
+        return 0.0
+    change = np.interp(at, forward.station_mm, forward.reading) - np.interp(
+        at, reverse.station_mm, reverse.reading
+    )
+    apart = np.interp(at, forward.station_mm, order_of_reading(forward, "forward")) - np.interp(
+        at, reverse.station_mm, order_of_reading(reverse, "reverse")
+    )
+    apart = apart - np.mean(apart)
+    return float(apart @ change / (apart @ apart)) if np.any(apart) else 0.0
