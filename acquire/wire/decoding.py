@@ -17,7 +17,7 @@ from acquire.traverse_file.schema import FLAGS
 from acquire.units import to_contract, unit_name
 
 GOOD, GARBLED = FLAGS["good"], FLAGS["garbled"]
-OVERFLOW, OUT_OF_RANGE = FLAGS["overflow"], FLAGS["out_of_range"]
+OVERFLOW, OUT_OF_RANGE, REPEATED = FLAGS["overflow"], FLAGS["out_of_range"], FLAGS["repeated"]
 
 OVERFLOW_AT = 9.9e37
 """IEEE 488.2 numeric response data (from memory): ±9.9E37 and 9.91E37 stand for infinity and for
@@ -32,6 +32,9 @@ PHYSICAL_BOUNDS: Mapping[str, tuple[float, float]] = {
     "temperature": (-60.0, 300.0),
 }
 """Beyond these (contract units: 45 degrees, 10 m, 1 km) no instrument on a bed can truly read."""
+
+ONE_ANSWER_S = 0.5
+"""The same answer again so soon after one request is a repeat, not another reading."""
 
 LONGEST_TEXT = 80
 """So many characters of a line are kept beside its reading; the raw bytes hold all of it."""
@@ -174,6 +177,7 @@ class FramedDecoder:
         self._pending = bytearray()
         self._taken = 0
         self._asked_s: float | None = None
+        self._answer: bytes | None = None
         self._is_ours = True
         self._started_s: float | None = None
 
@@ -184,7 +188,7 @@ class FramedDecoder:
     def asked(self, instrument: str, time_s: float) -> None:
         """Learn that `instrument` was sent its request: what comes next answers that."""
         self._is_ours = self._request is None or instrument == self.instrument.name
-        self._asked_s = time_s
+        self._asked_s, self._answer = time_s, None
 
     def started(self, time_s: float) -> None:
         """Learn that the port was opened (again): what is half read is broken off."""
@@ -212,10 +216,12 @@ class FramedDecoder:
         return self._taken
 
     def _decoded(self, frame: "Frame", judgement: Judgement, arrival_s: float) -> Decoded:
-        if self._asked_s is None:
-            time_s = arrival_s - wire_time_s(self.instrument.port, frame.length)
-        else:
-            time_s = 0.5 * (self._asked_s + arrival_s)
+        time_s = arrival_s - wire_time_s(self.instrument.port, frame.length)
+        if self._asked_s is not None and judgement.flag == GOOD:
+            if self._answer is None:
+                self._answer, time_s = frame.data, 0.5 * (self._asked_s + arrival_s)
+            elif self._answer == frame.data and arrival_s - self._asked_s < ONE_ANSWER_S:
+                judgement = Judgement(math.nan, REPEATED, "the same answer twice to one request")
         return Decoded(
             time_s,
             judgement.value,

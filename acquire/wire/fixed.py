@@ -36,9 +36,7 @@ class FixedDecoder(FrameDecoder):
         self._check_bytes = CHECKSUM_BYTES[wire.get("checksum", "none")]
 
     def _size_at(self, start: int) -> int:
-        if self._start and not self._start.startswith(
-            self._pending[start : start + len(self._start)] or b"\0"
-        ):
+        if not self._start.startswith(self._pending[start : start + len(self._start)]):
             return NOTHING
         if len(self._pending) - start < self._length:
             return WAIT

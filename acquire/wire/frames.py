@@ -26,8 +26,10 @@ class FrameDecoder(FramedDecoder):
 
     def asked(self, instrument: str, time_s: float) -> None:
         """Learn of a request; a reply that is still incomplete will not be completed."""
-        if self._request is not None and self._pending:
+        if self._request is not None:
             self._skip(len(self._pending))
+        if not self._is_ours:
+            self._skipped.clear()  # replies to others are nothing garbled
         super().asked(instrument, time_s)
 
     def started(self, time_s: float) -> None:

@@ -138,11 +138,11 @@ class LinesDecoder(FramedDecoder):
     def _read(self, line: bytes) -> Judgement:
         if len(line) > self._longest:
             return garbled(f"longer than {self._longest} bytes")
+        line = line.strip()
         try:
             text = line.decode("utf-8")
         except UnicodeDecodeError:
             text = line.decode("latin-1")
-        text = text.strip()
         match = None if "\n" in text else self._pattern.fullmatch(text)
         return garbled("does not match the pattern") if match is None else self._matched(match)
 
