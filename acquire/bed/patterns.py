@@ -21,6 +21,8 @@ MOST_STEPS = 2_000_000
 LONGEST_EXPANSION = 16
 MOST_ITEMS = 20_000
 
+_FLAGS = re.compile(r"\(\?([a-zA-Z]+)")
+
 Letters = frozenset[int]
 OTHER_DIGITS, OTHER_LETTERS, OTHER_BLANKS, OTHERS = 256, 257, 258, 259
 ALL: Letters = frozenset(range(260))
@@ -62,7 +64,9 @@ def pattern_fault(pattern: str, longest_line: int) -> str | None:
     """
     try:
         items = _without_ends(list(_parser.parse(pattern)))
-        shape = _Walk(longest_line).sequence(items, _Rest(frozenset(), True, False))
+        shape = _Walk(longest_line, "i" in "".join(_FLAGS.findall(pattern))).sequence(
+            items, _Rest(frozenset(), True, False)
+        )
     except (re.error, RecursionError, OverflowError) as error:
         return f"it is no regular expression ({error})"
     except _TooOpen as error:
@@ -85,8 +89,9 @@ def _without_ends(items: list[Any]) -> list[Any]:
 class _Walk:
     """One walk through a parsed pattern, itself bounded."""
 
-    def __init__(self, longest: int):
+    def __init__(self, longest: int, ignores_case: bool):
         self._longest = longest
+        self._ignores_case = ignores_case
         self._steps = 0
 
     def sequence(self, items: Sequence[Any], rest: _Rest) -> _Shape:
@@ -115,7 +120,8 @@ class _Walk:
             raise _TooOpen("its repeats are too deep in one another")
         kind, value = str(item[0]), item[1]
         if kind in ("LITERAL", "NOT_LITERAL", "ANY", "IN", "RANGE", "CATEGORY"):
-            return _Shape(1.0, _letters(kind, value), False)
+            exact = _letters(kind, value)
+            return _Shape(1.0, _either_case(exact) if self._ignores_case else exact, False)
         if kind == "SUBPATTERN":
             return self.sequence(list(value[3]), rest)
         if kind == "ATOMIC_GROUP":
@@ -181,15 +187,15 @@ def _category(name: str) -> Letters:
 
 
 def _letters(kind: str, value: Any) -> Letters:
-    """All that one item may match, whatever the case of letters."""
+    """All that one item may match."""
     if kind == "ANY":
         return ALL
     if kind == "LITERAL":
-        return _either_case([value])
+        return frozenset({_marker(value)})
     if kind == "NOT_LITERAL":
         return ALL - {value} if value < 256 else ALL
     if kind == "RANGE":
-        return _either_case(range(value[0], value[1] + 1))
+        return frozenset(map(_marker, range(value[0], value[1] + 1)))
     if kind == "CATEGORY":
         return _category(str(value))
     return _class_of(value)
@@ -198,8 +204,7 @@ def _letters(kind: str, value: Any) -> Letters:
 def _class_of(items: Iterable[Any]) -> Letters:
     parts = [(str(item[0]), item[1]) for item in items]
     if parts and parts[0][0] == "NEGATE":
-        left_out = frozenset().union(*(_exactly(kind, value) for kind, value in parts[1:]))
-        return _either_case(ALL - left_out)
+        return ALL - frozenset().union(*(_exactly(kind, value) for kind, value in parts[1:]))
     return frozenset().union(*(_letters(kind, value) for kind, value in parts))
 
 
@@ -212,13 +217,15 @@ def _exactly(kind: str, value: Any) -> Letters:
     return frozenset(code for code in codes if code < 256)
 
 
-def _either_case(codes: Iterable[int]) -> Letters:
-    found: set[int] = set()
-    for code in codes:
-        found.add(_marker(code))
-        if code < 256 and chr(code).isalpha():
-            found.update(_marker(ord(other)) for other in chr(code).swapcase())
+def _either_case(codes: Letters) -> Letters:
+    """The same with every letter's other case; beyond ASCII, and for I, K and S, that may lie above 255."""
+    found = set(codes)
+    for letter in (chr(code) for code in codes if code < 256 and chr(code).isalpha()):
+        found.update(map(_marker, map(ord, letter.swapcase())))
+        if letter in "iksIKS" or not letter.isascii():
             found.add(OTHER_LETTERS)
+    if OTHER_LETTERS in codes:
+        found.update(code for code in range(256) if chr(code).isalpha())
     return frozenset(found)
 
 
