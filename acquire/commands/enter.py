@@ -133,11 +133,9 @@ def _finished(entry: "Entry", is_ended: bool, writer: "JournalWriter") -> int:
 def _asker(setup: "Setup") -> "Asker":
     import shutil
 
-    from acquire.handwork.asking import KEYS, Asker
+    from acquire.handwork.asking import Asker
 
     is_person = sys.stdin.isatty()
-    if is_person:
-        click.echo(KEYS, err=True)
     began = datetime.fromisoformat(setup.created_utc)
     return Asker(
         ask=_ask_person if is_person else _next_line,

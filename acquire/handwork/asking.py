@@ -17,7 +17,7 @@ from acquire.readings.typed import typed_reading
 from acquire.readings.values import GAPS
 from acquire.units import length_text
 
-KEYS = "b back   n next   r read it once more   - gap   q end here and keep   (Ctrl-C: stop, go on later)"
+KEYS = "b back  n next unread  r last one once more  - gap  q end and keep  Ctrl-C stop, go on later"
 
 
 @dataclass(frozen=True)
@@ -167,6 +167,7 @@ class _Conversation:
             self.asker.say(f"  feet at {' and '.join(feet)}")
         if slot.repeat > 1:
             self.asker.say(f"  reading {slot.repeat} at this station")
+        self.asker.say(f"  {KEYS}")
         if self.manner.settle_s > 0:
             self.count_down(self.manner.settle_s)
 
@@ -187,7 +188,8 @@ class _Conversation:
         ends = ", both ends" if self.manner.vial else ""
         done = len({s for s in entry.answered if s in set(entry.slots)})
         count = f"[{done + 1}/{len(entry.slots)}]"
-        return f"{slot.station_mm:g} mm {count} ({expected_unit(entry.setup)}{ends}{was}): "
+        place = length_text(slot.station_mm, entry.setup.bed.is_inch)
+        return f"{place} {count} ({expected_unit(entry.setup)}{ends}{was}): "
 
     def show_profile(self, entry: Entry) -> None:
         if self.manner.companion is None or not self.asker.is_person:
@@ -203,4 +205,5 @@ def closing_words(entry: Entry) -> str | None:
         return None
     change, seconds = drift
     after = f" after {seconds / 60:.0f} min" if seconds == seconds and seconds >= 60 else ""
-    return f"back at the first station{after} it reads {reading_words(entry.setup.described, change)} more"
+    size = reading_words(entry.setup.described, abs(change), entry.setup.bed.is_inch)
+    return f"drift: back at the first station{after} it reads {size} {'more' if change >= 0 else 'less'}"

@@ -17,11 +17,11 @@ JUMP_AT = 12.0
 """Likewise from its neighbours, where no slip of the pen explains it."""
 
 
-def reading_words(instrument: Instrument, reading: float) -> str:
+def reading_words(instrument: Instrument, reading: float, inch: bool = False) -> str:
     """A reading in the contract's unit, for people."""
     if instrument.quantity in ("slope", "roll"):
-        return slope_text(reading)
-    return height_text(reading)
+        return slope_text(reading, inch)
+    return height_text(reading, inch)
 
 
 def doubt_of(
@@ -54,18 +54,22 @@ def _against_survey(
 def _against_neighbours(
     instrument: Instrument, stations: Stations, station_mm: float, reading: float
 ) -> str | None:
-    """Held against the nearest readings: the last one, give or take what they vary by among themselves."""
+    """Held against the likest of the three nearest, give or take what neighbours vary by among themselves.
+
+    The likest, because one odd reading that was kept must not cast doubt on all that follow.
+    """
     near = nearest(stations, station_mm, NEAREST)
     if len(near) < FEWEST_NEIGHBOURS:
         return None
-    expected = float(near[0])
+    expected = float(min(near[:FEWEST_NEIGHBOURS], key=lambda other: abs(other - reading)))
     spread = _spread(near, instrument)
     guess = slip_guess(reading, expected, spread)
     if guess is None and abs(reading - expected) <= JUMP_AT * spread:
         return None
     return (
         f"station {station_mm:g}: {reading_words(instrument, reading)} jumps out of its neighbours "
-        f"(the nearest reads {reading_words(instrument, expected)})" + (f": is it {guess}?" if guess else "")
+        f"(one beside it reads {reading_words(instrument, expected)})"
+        + (f": is it {guess}?" if guess else "")
     )
 
 

@@ -39,7 +39,7 @@ def stations_to_read(
     >>> stations_to_read(Setup("level", "slope", bed, face="way"))
     (100.0, 300.0, 500.0, 700.0, 900.0)
     >>> stations_to_read(Setup("level", "slope", bed, face="way", direction="reverse"), from_mm=500)
-    (900.0, 700.0)
+    (800.0, 600.0)
     """
     length_mm = setup.bed.length_mm
     start_mm = 0.0 if from_mm is None else from_mm

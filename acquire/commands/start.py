@@ -1,0 +1,278 @@
+"""`waylog start`: make a survey folder with a bed.toml, asked for or given by options."""
+
+import os
+import sys
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from acquire.bed import parse_bed
+from acquire.bed.composing import INSTRUMENT_KINDS, PRESETS, NewBed, NewFace, compose, preset_faces
+from acquire.errors import SurveyError, UnitError
+from acquire.units import MM_PER_INCH, parse_reading, to_contract
+
+CAUTIONS = """\
+Before anything goes on the machine (your local codes and a qualified person come first):
+  - Isolate it from the mains and lock it off. Wire nothing into its emergency stop or control.
+  - No hands, cables or stands near power feed, leadscrew or chuck.
+  - Straightedges, carriages and beds are heavy: lift them properly. Strong magnets pinch.
+  - Jacks: small moves, one at a time, every foot kept bearing, never a limb underneath.
+  - Taut wires whip: wear eye protection. Mind the class of a laser.
+  - Scrapers cut; marking compounds, solvents, old paint and casting dust: gloves, mask, fresh air.
+  - Keep mains chargers away from coolant.
+  - Let the bed cool first. Never scrape from one survey: repeat it, confirm with blue and a
+    straightedge. Never twist a bed to hide wear."""
+
+ASSUMED = {
+    False: {"length": "1500 mm", "pitch": "100 mm", "gauge": "300 mm", "base": "200 mm"},
+    True: {"length": "60 in", "pitch": "4 in", "gauge": "12 in", "base": "8 in"},
+}
+"""What an unanswered question gets, said aloud and to be corrected in the file."""
+
+
+class Length(click.ParamType):
+    """A length: 1500, 1500 mm or 60 in; a bare number is in mm, or in inches with --inch."""
+
+    name = "length"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Read the text as a length in mm."""
+        if isinstance(value, float):
+            return value
+        ctx = ctx or click.get_current_context(silent=True)
+        inch = ctx is not None and bool(ctx.params.get("inch"))
+        try:
+            return length_mm(str(value), inch)
+        except UnitError as error:
+            self.fail(f"{error.found}; needed: {error.needed}", param, ctx)
+
+
+class FaceText(click.ParamType):
+    """A face as NAME:NORMAL[:flat|ridge|groove[:ACROSS_MM]]."""
+
+    name = "face"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> NewFace:
+        """Read one face."""
+        if isinstance(value, NewFace):
+            return value
+        parts = str(value).split(":")
+        name, normal, form, across = (*parts, *("up", "flat", "")[len(parts) - 1 :])[:4]
+        if len(parts) > 4 or form not in ("flat", "ridge", "groove"):
+            self.fail(f"{value!r} is no NAME:NORMAL[:flat|ridge|groove[:ACROSS_MM]]", param, ctx)
+        try:
+            across_mm = length_mm(across, False) if across else None
+        except UnitError as error:
+            self.fail(f"{value!r}: {error.found}; needed: {error.needed}", param, ctx)
+        return NewFace(name, normal, form, across_mm)
+
+
+def length_mm(text: str, inch: bool) -> float:
+    """A written length in mm.
+
+    Examples
+    --------
+    >>> length_mm("60 in", False), length_mm("60", True), length_mm("1500", False)
+    (1524.0, 1524.0, 1500.0)
+    """
+    written = parse_reading(text)
+    if written.unit is None:
+        return written.value * MM_PER_INCH if inch else written.value
+    return to_contract(written.value, "position", written.unit)
+
+
+@click.command(name="start")
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.option("--inch", is_flag=True, is_eager=True, help="Show inches and thou; bare lengths are inches.")
+@click.option("--name", help="What the machine is called.")
+@click.option("--length", type=Length(), metavar="L", help="Length of the bed.")
+@click.option("--pitch", type=Length(), metavar="L", help="Distance between stations.")
+@click.option("--faces", type=click.Choice(list(PRESETS)), help="The usual faces of such a bed.")
+@click.option("--gauge", type=Length(), metavar="L", help="Front way to rear way, middle to middle.")
+@click.option(
+    "--face",
+    "own_faces",
+    type=FaceText(),
+    multiple=True,
+    metavar="NAME:NORMAL[:FORM[:ACROSS]]",
+    help="A face of your own; once for each.",
+)
+@click.option(
+    "--instrument",
+    "instruments",
+    type=click.Choice(list(INSTRUMENT_KINDS)),
+    multiple=True,
+    help="A kind of instrument; once for each.",
+)
+@click.option("--base", type=Length(), metavar="L", help="Distance between the feet of the level.")
+@click.option("--stands-on", metavar="WORDS", help="feet, blocks, ...")
+@click.option("--clamped/--free", default=None, help="Whether the bed is clamped down.")
+@click.option("--headstock-on/--headstock-off", default=None, help="Whether the headstock is on it.")
+@click.option("--carriage-on/--carriage-off", default=None, help="Whether the carriage is on it.")
+@click.option("--temperature-top", type=float, metavar="DEGC", help="Of the bed, top.")
+@click.option("--temperature-bottom", type=float, metavar="DEGC", help="Of the bed, bottom.")
+@click.option("--asked-of", metavar="WHO", help="Who says so.")
+def command(folder: Path, own_faces: tuple[NewFace, ...], **options: Any) -> int:
+    """Make the survey folder DIR with a commented bed.toml.
+
+    On a terminal it asks for what no option gives. Otherwise what is missing is filled with
+    an example, and said; the file is meant to be edited.
+    """
+    _refuse_existing(folder)
+    click.echo(CAUTIONS, err=True)
+    answers = _Answers(options, sys.stdin.isatty())
+    new = _described(answers, folder, own_faces)
+    text = compose(new)
+    bed = parse_bed(text, str(folder / "bed.toml"))
+    _write(folder, text)
+    click.echo(f"{folder / 'bed.toml'}: {bed.name}, faces {', '.join(bed.faces)}")
+    if answers.assumed:
+        click.echo(f"taken as examples, put in your own: {', '.join(answers.assumed)}", err=True)
+    click.echo("look through it, then take the first traverse: waylog record, enter or import", err=True)
+    return 0
+
+
+def _refuse_existing(folder: Path) -> None:
+    if (folder / "bed.toml").exists():
+        raise SurveyError(str(folder), "found a survey there", "a new folder", "choose another name")
+    if folder.exists() and not folder.is_dir():
+        raise SurveyError(str(folder), "found a file of that name", "a new folder", "choose another name")
+
+
+class _Answers:
+    """Options first, then the person at the terminal, then an example that is said to be one."""
+
+    def __init__(self, options: dict[str, Any], is_person: bool):
+        self.options, self.is_person = options, is_person
+        self.assumed: list[str] = []
+
+    def get(self, key: str, question: str, example: Any, kind: Any = None, show: str | None = None) -> Any:
+        """One answer that the file cannot do without."""
+        if self.options.get(key) is not None:
+            return self.options[key]
+        if self.is_person:
+            return click.prompt(question, default=show or example, type=kind, err=True, show_default=True)
+        self.assumed.append(f"{key} {show or example}")
+        return example
+
+    def maybe(self, key: str, ask: Callable[[], Any]) -> Any:
+        """One answer that may stay open."""
+        if self.options.get(key) is not None:
+            return self.options[key]
+        return ask() if self.is_person else None
+
+
+def _described(answers: _Answers, folder: Path, own_faces: tuple[NewFace, ...]) -> NewBed:
+    inch = bool(answers.options["inch"])
+    unit = "in" if inch else "mm"
+
+    def length(key: str, question: str) -> float:
+        example = ASSUMED[inch][key]
+        return answers.get(key, f"{question} ({unit})", length_mm(example, inch), Length(), example)
+
+    name = answers.get("name", "What is the machine called?", folder.resolve().name)
+    length_of_bed = length("length", "How long is the bed?")
+    pitch = length("pitch", "A height every how far along it?")
+    faces = own_faces or _preset(answers, length)
+    instruments = answers.options["instruments"] or _ask_instruments(answers)
+    levels = any(kind in ("level", "vial") for kind in instruments)
+    base = (
+        length("base", "How far apart are the level's feet?")
+        if levels
+        else length_mm(ASSUMED[inch]["base"], inch)
+    )
+    state = _state(answers)
+    display = "inch" if inch else "metric"
+    return NewBed(name, length_of_bed, pitch, faces, instruments, base, display, state)
+
+
+def _preset(answers: _Answers, length: Callable[[str, str], float]) -> tuple[NewFace, ...]:
+    if answers.is_person and answers.options["faces"] is None:
+        for name, (words, _) in PRESETS.items():
+            click.echo(f"  {name:13} {words}", err=True)
+    name = answers.get("faces", "Which faces has it?", "vee-and-flat", click.Choice(list(PRESETS)))
+    gauge = length("gauge", "From the front way to the rear way?") if name != "one-flat" else 0.0
+    return preset_faces(name, gauge)
+
+
+def _ask_instruments(answers: _Answers) -> tuple[str, ...]:
+    if not answers.is_person:
+        answers.assumed.append("instruments level, indicator")
+        return ("level", "indicator")
+    click.echo(f"  kinds: {', '.join(INSTRUMENT_KINDS)}", err=True)
+    while True:
+        words = click.prompt("Which instruments are there?", default="level, indicator", err=True)
+        kinds = tuple(dict.fromkeys(words.replace(",", " ").split()))
+        if kinds and all(kind in INSTRUMENT_KINDS for kind in kinds):
+            return kinds
+        click.echo(f"  of these: {', '.join(INSTRUMENT_KINDS)}", err=True)
+
+
+def _state(answers: _Answers) -> dict[str, Any]:
+    """How the bed stands; what is not known stays out."""
+    state = {
+        "stands_on": answers.maybe(
+            "stands_on", lambda: _words("What does the bed stand on? (feet, blocks, ...)")
+        ),
+        "clamped": answers.maybe("clamped", lambda: _yes("Is it clamped down?")),
+        "headstock_on": answers.maybe("headstock_on", lambda: _yes("Is the headstock on it?")),
+        "carriage_on": answers.maybe("carriage_on", lambda: _yes("Is the carriage on it?")),
+        "temperature_top_degC": answers.maybe("temperature_top", lambda: _degrees("Temperature of its top")),
+        "temperature_bottom_degC": answers.maybe(
+            "temperature_bottom", lambda: _degrees("Temperature of its bottom")
+        ),
+        "asked_of": answers.maybe("asked_of", lambda: _words("Who says so?")),
+        "asked_on": datetime.now(UTC).astimezone().strftime("%Y-%m-%d %H:%M"),
+    }
+    return {key: value for key, value in state.items() if value is not None}
+
+
+def _words(question: str) -> str | None:
+    """Words, or None where Enter alone was typed."""
+    return click.prompt(question, default="", show_default=False, err=True).strip() or None
+
+
+def _yes(question: str) -> bool | None:
+    choice = click.prompt(
+        question,
+        default="?",
+        type=click.Choice(["y", "n", "?"]),
+        show_choices=True,
+        show_default=False,
+        err=True,
+    )
+    return None if choice == "?" else choice == "y"
+
+
+def _degrees(question: str) -> float | None:
+    while True:
+        words = _words(f"{question} in °C (Enter: not known)")
+        if words is None:
+            return None
+        try:
+            return float(words.replace(",", "."))
+        except ValueError:
+            click.echo("  a number such as 19.5", err=True)
+
+
+def _write(folder: Path, text: str) -> None:
+    """Put bed.toml in place only where none has come meanwhile."""
+    from acquire.traverse_file.places import beside, put_in_place, sync_file
+
+    path = folder / "bed.toml"
+    try:
+        (folder / "traverses").mkdir(parents=True, exist_ok=True)
+        written = beside(path, f".{os.getpid()}.tmp")
+        written.write_text(text, encoding="utf-8")
+        sync_file(written)
+    except OSError as error:
+        raise SurveyError(
+            str(folder), f"cannot be written ({error.strerror})", "a folder to write in"
+        ) from error
+    try:
+        put_in_place(written, path)
+    finally:
+        written.unlink(missing_ok=True)
