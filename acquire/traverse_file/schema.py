@@ -9,7 +9,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, fields, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, get_origin
 
 import numpy as np
 
@@ -35,6 +35,16 @@ FLAGS = {
     "moving": 9,
 }
 """Meaning of the numbers in a stream's `flag`."""
+
+
+def _fits(value: Any, kind: Any) -> bool:
+    """Whether a value is of the type that a field names; true and false are no numbers."""
+    if isinstance(value, bool):
+        return kind is bool
+    if get_origin(kind) is Mapping:
+        plain = str | int | float | bool | None
+        return isinstance(value, Mapping) and all(isinstance(each, plain) for each in value.values())
+    return isinstance(value, kind)
 
 
 @dataclass(frozen=True)
@@ -81,6 +91,12 @@ class Setup:
     @property
     def described(self) -> Instrument:
         """The measuring instrument as it was described then."""
+        if self.instrument not in self.bed.instruments:
+            raise TraverseFileError(
+                f"traverse {self.number:03d} (its own bed.toml)",
+                f"describes no instrument {self.instrument}",
+                "the one it was measured with",
+            )
         return self.bed.instruments[self.instrument]
 
     @property
@@ -101,10 +117,9 @@ class Setup:
             if not isinstance(found, dict) or not known >= found.keys():
                 raise ValueError("unknown keys")
             setup = cls(**found)
-            if not all(
-                isinstance(getattr(setup, key), str) for key in ("instrument", "quantity", "bed_toml")
-            ):
-                raise ValueError("wrong types")
+            wrong = [item.name for item in fields(cls) if not _fits(getattr(setup, item.name), item.type)]
+            if wrong or setup.number < 0:
+                raise ValueError(f"wrong type of {', '.join(wrong) or 'number'}")
             return setup
         except (ValueError, TypeError, RecursionError) as error:
             raise TraverseFileError(
