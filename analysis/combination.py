@@ -20,7 +20,7 @@ from analysis.adjustment import Solution, solve
 from analysis.assembly import Assembly, assemble, rows_for
 from analysis.continuous import DenseHeights
 from analysis.nodes import Node
-from analysis.observations import Observations, observe_all
+from analysis.observations import Observations, joined, observe_all
 from analysis.profile import Profile
 from analysis.reliability import (
     Residuals,
@@ -314,6 +314,7 @@ def combine(
 
 def adjusted(observations: Sequence[Observations], bed: Bed, use_variance_components: bool = False) -> BedMap:
     """The map from observations already made of the traverses."""
+    observations = joined(observations, bed)
     carried = with_carriers(observations, bed)
     components = variance_components(carried, bed) if use_variance_components else ()
     factors = {component.instrument: component.noise_ratio**2 for component in components}
@@ -378,7 +379,7 @@ def covariance_with(bed_map: BedMap, hypothetical: Observations | Sequence[Obser
     """
     further = (hypothetical,) if isinstance(hypothetical, Observations) else tuple(hypothetical)
     assembly = assemble(
-        with_carriers((*bed_map.as_observed, *further), bed_map.bed),
+        with_carriers(joined((*bed_map.as_observed, *further), bed_map.bed), bed_map.bed),
         bed_map.bed,
         variance_factors={c.instrument: c.noise_ratio**2 for c in bed_map.variance_components},
     )

@@ -84,6 +84,7 @@ def observe_dense(
         zero_column=signs[named] * away_m,
         direction=first.setup.direction,
         dense=heights,
+        dense_traverses=tuple(traverses),
         created_utc=first.setup.created_utc,
         warnings=(
             *(words for each in traverses for words in description_warnings(each, bed)),
@@ -154,12 +155,18 @@ def _of_free_height(covariance: np.ndarray) -> np.ndarray:
 
 
 def _noise(heights: DenseHeights, first: Traverse) -> tuple[float, tuple[str, ...]]:
-    """By what the variance is enlarged because the samples scatter more than claimed."""
-    freedom = heights.degrees_of_freedom
-    if freedom < 1 or chi2.sf(heights.chi_square, freedom) >= NOISE_DOUBTED_BELOW:
+    """By what the variance is enlarged because the samples scatter more than claimed.
+
+    The inflation for samples that share their noise is in the heights' covariance already;
+    it counts stated noise as 1, so only what goes beyond that is added.
+    """
+    rho = max(heights.rho)
+    freedom = heights.degrees_of_freedom * (1 - rho**2) / (1 + rho**2)
+    factor = heights.chi_square / max(heights.degrees_of_freedom, 1.0)
+    if freedom < 1 or factor <= 1 or chi2.sf(factor * freedom, freedom) >= NOISE_DOUBTED_BELOW:
         return 1.0, ()
-    factor = heights.chi_square / freedom
-    return factor, (
+    inflated = max(heights.inflation) ** 2
+    return (factor + inflated - 1) / inflated, (
         f"traverse {first.number}: the readings scatter {factor**0.5:.1f} times as much as "
         f"{first.instrument.name} claims; the uncertainty of the map is enlarged by that",
     )

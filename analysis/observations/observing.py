@@ -151,29 +151,48 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
 
 def observe_all(traverses: Sequence[Traverse], bed: Bed) -> list[Observations]:
     """Observations of all traverses; the dense slopes of each face are taken together."""
-    dense: dict[str | None, list[Traverse]] = {}
-    for traverse in traverses:
-        if is_dense_slope(traverse):
-            dense.setdefault(traverse.setup.face, []).append(traverse)
+    dense = [traverse for traverse in traverses if is_dense_slope(traverse)]
     singles = [observe(traverse, bed) for traverse in traverses if not is_dense_slope(traverse)]
+    return _with_blocks(singles, dense, bed)
+
+
+def joined(observations: Sequence[Observations], bed: Bed) -> list[Observations]:
+    """The same with one block for all dense slope runs of each face.
+
+    Runs solved one by one would each bring the smoothness of the way again.
+    """
+    singles = [each for each in observations if each.dense is None]
+    blocks = [each for each in observations if each.dense is not None]
+    if len({each.faces for each in blocks}) == len(blocks) and not (blocks and singles):
+        return list(observations)
+    return _with_blocks(singles, [one for each in blocks for one in each.dense_traverses], bed)
+
+
+def _with_blocks(singles: list[Observations], dense: Sequence[Traverse], bed: Bed) -> list[Observations]:
+    groups: dict[str | None, list[Traverse]] = {}
+    for traverse in dense:
+        groups.setdefault(traverse.setup.face, []).append(traverse)
     blocks = [
         observe_dense(
             group,
             bed,
             anchored=any(face in each.faces and each.quantity in ("offset", "span") for each in singles),
-            zero_of=_shared_zero(group, traverses),
+            zero_of=_shared_zero(group, dense, singles),
         )
-        for face, group in dense.items()
+        for face, group in groups.items()
     ]
     return sorted([*singles, *blocks], key=lambda each: each.traverse)
 
 
-def _shared_zero(group: Sequence[Traverse], traverses: Sequence[Traverse]) -> int | None:
+def _shared_zero(
+    group: Sequence[Traverse], dense: Sequence[Traverse], singles: Sequence[Observations]
+) -> int | None:
     """The traverse of a face whose zero a traverse of another face shares, if there is one."""
     mine = {each.number for each in group}
+    links = [(each.number, each.setup.same_zero_as) for each in dense]
+    links += [(each.traverse, each.zero) for each in singles]
     for each in group:
-        linked = {other.number for other in traverses if other.setup.same_zero_as == each.number}
-        linked |= {each.setup.same_zero_as} if each.setup.same_zero_as is not None else set()
-        if linked - mine:
+        linked = {one for one, other in links if other == each.number} | {each.setup.same_zero_as}
+        if linked - mine - {None}:
             return each.number
     return None

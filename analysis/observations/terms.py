@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from acquire.traverse_file import Traverse
 from analysis.continuous import DenseHeights
 
 
@@ -104,6 +105,8 @@ class Observations:
     """Numbers of further traverses in the same block."""
     dense: DenseHeights | None = None
     """Of a block from dense slopes: the estimate behind it; its readings are heights in µm."""
+    dense_traverses: tuple[Traverse, ...] = ()
+    """What the block was made of, so that further dense runs of the face can be joined to it."""
     edges: tuple[tuple[str, bool], ...] = ()
     """Straightedges used, and whether turned over."""
     created_utc: str = ""
