@@ -23,7 +23,7 @@ def long_level(face: str) -> SimulatedInstrument:
     """An electronic level on feet 200 mm apart, with some damping and a slow drift."""
     return SimulatedInstrument(
         Slope(face, BASE_MM),
-        fixed_line(decimals=1, digits=7),
+        fixed_line(decimals=1, digits=8),
         resolution=0.1,
         lag_s=0.4,
         white=1.0,
@@ -74,11 +74,11 @@ def indicator(face: str = "rear-flat", reference: str = "front-vee") -> Simulate
 
 
 def scale() -> SimulatedInstrument:
-    """A scale along the bed, read to a hundredth of a millimetre."""
+    """A scale along the bed, read to a micrometre; coarser steps would show as false acceleration."""
     return SimulatedInstrument(
         Position(SCALE_OFFSET_MM),
-        fixed_line(decimals=2, digits=7),
-        resolution=0.01,
+        fixed_line(decimals=3, digits=8),
+        resolution=0.001,
         garbled_chance=0.001,
         baud=9600,
     )
@@ -203,7 +203,7 @@ seating_um = 0.3
 [instruments.scale]              # invented: scale along the bed
 quantity = "position"
 unit = "mm"
-resolution = 0.01
+resolution = 0.001
 offset_mm = {SCALE_OFFSET_MM:g}
 """,
     "vial": """
@@ -221,7 +221,7 @@ seating_um = 0.4
 _WIRES = {
     "long-level": r"""[instruments.long-level.wire]
 kind = "lines"
-pattern = '(?P<value>[-+]\d{5}\.\d)'
+pattern = '(?P<value>[-+]\d{6}\.\d)'
 """,
     "cross-level": r"""[instruments.cross-level.wire]
 kind = "lines"
@@ -235,6 +235,6 @@ ends = "cr"
 """,
     "scale": r"""[instruments.scale.wire]
 kind = "lines"
-pattern = '(?P<value>[-+]\d{4}\.\d\d)'
+pattern = '(?P<value>[-+]\d{4}\.\d{3})'
 """,
 }

@@ -150,6 +150,7 @@ class _Sizes:
     wind_um: float = 0.0
     s_bend_um: float = 0.0
     roughness_um: float = 0.0
+    """What a foot of some square centimetres still feels of it, not what a stylus would."""
     tilt_um_per_m: float = 0.0
     extra_dips: int = 0
 
@@ -160,7 +161,7 @@ def _worn(rng: np.random.Generator) -> _Sizes:
         bow_um=rng.uniform(-14, -6),
         wind_um=rng.choice([-1, 1]) * rng.uniform(12, 24),
         s_bend_um=rng.uniform(-5, 5),
-        roughness_um=0.15,
+        roughness_um=0.06,
         tilt_um_per_m=rng.uniform(-60, 60),
     )
 
@@ -171,7 +172,7 @@ def _any(rng: np.random.Generator) -> _Sizes:
         bow_um=rng.uniform(-40, 40),
         wind_um=rng.uniform(-80, 80),
         s_bend_um=rng.uniform(-15, 15),
-        roughness_um=rng.uniform(0.0, 0.3),
+        roughness_um=rng.uniform(0.0, 0.15),
         tilt_um_per_m=rng.uniform(-300, 300),
         extra_dips=int(rng.integers(0, 3)),
     )

@@ -70,7 +70,7 @@ def test_mean_of_an_early_dwell_is_wrong_and_the_settled_end_is_right():
 def test_share_of_garbled_lines_is_as_asked():
     noisy = perform(BED, {"scale": scale()}, (0.0, [Hold(4000.0)]), 5).sent["scale"]
     lines = noisy.data.split(b"\r\n")
-    whole = sum(len(line) == 8 and line[1:5].isdigit() and line[6:].isdigit() for line in lines)
+    whole = sum(len(line) == 9 and line[1:5].isdigit() and line[6:].isdigit() for line in lines)
     assert noisy.is_garbled.mean() == pytest.approx(0.001, abs=0.0005)
     assert 0 < len(noisy.frames) - whole <= 2 * noisy.is_garbled.sum()
 
@@ -90,8 +90,8 @@ def test_each_placing_seats_anew_and_a_feed_keeps_its_seat():
 
 def test_bytes_arrive_after_their_time_on_the_line():
     sent = played(1).sent["scale"]
-    # Ten bytes of ten bits at 9600 bits a second.
-    assert sent.time_s[0] == pytest.approx(1 / 20 + 100 / 9600)
+    # Eleven bytes of ten bits at 9600 bits a second.
+    assert sent.time_s[0] == pytest.approx(1 / 20 + 110 / 9600)
 
 
 def test_description_of_the_invented_bed_is_one_that_can_be_read_and_says_that_it_is_invented():
