@@ -18,6 +18,7 @@ from acquire.simulated.truth import InventedBed
 
 TRAVERSES = {
     "level-steps": lambda bed: jobs.level_steps(bed, "front-vee"),
+    "level-marks": lambda bed: jobs.level_marks(bed, "front-vee"),
     "level-feed": lambda bed: jobs.level_feed(bed, "front-vee"),
     "cross-level": jobs.cross_level_steps,
     "indicator": jobs.indicator_steps,

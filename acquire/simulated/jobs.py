@@ -62,6 +62,20 @@ def level_steps(
     )
 
 
+def level_marks(
+    bed: InventedBed, face: str, direction: str = "forward", dwell_s: tuple[float, float] = (6.0, 8.0)
+) -> Job:
+    """The long level stepped foot to foot without a scale, a key pressed at each station."""
+    job = level_steps(bed, face, direction)
+    places = _there_or_back(np.arange(BASE_MM / 2, bed.length_mm - BASE_MM / 2 + 1, BASE_MM), direction)
+    return Job(
+        f"long level stepped along {face}, {direction}, a key pressed at each station",
+        {**job.asked, "position": "stations"},
+        {"long-level": long_level(face)},
+        lambda rng: stepped(places, rng, dwell_s, nudge_chance=0.0, is_marked=True),
+    )
+
+
 def level_feed(bed: InventedBed, face: str, direction: str = "forward", mm_per_s: float = 12.0) -> Job:
     """The long level drawn along a face without a stop."""
     ends = _there_or_back(np.array([BASE_MM / 2, bed.length_mm - BASE_MM / 2]), direction)

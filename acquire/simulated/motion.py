@@ -131,8 +131,11 @@ def stepped(
     move_mm_s: float = 70.0,
     placing_mm: float = 0.3,
     nudge_chance: float = 0.2,
+    is_marked: bool = False,
 ) -> tuple[float, list[Step]]:
     """Station by station by hand: set down a little off, now and then nudged, and left to settle.
+
+    Where `is_marked`, the operator presses a key near the end of each stay.
 
     Returns
     -------
@@ -140,7 +143,7 @@ def stepped(
         Where it begins, and the steps.
     """
     start_mm = float(stations_mm[0] + rng.normal(0, placing_mm))
-    steps: list[Step] = [Hold(float(rng.uniform(*dwell_s)))]
+    steps: list[Step] = _stay(float(rng.uniform(*dwell_s)), is_marked)
     at_mm = start_mm
     for station_mm in stations_mm[1:]:
         target = float(station_mm + rng.normal(0, placing_mm))
@@ -150,8 +153,12 @@ def stepped(
         else:
             steps.append(_move(at_mm, target, move_mm_s))
         at_mm = target
-        steps.append(Hold(float(rng.uniform(*dwell_s))))
+        steps += _stay(float(rng.uniform(*dwell_s)), is_marked)
     return start_mm, steps
+
+
+def _stay(seconds: float, is_marked: bool) -> list[Step]:
+    return [Hold(seconds - 0.6), Mark(), Hold(0.6)] if is_marked else [Hold(seconds)]
 
 
 def _move(from_mm: float, to_mm: float, mm_per_s: float) -> Move:
