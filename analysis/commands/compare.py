@@ -1,0 +1,58 @@
+"""`waylog compare`: two maps of the same thing held against each other."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from analysis.commands.options import Shown, answer_options, give, survey_argument
+
+if TYPE_CHECKING:
+    from analysis.comparison import Comparison
+
+
+@click.command("compare")
+@survey_argument
+@click.argument("a")
+@click.argument("b")
+@answer_options
+def command(survey: Path, a: str, b: str, as_json: bool, picture: Path | None, inch: bool | None) -> None:
+    """Hold A against B: each a traverse number of SURVEY, FACE:level or FACE:indicator.
+
+    Only estimates of the same thing can be compared. An indicator carried on one way and reading
+    another gives their difference, and is held against the difference of their level maps.
+    """
+    from analysis.comparison import compare
+    from analysis.surveys import load
+
+    loaded = load(survey)
+    result = compare(loaded.measuring, loaded.bed, a, b)
+
+    def draw(in_inches: bool) -> object:
+        from analysis.figures import comparison_figure
+
+        return comparison_figure(result, in_inches)
+
+    give(result, lambda i: words(result, i), draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
+
+
+def words(result: "Comparison", inch: bool) -> Sequence[str]:
+    """The verdict, then the differences station by station."""
+    from acquire.units import length_text
+    from analysis.words import columns, comparison_words, notes
+
+    lines = comparison_words(result, inch)
+    if result.smoothed_over_mm is not None:
+        lines.append(
+            f"  Both were passed through a base of {length_text(result.smoothed_over_mm, inch)}: "
+            "one of them sees nothing finer."
+        )
+    lines += columns(
+        result.station_mm.tolist(),
+        result.difference_um.tolist(),
+        result.expanded_uncertainty_um.tolist(),
+        inch=inch,
+        what="difference",
+    )
+    return [*lines, *notes(result.warnings)]

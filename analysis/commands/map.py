@@ -1,0 +1,164 @@
+"""`waylog map`: the shape of one face."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from analysis.commands.options import Shown, answer_options, give, survey_argument
+
+if TYPE_CHECKING:
+    from analysis.cumulative import HandCheck
+    from analysis.face_map import FaceMap
+
+LINE_WORDS = {
+    "ends": "the line through its ends",
+    "least-squares": "the least-squares line",
+    "minimum-zone": "the minimum-zone line",
+    "unworn": "the line through its unworn stretches",
+}
+
+
+@click.command("map")
+@survey_argument
+@click.argument("face")
+@click.option("--by", type=click.Choice(["all", "level", "indicator"]), default="all", show_default=True)
+@click.option("--line", type=click.Choice(list(LINE_WORDS)), default="ends", show_default=True)
+@click.option("--over", "over_mm", type=float, help="Also the least straight stretch of this many mm.")
+@click.option("--explain", is_flag=True, help="Print the sum of a stepped level station by station.")
+@answer_options
+def command(
+    survey: Path,
+    face: str,
+    by: str,
+    line: str,
+    over_mm: float | None,
+    explain: bool,
+    as_json: bool,
+    picture: Path | None,
+    inch: bool | None,
+) -> None:
+    """The shape of one FACE of SURVEY: hollow or crowned, by how much, how sure."""
+    from analysis.face_map import map_face
+    from analysis.surveys import load
+
+    loaded = load(survey)
+    result = map_face(loaded.map(by), face, by=by, line=line, over_mm=over_mm)
+    checks = _hand_checks(loaded, result) if explain else []
+
+    def draw(in_inches: bool) -> object:
+        from analysis.figures import profile_figure
+
+        return profile_figure(result, in_inches)
+
+    def words(in_inches: bool) -> Sequence[str]:
+        return [*map_words(result, in_inches), *(each for c in checks for each in explain_words(c))]
+
+    give(result, words, draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
+
+
+def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
+    """The answer, then where it is from, then the heights, then what to mind."""
+    from acquire.units import height_text, length_text
+    from analysis.words import columns, notes, shape_words
+
+    half = result.straightness_expanded_um / 2
+    numbers = ", ".join(str(n) for n in result.traverses)
+    lines = [
+        shape_words(result, inch),
+        f"  From traverse{'s' if len(result.traverses) > 1 else ''} {numbers} ({result.mode}); "
+        f"heights are from {LINE_WORDS[result.line]}.",
+        "  Straightness by line: "
+        + "; ".join(
+            f"{name.replace('_', ' ')} {height_text(value, inch, half)}"
+            for name, value in result.straightness_um.items()
+        )
+        + ".",
+    ]
+    if result.worst_over is not None:
+        worst = result.worst_over
+        lines.append(
+            f"  Worst over {length_text(worst.length_mm, inch)}: "
+            f"{height_text(worst.straightness_um, inch, half)}, from {length_text(worst.from_mm, inch)}."
+        )
+    if result.blind_wavelengths_mm:
+        blind = ", ".join(length_text(each, inch) for each in result.blind_wavelengths_mm)
+        lines.append(f"  Ripples of these lengths cannot be seen with this base: {blind}.")
+    lines += columns(
+        result.station_mm.tolist(),
+        result.height_um.tolist(),
+        (2 * result.standard_uncertainty_um).tolist(),
+        inch=inch,
+    )
+    return [*lines, *notes(result.warnings)]
+
+
+def _hand_checks(loaded: object, result: "FaceMap") -> "list[HandCheck]":
+    """The sum on paper of every stepped level run on the face, forward and reverse by themselves."""
+    from acquire.errors import AnalysisError
+    from analysis.cumulative import hand_check
+    from analysis.surveys import Survey
+
+    assert isinstance(loaded, Survey)
+    runs = [
+        t
+        for t in loaded.measuring
+        if t.setup.quantity == "slope" and t.setup.face == result.face and t.mode == "stepped"
+    ]
+    if not runs:
+        raise AnalysisError(
+            f"{result.face} --explain",
+            "no stepped level on it",
+            "a level stepped foot to foot",
+            "leave --explain out",
+        )
+    return [
+        hand_check(
+            f"{result.face}, traverse {run.number}",
+            run.stations.station_mm,
+            run.stations.reading * (-1 if run.setup.turned else 1),
+            run.instrument.base_mm or 0.0,
+            run.stations.standard_uncertainty,
+            result.line,
+            loaded.bed.faces[result.face].unworn_mm,
+        )
+        for run in runs
+    ]
+
+
+def explain_words(check: "HandCheck") -> list[str]:
+    """The calculation as one would write it on paper."""
+    from analysis.words import table
+
+    def number(value: float | None) -> str:
+        return "" if value is None else f"{value:.2f}"
+
+    rows = [
+        (
+            f"{each.station_mm:g}",
+            number(each.reading_um_per_m),
+            number(each.rise_um),
+            number(each.height_um),
+            number(each.line_um),
+            number(each.deviation_um),
+            number(each.standard_uncertainty_um),
+        )
+        for each in check.stations
+    ]
+    heads = (
+        "station mm",
+        "reading µm/m",
+        "rise µm",
+        "height µm",
+        "line µm",
+        "deviation µm",
+        "uncertainty µm",
+    )
+    return [
+        "",
+        f"The sum by hand, {check.face}: rise = reading × {check.base_mm:g} mm / 1000; "
+        f"height = the rises so far; deviation = height − line ({check.line}).",
+        f"Range {check.range_um:.2f} µm.",
+        *table(heads, rows),
+    ]

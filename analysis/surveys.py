@@ -1,0 +1,57 @@
+"""A survey as the analysis sees it: its bed, its traverses, and what they say."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+from acquire.bed import Bed
+from acquire.errors import AnalysisError
+from acquire.traverse_file import Traverse, read_survey, survey_bed
+from analysis.combination import BY, BedMap, combine
+from analysis.observations import observe_all
+from analysis.variance_components import VarianceComponent, variance_components
+
+
+@dataclass(frozen=True, eq=False)
+class Survey:
+    """A survey folder, read."""
+
+    folder: Path
+    bed: Bed
+    """As bed.toml describes it now."""
+    traverses: tuple[Traverse, ...]
+
+    @cached_property
+    def measuring(self) -> tuple[Traverse, ...]:
+        """Traverses of a measuring instrument."""
+        return tuple(t for t in self.traverses if t.setup.quantity in BY["all"])
+
+    def map(self, by: str = "all", *, use_variance_components: bool = False) -> BedMap:
+        """One map of the bed from the instruments of that kind.
+
+        Raises
+        ------
+        AnalysisError
+            Where no traverse of that kind is there.
+        """
+        if not self.measuring:
+            raise AnalysisError(str(self.folder), "found no traverse", "one at least", "record or import one")
+        return combine(self.measuring, self.bed, by=by, use_variance_components=use_variance_components)
+
+    def noise(self) -> tuple[VarianceComponent, ...]:
+        """How much each instrument scatters of what it claims, where the readings show it."""
+        return variance_components(observe_all(self.measuring, self.bed), self.bed)
+
+
+def load(folder: Path | str) -> Survey:
+    """Read a survey folder whole.
+
+    Raises
+    ------
+    SurveyError, BedError, TraverseFileError
+        Where it is no survey, its bed.toml holds mistakes, or a traverse file is damaged.
+    """
+    bed = survey_bed(folder)
+    traverses: Sequence[Traverse] = read_survey(folder)
+    return Survey(Path(folder), bed, tuple(traverses))

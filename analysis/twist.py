@@ -1,0 +1,272 @@
+"""How twisted the bed is: the roll of the ways along it, by cross level and by two maps.
+
+Roll is how much higher the rear way is than the front one, per metre of the distance
+between them.  Twist is its change along the bed; wind is the change from the origin to
+the far end.  A cross level reads roll directly, up to its own zero; two maps of the
+ways give it up to a straight line along the bed, unless one zero serves both.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from acquire.bed import Bed
+from acquire.errors import AnalysisError
+from acquire.traverse_file import Traverse
+from analysis.agreement import Agreement, agreement
+from analysis.combination import BedMap, adjusted
+from analysis.observations import observe_all
+from analysis.profile import Profile
+from analysis.straight_line import line_rows
+
+UM_PER_M = 1000.0
+_INSIDE: Mapping[str, Any] = {"kept_inside": True}
+
+
+@dataclass(frozen=True, eq=False)
+class Roll:
+    """Roll along the bed by one method."""
+
+    station_mm: np.ndarray
+    roll_um_per_m: np.ndarray
+    """As read where only an instrument's zero is unknown; with a line removed where a line is."""
+    standard_uncertainty_um_per_m: np.ndarray
+    twist_um_per_m: float | None
+    """Largest minus smallest roll; None where the roll is known only up to a line."""
+    twist_expanded_um_per_m: float | None
+    wind_um_per_m: float | None
+    """Roll at the far end minus roll at the origin."""
+    wind_expanded_um_per_m: float | None
+    worst_over_carriage_um_per_m: float | None
+    """Largest change of roll between two stations no further apart than the carriage is long."""
+    known_up_to: str
+    """nothing | a constant | a line."""
+    covariance: np.ndarray = field(metadata=_INSIDE)
+
+
+@dataclass(frozen=True, eq=False)
+class Twist:
+    """Twist of one pair of ways, by every method there is."""
+
+    front: str
+    rear: str
+    gauge_mm: float
+    station_mm: np.ndarray
+    roll_um_per_m: np.ndarray
+    standard_uncertainty_um_per_m: np.ndarray
+    twist_um_per_m: float | None
+    twist_expanded_um_per_m: float | None
+    wind_um_per_m: float | None
+    wind_expanded_um_per_m: float | None
+    worst_over_carriage_um_per_m: float | None
+    method: str
+    """The one that the figures above are of."""
+    methods: Mapping[str, Roll]
+    agree: bool | None
+    smallest_detectable_um_per_m: float | None
+    largest_difference: Mapping[str, float] | None
+    traverses: tuple[int, ...]
+    warnings: tuple[str, ...]
+    judged: Agreement | None = field(metadata=_INSIDE, default=None)
+
+
+def twist_of(
+    traverses: Sequence[Traverse], bed: Bed, front: str | None = None, rear: str | None = None
+) -> Twist:
+    """Twist of two ways from what the traverses say.
+
+    Parameters
+    ----------
+    traverses : sequence of Traverse
+        Of the whole survey.
+    bed : Bed
+    front, rear : str, optional
+        Default: the ways that the carriage rides.
+
+    Raises
+    ------
+    AnalysisError
+        Where the pair is not known, has no distance across, or nothing tells its roll.
+    """
+    front, rear = _pair(bed, front, rear)
+    gauge_mm = bed.gauge_mm(front, rear)
+    if gauge_mm is None:
+        raise AnalysisError(
+            f"{front} and {rear}", "no distance across the bed", "across_mm of both faces in bed.toml"
+        )
+    rolls = {"cross_level": "roll", "two_maps": "slope"}
+    methods: dict[str, Roll] = {}
+    used: list[int] = []
+    warnings: list[str] = []
+    for name, quantity in rolls.items():
+        chosen = [t for t in traverses if t.setup.quantity == quantity and _tells(t, front, rear)]
+        found = _roll(chosen, bed, front, rear, gauge_mm)
+        if found is not None:
+            methods[name], bed_map = found
+            used += [each.number for each in chosen]
+            warnings += bed_map.warnings
+    if not methods:
+        raise AnalysisError(
+            f"twist of {front} and {rear}",
+            "no cross level along them and no level map of both",
+            "one of the two",
+            f"record with `--across {front} {rear}`, or a level along each way",
+        )
+    best = "cross_level" if "cross_level" in methods else "two_maps"
+    judged, worst = _compared(methods)
+    shown = methods[best]
+    return Twist(
+        front=front,
+        rear=rear,
+        gauge_mm=gauge_mm,
+        station_mm=shown.station_mm,
+        roll_um_per_m=shown.roll_um_per_m,
+        standard_uncertainty_um_per_m=shown.standard_uncertainty_um_per_m,
+        twist_um_per_m=shown.twist_um_per_m,
+        twist_expanded_um_per_m=shown.twist_expanded_um_per_m,
+        wind_um_per_m=shown.wind_um_per_m,
+        wind_expanded_um_per_m=shown.wind_expanded_um_per_m,
+        worst_over_carriage_um_per_m=shown.worst_over_carriage_um_per_m,
+        method=best,
+        methods=methods,
+        agree=None if judged is None else judged.agree,
+        smallest_detectable_um_per_m=None if judged is None else judged.smallest_detectable,
+        largest_difference=worst,
+        traverses=tuple(sorted(set(used))),
+        warnings=tuple(dict.fromkeys(warnings)),
+        judged=judged,
+    )
+
+
+def _pair(bed: Bed, front: str | None, rear: str | None) -> tuple[str, str]:
+    by_default = bed.carriage_ways()
+    front, rear = front or by_default[0], rear or by_default[1]
+    if front is None or rear is None:
+        raise AnalysisError(
+            "twist",
+            "bed.toml does not say which ways the carriage rides",
+            'carriage = "front" and "rear" on two faces',
+            "mark them, or give --front and --rear",
+        )
+    for face in (front, rear):
+        if face not in bed.faces:
+            raise AnalysisError(face, "found no such face in bed.toml", ", ".join(bed.faces))
+    if front == rear:
+        raise AnalysisError("twist", f"{front} twice", "two different ways")
+    return front, rear
+
+
+def _tells(traverse: Traverse, front: str, rear: str) -> bool:
+    setup = traverse.setup
+    if setup.quantity == "roll":
+        return {front, rear} == {setup.front, setup.rear}
+    return setup.face in (front, rear, "carriage")
+
+
+def _roll(
+    traverses: Sequence[Traverse], bed: Bed, front: str, rear: str, gauge_mm: float
+) -> tuple[Roll, BedMap] | None:
+    """Roll from these traverses alone, and the map they gave; None where they do not tell it."""
+    if not traverses:
+        return None
+    bed_map = adjusted(observe_all(traverses, bed), bed)
+    station, rows = _height_differences(bed_map, front, rear)
+    if len(station) < 2:
+        return None
+    rows *= UM_PER_M / gauge_mm
+    for known_up_to in ("nothing", "a constant"):
+        wide = _with_zeros(bed_map, rows) if known_up_to == "a constant" else rows
+        if wide is not None and bed_map.solution.is_known(wide).all():
+            return _finished(bed, bed_map, station, wide, known_up_to), bed_map
+    change = rows - rows[0]
+    if bed_map.solution.is_known(change).all():
+        return _finished(bed, bed_map, station, change, "a constant"), bed_map
+    free_of_line = _line_removed(station, rows)
+    if len(station) < 3 or not bed_map.solution.is_known(free_of_line).all():
+        return None
+    return _finished(bed, bed_map, station, free_of_line, "a line"), bed_map
+
+
+def _height_differences(bed_map: BedMap, front: str, rear: str) -> tuple[np.ndarray, np.ndarray]:
+    """Stations that both ways share, and rows over all unknowns: rear minus front."""
+    by_station = [
+        {round(bed_map.nodes[i].station_mm, 3): i for i in bed_map.indices(face)} for face in (front, rear)
+    ]
+    shared = sorted(by_station[0].keys() & by_station[1].keys())
+    rows = np.zeros((len(shared), bed_map.assembly.unknowns))
+    for row, station in zip(rows, shared, strict=True):
+        row[by_station[1][station]] += 1.0
+        row[by_station[0][station]] -= 1.0
+    return np.array(shared), rows
+
+
+def _with_zeros(bed_map: BedMap, rows: np.ndarray) -> np.ndarray | None:
+    """The roll as the instrument read it: its (mean) zero added; None where it is no cross level."""
+    if any(each.quantity != "roll" for each in bed_map.observations):
+        return None
+    zeros = [column for key, column in bed_map.assembly.nuisances.items() if key[0] == "zero"]
+    wide = rows.copy()
+    wide[:, zeros] += 1.0 / len(zeros) if zeros else 0.0
+    return wide
+
+
+def _line_removed(station: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    lines = np.stack([np.ones_like(station), station - station.mean()], axis=1)
+    return rows - lines @ (line_rows("least-squares", station, np.zeros_like(station)) @ rows)
+
+
+def _finished(bed: Bed, bed_map: BedMap, station: np.ndarray, wide: np.ndarray, known_up_to: str) -> Roll:
+    solution = bed_map.solution
+    roll = wide @ solution.estimate
+    covariance = bed_map.enlargement * (wide @ solution.covariance @ wide.T)
+    is_line = known_up_to == "a line"
+    high, low = int(roll.argmax()), int(roll.argmin())
+    return Roll(
+        station_mm=station,
+        roll_um_per_m=roll,
+        standard_uncertainty_um_per_m=np.sqrt(np.clip(np.diag(covariance), 0.0, None)),
+        twist_um_per_m=None if is_line else float(roll[high] - roll[low]),
+        twist_expanded_um_per_m=None if is_line else _expanded(covariance, high, low),
+        wind_um_per_m=None if is_line else float(roll[-1] - roll[0]),
+        wind_expanded_um_per_m=None if is_line else _expanded(covariance, -1, 0),
+        worst_over_carriage_um_per_m=None if is_line else _worst_over(bed.carriage_length_mm, station, roll),
+        known_up_to=known_up_to,
+        covariance=covariance,
+    )
+
+
+def _expanded(covariance: np.ndarray, i: int, j: int) -> float:
+    return float(2 * np.sqrt(max(covariance[i, i] + covariance[j, j] - 2 * covariance[i, j], 0.0)))
+
+
+def _worst_over(length_mm: float | None, station: np.ndarray, roll: np.ndarray) -> float | None:
+    if length_mm is None:
+        return None
+    near = np.abs(station[:, None] - station[None, :]) <= length_mm + 1e-6
+    return float(np.max(np.where(near, np.abs(roll[:, None] - roll[None, :]), 0.0)))
+
+
+def _compared(methods: Mapping[str, Roll]) -> tuple[Agreement | None, dict[str, float] | None]:
+    """The two methods held against each other, a straight line removed from both."""
+    if len(methods) < 2:
+        return None, None
+    profiles = []
+    for roll in methods.values():
+        profiles.append(Profile("roll", roll.station_mm, roll.roll_um_per_m, roll.covariance))
+    try:
+        difference = profiles[0].minus(profiles[1], cross_covariance_um2=None)
+    except AnalysisError:
+        return None, None
+    if difference.station_mm.size < 3:
+        return None, None
+    level = difference.through(
+        _line_removed(difference.station_mm, np.eye(difference.station_mm.size)), difference.station_mm
+    )
+    judged = agreement(level.height_um, level.covariance_um2)
+    worst = int(np.nanargmax(np.abs(judged.normalised_error)))
+    return judged, {
+        "station_mm": float(level.station_mm[worst]),
+        "roll_um_per_m": float(level.height_um[worst]),
+    }

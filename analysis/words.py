@@ -1,0 +1,181 @@
+"""Answers in the words of the trade: first what was asked, then how sure, then what to do."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from acquire.units import (
+    MM_PER_INCH,
+    UM_PER_THOU,
+    decimals_for,
+    height_text,
+    length_text,
+    number_text,
+    slope_text,
+)
+
+if TYPE_CHECKING:
+    from analysis.comparison import Comparison
+    from analysis.face_map import FaceMap
+    from analysis.twist import Twist
+
+STRAIGHT = "straight within what could be seen"
+
+
+def table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    """Lines of a plain table, numbers to the right.
+
+    Examples
+    --------
+    >>> table(("station", "height"), [("0 mm", "0.0 µm"), ("100 mm", "-2.5 µm")])
+    ['  station   height', '     0 mm   0.0 µm', '   100 mm  -2.5 µm']
+    """
+    widths = [max(len(row[i]) for row in (heads, *rows)) for i in range(len(heads))]
+    return [
+        "  " + "  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True))
+        for row in (heads, *rows)
+    ]
+
+
+def columns(
+    station_mm: Sequence[float],
+    value: Sequence[float],
+    expanded: Sequence[float],
+    *,
+    inch: bool,
+    units: tuple[str, str] = ("µm", "thou"),
+    per_second_unit: float = UM_PER_THOU,
+    what: str = "height",
+) -> list[str]:
+    """A table of values along the bed in both units, the owner's own first; one precision throughout.
+
+    Examples
+    --------
+    >>> print("\\n".join(columns([0, 100], [0.0, -41.33], [0.0, 3.0], inch=False)))
+      station mm  height µm  ± µm  thou  ± thou
+               0          0     0  0.00    0.00
+             100        -41     3 -1.63    0.12
+    """
+    typical = float(np.nanmedian([u for u in expanded if u > 0] or [1.0])) / 2
+    digits = [decimals_for(typical), decimals_for(typical / per_second_unit)]
+    first, second = (units, digits), (units[::-1], digits[::-1])
+    names, places = second if inch else first
+    heads = (
+        "station in" if inch else "station mm",
+        f"{what} {names[0]}",
+        f"± {names[0]}",
+        names[1],
+        f"± {names[1]}",
+    )
+    rows: list[tuple[str, ...]] = []
+    for station, height, doubt in zip(station_mm, value, expanded, strict=True):
+        at = f"{station / MM_PER_INCH:.2f}" if inch else f"{station:g}"
+        if height != height:
+            rows.append((at, "not known", "", "", ""))
+            continue
+        both = [(height, doubt), (height / per_second_unit, doubt / per_second_unit)]
+        cells = [
+            number_text(v, d)
+            for pair, d in zip(both[::-1] if inch else both, places, strict=True)
+            for v in pair
+        ]
+        rows.append((at, *cells))
+    return table(heads, rows)
+
+
+def shape_words(result: "FaceMap", inch: bool) -> str:
+    """One face in one line: hollow or crowned, by how much, how sure, where."""
+    name = result.face if result.relative_to is None else f"{result.face} relative to {result.relative_to}"
+    height = result.straightness_um[result.line.replace("-", "_")]
+    expanded = result.straightness_expanded_um
+    if result.sense == STRAIGHT:
+        seen = height_text(expanded, inch, expanded / 2)
+        return f"{name} is straight within what could be seen: {seen} at most."
+    amount = f"{height_text(height, inch, expanded / 2)} ± {height_text(expanded, inch, expanded / 2)}"
+    lowest = f"lowest at {length_text(result.lowest.station_mm, inch)}"
+    highest = f"highest at {length_text(result.highest.station_mm, inch)}"
+    where = {"hollow": lowest, "crowned": highest}.get(result.sense, f"{highest}, {lowest}")
+    kind = "hollow and crowned" if result.sense == "both" else result.sense
+    return f"{name} is {kind} by {amount}, {where}."
+
+
+def roll_words(result: "Twist", inch: bool) -> str:
+    """Twist in one line: how much wind, which end and side is high."""
+    ways = f"{result.front} and {result.rear}"
+    wind, expanded = result.wind_um_per_m, result.wind_expanded_um_per_m
+    if wind is None or expanded is None:
+        return f"{ways}: how the roll bends along the bed is known, a steady wind is not."
+    if abs(wind) <= expanded:
+        seen = slope_text(expanded, inch, expanded / 2)
+        return f"{ways}: no wind that could be seen from end to end ({seen} would have been)."
+    side = "rear" if wind > 0 else "front"
+    across = height_text(abs(wind) * result.gauge_mm / 1000, inch, expanded * result.gauge_mm / 2000)
+    return (
+        f"{ways} are in wind: far end, {side} high, by {slope_text(abs(wind), inch, expanded / 2)} "
+        f"± {slope_text(expanded, inch, expanded / 2)}, {mm_per_m(abs(wind), expanded)}; that is {across} "
+        f"across the ways."
+    )
+
+
+def mm_per_m(um_per_m: float, expanded: float) -> str:
+    """A roll in mm/m, as a level's vial is marked.
+
+    Examples
+    --------
+    >>> mm_per_m(41.7, 2.0)
+    '0.042 mm/m'
+    """
+    digits = 3 if expanded >= 0.5 else 4
+    return f"{um_per_m / 1000:.{digits}f} mm/m"
+
+
+def agreement_words(result: "Twist", inch: bool) -> list[str]:
+    """Whether the cross level and the two maps agree, and what could have been seen."""
+    if result.agree is None or result.smallest_detectable_um_per_m is None:
+        return []
+    seen = slope_text(result.smallest_detectable_um_per_m, inch, result.smallest_detectable_um_per_m / 4)
+    if result.agree:
+        return [
+            f"  The cross level and the two level maps agree; a difference of {seen} would have been seen."
+        ]
+    worst = result.largest_difference or {}
+    at = length_text(worst.get("station_mm", 0.0), inch)
+    by = slope_text(worst.get("roll_um_per_m", 0.0), inch, result.smallest_detectable_um_per_m / 4)
+    return [f"  The cross level and the two level maps disagree, most at {at}, by {by}: repeat one of them."]
+
+
+def comparison_words(result: "Comparison", inch: bool) -> list[str]:
+    """The verdict on two maps: agree, disagree (where), or cannot tell."""
+    seen = height_text(result.smallest_detectable_um, inch, result.smallest_detectable_um / 4)
+    worst = result.worst
+    by = height_text(worst["difference_um"], inch, result.smallest_detectable_um / 4)
+    at = length_text(worst["station_mm"], inch)
+    if result.agree is None:
+        verdict = f"cannot tell: a difference would have to reach {seen} to be seen"
+        do = "  Measure one of them again with less scatter, or forward and reverse."
+    elif result.agree:
+        verdict = f"agree; a difference of {seen} would have been seen"
+        do = f"  Largest difference {by}, at {at}."
+    else:
+        verdict = f"disagree, most at {at}, by {by}"
+        do = "  Wipe, re-seat and repeat one of the two there before believing either."
+    return [f"{result.a} and {result.b} ({result.subject}) {verdict}.", do]
+
+
+def notes(warnings: Sequence[str]) -> list[str]:
+    """Warnings as lines; the same words about several instruments are said once.
+
+    Examples
+    --------
+    >>> notes(["level: not stated", "dial: not stated", "cooled for an hour?"])
+    ['  Note: level, dial: not stated', '  Note: cooled for an hour?']
+    """
+    about: dict[str, list[str]] = {}
+    for each in dict.fromkeys(warnings):
+        name, colon, words = each.partition(": ")
+        about.setdefault(words if colon else each, []).extend([name] if colon else [])
+    return [
+        f"  Note: {', '.join(names)}: {words}" if names else f"  Note: {words}"
+        for words, names in about.items()
+    ]
