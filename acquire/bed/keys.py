@@ -10,6 +10,8 @@ from acquire.bed.model import MEASURING, NORMALS, QUANTITIES
 from acquire.units import FACTORS
 
 NAME_RULE = 'a plain name without + : / \\ or blanks, at most 60 long, not "line" or "carriage"'
+LARGEST_WHOLE = 1 << 63
+"""TOML promises whole numbers up to here; Python reads longer ones, which no float can hold."""
 
 
 @dataclass(frozen=True)
@@ -34,7 +36,9 @@ def name_is_allowed(name: str) -> bool:
 
 def is_number(value: Any) -> bool:
     """Whether it is a finite number (true and false are none)."""
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return abs(value) < LARGEST_WHOLE if isinstance(value, int) else math.isfinite(value)
 
 
 def number_key(

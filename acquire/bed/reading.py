@@ -85,6 +85,14 @@ def parse_bed(text: str, where: str = "bed.toml") -> model.Bed:
     return bed
 
 
+def _shown(found: Any) -> str:
+    """A value as it may stand in a message; a whole number too long to be written out is said to be one."""
+    try:
+        return f"{found!r}"[:80]
+    except ValueError:
+        return "a number of thousands of digits"
+
+
 class _Reader:
     """Walks the tables once and gathers the mistakes on its way."""
 
@@ -92,7 +100,7 @@ class _Reader:
         self.tables, self.text, self.mistakes = tables, text, mistakes
 
     def wrong(self, table: str, key: str, found: Any, needed: str) -> None:
-        shown = found if isinstance(found, str) and found.startswith("nothing") else f"{found!r}"[:80]
+        shown = found if isinstance(found, str) and found.startswith("nothing") else _shown(found)
         self.mistakes.append(f"[{table}] {key}: found {shown}, needed {needed}")
 
     def table(self, name: str, keys: Mapping[str, Key], found: Any) -> dict[str, Any]:

@@ -37,7 +37,7 @@ def test_readings_are_taken_in_every_unit_of_the_trade(person, setup):
 
 def test_divisions_of_a_vial_are_worth_what_its_description_says(person, setup):
     entry, _ = person(["2", "2 div", "0.04 mm/m", '8.25"']).enters(setup("vial"))
-    # 0.02 mm/m is 4.125296 seconds of arc (reference value 13)
+    # 0.02 mm/m is 4.125296 seconds of arc (derived from 1″ = π/648000 rad)
     assert list(by_station(entry).values()) == pytest.approx([40, 40, 40, 40], rel=1e-4)
 
 

@@ -78,7 +78,7 @@ IN_UNITS = [
     ("level", "reading in arcsec", "1", 4.84813681109536),  # π/648000 rad
     ("level", "reading", '1"', 4.84813681109536),
     ("level", "reading (deg)", "0.001", 17.453292519943),  # π/180000 rad
-    ("level", "reading in/ft", "0.0005", 41.6667),  # reference value 13: 0.0005 in/ft = 41.6667 µm/m
+    ("level", "reading in/ft", "0.0005", 41.6667),  # 0.0005 in/ft = 41.6667 µm/m (derived)
     ("vial", "reading", "2", -40.0),
     ("vial", "reading (div)", "2", -40.0),
     ("vial", "reading (um/m)", "2", -2.0),
@@ -102,7 +102,7 @@ def test_feet_of_a_level_give_the_middle_of_its_base(setup):
 
 
 def test_published_autocollimator_case_is_read_in_minutes_and_seconds(setup):
-    """Published (course slides on straightness by autocollimator, undated): case 1 of the references.
+    """Published (course slides on straightness by autocollimator, author not shown).
 
     Forward readings 2′8″ ... 2′14″ are 128 ... 134 seconds; its scale of 0.5 µm a second over
     100 mm is rounded, ours is exact (4.848 µm/m a second).
