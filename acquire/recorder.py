@@ -148,7 +148,7 @@ class Recorder:
             it holds is kept and `waylog mend` finishes it.
         """
         self._refuse_a_full_disk()
-        with _signals(self.stop):
+        with ending_signals(self.stop):
             journal_path, number = self._record()
             path = journal_path.with_suffix(".h5")
             converted = self._converter(journal_path, path)
@@ -284,7 +284,7 @@ def _megabytes(count: float) -> str:
 
 
 @contextmanager
-def _signals(stop: Callable[[str], None]) -> Iterator[None]:
+def ending_signals(stop: Callable[[str], None]) -> Iterator[None]:
     """Let the ending signals call `stop` until all is written; a second one then changes nothing."""
     if threading.current_thread() is not threading.main_thread():
         yield

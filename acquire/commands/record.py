@@ -1,0 +1,172 @@
+"""`waylog record`: log a traverse from the instruments' ports."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from acquire.commands.traverse_options import TraverseCommand, asked_of, traverse_options
+
+if TYPE_CHECKING:
+    from acquire.bed import Bed, Instrument
+    from acquire.recorder import Recording
+    from acquire.screen import Screen
+    from acquire.traverse_file import Setup
+
+CAUTIONS = (
+    "Isolate the machine and lock it off before instruments go on it; under power feed stand clear.",
+    "No hands, cables or stands near power feed, leadscrew or chuck; connect nothing to its control.",
+)
+
+
+@click.command(name="record", cls=TraverseCommand)
+@click.argument("survey", type=click.Path(path_type=Path))
+@click.argument("face", required=False)
+@traverse_options
+@click.option(
+    "--position",
+    metavar="P",
+    default="stations",
+    show_default=True,
+    help="scale:NAME (a second stream), stations (in turn, or Enter at each), or feed:MM_PER_S.",
+)
+@click.option("--from", "from_mm", type=float, metavar="MM", help="With feed: the place where it starts.")
+@click.option("--standing", metavar="NAME", help="A second level standing still: its changes are taken off.")
+@click.option("--beside", multiple=True, metavar="NAME", help="Keep this instrument too (a temperature).")
+@click.option(
+    "--settled-seconds",
+    "settled_s",
+    type=click.FloatRange(0.5, 600),
+    default=3.0,
+    show_default=True,
+    help="Stand still so long before the screen takes a station.",
+)
+@click.option("--seconds", type=click.FloatRange(min=0.1), metavar="S", help="End by itself after so long.")
+@click.option(
+    "--no-acceleration-correction",
+    is_flag=True,
+    help="Leave in the tilt that a moving level shows when the carriage speeds up or slows.",
+)
+@click.option("--window", is_flag=True, help="Show it large in a window as well.")
+@click.option("--sound/--no-sound", default=True, help="A bell for a station, two when something is wrong.")
+@click.option("--quiet", is_flag=True, help="Only the beginning, what goes wrong, and the end.")
+@click.option(
+    "--leave-free",
+    "leave_free_mb",
+    type=click.FloatRange(min=0),
+    default=200,
+    show_default=True,
+    metavar="MB",
+    help="End cleanly before the disk holds less.",
+)
+@click.pass_context
+def command(ctx: click.Context, survey: Path, face: str | None, **options: Any) -> int:
+    """Log a traverse of FACE from the ports of its instruments.
+
+    Every byte is kept as it comes. It ends with q, Ctrl-C, at the last station or after --seconds;
+    then the traverse's file is written. A recording that was killed comes back with `waylog mend`.
+    """
+    from acquire.recorder import Recorder, ending_signals, utc_now
+    from acquire.setup_checks import make_setup, setup_warnings
+    from acquire.traverse_file import survey_bed
+
+    bed = survey_bed(survey)
+    setup = make_setup(
+        bed,
+        survey,
+        source="record",
+        created_utc=utc_now(),
+        **asked_of(options, face),
+        position=options["position"],
+        standing=options["standing"],
+        acceleration_corrected=not options["no_acceleration_correction"],
+    )
+    _check_position(setup, options["from_mm"])
+    beside = [_instrument_beside(bed, name) for name in options["beside"]]
+    for words in (*CAUTIONS, *setup_warnings(setup)):
+        click.echo(f"note: {words}", err=True)
+    screen = _screen(ctx, survey, setup, beside, options)
+    recorder = Recorder(
+        survey,
+        setup,
+        beside=beside,
+        observers=(screen,),
+        seconds=options["seconds"],
+        floor_bytes=int(options["leave_free_mb"] * 1e6),
+    )
+    with ending_signals(recorder.stop):
+        with screen.watch(recorder):
+            recording = recorder.run()
+        for line in summary(recording, screen):
+            click.echo(line)
+    for fault in recorder.faults:
+        if not isinstance(fault, OSError):
+            raise fault  # a bug of the display: the traverse is safe, the bug shows
+    return 0
+
+
+def _check_position(setup: "Setup", from_mm: float | None) -> None:
+    """Refuse what cannot be recorded: no port to listen to, a place that is off the bed."""
+    from acquire.errors import EntryError
+
+    if setup.position == "file":
+        raise EntryError("--position file", "found a recording", "scale:NAME | stations | feed:MM_PER_S")
+    if from_mm is None:
+        return
+    if not setup.position.startswith("feed:"):
+        raise EntryError(f"--from {from_mm:g}", f"found --position {setup.position}", "feed:MM_PER_S")
+    if not 0 <= from_mm <= setup.bed.length_mm:
+        raise EntryError("--from", f"found {from_mm:g} mm", f"a place from 0 to {setup.bed.length_mm:g} mm")
+
+
+def _instrument_beside(bed: "Bed", name: str) -> "Instrument":
+    from acquire.errors import EntryError
+
+    if name not in bed.instruments:
+        known = " | ".join(bed.instruments) or "none is described"
+        raise EntryError(f"--beside {name}", "found no such instrument in bed.toml", known)
+    return bed.instruments[name]
+
+
+def _screen(
+    ctx: click.Context, survey: Path, setup: "Setup", beside: list["Instrument"], options: dict[str, Any]
+) -> "Screen":
+    from acquire.screen import Screen
+    from acquire.screen.window import WindowFeed
+
+    maker = (ctx.find_root().obj or {}).get("companion")
+    return Screen(
+        survey,
+        setup,
+        beside=beside,
+        settled_s=options["settled_s"],
+        companion=maker(survey, setup) if maker is not None and sys.stdout.isatty() else None,
+        has_sound=options["sound"],
+        is_quiet=options["quiet"],
+        window=WindowFeed if options["window"] else None,
+        from_mm=options["from_mm"],
+    )
+
+
+def summary(recording: "Recording", screen: "Screen") -> list[str]:
+    """What was kept, and what to look at before the instruments come off the bed."""
+    converted = recording.converted
+    minutes, seconds = divmod(round(recording.seconds), 60)
+    lines = [
+        f"{recording.path.name}: {converted.readings} readings, {converted.stations} stations "
+        f"in {minutes}:{seconds:02d} min, ended by {recording.ended_by}"
+    ]
+    counts = screen.tracker.tick(recording.seconds).counts
+    for name, (good, others) in counts.items():
+        if others:
+            words = "look at its speed, its pattern and its wiring" if others > good else "the rest is kept"
+            lines.append(f"{name}: {others} of {good + others} not good; {words}")
+        elif good == 0:
+            lines.append(f"{name}: sent nothing; look at its power, its speed, and the wiring")
+    if converted.stations == 0:
+        lines.append(
+            f"no station came of it: look at the events with `waylog show {recording.path}`; "
+            "the bytes are kept, and `waylog redo` derives it anew once bed.toml is put right"
+        )
+    return lines

@@ -1,0 +1,144 @@
+"""One page of the live screen as lines of text, for wide and narrow terminals, with and without colour."""
+
+from collections.abc import Sequence
+
+from rich.console import Console, Group
+from rich.live import Live as LivePage
+from rich.text import Text
+
+from acquire.bed import Instrument
+from acquire.handwork.doubts import reading_words
+from acquire.handwork.large import large
+from acquire.screen.keys import key_words
+from acquire.screen.tracking import Live
+from acquire.traverse_file import Setup
+from acquire.units import length_text, number_text
+
+BAR = 20
+
+
+def page(
+    live: Live, setup: Setup, columns: int, profile: Sequence[str] = (), status: str = ""
+) -> list[tuple[str, str]]:
+    """Lines of the page, each with its style; styles only repeat what the words say.
+
+    From the top: what goes wrong, where and what it reads (large), the next station, how
+    still it stands, what was taken, what each instrument sent, the profile, the keys.
+    """
+    instrument, inch = setup.described, setup.bed.is_inch
+    lines: list[tuple[str, str]] = [(_heading(setup, live), "bold")]
+    if live.problem:
+        lines.append((f"! {live.problem}", "bold red"))
+    lines += [(line, "bold") for line in large(_reading(live, instrument), columns).splitlines()]
+    if setup.position.startswith("scale:"):
+        position = "no position yet" if live.position_mm is None else length_text(live.position_mm, inch)
+        lines += [(line, "") for line in ("at " + position,)]
+    lines += [("", ""), *((line, "bold cyan") for line in _next(live, inch, columns))]
+    lines.append((still_words(live), "bold green" if live.is_settled else ""))
+    lines.append((_taken(live, instrument, inch), ""))
+    lines += [(words, "") for words in _counts(live)]
+    lines += [(line, "") for line in profile]
+    if live.ends_in_s is not None:
+        lines.append((f"last station taken: ends by itself in {live.ends_in_s:.0f} s (g: go on)", "bold"))
+    if status:
+        lines.append((status, "bold"))
+    lines.append((key_words(setup.position), "reverse"))
+    return lines
+
+
+def _heading(setup: Setup, live: Live) -> str:
+    way = f"{setup.subject} by {setup.instrument}, {setup.direction}"
+    return f"traverse {setup.number:03d}: {way}   {_clock(live.time_s)}"
+
+
+def _clock(seconds: float) -> str:
+    minutes, rest = divmod(int(seconds), 60)
+    return f"{minutes // 60}:{minutes % 60:02d}:{rest:02d}" if minutes >= 60 else f"{minutes}:{rest:02d}"
+
+
+def _reading(live: Live, instrument: Instrument) -> str:
+    if live.reading is None:
+        return "no reading yet"
+    unit = {"um/m": "µm/m", "um": "µm"}.get(instrument.contract_unit, instrument.contract_unit)
+    decimals = 0 if abs(live.reading) >= 1000 else 1
+    return f"{number_text(live.reading, decimals)} {unit}"
+
+
+def _next(live: Live, inch: bool, columns: int) -> list[str]:
+    if live.next_mm is None:
+        return ["all stations are taken"]
+    if live.to_go_mm is None:
+        return [f"next station {length_text(live.next_mm, inch)}"]
+    way = "on" if live.to_go_mm >= 0 else "back"
+    to_go = f"{length_text(abs(live.to_go_mm), inch)} to go, {way}"
+    if abs(live.to_go_mm) < 0.5:
+        to_go = "you are there"
+    words = f"next station {length_text(live.next_mm, inch)}: {to_go}"
+    return [words] if len(words) <= columns else words.split(": ")
+
+
+def still_words(live: Live) -> str:
+    """How long it has stood still, as a bar and in words.
+
+    Examples
+    --------
+    >>> still_words(Live(still_s=1.5, needed_s=3.0))
+    '[##########..........] still for 1.5 s of 3 s'
+    """
+    done = min(1.0, live.still_s / live.needed_s) if live.needed_s else 1.0
+    bar = "#" * round(BAR * done) + "." * (BAR - round(BAR * done))
+    if live.is_settled:
+        return f"[{bar}] SETTLED"
+    if live.still_s <= 0.0:
+        return f"[{bar}] moving"
+    if done >= 1:
+        return f"[{bar}] still, not settled yet ({live.still_s:.0f} s)"
+    return f"[{bar}] still for {live.still_s:.1f} s of {live.needed_s:g} s"
+
+
+def _taken(live: Live, instrument: Instrument, inch: bool) -> str:
+    if not live.taken:
+        return f"no station taken yet, {live.places} to take"
+    last = live.taken[-1]
+    words = f"{length_text(last.station_mm, inch)}: {reading_words(instrument, last.reading)}"
+    return f"{len(live.taken)} taken of {live.places}, the last {words}"
+
+
+def _counts(live: Live) -> list[str]:
+    lines = []
+    for name, (good, others) in live.counts.items():
+        words = f"{name}: {good} readings" + (f", {others} not good" if others else "")
+        value = live.beside.get(name)
+        lines.append(words + (f", now {value:g}" if value is not None else ""))
+    return lines
+
+
+class Page:
+    """The page on a terminal, redrawn in place; a context manager."""
+
+    def __init__(self, setup: Setup):
+        self._setup = setup
+        self._console = Console(highlight=False)
+        self._live = LivePage(console=self._console, auto_refresh=False, transient=False)
+
+    def __enter__(self) -> "Page":
+        self._live.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._live.stop()
+
+    @property
+    def columns(self) -> int:
+        """Width of the terminal."""
+        return self._console.width
+
+    def paint(self, live: Live, profile: Sequence[str], status: str, setup: Setup | None = None) -> None:
+        """Redraw."""
+        self._setup = setup or self._setup
+        lines = page(live, self._setup, self.columns, profile, status)
+        self._live.update(Group(*(Text(line, style=style) for line, style in lines)), refresh=True)
+
+    def bell(self) -> None:
+        """Ring the terminal's bell."""
+        self._console.bell()

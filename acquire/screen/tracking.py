@@ -1,0 +1,333 @@
+"""Follows a recording as it goes: where the instrument is, what it reads, which stations it has.
+
+What it takes to be a station's reading is for the eye; the file's stations are derived
+from all bytes at the end.
+"""
+
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from acquire.bed import Instrument
+from acquire.derivation import places_in_order, places_meant
+from acquire.derivation.placed import marks_in
+from acquire.handwork.companion import Companion
+from acquire.handwork.doubts import doubt_of
+from acquire.journal import Event
+from acquire.ports import Chunk, PortEvent, plan_ports
+from acquire.recorder import instruments_of
+from acquire.screen.stillness import Recent, StillTimer, is_steady
+from acquire.tagging import snapped
+from acquire.traverse_file import FLAGS, Setup, Stations
+from acquire.wire import Decoded, decoder_for
+from acquire.wire.kinds import tell
+
+SETTLED_S = 3.0
+STALE_S = 1.5
+END_AFTER_S = 5.0
+FLAG_WORDS = {number: name.replace("_", " ") for name, number in FLAGS.items()}
+PROBLEMS = ("lost", "silent", "errors", "behind", "disk")
+
+
+@dataclass(frozen=True)
+class Taken:
+    """One station as the screen took it."""
+
+    station_mm: float
+    reading: float
+    uncertainty: float
+    time_s: float
+    repeat: int = 1
+    doubt: str | None = None
+
+
+@dataclass(frozen=True)
+class Live:
+    """The state of things at one instant, for whoever shows it."""
+
+    time_s: float = 0.0
+    position_mm: float | None = None
+    reading: float | None = None
+    reading_age_s: float | None = None
+    next_mm: float | None = None
+    still_s: float = 0.0
+    needed_s: float = SETTLED_S
+    is_settled: bool = False
+    taken: tuple[Taken, ...] = ()
+    places: int = 0
+    counts: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+    """Good readings and others, of each instrument."""
+    beside: Mapping[str, float | None] = field(default_factory=dict)
+    problem: str = ""
+    ends_in_s: float | None = None
+
+    @property
+    def to_go_mm(self) -> float | None:
+        """From here to the next station, along the bed; None where either is not known."""
+        if self.next_mm is None or self.position_mm is None:
+            return None
+        return self.next_mm - self.position_mm
+
+
+@dataclass
+class _Heard:
+    """What one instrument has said."""
+
+    instrument: Instrument
+    recent: Recent = field(default_factory=Recent)
+    good: int = 0
+    others: int = 0
+
+
+News = Callable[[str, str], None]
+"""Told what happened: a kind (taken, problem, note) and words."""
+
+
+class Tracker:
+    """Follows one recording; `chunk` and `event` come from the recorder, `tick` from a clock.
+
+    Parameters
+    ----------
+    setup : Setup
+        What is recorded.
+    beside : sequence of Instrument, optional
+        Further instruments recorded.
+    settled_s : float, optional
+        How long it must have stood still before a station is taken.
+    companion : Companion, optional
+        Says what the survey so far predicts for a station.
+    on_news : callable, optional
+        Told of stations taken and of what goes wrong.
+    """
+
+    def __init__(
+        self,
+        setup: Setup,
+        beside: Sequence[Instrument] = (),
+        settled_s: float = SETTLED_S,
+        companion: Companion | None = None,
+        on_news: News = lambda kind, words: None,
+    ):
+        self.setup, self.settled_s, self.companion = setup, settled_s, companion
+        self._news = on_news
+        instruments = instruments_of(setup, beside)
+        self._port_of = plan_ports(instruments).port_of
+        self._heard = {i.name: _Heard(i) for i in instruments}
+        self._decoders = {i.name: decoder_for(i) for i in instruments}
+        kind, _, name = setup.position.partition(":")
+        self._scale = name if kind == "scale" else None
+        self._still = StillTimer()
+        self._places = [float(x) for x in places_in_order(setup)]
+        self._meant = places_meant(setup)
+        self._turn = 0
+        self._pending: tuple[float, float] | None = None
+        self._taken: list[Taken] = []
+        self._is_taken_here = False
+        self._problem = ""
+        self._ends_at_s: float | None = None
+        self._may_end = True
+        self._told_others: dict[str, int] = {}
+        self._is_stale_told = False
+        self._lock = threading.RLock()
+
+    def chunk(self, chunk: Chunk) -> None:
+        """Decode what came."""
+        with self._lock:
+            for name, port in self._port_of.items():
+                if port == chunk.port:
+                    for decoded in self._decoders[name].feed(chunk.data, chunk.time_s):
+                        self._one(self._heard[name], decoded)
+
+    def event(self, event: PortEvent) -> None:
+        """Take note of what happened."""
+        with self._lock:
+            for name, port in self._port_of.items():
+                if event.text.startswith(f"{port}:"):
+                    tell(self._decoders[name], Event(event.time_s, event.kind, event.text))
+            if event.kind == "mark":
+                self._marked(event)
+            elif event.kind in PROBLEMS:
+                self._wrong(event.text)
+            elif event.kind in ("reopened", "speaking"):
+                self._problem = ""
+                self._news("note", event.text)
+
+    def tick(self, now_s: float) -> Live:
+        """Look at the clock: take a station that has settled; give the state of things."""
+        with self._lock:
+            self._look_for_stale_position(now_s)
+            still_s = self._still_s(now_s)
+            settled = self._is_settled(now_s, still_s)
+            if settled and not self._is_taken_here:
+                self._take(now_s)
+            if self._scale is not None and still_s < 0.3:
+                self._is_taken_here, self._ends_at_s = False, None
+            return self._live(now_s, still_s, settled)
+
+    def is_over(self, now_s: float) -> bool:
+        """Whether the last station was taken and the time to go on has passed."""
+        with self._lock:
+            return self._ends_at_s is not None and now_s >= self._ends_at_s
+
+    def go_on(self) -> None:
+        """Do not end by itself any more: somebody is there and wants to read on."""
+        with self._lock:
+            self._may_end, self._ends_at_s = False, None
+
+    def go_back(self) -> None:
+        """The station before comes next (again)."""
+        with self._lock:
+            self._turn = max(0, self._turn - 1)
+            self._pending, self._ends_at_s = None, None
+
+    def pass_over(self) -> None:
+        """Leave the next station out."""
+        with self._lock:
+            self._turn = min(len(self._places), self._turn + 1)
+
+    @property
+    def next_mm(self) -> float | None:
+        """The station to go to."""
+        return self._places[self._turn] if self._turn < len(self._places) else None
+
+    def stations(self) -> Stations:
+        """The stations taken so far, as whoever draws the profile wants them."""
+        with self._lock:
+            rows = sorted(self._taken, key=lambda taken: (taken.station_mm, taken.repeat))
+        count = len(rows)
+        uncertainty = np.array([row.uncertainty for row in rows], float)
+        return Stations(
+            np.array([row.station_mm for row in rows], float),
+            np.array([row.reading for row in rows], float),
+            uncertainty,
+            np.zeros(count),
+            np.ones(count, np.int64),
+            np.array([row.repeat for row in rows], np.int64),
+            np.array([row.time_s for row in rows], float),
+        )
+
+    def _one(self, heard: _Heard, decoded: Decoded) -> None:
+        if decoded.flag != FLAGS["good"]:
+            heard.others += 1
+            self._tell_of_others(heard, decoded)
+            return
+        heard.good += 1
+        instrument = heard.instrument
+        value = instrument.sign * decoded.value * instrument.contract_per_reading + instrument.offset_mm
+        heard.recent.add(decoded.time_s, value)
+        if instrument.name == self._scale:
+            self._still.add(decoded.time_s, value)
+
+    def _tell_of_others(self, heard: _Heard, decoded: Decoded) -> None:
+        """At the first, the second, the fifth, the tenth...: at once, and not for ever."""
+        count, name = heard.others, heard.instrument.name
+        if count < self._told_others.get(name, 1):
+            return
+        self._told_others[name] = max(count + 1, round(count * 2.2))
+        words = f"{name}: {count} {FLAG_WORDS[decoded.flag]} so far ({decoded.reason or decoded.text!r})"
+        if count >= 5 and heard.good == 0 and heard.instrument.port is not None:
+            words += f", none good: is {heard.instrument.port.baud} baud its speed, and the pattern right?"
+        self._wrong(words)
+
+    def _wrong(self, words: str) -> None:
+        self._problem = words
+        self._news("problem", words)
+
+    def _marked(self, event: PortEvent) -> None:
+        (_, named), *_ = marks_in([Event(event.time_s, event.kind, event.text)])
+        if self.setup.position != "stations":
+            return
+        place = self.next_mm if named is None else named
+        if place is None:
+            return
+        self._pending, self._is_taken_here = (place, event.time_s), False
+        self._turn = next((k + 1 for k, p in enumerate(self._places) if abs(p - place) < 0.01), self._turn)
+
+    def _still_s(self, now_s: float) -> float:
+        if self._scale is not None:
+            return self._still.still_s(now_s)
+        return max(0.0, now_s - self._pending[1]) if self._pending else 0.0
+
+    def _is_settled(self, now_s: float, still_s: float) -> bool:
+        if still_s < self.settled_s or (self._scale is None and self._pending is None):
+            return False
+        measuring = self._heard[self.setup.instrument]
+        if measuring.recent.last_s is None:
+            return False
+        allowance = max(0.3 * measuring.instrument.uncertainty, 1e-9)
+        return is_steady(measuring.recent, now_s, allowance)
+
+    def _take(self, now_s: float) -> None:
+        self._is_taken_here = True
+        recent = self._heard[self.setup.instrument].recent
+        station_mm = self._standing_at()
+        samples = recent.between(now_s - 1.0)
+        if station_mm is None or len(samples) == 0:
+            return
+        reading = float(samples.mean())
+        doubt = self._doubt(station_mm, reading)
+        repeat = 1 + sum(abs(t.station_mm - station_mm) < 0.01 for t in self._taken)
+        uncertainty = self.setup.described.uncertainty
+        self._taken.append(Taken(station_mm, reading, uncertainty, now_s, repeat, doubt))
+        self._turn_on(station_mm)
+        self._pending = None
+        self._news("taken", f"{station_mm:g}")
+        if doubt is not None:
+            self._wrong(doubt)
+        else:
+            self._problem = ""
+        wanted = {round(place, 2) for place in self._places}
+        if self._may_end and wanted <= {round(t.station_mm, 2) for t in self._taken}:
+            self._ends_at_s = now_s + END_AFTER_S
+            self._news("note", f"last station taken: ends by itself in {END_AFTER_S:g} s unless it moves on")
+
+    def _standing_at(self) -> float | None:
+        if self._scale is None:
+            return self._pending[0] if self._pending else None
+        position = self._heard[self._scale].recent.last
+        if position is None:
+            return None
+        return float(snapped(np.array([position]), self._meant)[0])
+
+    def _turn_on(self, station_mm: float) -> None:
+        here = [k for k, place in enumerate(self._places) if abs(place - station_mm) < 0.01]
+        if here:
+            self._turn = max(self._turn, here[0] + 1) if self._scale is None else here[0] + 1
+
+    def _doubt(self, station_mm: float, reading: float) -> str | None:
+        before = self.stations()
+        prediction = self.companion.predict(before, station_mm) if self.companion is not None else None
+        if prediction is None:
+            return None
+        return doubt_of(self.setup.described, before, station_mm, reading, prediction)
+
+    def _look_for_stale_position(self, now_s: float) -> None:
+        if self._scale is None:
+            return
+        last_s = self._heard[self._scale].recent.last_s
+        is_stale = last_s is not None and now_s - last_s > STALE_S
+        if is_stale and not self._is_stale_told:
+            self._wrong(f"{self._scale}: no position for {STALE_S:g} s; what is read now has no place")
+        self._is_stale_told = is_stale
+
+    def _live(self, now_s: float, still_s: float, settled: bool) -> Live:
+        recent = self._heard[self.setup.instrument].recent
+        others = [n for n in self._heard if n not in (self.setup.instrument, self._scale)]
+        return Live(
+            time_s=now_s,
+            position_mm=self._heard[self._scale].recent.last if self._scale else None,
+            reading=recent.last,
+            reading_age_s=None if recent.last_s is None else max(0.0, now_s - recent.last_s),
+            next_mm=self.next_mm,
+            still_s=still_s,
+            needed_s=self.settled_s,
+            is_settled=settled,
+            taken=tuple(self._taken),
+            places=len(self._places),
+            counts={name: (heard.good, heard.others) for name, heard in self._heard.items()},
+            beside={name: self._heard[name].recent.last for name in others},
+            problem=self._problem,
+            ends_in_s=None if self._ends_at_s is None else max(0.0, self._ends_at_s - now_s),
+        )
