@@ -4,11 +4,12 @@ Tolerates a cut at any byte, flipped bits, missing, repeated and zeroed pages. A
 journal is read one record at a time (`records`) or gathered by port (`read_journal`).
 """
 
+import math
 from array import array
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import overload
+from typing import NamedTuple, overload
 
 import numpy as np
 
@@ -21,9 +22,8 @@ LARGEST_BYTES = 1 << 31
 MOST_DAMAGE_TOLD = 50
 
 
-@dataclass(frozen=True, slots=True)
-class Chunk:
-    """Bytes as they came from a port."""
+class Chunk(NamedTuple):
+    """Bytes as they came from a port. (A tuple: millions are made of an hour.)"""
 
     port: str
     time_s: float
@@ -116,7 +116,9 @@ class _Gathering:
         self.times_s.append(time_s)
 
     def chunks(self) -> Chunks:
-        return Chunks(bytes(self.raw), np.array(self.ends, np.int64), np.array(self.times_s, float))
+        if not self.ends:
+            return Chunks(b"", np.zeros(0, np.int64), np.zeros(0))
+        return Chunks(bytes(self.raw), np.frombuffer(self.ends, np.int64), np.frombuffer(self.times_s, float))
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,7 +178,8 @@ class _Numbered:
             if not isinstance(item, frames.Frame) or record is None:
                 self._lose(item.offset, item.end)
                 continue
-            yield from self._missing(item)
+            if self._loss is not None or item.sequence != self._expected:
+                yield from self._missing(item)
             self._expected, self._time_s = item.sequence + 1, item.time_s
             yield record
         yield from self._told(f"after {self._time_s:.3f} s, at its end")
@@ -200,17 +203,19 @@ class _Numbered:
 
     def _record(self, frame: frames.Frame, where: str) -> Record | None:
         """The record in a whole frame; None for a stale one and for one that means nothing here."""
-        if frame.sequence < self._expected or not np.isfinite(frame.time_s):
+        kind, time_s, payload = frame.kind, frame.time_s, frame.payload
+        if frame.sequence < self._expected or not math.isfinite(time_s):
             return None
-        if frame.kind == frames.SETUP:
-            return Setup.from_json(frame.payload.decode("utf-8", "replace"), where)
-        if frame.kind == frames.END:
-            return End(frame.time_s, frame.payload == b"\x01")
-        if frame.kind not in (frames.CHUNK, frames.EVENT) or not frame.payload:
+        if kind == frames.CHUNK and payload:
+            name, data = frames.split_name(payload)
+            return Chunk(name, time_s, data)
+        if kind == frames.SETUP:
+            return Setup.from_json(payload.decode("utf-8", "replace"), where)
+        if kind == frames.END:
+            return End(time_s, payload == b"\x01")
+        if kind != frames.EVENT or not payload:
             return None
-        name, data = frames.split_name(frame.payload)
-        if frame.kind == frames.CHUNK:
-            return Chunk(name, frame.time_s, data)
+        name, data = frames.split_name(payload)
         return Event(frame.time_s, name, data.decode("utf-8", "replace"))
 
 
@@ -254,7 +259,7 @@ def _gathered(found: Iterable[Record], where: str) -> JournalContents:
         )
     return JournalContents(
         setup=setup,
-        chunks={port: gathering.chunks() for port, gathering in ports.items()},
+        chunks={port: ports.pop(port).chunks() for port in list(ports)},
         events=events,
         complete=complete and not lost,
         lost_bytes=sum(each.lost_bytes for each in lost),
