@@ -233,8 +233,9 @@ def _judged(
     level = remove_line(difference, "least-squares")
     verdict = agreement(level.height_um, level.covariance_um2)
     worst = int(np.nanargmax(np.abs(verdict.normalised_error))) if verdict.degrees else 0
-    largest = max(straightness(each, "least-squares").range_um for each in profiles)
-    of_use = max(largest, A_SCRAPING_PASS_UM)
+    # the noisier map's range is mostly noise: what there is to see is in the other
+    shape = min(straightness(each, "least-squares").range_um for each in profiles)
+    of_use = max(shape, A_SCRAPING_PASS_UM)
     can_tell = verdict.smallest_detectable <= of_use or not verdict.agree
     return Comparison(
         a=sides[0].name,

@@ -1,0 +1,139 @@
+"""Comparison: only estimates of the same thing, with the covariance of their difference."""
+
+import numpy as np
+import pytest
+
+from acquire.bed import parse_bed
+from acquire.errors import AnalysisError
+from analysis.comparison import compare
+
+BED = """
+[bed]
+name = "invented bed with two flats"
+length_mm = 1000
+station_pitch_mm = 100
+[faces.front]
+normal = "up"
+across_mm = 0
+[faces.rear]
+normal = "up"
+across_mm = 250
+[faces.side]
+normal = "front"
+across_mm = 260
+[instruments.level]
+quantity = "slope"
+unit = "um/m"
+base_mm = 100
+standard_uncertainty = 1.0
+SCALE
+[instruments.dial]
+quantity = "offset"
+unit = "um"
+standard_uncertainty = 1.0
+[instruments.coarse]
+quantity = "offset"
+unit = "um"
+standard_uncertainty = 60.0
+"""
+X = np.arange(0, 1001, 100.0)
+MIDDLE = (X[1:] + X[:-1]) / 2
+
+
+@pytest.fixture
+def bed():
+    return parse_bed(BED.replace("SCALE", ""))
+
+
+def hollow(x):
+    return -40 * np.sin(np.pi * x / 1000)
+
+
+def tilted(x):
+    return 0.03 * x - 15 * np.sin(2 * np.pi * x / 1000)
+
+
+def _level(make_traverse, bed, face, height, rng, **setup):
+    return make_traverse(
+        bed, "level", MIDDLE, np.diff(height(X)) / 0.1 + rng.normal(0, 1, 10), face=face, **setup
+    )
+
+
+def _dial(make_traverse, bed, rng, instrument="dial", u=1.0, bump=0.0):
+    reading = tilted(X) - hollow(X) + rng.normal(0, u, 11) + np.where(X == 300, bump, 0)
+    return make_traverse(bed, instrument, X, reading, face="rear", reference="front")
+
+
+def _survey(make_traverse, bed, seed=1, **dial):
+    rng = np.random.default_rng(seed)
+    return [
+        _level(make_traverse, bed, "front", hollow, rng),
+        _level(make_traverse, bed, "rear", tilted, rng),
+        _dial(make_traverse, bed, rng, **dial),
+    ]
+
+
+def test_indicator_is_held_against_the_difference_of_two_level_maps(make_traverse, bed):
+    found = compare(_survey(make_traverse, bed), bed, "rear:level", "rear:indicator")
+    assert found.subject == "rear − front"
+    assert found.agree is True
+    assert np.abs(found.difference_um).max() < 4
+
+
+def test_bump_of_one_map_is_found_where_it_is(make_traverse, bed):
+    found = compare(_survey(make_traverse, bed, bump=12.0), bed, "rear:level", "3")
+    assert found.agree is False
+    assert found.worst["station_mm"] == 300
+    assert found.worst["difference_um"] < 0  # level minus indicator
+
+
+def test_instrument_too_coarse_to_see_anything_is_told_as_cannot_tell(make_traverse, bed):
+    found = compare(
+        _survey(make_traverse, bed, instrument="coarse", u=60.0), bed, "rear:level", "rear:indicator"
+    )
+    assert found.agree is None
+    assert found.smallest_detectable_um > 40
+
+
+def test_level_of_one_way_is_not_held_against_an_indicator_of_two(make_traverse, bed):
+    with pytest.raises(AnalysisError, match="B − A"):
+        compare(_survey(make_traverse, bed), bed, "2", "3")
+
+
+def test_map_is_not_held_against_itself(make_traverse, bed):
+    with pytest.raises(AnalysisError, match="both"):
+        compare(_survey(make_traverse, bed), bed, "2", "rear:level")
+
+
+@pytest.mark.parametrize("name", ["9", "rear:dial", "middle:level", "rear", ""])
+def test_names_that_mean_nothing_are_refused(make_traverse, bed, name):
+    with pytest.raises(AnalysisError):
+        compare(_survey(make_traverse, bed), bed, "1", name)
+
+
+def test_added_tilt_and_mirrored_sides_change_no_verdict(make_traverse, bed):
+    survey = _survey(make_traverse, bed)
+    one, other = compare(survey, bed, "rear:level", "3"), compare(survey, bed, "3", "rear:level")
+    assert other.difference_um == pytest.approx(-one.difference_um, abs=1e-9)
+    assert other.chi_square == pytest.approx(one.chi_square)
+
+
+def test_scale_that_both_runs_share_cancels_out_of_their_difference(make_traverse):
+    # a scale known to 10 % is 4 µm on this hollow; two runs with the one level share it
+    sharing = parse_bed(BED.replace("SCALE", "scale_uncertainty = 0.1"))
+    exact = parse_bed(BED.replace("SCALE", ""))
+    widths = []
+    for bed in (sharing, exact):
+        rng = np.random.default_rng(2)
+        runs = [_level(make_traverse, bed, "front", hollow, rng) for _ in range(2)]
+        a, b = (str(run.number) for run in runs)
+        widths.append(compare(runs, bed, a, b).expanded_uncertainty_um.max())
+    assert widths[0] == pytest.approx(widths[1], rel=0.01)
+
+
+def test_right_maps_are_told_apart_no_oftener_than_promised(make_traverse, bed):
+    wrong = sum(
+        compare(_survey(make_traverse, bed, seed=seed), bed, "rear:level", "rear:indicator").agree is not True
+        for seed in range(100)
+    )
+    assert wrong <= 6  # one to two in a hundred; 6 is beyond three standard deviations
