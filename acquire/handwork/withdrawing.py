@@ -4,45 +4,45 @@ from pathlib import Path
 
 from acquire.errors import SurveyError
 from acquire.traverse_file import files_of, survey_bed, traverse_folder
+from acquire.traverse_file.holding import holding
 from acquire.traverse_file.places import put_in_place
 
 
 def withdraw(survey: Path | str, number: int | None = None) -> tuple[Path, Path]:
-    """Move a traverse file (the last one if no number is given) to `traverses/withdrawn`.
+    """Move a traverse (the last one if no number is given) to `traverses/withdrawn`.
 
-    Returns where it was and where it is.
+    One that was cut short is only taken by its number: with none, it is not guessed
+    whether it or the finished one before it is meant.  Returns where it was and where it is.
 
     Raises
     ------
     SurveyError
-        If there is none, or a recording is still under way after it.
+        If there is none, it is still being recorded, or the last one was cut short.
     """
     survey_bed(survey)
-    found = files_of(survey)
-    if not found or (number is not None and number not in found):
-        what = f"traverse {number}" if number is not None else "a traverse"
-        raise SurveyError(
-            str(survey),
-            f"found no {what[2:] if number is None else what}",
-            "one to take out",
-            "see `waylog show`",
-        )
-    chosen = max(found) if number is None else number
-    _refuse_under_way(survey, chosen, number)
-    old = found[chosen]
+    finished, cut_short = files_of(survey), files_of(survey, "journal")
+    old = _last(survey, finished, cut_short) if number is None else (finished | cut_short).get(number)
+    if old is None:
+        what = "traverse" if number is None else f"traverse {number}"
+        raise SurveyError(str(survey), f"found no {what}", "one to take out", "see `waylog show`")
     folder = traverse_folder(survey) / "withdrawn"
     folder.mkdir(exist_ok=True)
-    put_in_place(old, folder / old.name)
+    with holding(old) as is_free:
+        if not is_free:
+            raise SurveyError(str(old), "found it in use by another waylog", "one at rest", "end that first")
+        put_in_place(old, folder / old.name)
     return old, folder / old.name
 
 
-def _refuse_under_way(survey: Path | str, chosen: int, asked: int | None) -> None:
-    """With no number said, the last thing done may be a recording cut short: then it is not guessed."""
-    unfinished = [n for n in files_of(survey, "journal") if n > chosen]
-    if asked is None and unfinished:
+def _last(survey: Path | str, finished: dict[int, Path], cut_short: dict[int, Path]) -> Path | None:
+    last, open_one = max(finished, default=0), max(cut_short, default=0)
+    if open_one > last:
+        before = f" after traverse {last}" if last else ""
         raise SurveyError(
             str(survey),
-            f"found traverse {unfinished[-1]} unfinished after traverse {chosen}",
+            f"found traverse {open_one} cut short{before}",
             "a finished last traverse",
-            f"run `waylog mend`, or say which: --number {chosen}",
+            f"`waylog mend` finishes it; or say which is meant: --number {open_one}"
+            + (f" or --number {last}" if last else ""),
         )
+    return finished.get(last)

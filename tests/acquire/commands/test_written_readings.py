@@ -120,6 +120,19 @@ def test_undo_moves_the_last_traverse_aside_and_its_number_is_not_used_again(sur
     assert "traverse 9" in capsys.readouterr().err
 
 
+def test_undo_does_not_guess_between_a_finished_traverse_and_one_cut_short(
+    survey, csv_of, monkeypatch, capsys
+):
+    assert imported(survey, csv_of("station_mm,reading\n0,1\n")) == 0
+    assert entered(monkeypatch, survey, "1\n") == 0
+    assert main(["undo", str(survey)]) == 1
+    assert "--number 2 or --number 1" in capsys.readouterr().err
+    assert main(["undo", str(survey), "--number", "2"]) == 0
+    assert (survey / "traverses" / "withdrawn" / "002-way-level.journal").is_file()
+    assert main(["undo", str(survey)]) == 0 and files_of(survey) == {}
+    assert main(["undo", str(survey)]) == 1
+
+
 def entered(monkeypatch, survey, typed, *more):
     monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
     return main(["enter", str(survey), "way", "-i", "level", *more])
