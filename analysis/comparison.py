@@ -21,7 +21,7 @@ from analysis.agreement import agreement
 from analysis.combination import BY, adjusted
 from analysis.observations import Form, Observations, observe, observe_all
 from analysis.profile import Profile
-from analysis.reference_lines import remove_line, straightness
+from analysis.reference_lines import remove_line
 
 A_SCRAPING_PASS_UM = 10.0
 """A pass takes about 2 to 10 µm (common practice, no source): seeing less than that is of use anyway."""
@@ -234,7 +234,7 @@ def _judged(
     verdict = agreement(level.height_um, level.covariance_um2)
     worst = int(np.nanargmax(np.abs(verdict.normalised_error))) if verdict.degrees else 0
     # the noisier map's range is mostly noise: what there is to see is in the other
-    shape = min(straightness(each, "least-squares").range_um for each in profiles)
+    shape = min(float(np.ptp(remove_line(each, "least-squares").height_um)) for each in profiles)
     of_use = max(shape, A_SCRAPING_PASS_UM)
     can_tell = verdict.smallest_detectable <= of_use or not verdict.agree
     return Comparison(
