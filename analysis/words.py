@@ -21,6 +21,13 @@ if TYPE_CHECKING:
     from analysis.twist import Twist
 
 STRAIGHT = "straight within what could be seen"
+LINE_WORDS = {
+    "ends": "the line through its ends",
+    "least-squares": "the least-squares line",
+    "minimum-zone": "the minimum-zone line",
+    "unworn": "the line through its unworn stretches",
+}
+METHODS = {"cross_level": "cross level", "two_maps": "level maps of the two ways"}
 
 
 def table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:

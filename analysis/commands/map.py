@@ -12,19 +12,14 @@ if TYPE_CHECKING:
     from analysis.cumulative import HandCheck
     from analysis.face_map import FaceMap
 
-LINE_WORDS = {
-    "ends": "the line through its ends",
-    "least-squares": "the least-squares line",
-    "minimum-zone": "the minimum-zone line",
-    "unworn": "the line through its unworn stretches",
-}
+LINES = ("ends", "least-squares", "minimum-zone", "unworn")
 
 
 @click.command("map")
 @survey_argument
 @click.argument("face")
 @click.option("--by", type=click.Choice(["all", "level", "indicator"]), default="all", show_default=True)
-@click.option("--line", type=click.Choice(list(LINE_WORDS)), default="ends", show_default=True)
+@click.option("--line", type=click.Choice(LINES), default="ends", show_default=True)
 @click.option("--over", "over_mm", type=float, help="Also the least straight stretch of this many mm.")
 @click.option("--explain", is_flag=True, help="Print the sum of a stepped level station by station.")
 @answer_options
@@ -61,7 +56,7 @@ def command(
 def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
     """The answer, then where it is from, then the heights, then what to mind."""
     from acquire.units import height_text, length_text
-    from analysis.words import columns, notes, shape_words
+    from analysis.words import LINE_WORDS, columns, notes, shape_words
 
     half = result.straightness_expanded_um / 2
     numbers = ", ".join(str(n) for n in result.traverses)

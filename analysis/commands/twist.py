@@ -11,8 +11,6 @@ from analysis.commands.options import Shown, answer_options, give, survey_argume
 if TYPE_CHECKING:
     from analysis.twist import Twist
 
-METHODS = {"cross_level": "cross level", "two_maps": "level maps of the two ways"}
-
 
 @click.command("twist")
 @survey_argument
@@ -39,7 +37,7 @@ def command(
 
 def twist_words(result: "Twist", inch: bool) -> Sequence[str]:
     """The answer in words: how much, which way, how sure, and whether two ways of measuring agree."""
-    from analysis.words import agreement_words, columns, notes, roll_words
+    from analysis.words import METHODS, agreement_words, columns, notes, roll_words
 
     lines = [roll_words(result, inch)]
     lines += _whole(result, inch)
