@@ -68,6 +68,11 @@ def file_name(setup: Setup, ending: str = "h5") -> str:
     --------
     >>> file_name(Setup("level", "slope", "", number=3, face="front-vee"))
     '003-front-vee-level.h5'
+
+    A colon is no part of a file's name on every system:
+
+    >>> file_name(Setup("dial", "offset", "", number=4, face="straightedge:two-foot"))
+    '004-straightedge-two-foot-dial.h5'
     """
-    where = setup.face or f"{setup.front}-{setup.rear}"
+    where = (setup.face or f"{setup.front}-{setup.rear}").replace(":", "-")
     return f"{setup.number:03d}-{where}-{setup.instrument}.{ending}"
