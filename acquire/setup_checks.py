@@ -79,7 +79,7 @@ def make_setup(
         rear=rear,
         other=wanted.other,
         inside=wanted.inside,
-        reference=CARRIAGE if on_carriage else wanted.reference,
+        reference=CARRIAGE if on_carriage else _without_blanks(wanted.reference),
         position=wanted.position,
         direction=wanted.direction,
         mode_asked=wanted.mode,
@@ -96,6 +96,11 @@ def make_setup(
     return setup
 
 
+def _without_blanks(reference: str | None) -> str | None:
+    """`A + B` as `A+B`: names hold no blanks."""
+    return None if reference is None else "".join(reference.split())
+
+
 def setup_warnings(setup: Setup) -> tuple[str, ...]:
     """What is allowed but ought to be known before the readings are believed."""
     instrument, words = setup.described, []
@@ -108,6 +113,11 @@ def setup_warnings(setup: Setup) -> tuple[str, ...]:
         words.append(
             f"{instrument.name} has no seating_um in bed.toml: what lifting and replacing varies by "
             "is not counted (read one place ten times, lifting it each time)"
+        )
+    if not setup.state:
+        words.append(
+            "bed.toml has no [state] (on feet or blocks, clamped or free, headstock and carriage on or off, "
+            "temperature): without it before and after cannot be held against each other"
         )
     return tuple(words)
 

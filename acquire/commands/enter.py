@@ -114,9 +114,7 @@ def _finished(entry: "Entry", is_ended: bool, writer: "JournalWriter") -> int:
         return 0
     unread = len(entry.slots) - len(set(entry.slots) & entry.answered.keys())
     if not is_ended or not entry.taken:
-        click.echo(
-            f"stopped: {entry.taken} readings kept in {writer.path.name}, {unread} stations to go", err=True
-        )
+        click.echo(f"stopped: {entry.taken} readings kept in {writer.path.name}, {unread} to go", err=True)
         click.echo(
             "go on with the same command; or `waylog mend` makes a traverse of what is there", err=True
         )
@@ -124,7 +122,7 @@ def _finished(entry: "Entry", is_ended: bool, writer: "JournalWriter") -> int:
     path = made_traverse(writer)
     if (drift := closing_words(entry)) is not None:
         click.echo(drift)
-    left_out = f", {unread} stations not read" if unread else ""
+    left_out = f", {unread} station{'s' if unread > 1 else ''} not read" if unread else ""
     click.echo(f"{entry.taken} readings of {entry.setup.subject} by {entry.setup.instrument}{left_out}")
     click.echo(f"traverse {writer.setup.number}: {path}")
     return 0

@@ -80,7 +80,9 @@ def _say_understood(setup: "Setup", table: "ReadingsTable", warnings: Sequence[s
         click.echo(f"  {words}", err=True)
     stations = table.stations
     first = zip(stations.station_mm[:PREVIEWED], stations.reading[:PREVIEWED], strict=True)
-    shown = ", ".join(f"{mm:g} mm {reading_words(setup.described, um)}" for mm, um in first)
+    shown = ", ".join(
+        f"{mm:g} mm {reading_words(setup.described, um, setup.bed.is_inch)}" for mm, um in first
+    )
     more = ", ..." if len(stations) > PREVIEWED else ""
     click.echo(f"  {shown}{more}", err=True)
     if table.gap_mm:

@@ -69,7 +69,7 @@ def _line(number: int, text: str) -> TypedLine:
     fields = text.split("\t")
     try:
         station_mm, repeat, time_s = float(fields[0]), int(fields[1]), float(fields[2] or "nan")
-        if len(fields) != 4 or not math.isfinite(station_mm) or repeat < 1 or math.isinf(time_s):
+        if len(fields) != 4 or not math.isfinite(station_mm) or not 1 <= repeat < 10**6 or math.isinf(time_s):
             raise ValueError
     except (ValueError, IndexError, OverflowError):
         raise EntryError(

@@ -67,6 +67,8 @@ length_mm = 610
 mass_g_per_m = 0.5
 tension_n = 50
 span_mm = 1800
+[state]
+stands_on = "feet"
 """)
 
 
@@ -193,6 +195,17 @@ def test_setup_survives_its_own_text(setup):
     made = setup(instrument="indicator", face="rear-flat", reference="front-vee", unit="thous")
     assert type(made).from_json(made.as_json()) == made
     assert made.unit == "thou"
+
+
+def test_blanks_around_the_plus_of_two_references_do_not_matter(setup):
+    made = setup(instrument="indicator", face="front-keeper", reference="front-vee + rear-flat")
+    assert made.reference == "front-vee+rear-flat"
+
+
+def test_unsaid_state_of_the_bed_is_warned_of(tmp_path):
+    stateless = parse_bed(BED.text[: BED.text.index("[state]")])
+    words = setup_warnings(make_setup(stateless, tmp_path, instrument="level", face="front-vee"))
+    assert len(words) == 1 and "[state]" in words[0]
 
 
 def test_full_footprint_and_unstated_seating_are_warned_of(setup):

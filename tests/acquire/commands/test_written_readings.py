@@ -239,3 +239,53 @@ def test_start_writes_no_bed_that_could_not_be_read(tmp_path, monkeypatch):
     assert main(["start", str(tmp_path / "b"), "--length", "100", "--pitch", "500"]) == 1
     assert main(["start", str(tmp_path / "b"), "--face", "no+good:up"]) == 1
     assert not (tmp_path / "b" / "bed.toml").exists()
+
+
+def at_a_terminal(arguments, typed):
+    """Run a command with a terminal as its standard input; what is typed ahead waits there."""
+    master, slave = os.openpty()
+    try:
+        os.write(master, typed)
+        return subprocess.run(
+            [sys.executable, "-m", "acquire.cli", *arguments],
+            stdin=slave,
+            capture_output=True,
+            text=True,
+            encoding="utf-8",
+            timeout=DEADLINE_S,
+            env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+            check=False,
+        )
+    finally:
+        os.close(master)
+        os.close(slave)
+
+
+@pytest.mark.skipif(not hasattr(os, "openpty"), reason="needs a pseudo-terminal")
+def test_person_at_a_terminal_is_asked_corrected_and_may_come_back(survey):
+    enter = ["enter", str(survey), "way", "-i", "level"]
+    first = at_a_terminal(enter, b"1\nhigh\n2\nb\n2.5\n\x04")
+    assert first.returncode == 0 and "feet at 400 mm and 600 mm" in first.stderr
+    assert "needed: a number" in first.stderr and "2 readings kept" in first.stderr
+    second = at_a_terminal(enter, b"y\n3\nq\n")
+    assert second.returncode == 0 and "Go on with it?" in second.stderr
+    assert "1 station not read" in second.stdout
+    np.testing.assert_allclose(read_traverse(files_of(survey)[1]).stations.reading, [1, 2.5, 3])
+
+
+@pytest.mark.skipif(not hasattr(os, "openpty"), reason="needs a pseudo-terminal")
+def test_start_at_a_terminal_asks_for_all_that_no_option_gives(tmp_path):
+    answers = b"old lathe\n48\n4 in\n\n10 in\nlevel vial\n\nblocks\ny\nn\n?\n19,5\n\nthe fitter\n"
+    done = at_a_terminal(["start", str(tmp_path / "b"), "--inch"], answers)
+    assert done.returncode == 0, done.stderr
+    bed = read_bed(tmp_path / "b" / "bed.toml")
+    assert (bed.name, bed.length_mm, bed.is_inch) == ("old lathe", 1219.2, True)
+    assert bed.gauge_mm("front-vee", "rear-flat") == 254 and set(bed.instruments) == {"level", "vial"}
+    said = {key: value for key, value in bed.state.items() if key != "asked_on"}
+    assert said == {
+        "stands_on": "blocks",
+        "clamped": True,
+        "headstock_on": False,
+        "temperature_top_degC": 19.5,
+        "asked_of": "the fitter",
+    }
