@@ -154,8 +154,9 @@ def summary(recording: "Recording", screen: "Screen") -> list[str]:
     converted = recording.converted
     minutes, seconds = divmod(round(recording.seconds), 60)
     lines = [
-        f"{recording.path.name}: {converted.readings} readings, {converted.stations} stations "
-        f"in {minutes}:{seconds:02d} min, ended by {recording.ended_by}"
+        f"{recording.path.name}: {_count(converted.readings, 'reading')}, "
+        f"{_count(converted.stations, 'station')} in {minutes}:{seconds:02d} min, "
+        f"ended by {recording.ended_by}"
     ]
     counts = screen.tracker.tick(recording.seconds).counts
     for name, (good, others) in counts.items():
@@ -170,3 +171,7 @@ def summary(recording: "Recording", screen: "Screen") -> list[str]:
             "the bytes are kept, and `waylog redo` derives it anew once bed.toml is put right"
         )
     return lines
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"

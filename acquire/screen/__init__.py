@@ -20,8 +20,8 @@ Live lines are dropped while the window is slow, stations are not.  The end of i
 ends the window's feed, not the window.
 """
 
-from acquire.screen.keys import KEYS, key_words
+from acquire.screen.keys import key_words
 from acquire.screen.showing import Screen
 from acquire.screen.tracking import Live, Taken, Tracker
 
-__all__ = ["KEYS", "Live", "Screen", "Taken", "Tracker", "key_words"]
+__all__ = ["Live", "Screen", "Taken", "Tracker", "key_words"]

@@ -6,24 +6,20 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-KEYS = {"q": "q end", "\r": "Enter mark", "b": "b back", "s": "s skip", "g": "g go on"}
 
-
-def key_words(position: str) -> str:
+def key_words(position: str) -> tuple[str, ...]:
     """The keys that mean something for this kind of position, and their meaning.
 
     Examples
     --------
-    >>> key_words("stations")
-    'Enter (or space): it stands at the station   b: back one   s: skip one   q: end and keep'
     >>> key_words("scale:dro")
-    'Enter (or space): a mark   g: do not end by itself   q: end and keep'
+    ('Enter: a mark', 'g: do not end by itself', 'q: end and keep')
     """
     if position == "stations":
-        return "Enter (or space): it stands at the station   b: back one   s: skip one   q: end and keep"
+        return ("Enter: it stands at the station", "b: back one", "s: skip one", "q: end and keep")
     if position.startswith("feed:"):
-        return "Enter (or space): the feed starts; again: it has stopped   q: end and keep"
-    return "Enter (or space): a mark   g: do not end by itself   q: end and keep"
+        return ("Enter: the feed starts, then stops", "q: end and keep")
+    return ("Enter: a mark", "g: do not end by itself", "q: end and keep")
 
 
 @contextmanager

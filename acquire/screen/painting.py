@@ -42,7 +42,19 @@ def page(
         lines.append((f"last station taken: ends by itself in {live.ends_in_s:.0f} s (g: go on)", "bold"))
     if status:
         lines.append((status, "bold"))
-    lines.append((key_words(setup.position), "reverse"))
+    lines += [(words, "reverse") for words in _wrapped(key_words(setup.position), columns)]
+    return lines
+
+
+def _wrapped(parts: Sequence[str], columns: int, between: str = "   ") -> list[str]:
+    """The parts on as few lines as the terminal is wide for, none cut in two."""
+    lines = [""]
+    for part in parts:
+        longer = lines[-1] + between + part if lines[-1] else part
+        if lines[-1] and len(longer) > columns:
+            lines.append(part)
+        else:
+            lines[-1] = longer
     return lines
 
 
@@ -85,6 +97,8 @@ def still_words(live: Live) -> str:
     >>> still_words(Live(still_s=1.5, needed_s=3.0))
     '[##########..........] still for 1.5 s of 3 s'
     """
+    if live.is_unmarked:
+        return "press Enter when it stands there" if live.next_mm is not None else "q ends and keeps"
     done = min(1.0, live.still_s / live.needed_s) if live.needed_s else 1.0
     bar = "#" * round(BAR * done) + "." * (BAR - round(BAR * done))
     if live.is_settled:
@@ -119,6 +133,7 @@ class Page:
     def __init__(self, setup: Setup):
         self._setup = setup
         self._console = Console(highlight=False)
+        self._shown: list[tuple[str, str]] = []
         self._live = LivePage(console=self._console, auto_refresh=False, transient=False)
 
     def __enter__(self) -> "Page":
@@ -137,6 +152,9 @@ class Page:
         """Redraw."""
         self._setup = setup or self._setup
         lines = page(live, self._setup, self.columns, profile, status)
+        if lines == self._shown:
+            return
+        self._shown = lines
         self._live.update(Group(*(Text(line, style=style) for line, style in lines)), refresh=True)
 
     def bell(self) -> None:

@@ -55,6 +55,8 @@ class Live:
     still_s: float = 0.0
     needed_s: float = SETTLED_S
     is_settled: bool = False
+    is_unmarked: bool = False
+    """It is the operator who says, by a mark, when it stands at the next station."""
     taken: tuple[Taken, ...] = ()
     places: int = 0
     counts: Mapping[str, tuple[int, int]] = field(default_factory=dict)
@@ -221,11 +223,11 @@ class Tracker:
             self._still.add(decoded.time_s, value)
 
     def _tell_of_others(self, heard: _Heard, decoded: Decoded) -> None:
-        """At the first, the second, the fifth, the tenth...: at once, and not for ever."""
+        """At the first, the fifth, and then ever more rarely: at once, and not for ever."""
         count, name = heard.others, heard.instrument.name
         if count < self._told_others.get(name, 1):
             return
-        self._told_others[name] = max(count + 1, round(count * 2.2))
+        self._told_others[name] = max(5, round(count * 2.2))
         words = f"{name}: {count} {FLAG_WORDS[decoded.flag]} so far ({decoded.reason or decoded.text!r})"
         if count >= 5 and heard.good == 0 and heard.instrument.port is not None:
             words += f", none good: is {heard.instrument.port.baud} baud its speed, and the pattern right?"
@@ -324,6 +326,7 @@ class Tracker:
             still_s=still_s,
             needed_s=self.settled_s,
             is_settled=settled,
+            is_unmarked=self.setup.position == "stations" and self._pending is None,
             taken=tuple(self._taken),
             places=len(self._places),
             counts={name: (heard.good, heard.others) for name, heard in self._heard.items()},
