@@ -204,9 +204,9 @@ class Recovered:
         at_mm = self.station_mm[np.abs(self.error_um).argmax()]
         verdict = "within" if self.agrees else "NOT within"
         return (
-            f"  {self.face}: off by {_both(self.worst_um)} at worst (at {at_mm:g} mm), "
-            f"{_both(self.rms_um)} rms; {verdict} the stated uncertainty "
-            f"({self.inside} of {len(self.error_um)} stations inside ± 2 u)"
+            f"  {self.face}: off by {_both(self.worst_um)} at worst, at {at_mm:g} mm, and "
+            f"{_both(self.rms_um)} rms: {verdict} the stated uncertainty "
+            f"({self.inside} of {len(self.error_um)} stations inside its 95 % band)"
         )
 
 

@@ -5,6 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from acquire.commands.record import command as record_command
+from acquire.commands.traverse_options import asked_of
 from acquire.demo import imported, jobs_of, make_survey, record, recovered
 from acquire.errors import SurveyError
 from acquire.readings import readings_imported
@@ -142,3 +144,11 @@ def test_map_that_is_wrong_at_one_station_is_found_wrong_there():
     assert (found.worst_um, found.inside, found.agrees) == (pytest.approx(4.0), 6, False)
     assert found.rms_um == pytest.approx(4 / np.sqrt(7))
     assert "NOT within" in found.words() and "600 mm" in found.words() and "0.16 thou" in found.words()
+
+
+@pytest.mark.parametrize("job", jobs_of(BED, is_quick=False), ids=lambda job: job.words)
+def test_printed_words_mean_to_record_what_the_demo_records(bench, job):
+    folder, described, _ = bench
+    options = record_command.make_context("record", [str(folder), *job.arguments]).params
+    said = {**asked_of(options, options["face"]), "position": options["position"]}
+    assert make_setup(described, folder, **said) == make_setup(described, folder, **job.asked)
