@@ -13,6 +13,9 @@ from click.shell_completion import CompletionItem
 
 from acquire.errors import WaylogError
 
+# The matrices are small: several arithmetic threads cost more time than they save.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 COMMANDS: dict[str, tuple[str, str]] = {
     "start": ("acquire.commands.start", "make a survey folder with a bed.toml to fill in"),
     "record": ("acquire.commands.record", "log a traverse from the instruments' ports"),

@@ -13,16 +13,19 @@ from typing import Any
 
 import numpy as np
 
-from acquire.bed import Bed
+from acquire.bed import Bed, Face
 from acquire.bed.model import NORMALS
 from acquire.errors import AnalysisError
 from acquire.traverse_file import Traverse
 from analysis.agreement import agreement
-from analysis.combination import BY, adjusted
-from analysis.observations import Form, Observations, observe, observe_all
+from analysis.assembly import rows_for
+from analysis.combination import BY, BedMap, adjusted
+from analysis.observations import Form, Observations, Place, observe, observe_all
 from analysis.profile import Profile
 from analysis.reference_lines import remove_line
 
+AS_READ = "what was read"
+UM_PER_M = 1000.0
 A_SCRAPING_PASS_UM = 10.0
 """A pass takes about 2 to 10 µm (common practice, no source): seeing less than that is of use anyway."""
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
@@ -63,11 +66,58 @@ class _Side:
     """One of the two estimates: which traverses, and of what combination of faces."""
 
     name: str
+    tag: str
     traverses: tuple[Traverse, ...]
     subject: Mapping[str, int]
     """Face to +1 or −1."""
     adapts: bool
     """FACE:level: whatever combination of level maps the other side needs."""
+    observations: tuple[Observations, ...]
+
+    @property
+    def is_readings(self) -> bool:
+        """Whether it is what an instrument read, carrier and all, and no map of heights."""
+        ways = {edge for each in self.observations for edge in each.edges}
+        reversed_edges = {name for name, _ in ways if {(name, True), (name, False)} <= ways}
+        return self.traverses[0].setup.quantity != "slope" and not reversed_edges
+
+    def own(self, owner: str) -> str:
+        """Name of a face that belongs to this side alone."""
+        return f"{owner} ({self.tag})"
+
+    def heights(self, each: Observations) -> Observations:
+        """The same readings, of heights that belong to this side alone."""
+        return replace(
+            each,
+            forms=self._owned(each.forms),
+            plain_forms=None if each.plain_forms is None else self._owned(each.plain_forms),
+            faces=tuple(map(self.own, each.faces)),
+            carriers=tuple(map(self.own, each.carriers)),
+            drift_group=self._drift(each),
+        )
+
+    def as_read(self, each: Observations, um_per_reading: float) -> Observations:
+        """The same readings, of one unknown at each station: what was read there, in µm."""
+        weight = 1.0 / um_per_reading
+        owner = self.own(AS_READ)
+        return replace(
+            each,
+            forms=tuple({Place("height", owner, float(x), "touched"): weight} for x in each.station_mm),
+            plain_forms=None,
+            faces=(owner,),
+            carriers=(),
+            edges=(),
+            drift_group=self._drift(each),
+        )
+
+    def _owned(self, forms: tuple[Form, ...]) -> tuple[Form, ...]:
+        return tuple(
+            {(p if p.kind == "edge" else p._replace(owner=self.own(p.owner))): w for p, w in form.items()}
+            for form in forms
+        )
+
+    def _drift(self, each: Observations) -> tuple[str, ...]:
+        return (*each.drift_group, self.tag) if each.drift_group else ()
 
 
 def compare(traverses: Sequence[Traverse], bed: Bed, a: str, b: str) -> Comparison:
@@ -87,20 +137,23 @@ def compare(traverses: Sequence[Traverse], bed: Bed, a: str, b: str) -> Comparis
         Where the two are not estimates of the same thing, share a traverse, or one of
         them does not tell the shape.
     """
-    sides = [_side(traverses, bed, name) for name in (a, b)]
+    sides = (_side(traverses, bed, a, "a"), _side(traverses, bed, b, "b"))
     shared = {t.number for t in sides[0].traverses} & {t.number for t in sides[1].traverses}
     if shared:
         raise AnalysisError(
             f"{a} and {b}", f"traverse {min(shared)} is in both", "two maps that share no reading"
         )
-    subject = _same_thing(sides[0], sides[1])
-    doubled = replace(
-        bed, faces=dict(bed.faces) | {_own(n, t): face for n, face in bed.faces.items() for t in (0, 1)}
+    subject = _same_thing(*sides)
+    factor = _um_per_reading(bed, sides)
+    bed_map = adjusted(
+        [
+            side.as_read(o, factor) if side.is_readings else side.heights(o)
+            for side in sides
+            for o in side.observations
+        ],
+        replace(bed, faces=_doubled(bed, sides)),
     )
-    observed = [_renamed(o, tag) for tag, side in enumerate(sides) for o in observe_all(side.traverses, bed)]
-    bed_map = adjusted(observed, doubled)
-    nodes = {(n.owner, round(n.station_mm, 3)): i for i, n in enumerate(bed_map.nodes) if n.kind == "height"}
-    station, rows = _rows(nodes, subject, len(bed_map.nodes))
+    station, first, second = _rows(bed_map, sides, subject, factor)
     if len(station) < 3:
         raise AnalysisError(
             f"{a} and {b}",
@@ -109,18 +162,18 @@ def compare(traverses: Sequence[Traverse], bed: Bed, a: str, b: str) -> Comparis
             "measure both at the same stations",
         )
     text = _subject_text(subject)
-    difference = bed_map.combined(text, station, rows[0] - rows[1])
-    profiles = [bed_map.combined(text, station, each) for each in rows]
+    difference = bed_map.combined(text, station, first - second)
+    profiles = [bed_map.combined(text, station, each) for each in (first, second)]
     return _judged(sides, text, difference, profiles, bed_map.warnings)
 
 
-def _side(traverses: Sequence[Traverse], bed: Bed, name: str) -> _Side:
+def _side(traverses: Sequence[Traverse], bed: Bed, name: str, tag: str) -> _Side:
     if re.fullmatch(r"\d+", name):
         chosen = tuple(t for t in traverses if t.number == int(name))
         if not chosen:
             numbers = ", ".join(str(t.number) for t in traverses) or "none"
             raise AnalysisError(f"traverse {name}", "found no such traverse", f"one of {numbers}")
-        return _Side(f"traverse {int(name)}", chosen, _subject(chosen[0], bed), adapts=False)
+        return _of(f"traverse {int(name)}", tag, chosen, bed)
     face, _, by = name.rpartition(":")
     if face not in bed.faces or by not in ("level", "indicator"):
         raise AnalysisError(
@@ -132,10 +185,28 @@ def _side(traverses: Sequence[Traverse], bed: Bed, name: str) -> _Side:
     if not own:
         raise AnalysisError(f"{face}:{by}", f"no {by} was used on it", "one traverse at least", "record one")
     if by == "level":
-        return _Side(f"{face} by level", chosen, {face: 1}, adapts=True)
-    subject = _subject(own[0], bed)
-    same = tuple(t for t in own if _subject(t, bed) == subject)
-    return _Side(f"{face} by indicator", same, subject, adapts=False)
+        return _Side(f"{face} by level", tag, chosen, {face: 1}, True, tuple(observe_all(chosen, bed)))
+    alike = (own[0].setup.reference, own[0].setup.other)
+    same = tuple(t for t in own if (t.setup.reference, t.setup.other) == alike)
+    return _of(f"{face} by indicator", tag, same, bed)
+
+
+def _of(name: str, tag: str, traverses: tuple[Traverse, ...], bed: Bed) -> _Side:
+    observations = tuple(observe_all(traverses, bed))
+    return _Side(name, tag, traverses, _subject(traverses[0], bed), False, observations)
+
+
+def _doubled(bed: Bed, sides: Sequence[_Side]) -> dict[str, Face]:
+    return dict(bed.faces) | {side.own(name): face for side in sides for name, face in bed.faces.items()}
+
+
+def _um_per_reading(bed: Bed, sides: Sequence[_Side]) -> float:
+    """What one unit of the readings is in µm of height difference: µm/m across the gauge, or µm."""
+    for side in sides:
+        setup = side.traverses[0].setup
+        if setup.quantity == "roll" and setup.front and setup.rear:
+            return abs(bed.gauge_mm(setup.front, setup.rear) or UM_PER_M) / UM_PER_M
+    return 1.0
 
 
 def _subject(traverse: Traverse, bed: Bed) -> dict[str, int]:
@@ -185,42 +256,50 @@ def _subject_text(subject: Mapping[str, int]) -> str:
     return words.removeprefix("+ ")
 
 
-def _own(face: str, tag: int) -> str:
-    return f"{face} ({'ab'[tag]})"
-
-
-def _renamed(observations: Observations, tag: int) -> Observations:
-    """The same readings, of heights that belong to one side alone."""
-
-    def own(forms: tuple[Form, ...]) -> tuple[Form, ...]:
-        return tuple(
-            {(p if p.kind == "edge" else p._replace(owner=_own(p.owner, tag))): w for p, w in form.items()}
-            for form in forms
-        )
-
-    return replace(
-        observations,
-        forms=own(observations.forms),
-        plain_forms=None if observations.plain_forms is None else own(observations.plain_forms),
-        faces=tuple(_own(face, tag) for face in observations.faces),
-        carriers=tuple(_own(face, tag) for face in observations.carriers),
-        drift_group=(*observations.drift_group, str(tag)) if observations.drift_group else (),
-    )
-
-
 def _rows(
-    nodes: Mapping[tuple[str, float], int], subject: Mapping[str, int], count: int
-) -> tuple[np.ndarray, tuple[np.ndarray, np.ndarray]]:
-    """Common stations of all faces concerned, and each side's combination of heights there."""
-    needed = [_own(face, tag) for face in subject for tag in (0, 1)]
-    common = set.intersection(*({s for owner, s in nodes if owner == name} for name in needed))
-    station = np.array(sorted(common))
-    rows = (np.zeros((len(station), count)), np.zeros((len(station), count)))
-    for tag, matrix in enumerate(rows):
-        for face, sign in subject.items():
-            for row, at in zip(matrix, station, strict=True):
-                row[nodes[(_own(face, tag), at)]] = sign
-    return station, rows
+    bed_map: BedMap, sides: tuple[_Side, _Side], subject: Mapping[str, int], um_per_reading: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Common stations, and each side's combination of heights there."""
+    readings = [side for side in sides if side.is_readings]
+    tables = []
+    for side in sides:
+        if side.is_readings:
+            tables.append(_by_station(bed_map, {side.own(AS_READ): 1}))
+        elif readings:
+            tables.append(_through_the_carrier(bed_map, side, readings[0], um_per_reading))
+        else:
+            tables.append(_by_station(bed_map, {side.own(face): sign for face, sign in subject.items()}))
+    common = sorted(tables[0].keys() & tables[1].keys())
+    count = len(bed_map.nodes)
+    stacked = [np.array([table[at] for at in common]).reshape(-1, count) for table in tables]
+    return np.array(common), stacked[0], stacked[1]
+
+
+def _by_station(bed_map: BedMap, combination: Mapping[str, int]) -> dict[float, np.ndarray]:
+    """Rows of a combination of heights at every station where all of them are nodes."""
+    at = {(n.owner, round(n.station_mm, 3)): i for i, n in enumerate(bed_map.nodes) if n.kind == "height"}
+    found = {}
+    for station in dict.fromkeys(station for _, station in at):
+        if all((owner, station) in at for owner in combination):
+            row = np.zeros(len(bed_map.nodes))
+            for owner, sign in combination.items():
+                row[at[(owner, station)]] += sign
+            found[station] = row
+    return found
+
+
+def _through_the_carrier(
+    bed_map: BedMap, maps: _Side, readings: _Side, um_per_reading: float
+) -> dict[float, np.ndarray]:
+    """What the other instrument would have read on these maps, in µm, by its carrier's feet and arms."""
+    read = maps.heights(readings.observations[0])
+    rows = rows_for(bed_map.assembly, read)[0][:, : len(bed_map.nodes)].toarray() * um_per_reading
+    weights = bed_map.assembly.layout.weights
+    return {
+        round(float(station), 3): row
+        for station, row, form in zip(read.station_mm, rows, read.forms, strict=True)
+        if all(weights(place) for place in form if place.kind != "edge")
+    }
 
 
 def _judged(

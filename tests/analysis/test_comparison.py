@@ -35,6 +35,12 @@ standard_uncertainty = 1.0
 quantity = "offset"
 unit = "um"
 standard_uncertainty = 60.0
+[instruments.carried]
+quantity = "offset"
+unit = "um"
+standard_uncertainty = 1.0
+carrier_feet_mm = 400
+overhang_along_mm = 100
 """
 X = np.arange(0, 1001, 100.0)
 MIDDLE = (X[1:] + X[:-1]) / 2
@@ -137,3 +143,27 @@ def test_right_maps_are_told_apart_no_oftener_than_promised(make_traverse, bed):
         for seed in range(100)
     )
     assert wrong <= 6  # one to two in a hundred; 6 is beyond three standard deviations
+
+
+def test_level_maps_are_passed_through_the_carriers_feet_before_they_are_compared(make_traverse, bed):
+    # feet 400 mm apart on the front way; their pitch acts on a plunger 100 mm ahead of the middle
+    rng = np.random.default_rng(4)
+    at = X[3:-1]
+    before, after = hollow(at - 300), hollow(at + 100)
+    carrier = (before + after) / 2 + 100 * (after - before) / 400
+    reading = tilted(at) - carrier + rng.normal(0, 1, len(at))
+    effect = carrier - hollow(at)
+    assert np.ptp(effect - np.polyval(np.polyfit(at, effect, 1), at)) > 1.5
+    survey = _survey(make_traverse, bed)[:2]
+    survey.append(make_traverse(bed, "carried", at, reading, face="rear", reference="front"))
+    found = compare(survey, bed, "rear:level", str(survey[2].number))
+    assert found.agree is True
+    # by hand: the reading less the same combination of the level maps, a line removed
+    level = {
+        run.setup.face: np.concatenate([[0], np.cumsum(run.stations.reading) * 0.1]) for run in survey[:2]
+    }
+    front = level["front"]
+    predicted = level["rear"][3:-1] - (front[:-4] + front[4:]) / 2 - 100 * (front[4:] - front[:-4]) / 400
+    by_hand = predicted - reading
+    by_hand -= np.polyval(np.polyfit(at, by_hand, 1), at)
+    assert found.difference_um == pytest.approx(by_hand, abs=1e-6)
