@@ -210,16 +210,22 @@ _SLIPS = (
     ("the sign", -1.0),
     ("a decimal place (ten times too large)", 0.1),
     ("a decimal place (ten times too small)", 10.0),
-    ("the unit (thou written where micrometres are read)", UM_PER_THOU),
-    ("the unit (micrometres written where thou are read)", 1 / UM_PER_THOU),
-    ("a decimal place (a hundred times too large)", 0.01),
-    ("a decimal place (a hundred times too small)", 100.0),
-    ("the unit (a thousand times too large)", 0.001),
-    ("the unit (a thousand times too small)", 1000.0),
+    ("a decimal place or the unit (a thousand times too large)", 0.001),
+    ("a decimal place or the unit (a thousand times too small)", 1000.0),
 )
+_UNIT_SLIPS = {
+    "length": (
+        ("the unit (micrometres written where thou are read)", 1 / UM_PER_THOU),
+        ("the unit (thou written where micrometres are read)", UM_PER_THOU),
+    ),
+    "angle": (
+        ("the unit (µm/m written where arcseconds are read)", 1 / UM_PER_M_PER_ARCSECOND),
+        ("the unit (arcseconds written where µm/m are read)", UM_PER_M_PER_ARCSECOND),
+    ),
+}
 
 
-def slip_guess(reading: float, expected: float, uncertainty: float) -> str | None:
+def slip_guess(reading: float, expected: float, uncertainty: float, quantity: str = "offset") -> str | None:
     """What slip of the pen would explain a reading that is far from what was expected.
 
     None where the reading lies within 5 `uncertainty` of `expected`, or where no slip
@@ -234,6 +240,7 @@ def slip_guess(reading: float, expected: float, uncertainty: float) -> str | Non
     """
     if not uncertainty > 0 or abs(reading - expected) <= 5 * uncertainty:
         return None
-    misses = [(abs(reading * factor - expected), name) for name, factor in _SLIPS]
+    slips = (*_SLIPS, *_UNIT_SLIPS["angle" if quantity in ("slope", "roll") else "length"])
+    misses = [(abs(reading * factor - expected), name) for name, factor in slips]
     miss, name = min(misses)
     return name if miss <= 2 * uncertainty else None

@@ -9,11 +9,11 @@ from acquire.handwork.companion import Prediction
 from acquire.traverse_file import Stations
 from acquire.units import height_text, slip_guess, slope_text
 
-FEWEST_NEIGHBOURS = 3
+FEWEST_NEIGHBOURS = 2
 NEAREST = 6
 IMPOSSIBLE_AT = 5.0
 """Standard uncertainties from its prediction beyond which a reading is questioned."""
-JUMP_AT = 12.0
+JUMP_AT = 20.0
 """Likewise from its neighbours, where no slip of the pen explains it."""
 
 
@@ -43,7 +43,7 @@ def _against_survey(
     off = reading - prediction.reading
     if abs(off) <= IMPOSSIBLE_AT * prediction.uncertainty:
         return None
-    guess = slip_guess(reading, prediction.reading, prediction.uncertainty)
+    guess = slip_guess(reading, prediction.reading, prediction.uncertainty, instrument.quantity)
     advice = f"is it {guess}?" if guess else "wipe, re-seat, read again"
     return (
         f"station {station_mm:g} is {reading_words(instrument, abs(off))} off "
@@ -61,16 +61,22 @@ def _against_neighbours(
     near = nearest(stations, station_mm, NEAREST)
     if len(near) < FEWEST_NEIGHBOURS:
         return None
-    expected = float(min(near[:FEWEST_NEIGHBOURS], key=lambda other: abs(other - reading)))
+    expected = min(_expectations(near), key=lambda other: abs(other - reading))
     spread = _spread(near, instrument)
-    guess = slip_guess(reading, expected, spread)
-    if guess is None and abs(reading - expected) <= JUMP_AT * spread:
+    guess = slip_guess(reading, expected, spread, instrument.quantity)
+    is_jump = len(near) > FEWEST_NEIGHBOURS and abs(reading - expected) > JUMP_AT * spread
+    if guess is None and not is_jump:
         return None
     return (
         f"station {station_mm:g}: {reading_words(instrument, reading)} jumps out of its neighbours "
-        f"(one beside it reads {reading_words(instrument, expected)})"
+        f"(the one beside it reads {reading_words(instrument, near[0])})"
         + (f": is it {guess}?" if guess else "")
     )
+
+
+def _expectations(near: np.ndarray) -> list[float]:
+    """What the next may be: like one of the three nearest, or going on as the two nearest did."""
+    return [*map(float, near[:3]), float(2 * near[0] - near[1])]
 
 
 def nearest(stations: Stations, station_mm: float, count: int) -> np.ndarray:
@@ -84,4 +90,5 @@ def _spread(near: Sequence[float] | np.ndarray, instrument: Instrument) -> float
     """What neighbouring readings differ by, never less than the instrument can tell apart."""
     steps = np.abs(np.diff(near))
     step = (instrument.resolution or 0.0) * instrument.contract_per_reading
-    return max(1.4826 * float(np.median(steps)), 2 * instrument.uncertainty, step, 1e-9)
+    usual = max(1.4826 * float(np.median(steps)), 0.5 * float(np.partition(steps, -1)[-1]))
+    return max(usual, 2 * instrument.uncertainty, step, 1e-9)
