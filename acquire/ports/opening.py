@@ -23,8 +23,8 @@ PORT_FAULTS: tuple[type[BaseException], ...] = (OSError, serial.SerialException,
 """What pyserial's calls raise at a hang-up: `termios.error` is neither of the first two, and several
 calls raise it."""
 
-OPENING_FAULTS: tuple[type[BaseException], ...] = (*PORT_FAULTS, ValueError)
-LATENCY_FAULTS: tuple[type[BaseException], ...] = (*OPENING_FAULTS, AttributeError, NotImplementedError)
+OPENING_FAULTS: tuple[type[BaseException], ...] = (*PORT_FAULTS, ValueError, NotImplementedError)
+LATENCY_FAULTS: tuple[type[BaseException], ...] = (*OPENING_FAULTS, AttributeError)
 
 _POLLABLE = ("serial.serialposix",)
 
@@ -45,6 +45,7 @@ def open_port(port: Port, device: str) -> tuple[Any, list[str]]:
 
 
 def _opened(port: Port, device: str) -> Any:
+    is_url = "://" in device
     handle = serial.serial_for_url(
         device,
         do_not_open=True,
@@ -53,8 +54,8 @@ def _opened(port: Port, device: str) -> Any:
         parity=port.parity,
         stopbits=port.stopbits,
         timeout=0.1,
-        write_timeout=2.0,
-        exclusive=None if os.name == "nt" or "://" in device else True,
+        write_timeout=None if is_url else 2.0,
+        exclusive=None if os.name == "nt" or is_url else True,
     )
     lines_on = port.reset_on_open or port.line_power
     handle.dtr, handle.rts = lines_on, lines_on

@@ -28,6 +28,7 @@ from acquire.ports.opening import PORT_FAULTS
 __all__ = ["Chunk", "PortEvent", "PortReader"]
 
 LONGEST_WAIT_S = 0.1
+ON_ITS_WAY_S = 0.04
 MOST_BYTES = 65536
 MOST_BATCHES = 16384
 
@@ -191,8 +192,18 @@ class PortReader:
                 for key, _ in ready:
                     self._put(self._read_one(key.data))
                 self._attend(lines)
-            for line in watched.values():
-                self._put(_last_bytes(line, self._clock))
+            _watch(selector, watched, lines)
+            self._read_the_rest(selector)
+
+    def _read_the_rest(self, selector: selectors.BaseSelector) -> None:
+        """Take what is still on its way: an adapter may withhold bytes for 16 ms."""
+        until_s = time.monotonic() + ON_ITS_WAY_S
+        while (left_s := until_s - time.monotonic()) > 0:
+            for key, _ in selector.select(left_s):
+                said = self._read_one(key.data)
+                self._put([item for item in said if isinstance(item, Chunk)])
+                if not key.data.is_open:
+                    selector.unregister(key.fileobj)
 
     def _read_one(self, line: Line) -> list[Chunk | PortEvent]:
         """Read what is there; no byte although the port is ready means that it has gone."""
@@ -242,16 +253,6 @@ def _watch(selector: selectors.BaseSelector, watched: dict[int, Line], lines: Se
     for generation, line in open_now.items():
         selector.register(line.descriptor, selectors.EVENT_READ, line)
         watched[generation] = line
-
-
-def _last_bytes(line: Line, clock: Callable[[], float]) -> list[Chunk | PortEvent]:
-    """What arrived between the last round and the end."""
-    if not line.is_open:
-        return []
-    with suppress(BlockingIOError, *PORT_FAULTS):
-        data = os.read(line.descriptor, MOST_BYTES)
-        return line.took(data, clock()) if data else []
-    return []
 
 
 def _read_some(handle: Any, wait_s: float, clock: Callable[[], float]) -> tuple[bytes, float]:
