@@ -1,0 +1,165 @@
+"""What is printed, painted, rung and fed to the window."""
+
+import json
+import sys
+
+import pytest
+
+from acquire.ports import PortEvent
+from acquire.screen import Live, Screen, Taken
+from acquire.screen.painting import page
+from acquire.screen.window import WindowFeed, encoded, live_line, start_line, station_line
+from acquire.traverse_file import Setup
+
+BED = """
+[bed]
+name = "invented bed of the tests"
+length_mm = 600
+station_pitch_mm = 100
+[faces.front]
+normal = "up"
+[instruments.level]
+quantity = "slope"
+unit = "um/m"
+base_mm = 200
+standard_uncertainty = 0.5
+[instruments.level.port]
+url = "socket://level:1"
+[instruments.level.wire]
+kind = "lines"
+pattern = '(?P<value>[-+]\\d+\\.\\d+)'
+"""
+SETUP = Setup("level", "slope", BED, number=7, face="front", position="stations")
+SCALE = Setup("level", "slope", BED, number=7, face="front", position="scale:level")
+LIVE = Live(
+    time_s=75.0,
+    position_mm=287.6,
+    reading=-12.34,
+    next_mm=300.0,
+    still_s=1.5,
+    taken=(Taken(100.0, 3.25, 0.5, 20.0),),
+    places=3,
+    counts={"level": (120, 4)},
+    problem="level: 4 garbled so far",
+)
+
+
+@pytest.mark.parametrize("columns", [30, 40, 80, 200])
+def test_page_says_all_of_it_on_narrow_and_wide_terminals(columns):
+    lines = page(LIVE, SCALE, columns)
+    text = "\n".join(line for line, _ in lines)
+    for words in ("287.6 mm", "300 mm", "12.4 mm to go", "still for 1.5 s of 3 s", "4 not good", "q: end"):
+        assert words in text
+    assert "1 taken of 3" in text and "4 garbled" in text
+
+
+def test_state_is_in_the_words_and_never_in_the_colour_alone():
+    settled = page(Live(is_settled=True, still_s=5, places=3), SCALE, 80)
+    moving = page(Live(still_s=0.0, places=3), SCALE, 80)
+    assert any("SETTLED" in line for line, _ in settled)
+    assert any("moving" in line for line, _ in moving)
+    problem = page(LIVE, SCALE, 80)
+    assert any(line.startswith("! ") for line, _ in problem)
+
+
+def test_keys_of_the_page_fit_the_position():
+    assert "Enter: it stands" in page(LIVE, SETUP, 80)[-1][0]
+    feed = Setup("level", "slope", BED, number=7, face="front", position="feed:5")
+    assert "feed starts" in page(LIVE, feed, 80)[-1][0]
+
+
+def test_window_lines_are_json_with_null_for_what_is_not_known():
+    live = json.loads(encoded(live_line(Live(time_s=1.0))))["live"]
+    assert live["position_mm"] is None and live["time_s"] == 1.0 and live["to_go_mm"] is None
+    start = json.loads(encoded(start_line("s", SETUP, [100.0])))["start"]
+    assert start["face"] == "front" and start["number"] == 7 and start["places_mm"] == [100.0]
+    station = json.loads(encoded(station_line(Taken(100.0, float("nan"), 0.5, 3.0))))["station"]
+    assert station["reading"] is None and station["station_mm"] == 100.0
+
+
+def test_window_gets_every_station_and_its_end(tmp_path):
+    kept = tmp_path / "kept"
+    copying = f"import sys; open({str(kept)!r}, 'wb').write(sys.stdin.buffer.read())"
+    feed = WindowFeed([sys.executable, "-c", copying])
+    feed.put(live_line(LIVE))
+    for k in range(300):
+        feed.put(station_line(Taken(float(k), 1.0, 0.5, 0.0)))
+    feed.close()
+    feed._process.wait(30)
+    lines = [json.loads(line) for line in kept.read_text().splitlines()]
+    assert [line["station"]["station_mm"] for line in lines if "station" in line] == list(range(300))
+
+
+def test_window_that_fails_is_left_alone():
+    feed = WindowFeed([sys.executable, "-c", "raise SystemExit(3)"])
+    feed._process.wait(30)
+    for k in range(50):
+        feed.put(station_line(Taken(float(k), 1.0, 0.5, 0.0)))
+    feed.close()
+    assert feed.has_gone
+
+
+class Recorder:
+    """Stands in for the recorder: notes what the screen asks for."""
+
+    def __init__(self):
+        self.setup, self.marks, self.stops, self.now = SETUP, [], [], 0.0
+
+    def now_s(self):
+        return self.now
+
+    def mark(self, text="", kind="mark"):
+        self.marks.append(text)
+
+    def stop(self, reason="", is_complete=True):
+        self.stops.append(reason)
+
+
+def shown(capsys, screen, recorder, *events):
+    screen.watch(recorder)
+    for event in events:
+        screen.event(event)
+    with screen:
+        pass
+    return capsys.readouterr().out.splitlines()
+
+
+EVENTS = (
+    PortEvent("", 0.0, "recording", "007-front-level.journal; 2025-11-25T08:00:00Z"),
+    PortEvent("level", 0.1, "opened", "level: socket://level:1"),
+    PortEvent("level", 0.2, "asked", "level: level"),
+    PortEvent("level", 5.0, "lost", "level: the port has gone"),
+)
+
+
+def test_without_a_terminal_there_is_a_line_for_each_event(tmp_path, capsys):
+    lines = shown(capsys, Screen(tmp_path, SETUP), Recorder(), *EVENTS)
+    assert "recording" in lines[0] and "front by level, forward, into 007-front-level.journal" in lines[0]
+    assert ["opened" in line for line in lines] == [False, True, False]
+    assert "lost" in lines[2] and "\a" not in "".join(lines)
+
+
+def test_quiet_tells_only_the_beginning_and_what_goes_wrong(tmp_path, capsys):
+    lines = shown(capsys, Screen(tmp_path, SETUP, is_quiet=True), Recorder(), *EVENTS)
+    assert len(lines) == 2 and "recording" in lines[0] and "lost" in lines[1]
+
+
+def test_keys_do_what_they_say(tmp_path):
+    recorder = Recorder()
+    screen = Screen(tmp_path, SETUP).watch(recorder)
+    for key in ("\r", "x", "s", "\r", "b", "q", ""):
+        screen._pressed(key)
+        if key == "\r":  # the recorder tells of the mark it kept
+            screen.event(PortEvent("", 1.0, "mark", recorder.marks[-1]))
+    assert recorder.marks == ["station 100", "station 500"]
+    assert screen.tracker.next_mm == 500.0 and recorder.stops == ["q"]
+
+
+def test_feed_is_ended_by_its_second_mark(tmp_path):
+    recorder = Recorder()
+    setup = Setup("level", "slope", BED, number=7, face="front", position="feed:5")
+    screen = Screen(tmp_path, setup, from_mm=150.0).watch(recorder)
+    screen._pressed("\r")
+    assert recorder.marks == ["the feed starts at station 150"] and recorder.stops == []
+    screen._pressed("\r")
+    assert recorder.stops == ["the second mark"]
