@@ -184,17 +184,17 @@ def find_suspects(
     """
     level = alarm_level(int(np.count_nonzero(np.isfinite(table.normalised)))) * noise
     w = np.where(np.isfinite(table.normalised), table.normalised, 0.0)
-    found: list[Suspect] = []
-    taken: set[int] = set()
+    found: dict[int, Suspect] = {}
+    taken: list[int] = []
     while len(taken) < MOST_SUSPECTS and np.max(np.abs(w), initial=0.0) > level:
         worst = int(np.argmax(np.abs(w)))
-        found.append(_suspect(table, worst, w[worst], noise))
+        found[worst] = _suspect(table, worst, w[worst], noise)
         close = np.abs(w) >= abs(w[worst]) - RUNNER_UP_WITHIN
-        close[[worst, *taken]] = False
-        found += [_suspect(table, int(i), w[i], noise, runner_up=True) for i in np.flatnonzero(close)]
-        taken.add(worst)
+        for index in np.flatnonzero(close):
+            found.setdefault(int(index), _suspect(table, int(index), w[index], noise, runner_up=True))
+        taken.append(worst)
         w = _without(solution, observations, table, taken)
-    return tuple(found)
+    return tuple(found.values())
 
 
 def _suspect(table: Residuals, index: int, w: float, noise: float, runner_up: bool = False) -> Suspect:
@@ -233,7 +233,7 @@ def slip_words(reading: float, predicted: float, uncertainty: float, quantity: s
 
 
 def _without(
-    solution: Solution, observations: Sequence[Observations], table: Residuals, taken: set[int]
+    solution: Solution, observations: Sequence[Observations], table: Residuals, taken: Sequence[int]
 ) -> np.ndarray:
     """Normalised residuals with some readings set aside (each given an error of its own to fit)."""
     first = np.cumsum([0, *(len(each) for each in observations)])

@@ -1,15 +1,37 @@
 """A dense traverse brought to the bed's stations: a parabola through what lies near each.
 
 For readings that depend on the heights at one place (offset, roll, span). Neighbouring
-bins are not independent; the autocorrelation of what is left over the parabolas
-inflates the uncertainty.
+bins are not independent: what is left over the parabolas tells how strongly they hang
+together (as if each were a share ρ of the one before), with allowance for what the
+parabolas themselves have taken up, and the uncertainty follows from that.
 """
 
+from dataclasses import dataclass
+from functools import lru_cache
+
 import numpy as np
+from scipy.linalg import toeplitz
 
 from acquire.traverse_file import Stations
 
-MOST_AUTOCORRELATION = 0.95
+CORRELATIONS = np.array([*np.arange(0.0, 0.9, 0.05), 0.9, 0.93, 0.95, 0.97, 0.98])
+
+
+@dataclass(frozen=True, eq=False)
+class _Window:
+    """The readings about one station and the parabola through them."""
+
+    station_mm: float
+    columns: np.ndarray
+    value: float
+    left: np.ndarray
+    time_s: float
+
+    def variance(self, rho: float) -> tuple[float, float]:
+        """For noise of size 1: variance of the value, and expected sum of squares left over."""
+        hang = toeplitz(rho ** np.arange(len(self.columns)))
+        inverse = np.linalg.pinv(self.columns)
+        return float(inverse[0] @ hang @ inverse[0]), float(np.sum(_over(self.columns) * hang))
 
 
 def pitch_mm(station_mm: np.ndarray) -> float:
@@ -32,60 +54,95 @@ def at_stations(dense: Stations, station_mm: np.ndarray, stated: float) -> Stati
     Returns
     -------
     Stations
-        `scatter` from what is left over the parabolas, inflated for autocorrelation.
+        `scatter` from what is left over the parabolas, neighbours' share included.
     """
     half_mm = pitch_mm(station_mm) / 2
-    found, leftovers, freedom = [], [], 0
-    for station in np.asarray(station_mm, float):
-        near = np.abs(dense.station_mm - station) <= half_mm
-        if not _is_around(dense.station_mm[near], station, half_mm):
-            continue
-        height, share, left, free, when_s = _parabola(dense, near, station)
-        found.append((station, height, share, np.count_nonzero(near), when_s))
-        leftovers.append(left)
-        freedom += free
-    if not found:
-        return _none()
-    at, value, factor, count, time_s = np.array(found, float).T
-    over = np.concatenate(leftovers)
-    spread = float(np.sqrt(over @ over / freedom)) if freedom > 0 else 0.0
-    scatter = spread * np.sqrt(factor * autocorrelation_factor(over))
-    total = np.hypot(scatter, stated)
-    return Stations(at, value, total, scatter, count.astype(int), np.ones(len(at), int), time_s)
+    windows = [
+        _window(dense, near, float(station))
+        for station in np.asarray(station_mm, float)
+        if _is_around(
+            dense.station_mm[near := np.abs(dense.station_mm - station) <= half_mm], station, half_mm
+        )
+    ]
+    if not windows:
+        empty = np.zeros(0)
+        return Stations(empty, empty, empty, empty, np.zeros(0, int), np.zeros(0, int), empty)
+    scatter = _scatter(windows)
+    return Stations(
+        np.array([window.station_mm for window in windows]),
+        np.array([window.value for window in windows]),
+        np.hypot(scatter, stated),
+        scatter,
+        np.array([len(window.columns) for window in windows]),
+        np.ones(len(windows), int),
+        np.array([window.time_s for window in windows]),
+    )
 
 
-def autocorrelation_factor(left: np.ndarray) -> float:
-    """(1 + ρ) / (1 − ρ) of the first-lag autocorrelation, never below 1.
+def _scatter(windows: list[_Window]) -> np.ndarray:
+    """Standard uncertainty of each value by the noise that all windows show together."""
+    rho = shared_part([(window.columns, window.left) for window in windows])
+    parts = [window.variance(rho) for window in windows]
+    free = sum(expected for _, expected in parts)
+    size = sum(float(window.left @ window.left) for window in windows) / free if free > 1e-9 else 0.0
+    return np.sqrt(size * np.array([variance for variance, _ in parts]))
+
+
+def shared_part(fits: list[tuple[np.ndarray, np.ndarray]]) -> float:
+    """What share ρ of its neighbour's noise each reading has, judged from what fits have left over.
+
+    Parameters
+    ----------
+    fits : list of (columns, left)
+        Columns of each least-squares fit, shape (n, p), and its leftovers, shape (n,).
+
+    Returns
+    -------
+    float
+        The ρ whose expected correlation of neighbouring leftovers, after the fit has taken
+        its part, is the one seen; 0 where that is negative.
 
     Examples
     --------
-    >>> autocorrelation_factor(np.array([1.0, -1.0, 1.0, -1.0]))
-    1.0
+    >>> shared_part([(np.ones((4, 1)), np.array([1.0, -1.0, 1.0, -1.0]))])
+    0.0
     """
-    power = float(left @ left)
-    if len(left) < 3 or power == 0.0:
-        return 1.0
-    rho = min(max(float(left[1:] @ left[:-1]) / power, 0.0), MOST_AUTOCORRELATION)
-    return (1 + rho) / (1 - rho)
+    power = sum(float(left @ left) for _, left in fits)
+    columns, _ = sorted(fits, key=lambda fit: len(fit[0]))[len(fits) // 2]
+    if power == 0.0 or len(columns) < columns.shape[1] + 3:
+        return 0.0
+    seen = sum(float(left[1:] @ left[:-1]) for _, left in fits) / power
+    return float(np.interp(seen, _expected(*columns.shape), CORRELATIONS))
+
+
+@lru_cache(maxsize=64)
+def _expected(count: int, width: int) -> np.ndarray:
+    """Correlation of neighbouring leftovers of a polynomial through evenly spaced readings, per ρ."""
+    over = _over(np.vander(np.linspace(-1.0, 1.0, count), width))
+    shifted = np.roll(over, -1, axis=0)
+    shifted[-1] = 0.0
+    # trace of over·R·over is the sum of over ∘ R, since over is a projection; its first
+    # off-diagonal is that of the rows moved by one
+    crossed = over @ shifted
+    expected = []
+    for rho in CORRELATIONS:
+        hang = toeplitz(rho ** np.arange(count))
+        expected.append(np.sum(crossed * hang) / np.sum(over * hang))
+    return np.maximum.accumulate(expected)
+
+
+def _over(columns: np.ndarray) -> np.ndarray:
+    return np.eye(len(columns)) - columns @ np.linalg.pinv(columns)
 
 
 def _is_around(near_mm: np.ndarray, station: float, half_mm: float) -> bool:
     return len(near_mm) >= 2 and float(np.min(np.abs(near_mm - station))) <= half_mm / 2
 
 
-def _parabola(
-    dense: Stations, near: np.ndarray, station: float
-) -> tuple[float, float, np.ndarray, int, float]:
-    """Value at the station, its variance factor, leftovers, their freedom, and the time."""
+def _window(dense: Stations, near: np.ndarray, station: float) -> _Window:
     away, reading = dense.station_mm[near] - station, dense.reading[near]
     degree = min(2, len(np.unique(away)) - 1)
     columns = np.vander(away, degree + 1, increasing=True)
     solution, *_ = np.linalg.lstsq(columns, reading, rcond=None)
-    factor = float(np.linalg.pinv(columns.T @ columns)[0, 0])
     left = reading - columns @ solution
-    return float(solution[0]), factor, left, len(away) - degree - 1, float(np.mean(dense.time_s[near]))
-
-
-def _none() -> Stations:
-    empty = np.zeros(0)
-    return Stations(empty, empty, empty, empty, np.zeros(0, int), np.zeros(0, int), empty)
+    return _Window(station, columns, float(solution[0]), left, float(np.mean(dense.time_s[near])))

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from acquire.bed import parse_bed
 from acquire.traverse_file import Events, Setup, Stations, Traverse
 
 
@@ -73,3 +74,41 @@ def make_traverse():
         return Traverse(described_setup, {}, stations, Events.none(), mode, complete)
 
     return make
+
+
+@pytest.fixture
+def invented_bed():
+    """Make a bed (invented): two flats, a vee ridge, side and under faces, and instruments on request.
+
+    `invented_bed(length_mm=1000, pitch_mm=100, bed="...", instruments={"level": "quantity = ..."},
+    more="...")`: text of further keys and tables.
+    """
+
+    def make(length_mm=1000, pitch_mm=100, bed="", instruments=None, faces=None, more=""):
+        faces = FACES if faces is None else faces
+        tables = [
+            f'[bed]\nname = "invented bed"\nlength_mm = {length_mm}\nstation_pitch_mm = {pitch_mm}\n{bed}'
+        ]
+        tables += [f"[faces.{name}]\n{text}" for name, text in faces.items()]
+        tables += [f"[instruments.{name}]\n{text}" for name, text in (instruments or INSTRUMENTS).items()]
+        return parse_bed("\n".join((*tables, more)))
+
+    return make
+
+
+FACES = {
+    "front-flat": 'normal = "up"\nacross_mm = 0',
+    "rear-flat": 'normal = "up"\nacross_mm = 300',
+    "vee": 'normal = "up"\nshape = "vee"\nform = "ridge"\nvee_angle_deg = 90\nacross_mm = 100',
+    "front-under": 'normal = "down"\nacross_mm = 0',
+    "front-side": 'normal = "front"\nacross_mm = -20',
+    "rear-side": 'normal = "rear"\nacross_mm = 320',
+}
+SURE = "standard_uncertainty = 1.0\nseating_um = 0.0"
+INSTRUMENTS = {
+    "level": f'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\n{SURE}',
+    "long-level": f'quantity = "slope"\nunit = "um/m"\nbase_mm = 200\n{SURE}',
+    "cross": f'quantity = "roll"\nunit = "um/m"\n{SURE}',
+    "dial": f'quantity = "offset"\nunit = "um"\n{SURE}',
+    "caliper": f'quantity = "span"\nunit = "um"\n{SURE}',
+}

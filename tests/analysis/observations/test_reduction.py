@@ -1,0 +1,134 @@
+"""Dense offset readings brought to the stations, and continuous levels in the adjustment."""
+
+import numpy as np
+import pytest
+from scipy.signal import lfilter
+
+from acquire.traverse_file import Stations
+from analysis.combination import combine
+from analysis.observations.reduction import at_stations, shared_part
+from analysis.reference_lines import remove_line
+
+
+def dense(x, y):
+    count = len(x)
+    return Stations(
+        x,
+        y,
+        np.full(count, 1.0),
+        np.full(count, 0.3),
+        np.ones(count, int),
+        np.ones(count, int),
+        np.full(count, np.nan),
+    )
+
+
+def test_parabola_is_brought_to_the_stations_without_loss():
+    x = np.arange(0.0, 401.0)
+    found = at_stations(dense(x, 0.002 * (x - 200) ** 2), np.arange(0.0, 401.0, 50), 0.7)
+    assert found.station_mm == pytest.approx(np.arange(0, 401, 50))
+    assert found.reading == pytest.approx(0.002 * (found.station_mm - 200) ** 2, abs=1e-9)
+    assert found.standard_uncertainty == pytest.approx(0.7, abs=1e-6)
+
+
+def test_stations_without_readings_near_are_left_out():
+    x = np.arange(0.0, 121.0)
+    found = at_stations(dense(x, 0 * x), np.arange(0.0, 401.0, 50), 0.7)
+    assert found.station_mm.tolist() == [0.0, 50.0, 100.0]
+    assert len(at_stations(dense(x + 1000, 0 * x), np.arange(0.0, 401.0, 50), 0.7)) == 0
+
+
+@pytest.mark.parametrize("rho", [0.0, 0.8])
+def test_stated_scatter_is_the_scatter_of_repeated_runs(rho):
+    """Monte Carlo, seeded: taking neighbours for independent would be three times too sure."""
+    rng = np.random.default_rng(8)
+    x = np.arange(0.0, 1001.0)
+    station = np.arange(100.0, 901.0, 100)
+    values, stated = [], []
+    for _ in range(50):
+        noise = rng.normal(0, 1, len(x))
+        noise[1:] *= (1 - rho**2) ** 0.5
+        noise = lfilter([1], [1, -rho], noise)
+        found = at_stations(dense(x, noise), station, 0.0)
+        values.append(found.reading)
+        stated.append(np.mean(found.scatter))
+    assert np.mean(stated) == pytest.approx(np.std(np.array(values)), rel=0.15)
+
+
+def test_negative_autocorrelation_does_not_make_readings_surer():
+    assert shared_part([(np.ones((100, 1)), np.tile([1.0, -1.0], 50))]) == 0.0
+
+
+def test_continuous_indicator_gives_the_difference_of_the_faces(invented_bed, make_traverse):
+    bed = invented_bed()
+    x = np.arange(0.0, 1001.0)
+    run = make_traverse(
+        bed, "dial", x, 20 * np.sin(x / 300), face="rear-flat", reference="front-flat", mode="continuous"
+    )
+    found = combine([run], bed).difference("rear-flat", "front-flat")
+    truth = 20 * np.sin(found.station_mm / 300)
+    assert np.max(np.abs(found.height_um - found.height_um[0] - truth + truth[0])) < 0.05
+
+
+def dip(x):
+    return -40 * np.exp(-(((x - 500) / 200) ** 2))
+
+
+def drawn_level(make_traverse, bed, rng, **setup):
+    x = np.arange(50.0, 951.0)
+    slope = (dip(x + 50) - dip(x - 50)) / 100 * 1000
+    return make_traverse(bed, "level", x, slope + rng.normal(0, 1, len(x)), mode="continuous", **setup)
+
+
+def test_continuous_level_is_mapped_at_the_stations_with_its_blind_wavelengths(invented_bed, make_traverse):
+    rng = np.random.default_rng(5)
+    bed = invented_bed(pitch_mm=50)
+    bed_map = combine([drawn_level(make_traverse, bed, rng, face="front-flat")], bed)
+    found = remove_line(bed_map.profile("front-flat"), "least-squares")
+    truth = dip(found.station_mm)
+    truth = truth - np.polyval(np.polyfit(found.station_mm, truth, 1), found.station_mm)
+    assert len(found.station_mm) == 21
+    assert np.max(np.abs(found.height_um - truth)) < 0.5
+    assert bed_map.mode("front-flat") == "continuous"
+    assert 100.0 in np.round(bed_map.blind_wavelengths_mm("front-flat"), 6)
+
+
+def test_two_continuous_levels_with_one_zero_give_the_wind(invented_bed, make_traverse):
+    rng = np.random.default_rng(6)
+    bed = invented_bed(pitch_mm=50)
+    first = drawn_level(make_traverse, bed, rng, face="front-flat", number=1)
+    second = drawn_level(make_traverse, bed, rng, face="rear-flat", number=2, same_zero_as=1)
+    second.stations.reading[:] += 100.0
+    bed_map = combine([first, second], bed)
+    difference = bed_map.difference("rear-flat", "front-flat")
+    ends = np.zeros((1, len(bed_map.nodes)))
+    for face, sign in (("rear-flat", 1), ("front-flat", -1)):
+        index = bed_map.indices(face)
+        ends[0, index[[0, -1]]] = -sign, sign
+    wind = bed_map.functional(ends)
+    assert wind.is_known.all()
+    assert wind.value_um[0] == pytest.approx(100.0, abs=4 * wind.covariance_um2[0, 0] ** 0.5)
+    assert wind.covariance_um2[0, 0] ** 0.5 < 0.6
+    assert difference.station_mm[[0, -1]].tolist() == [0.0, 1000.0]
+    apart = combine([first, drawn_level(make_traverse, bed, rng, face="rear-flat", number=3)], bed)
+    assert not apart.functional(ends).is_known.any()
+
+
+def test_drift_of_a_drawn_level_cancels_between_the_two_ways(invented_bed, make_traverse):
+    """A drift of 0.01 µm/m per sample bows one run by 1 µm; both ways together are free of it."""
+    rng = np.random.default_rng(7)
+    bed = invented_bed(pitch_mm=50)
+    runs = []
+    for direction in ("forward", "reverse"):
+        run = drawn_level(make_traverse, bed, rng, face="front-flat", direction=direction)
+        order = np.arange(len(run.stations.reading), dtype=float)
+        run.stations.reading[:] += 0.02 * (order if direction == "forward" else order[::-1])
+        runs.append(run)
+
+    def middle_error(traverses):
+        found = remove_line(combine(traverses, bed).profile("front-flat"), "ends")
+        truth = dip(found.station_mm) - dip(0.0)
+        return abs(found.height_um[10] - truth[10])
+
+    assert middle_error(runs[:1]) > 1.5
+    assert middle_error(runs) < 0.5
