@@ -235,7 +235,10 @@ def heights_from_dense_slopes(
     station = _checked_targets(traverses, station_mm, spacing)
     problem = problem_for(traverses, spacing)
     as_stated = Noise((0.0,) * problem.runs, (1.0,) * problem.runs)
-    noise = as_stated if q_um2_per_mm3 else judge_noise(problem)
+    if q_um2_per_mm3:
+        noise = as_stated
+    else:
+        noise = judge_noise(problem_for(traverses, spacing_for(traverses), paired=True))
     sigma = problem.sigma_um * np.array(noise.inflation)[problem.run_of]
     normal = normal_for(problem, sigma)
     solution = solve(problem, normal, q_um2_per_mm3) if q_um2_per_mm3 else likeliest(problem, normal)

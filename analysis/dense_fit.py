@@ -124,15 +124,15 @@ def _follows(traverses: Sequence[DenseTraverse]) -> NDArray[np.bool_]:
     return np.concatenate([np.r_[False, step <= GAP * max(float(np.median(step)), 1e-9)] for step in steps])
 
 
-def _pattern(design: sparse.csr_array, rough: sparse.coo_array) -> sparse.coo_array:
-    """Where the normal matrix may have entries, neighbouring samples correlated or not."""
+def _pattern(design: sparse.csr_array, rough: sparse.coo_array, paired: bool) -> sparse.coo_array:
+    """Where the normal matrix may have entries; `paired`: neighbouring samples may be correlated."""
     reach = abs(design)
-    pair = reach[1:] + reach[:-1]
+    pair = reach[1:] + reach[:-1] if paired else reach
     return sparse.coo_array(reach.T @ reach + pair.T @ pair + abs(rough))
 
 
-def problem_for(traverses: Sequence[DenseTraverse], spacing_mm: float) -> Problem:
-    """Set up the problem on nodes `spacing_mm` apart.
+def problem_for(traverses: Sequence[DenseTraverse], spacing_mm: float, *, paired: bool = False) -> Problem:
+    """Set up the problem on nodes `spacing_mm` apart; `paired` leaves room for correlated neighbours.
 
     Raises
     ------
@@ -155,7 +155,7 @@ def problem_for(traverses: Sequence[DenseTraverse], spacing_mm: float) -> Proble
     slope = np.concatenate([run.slope_um_per_m for run in traverses])
     sigma = base_m * np.concatenate([run.standard_uncertainty_um_per_m for run in traverses])
     rough = _roughness(len(node))
-    pattern = _pattern(design, rough)
+    pattern = _pattern(design, rough, paired)
     place = narrowest(pattern, sorted({round(run.base_mm / spacing_mm) for run in traverses}))
     rows = width(pattern, place)
     _refuse_too_large(len(node), rows, spacing_mm)
@@ -295,6 +295,7 @@ def judge_noise(problem: Problem) -> Noise:
 
     Slow noise and shape look alike over a short way: judged from the residuals of a fit
     that took samples for independent, part of the noise would already have gone into the shape.
+    The problem must have been set up `paired`.
     """
     parts = [_correlated_parts(problem, k) for k in range(problem.runs)]
     free = len(problem.rise_um) - problem.runs

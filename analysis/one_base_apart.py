@@ -1,0 +1,241 @@
+"""What dense slopes say without any assumption: heights one base apart, and a base's smoothing.
+
+The mean slope over a short window, times the base, is exactly the difference of the mean
+heights over that window at the two feet.  Chained foot to foot this needs no belief about
+the shape between; noise adds up along the chain.  The other direction, `smoothed_by_base`,
+lets a finer map be seen through a coarser instrument, so that like is compared with like.
+
+Source: derived for this project from what a slope over a base is.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from acquire.errors import AnalysisError
+from analysis.dense_slopes import DenseTraverse
+
+Array = NDArray[np.float64]
+
+WINDOW_SHARE = 0.1
+"""Usual length of the window, as a share of the base."""
+
+
+@dataclass(frozen=True, eq=False)
+class StationHeights:
+    """Heights at stations, tilt and the instrument's zero left in; nothing assumed between them."""
+
+    station_mm: Array
+    """The stations, in mm, shape (k,)."""
+    height_um: Array
+    """Heights there, in µm, shape (k,); the first of a chain is zero by definition."""
+    covariance_um2: Array
+    """Their covariance, in µm², shape (k, k)."""
+    averaged_over_mm: float
+    """Each height is the mean over this length of way."""
+
+
+def stations_one_base_apart(
+    traverse: DenseTraverse, *, rho: float, first_mm: float | None = None, window_mm: float | None = None
+) -> StationHeights:
+    """Heights at stations exactly one base apart, from the mean slope near the middle of each step.
+
+    Parameters
+    ----------
+    traverse : DenseTraverse
+        One dense traverse; feet that stand on pads average over those too.
+    rho : float
+        Correlation of neighbouring samples' noise, 0 to below 1: it decides what a mean is
+        worth (`DenseHeights.rho` has it).
+    first_mm : float, optional
+        The first station; by default the chain is in the middle of what was covered.
+    window_mm : float, optional
+        Length of the window, above zero and at most the base; a tenth of the base by
+        default, or two and a half times the usual distance between samples if that is more.
+
+    Returns
+    -------
+    StationHeights
+
+    Raises
+    ------
+    AnalysisError
+        If no whole step fits, or a window has no samples on both sides of its middle.
+
+    Examples
+    --------
+    >>> from analysis.dense_slopes import dense_traverse
+    >>> x = np.arange(90, 511, 2.0)
+    >>> run = dense_traverse(x, 0.2 * (x - 300), 1.0, base_mm=200)
+    >>> stations_one_base_apart(run, rho=0.0).height_um.round(9)
+    array([ 0., -8., -8.,  0.])
+    """
+    if not 0 <= rho < 1:
+        raise AnalysisError(traverse.name, f"found a correlation of {rho:g}", "0 or more, below 1")
+    window = _window(traverse, window_mm)
+    station = _chain(traverse, window, first_mm)
+    middles = station[:-1] + traverse.base_mm / 2
+    slope, variance = np.array([_window_mean(traverse, middle, window, rho) for middle in middles]).T
+    base_m = traverse.base_mm / 1000
+    height = np.r_[0.0, np.cumsum(base_m * slope)]
+    total = np.r_[0.0, np.cumsum(base_m**2 * variance)]
+    return StationHeights(station, height, np.minimum.outer(total, total), window)
+
+
+def _window(traverse: DenseTraverse, window_mm: float | None) -> float:
+    spacing = float(np.median(np.diff(traverse.station_mm)))
+    window = max(WINDOW_SHARE * traverse.base_mm, 2.5 * spacing) if window_mm is None else float(window_mm)
+    if not 0 < window <= traverse.base_mm:
+        raise AnalysisError(
+            traverse.name, f"found a window of {window:g} mm", f"above 0, at most {traverse.base_mm:g} mm"
+        )
+    return window
+
+
+def _chain(traverse: DenseTraverse, window_mm: float, first_mm: float | None) -> Array:
+    """Stations one base apart whose middles keep half a window from the ends of the samples."""
+    base = traverse.base_mm
+    half = window_mm / 2
+    lowest = float(traverse.station_mm[0]) + half - base / 2
+    highest = float(traverse.station_mm[-1]) - half + base / 2
+    fits = int(np.floor((highest - lowest) / base + 1e-9))
+    if first_mm is None:
+        first_mm = lowest + ((highest - lowest) - fits * base) / 2
+    steps = int(np.floor((highest + half - first_mm) / base + 1e-9))
+    if steps < 1 or first_mm < lowest - half - 1e-9:
+        raise AnalysisError(
+            traverse.name,
+            f"no step of {base:g} mm starts at {first_mm:g} mm",
+            f"a first station between {lowest:g} and {highest - base:g} mm",
+        )
+    return first_mm + base * np.arange(steps + 1, dtype=np.float64)
+
+
+def _window_mean(
+    traverse: DenseTraverse, middle_mm: float, window_mm: float, rho: float
+) -> tuple[float, float]:
+    """Slope at the middle of a window, from a straight line through its samples, and its variance."""
+    near = np.abs(traverse.station_mm - middle_mm) <= window_mm / 2 + 1e-9
+    off = traverse.station_mm[near] - middle_mm
+    if not len(off) or off.min() > 1e-9 or off.max() < -1e-9:
+        raise AnalysisError(
+            f"{traverse.name}, {middle_mm:g} mm",
+            f"found {len(off)} samples within {window_mm / 2:g} mm, none on one side",
+            "samples on both sides",
+            "run that stretch again, or start the chain elsewhere",
+        )
+    centred = off - off.mean()
+    square = float(centred @ centred)
+    weight = 1 / len(off) - (off.mean() * centred / square if square > 0 else 0.0)
+    return float(weight @ traverse.slope_um_per_m[near]), _variance(
+        weight * traverse.standard_uncertainty_um_per_m[near], rho
+    )
+
+
+def _variance(scaled: Array, rho: float) -> float:
+    """Variance of a weighted sum of samples whose correlation falls by `rho` at each step."""
+    apart = np.abs(np.subtract.outer(np.arange(len(scaled)), np.arange(len(scaled))))
+    return float(scaled @ rho**apart @ scaled)
+
+
+def moving_average_weights(station_mm: ArrayLike, base_mm: float, at_mm: ArrayLike) -> Array:
+    """Weights that average heights, joined by straight lines, over one base around each place.
+
+    Parameters
+    ----------
+    station_mm : array, shape (k,)
+        Rising stations of the finer map, in mm.
+    base_mm : float
+        Length to average over, in mm.
+    at_mm : array, shape (n,)
+        Middles; each at least half a base inside the map.
+
+    Returns
+    -------
+    weights : array, shape (n, k)
+        Each row adds up to one.
+
+    Raises
+    ------
+    AnalysisError
+        If stations do not rise, the base is not above zero, or a middle is too near an end.
+
+    Examples
+    --------
+    >>> moving_average_weights([0, 100, 200], 200, [100])
+    array([[0.25, 0.5 , 0.25]])
+    """
+    station, at = np.asarray(station_mm, dtype=float), np.asarray(at_mm, dtype=float)
+    if len(station) < 2 or not np.all(np.diff(station) > 0) or not base_mm > 0:
+        raise AnalysisError(
+            "smoothing by a base",
+            f"{len(station)} stations, base {base_mm:g} mm",
+            "rising stations, a base above 0",
+        )
+    outside = at[(at - base_mm / 2 < station[0] - 1e-9) | (at + base_mm / 2 > station[-1] + 1e-9)]
+    if len(outside):
+        raise AnalysisError(
+            f"station {outside[0]:g} mm",
+            f"is less than half of {base_mm:g} mm from an end of the map",
+            f"{station[0] + base_mm / 2:g} to {station[-1] - base_mm / 2:g} mm",
+        )
+    integral = _integral_weights(station, at + base_mm / 2) - _integral_weights(station, at - base_mm / 2)
+    return integral / base_mm
+
+
+def _integral_weights(station: Array, upto: Array) -> Array:
+    """Weights that give the area under the heights from the first station up to each place."""
+    step = np.diff(station)
+    part = np.clip((upto[:, None] - station[:-1]) / step, 0.0, 1.0)
+    weights = np.zeros((len(upto), len(station)))
+    weights[:, :-1] += step * (part - part**2 / 2)
+    weights[:, 1:] += step * part**2 / 2
+    return weights
+
+
+def smoothed_by_base(
+    station_mm: ArrayLike,
+    height_um: ArrayLike,
+    covariance_um2: ArrayLike,
+    base_mm: float,
+    at_mm: ArrayLike | None = None,
+) -> StationHeights:
+    """A finer map as the plain integral of a slope over `base_mm` would show it.
+
+    Parameters
+    ----------
+    station_mm, height_um : array, shape (k,)
+        The finer map: rising stations in mm, heights in µm, straight lines between.
+    covariance_um2 : array, shape (k, k)
+        Its covariance.
+    base_mm : float
+        Base of the coarser instrument, in mm.
+    at_mm : array, optional
+        Where the smoothed heights are wanted; by default all stations of the map that are
+        half a base or more from its ends.
+
+    Raises
+    ------
+    AnalysisError
+        As `moving_average_weights`; also if no station is left, or shapes differ.
+
+    Examples
+    --------
+    >>> smoothed_by_base([0, 100, 200], [0, -8, 0], np.eye(3), 200).height_um
+    array([-4.])
+    """
+    station, height = np.asarray(station_mm, dtype=float), np.asarray(height_um, dtype=float)
+    covariance = np.asarray(covariance_um2, dtype=float)
+    if height.shape != station.shape or covariance.shape != (len(station),) * 2:
+        raise AnalysisError(
+            "smoothing by a base", "heights, covariance and stations differ in number", "one of each"
+        )
+    inside = (station - base_mm / 2 >= station[0] - 1e-9) & (station + base_mm / 2 <= station[-1] + 1e-9)
+    at = station[inside] if at_mm is None else np.asarray(at_mm, dtype=float)
+    if not len(at):
+        raise AnalysisError(
+            "smoothing by a base", f"the map is shorter than a base of {base_mm:g} mm", "a longer map"
+        )
+    weights = moving_average_weights(station, base_mm, at)
+    return StationHeights(at, weights @ height, weights @ covariance @ weights.T, float(base_mm))
