@@ -1,0 +1,104 @@
+"""Each warning appears where it should and nowhere else."""
+
+import numpy as np
+import pytest
+
+from analysis.combination import combine
+from analysis.observations.differences import bend_by_temperature_um
+
+STATION = np.arange(0.0, 1001.0, 100.0)
+MIDDLE = np.arange(50.0, 1000.0, 100.0)
+LEVEL = 'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty = 1.0\n'
+
+
+@pytest.fixture
+def warnings_of(invented_bed, make_traverse):
+    """Warnings of a stepped level with this description, on this bed."""
+
+    def make(level=LEVEL + "seating_um = 0.3", bed="", now=None, **setup):
+        then = invented_bed(instruments={"level": level}, bed=bed)
+        run = make_traverse(then, "level", MIDDLE, np.zeros(10), face="front-flat", **setup)
+        return " | ".join(combine([run], now or then).warnings)
+
+    return make
+
+
+def test_well_described_level_raises_no_warning(warnings_of):
+    assert warnings_of() == ""
+
+
+def test_seating_not_stated_is_said(warnings_of):
+    assert "no seating error stated" in warnings_of(LEVEL)
+
+
+def test_uncertainty_not_stated_is_said(warnings_of):
+    text = LEVEL.replace("standard_uncertainty = 1.0", "standard_uncertainty = 0") + "seating_um = 0.3"
+    assert "no uncertainty stated" in warnings_of(text)
+
+
+def test_level_on_its_whole_length_is_no_two_feet(warnings_of):
+    assert "taken as standing on two feet" in warnings_of(LEVEL + 'seating_um = 0.3\nfootprint = "full"')
+
+
+def test_bending_by_temperature_is_given_with_its_size(warnings_of):
+    """From memory (textbook formula): 11.5e-6/K, 1 K, 1 m long, 0.3 m deep: 4.79 µm."""
+    assert bend_by_temperature_um(1.0, 1000.0, 300.0) == pytest.approx(4.79, abs=0.005)
+    warm = {"temperature_top_degC": 21.0, "temperature_bottom_degC": 20.0}
+    assert "1.0 °C warmer than its bottom" in warnings_of(bed="depth_mm = 300", state=warm)
+    assert "crowned by about 4.8 µm" in warnings_of(bed="depth_mm = 300", state=warm)
+    cold = {"temperature_top_degC": 19.0, "temperature_bottom_degC": 20.0}
+    assert "hollow by about 4.8 µm" in warnings_of(bed="depth_mm = 300", state=cold)
+    even = {"temperature_top_degC": 20.02, "temperature_bottom_degC": 20.0}
+    assert warnings_of(bed="depth_mm = 300", state=even) == ""
+    assert warnings_of(state=warm) == ""
+
+
+def test_description_changed_since_is_said_and_the_old_instrument_stands(invented_bed, warnings_of):
+    now = invented_bed(instruments={"level": LEVEL.replace("100", "200") + "seating_um = 0.3"})
+    found = warnings_of(now=now)
+    assert "level described otherwise now (base_mm)" in found
+    moved = invented_bed(
+        instruments={"level": LEVEL + "seating_um = 0.3"},
+        faces={"front-flat": 'normal = "up"\nacross_mm = 10'},
+    )
+    assert "front-flat described otherwise now" in warnings_of(now=moved)
+
+
+def test_gauge_width_stands_as_it_was(invented_bed, make_traverse):
+    then = invented_bed()
+    run = make_traverse(then, "cross", STATION, 0.01 * STATION, front="front-flat", rear="rear-flat")
+    now = invented_bed(faces={
+        "front-flat": 'normal = "up"\nacross_mm = 0', "rear-flat": 'normal = "up"\nacross_mm = 600',
+    })  # fmt: skip
+    found = combine([run], now).difference("rear-flat", "front-flat").height_um
+    assert found - found[0] == pytest.approx(0.3 * 0.01 * STATION)
+
+
+def test_turning_the_level_for_the_return_is_warned_of(invented_bed, make_traverse):
+    bed = invented_bed(instruments={"level": LEVEL + "seating_um = 0.3"})
+
+    def pair(**second):
+        return combine(
+            [
+                make_traverse(bed, "level", MIDDLE, np.zeros(10), face="front-flat"),
+                make_traverse(
+                    bed, "level", MIDDLE, np.zeros(10), face="front-flat", direction="reverse", **second
+                ),
+            ],
+            bed,
+        ).warnings
+
+    assert any("turned for the return" in words for words in pair(turned=True))
+    assert pair() == ()
+
+
+def test_carrier_overhanging_the_end_of_the_bed_is_said(invented_bed, make_traverse):
+    dial = (
+        'quantity = "offset"\nunit = "um"\nstandard_uncertainty = 1\nseating_um = 0.2\ncarrier_feet_mm = 90'
+    )
+    bed = invented_bed(instruments={"dial": dial, "level": LEVEL + "seating_um = 0.3"})
+    level = make_traverse(bed, "level", MIDDLE, np.zeros(10), face="front-flat")
+    inner = make_traverse(bed, "dial", STATION[1:-1], np.zeros(9), face="rear-flat", reference="front-flat")
+    whole = make_traverse(bed, "dial", STATION, np.zeros(11), face="rear-flat", reference="front-flat")
+    assert combine([level, inner], bed).warnings == ()
+    assert any("overhang the end of the bed" in words for words in combine([level, whole], bed).warnings)
