@@ -34,6 +34,7 @@ def main(folder: Path, traverse: str, seed: int, times: int) -> None:
     """Play a traverse on the invented bed in real time; FOLDER becomes its survey."""
     bed = InventedBed(seed)
     job = TRAVERSES[traverse](bed)
+    _refuse_a_real_survey(folder / "bed.toml")
     with open_lines(SPEAKING) as ports:
         folder.mkdir(parents=True, exist_ok=True)
         text = description(bed, {name: port.url for name, port in ports.items()})
@@ -44,6 +45,12 @@ def main(folder: Path, traverse: str, seed: int, times: int) -> None:
         with suppress(KeyboardInterrupt):
             for played in range(times) if times else itertools.count():
                 play_in_real_time(job.perform(bed, seed + played), ports)
+
+
+def _refuse_a_real_survey(bed_toml: Path) -> None:
+    """Only an invented bed's description may be written over (its ports change every time)."""
+    if bed_toml.exists() and not bed_toml.read_bytes().startswith(b"# INVENTED"):
+        raise click.BadParameter(f"{bed_toml} describes another bed; name a new folder", param_hint="FOLDER")
 
 
 if __name__ == "__main__":
