@@ -238,11 +238,16 @@ def heights_from_dense_slopes(
     if q_um2_per_mm3:
         noise = as_stated
     else:
-        noise = judge_noise(problem_for(traverses, spacing_for(traverses), paired=True))
+        noise = judge_noise(problem_for(traverses, _spacing_for_noise(traverses), paired=True))
     sigma = problem.sigma_um * np.array(noise.inflation)[problem.run_of]
     normal = normal_for(problem, sigma)
     solution = solve(problem, normal, q_um2_per_mm3) if q_um2_per_mm3 else likeliest(problem, normal)
     return _heights(traverses, station, problem, solution, noise, _warning(traverses, anchored))
+
+
+def _spacing_for_noise(traverses: Sequence[DenseTraverse]) -> float:
+    """Several bases do not fold into a narrow band: noise is then judged on nodes twice as far apart."""
+    return spacing_for(traverses) * (1 if len({run.base_mm for run in traverses}) == 1 else 2)
 
 
 def _heights(

@@ -203,6 +203,20 @@ def test_band_covers_invented_wear_and_the_map_is_far_better_than_the_plain_inte
     assert np.sqrt(np.mean(square)) < 0.4
 
 
+def test_two_bases_find_a_hollow_to_a_tenth_of_a_micrometre_within_their_band():
+    rng = np.random.default_rng(12)
+    station = np.arange(0, 1501, 50.0)
+    inside, square = [], []
+    for _ in range(4):
+        runs = [run_over(dip, base, noise=slow_noise(rng, 2.0, 0.0)) for base in (200, 130)]
+        found = heights_from_dense_slopes(runs, station)
+        error = found.height_um - line_removed(dip, station)
+        inside.append(np.abs(error) <= 1.96 * np.sqrt(np.diag(found.covariance_um2)))
+        square.append(error**2)
+    assert np.mean(inside) >= 0.9
+    assert np.sqrt(np.mean(square)) < 0.1  # derived: 0.07
+
+
 def test_slow_noise_is_seen_as_slow_and_white_noise_is_not():
     rng = np.random.default_rng(8)
     slow, white = (
