@@ -9,7 +9,7 @@ import numpy as np
 from acquire.bed import Face
 from acquire.errors import AnalysisError
 from analysis.combination import BedMap
-from analysis.profile import Profile
+from analysis.profile import SAME_STATION_MM, Profile
 from analysis.reference_lines import Place, WorstOver, remove_line, straightness, worst_over
 
 LINES = ("ends", "least-squares", "minimum-zone", "unworn")
@@ -142,12 +142,21 @@ def _with_gaps(
 
 def _straightness_by_line(profile: Profile, described: Face) -> dict[str, float]:
     kinds = {"ends": "ends", "least_squares": "least-squares", "minimum_zone": "minimum-zone"}
-    if described.unworn_mm:
+    if _reaches_unworn(profile, described):
         kinds["unworn"] = "unworn"
     return {
         name: float(np.ptp(remove_line(profile, kind, described.unworn_mm).height_um))
         for name, kind in kinds.items()
     }
+
+
+def _reaches_unworn(profile: Profile, described: Face) -> bool:
+    """Whether a line can be drawn through the unworn stretches: two known heights in them."""
+    x = profile.station_mm
+    inside = [
+        (x >= low - SAME_STATION_MM) & (x <= high + SAME_STATION_MM) for low, high in described.unworn_mm
+    ]
+    return bool(inside) and int(np.count_nonzero(np.any(inside, axis=0))) >= 2
 
 
 def _warnings(bed_map: BedMap, face: str) -> tuple[str, ...]:

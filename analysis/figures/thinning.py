@@ -1,0 +1,48 @@
+"""Fewer points where a curve has more than paper can show; its extremes stay."""
+
+import itertools
+
+import numpy as np
+
+MOST_POINTS = 2000
+
+
+def thinned(height: np.ndarray, most: int = MOST_POINTS) -> np.ndarray:
+    """Which points of a curve to draw: all of a short one, the extremes of every stretch of a long one.
+
+    Parameters
+    ----------
+    height : array, shape (n,)
+        NaN where there is no value; a gap stays a gap.
+    most : int
+        At most so many points are kept (8 or more).
+
+    Returns
+    -------
+    array of int
+        Rising; the first and the last point, the lowest and the highest are among them.
+
+    Examples
+    --------
+    >>> wave = np.sin(np.linspace(0, 400, 100_000))
+    >>> kept = thinned(wave)
+    >>> bool(len(kept) <= 2000), bool(wave[kept].max() == wave.max())
+    (True, True)
+    """
+    height = np.asarray(height, float)
+    if len(height) <= most:
+        return np.arange(len(height))
+    edges = np.linspace(0, len(height), (most - 2) // 3 + 1).astype(int)
+    kept = {0, len(height) - 1}
+    for start, end in itertools.pairwise(edges.tolist()):
+        kept |= _marked(height[start:end], start)
+    return np.array(sorted(kept))
+
+
+def _marked(stretch: np.ndarray, start: int) -> set[int]:
+    """Lowest and highest of a stretch, and one gap if it has any."""
+    is_gap = np.isnan(stretch)
+    marked = {start + int(is_gap.argmax())} if is_gap.any() else set()
+    if not is_gap.all():
+        marked |= {start + int(np.nanargmin(stretch)), start + int(np.nanargmax(stretch))}
+    return marked
