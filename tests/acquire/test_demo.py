@@ -88,6 +88,22 @@ def test_same_seed_gives_the_same_bytes_and_stations_through_real_ports(bench):
     assert np.array_equal(one.stations.reading, two.stations.reading)
 
 
+def test_sockets_give_the_same_recording_as_terminals(bench, tmp_path):
+    """What the bench falls back on where there are no pseudo-terminals, twice over the same door."""
+    folder, job = tmp_path / "survey", jobs.level_steps(BED, "front-vee")
+    one, played = recorded(bench, job)
+    with open_lines(SPEAKING, loopback=True) as ports:
+        make_survey(folder, BED, ports)
+        over_sockets = (folder, survey_bed(folder), ports)
+        recorded(over_sockets, jobs.level_marks(BED, "rear-flat"))
+        two, _ = recorded(over_sockets, job)
+    for name, sent in played.sent.items():
+        assert two.streams[name].raw == sent.data
+        assert np.array_equal(one.streams[name].arrival_s, two.streams[name].arrival_s)
+    # A network has no speed of its line: the ten milliseconds on the wire are not taken off.
+    assert one.stations.reading == pytest.approx(two.stations.reading, abs=0.2)
+
+
 def test_garbled_lines_are_counted_in_the_file(bench):
     traverse, played = recorded(bench, jobs.cross_level_steps(BED))
     bad = int(played.sent["cross-level"].is_garbled.sum())
