@@ -7,6 +7,7 @@ import importlib
 import os
 import sys
 from collections.abc import Sequence
+from typing import Any
 
 import click
 from click.shell_completion import CompletionItem
@@ -71,10 +72,17 @@ def waylog() -> None:
     """
 
 
+def companion(*about: Any) -> Any:
+    """What looks over the shoulder while readings are taken: the profile so far, the next reading."""
+    return importlib.import_module("analysis.companion").Companion(*about)
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; 0 done, 1 an expected failure (told in one line), 2 wrong usage."""
     try:
-        result = waylog.main(args=argv, prog_name="waylog", standalone_mode=False)
+        result = waylog.main(
+            args=argv, prog_name="waylog", standalone_mode=False, obj={"companion": companion}
+        )
         return result if isinstance(result, int) else 0
     except WaylogError as error:
         click.echo(f"waylog: {error}", err=True)

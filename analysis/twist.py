@@ -140,6 +140,19 @@ def twist_of(
     )
 
 
+def roll_uncertainty(bed_map: BedMap, front: str, rear: str) -> float | None:
+    """Standard uncertainty of the wind from end to end in µm/m; None where the map does not tell it."""
+    gauge_mm = bed_map.bed.gauge_mm(front, rear)
+    station, rows = _height_differences(bed_map, front, rear)
+    if gauge_mm is None or len(station) < 2:
+        return None
+    wind = (rows[-1] - rows[0])[None] * (UM_PER_M / gauge_mm)
+    if not bed_map.solution.is_known(wind).all():
+        return None
+    variance = float((wind @ bed_map.solution.covariance @ wind.T)[0, 0])
+    return float(np.sqrt(max(bed_map.enlargement * variance, 0.0)))
+
+
 def _pair(bed: Bed, front: str | None, rear: str | None) -> tuple[str, str]:
     by_default = bed.carriage_ways()
     front, rear = front or by_default[0], rear or by_default[1]

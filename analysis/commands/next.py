@@ -1,0 +1,39 @@
+"""`waylog next`: which further traverse would help most."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from analysis.commands.options import survey_argument
+
+if TYPE_CHECKING:
+    from analysis.next_traverse import NextTraverse
+
+MOST = 6
+
+
+@click.command("next")
+@survey_argument
+@click.option("--for", "wanted", default="all", help="What matters: all, twist, or a face.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def command(survey: Path, wanted: str, as_json: bool) -> None:
+    """Which further traverse of SURVEY would help most, and by how much."""
+    from analysis.answers import as_json as json_of
+    from analysis.next_traverse import next_traverse
+    from analysis.surveys import load
+
+    loaded = load(survey)
+    result = next_traverse(loaded.map(), wanted)
+    click.echo(json_of(result) if as_json else "\n".join(words(result, str(survey))))
+
+
+def words(result: "NextTraverse", survey: str) -> Sequence[str]:
+    """The best first, with what to type."""
+    if not result.advice:
+        return ["No further traverse with these instruments would narrow anything by a tenth."]
+    lines = ["What would help most, best first:"]
+    for place, advice in enumerate(result.advice[:MOST], 1):
+        lines += [f"{place}. {advice.words}", f"   waylog record {survey} {advice.command}"]
+    return lines
