@@ -188,7 +188,7 @@ def _flagged(stream: Stream, record: Placed, found: Found) -> tuple[Stream, list
 def _placeless(stream: Stream, record: Placed, lost: np.ndarray) -> list[Event]:
     if len(lost) == 0:
         return []
-    at_s = float(stream.time_s[lost[0]])
+    at_s = max(0.0, float(stream.time_s[lost[0]]))
     if not record.has_scale and record.setup.position.startswith("scale:"):
         scale = record.setup.position.partition(":")[2]
         return [Event(at_s, "no_position", f"{scale} gave no position: no reading could be placed")]

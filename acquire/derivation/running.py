@@ -8,13 +8,15 @@ from acquire.derivation.placed import Placed
 from acquire.derivation.stopping import Found, Row
 from acquire.journal import Event
 from acquire.tagging import binned, tilt_without_acceleration
-from acquire.tagging.acceleration import SLOWEST_RATE_HZ
+from acquire.tagging.acceleration import SLOWEST_RATE_HZ, window_seconds
 
 
 def stations_by_bins(record: Placed) -> Found:
     """Means over each millimetre of all readings whose place is known."""
-    record, said = _acceleration_out(record)
-    bins = binned(record.time_s, record.position_mm, record.reading)
+    corrected, said = _acceleration_out(record)
+    smoothed_over = 1 if corrected is record else _window_samples(record)
+    record = corrected
+    bins = binned(record.time_s, record.position_mm, record.reading, smoothed_over=smoothed_over)
     rows = tuple(
         Row(float(x), float(y), float(scatter), int(samples), float(t))
         for x, y, scatter, samples, t in zip(
@@ -22,6 +24,12 @@ def stations_by_bins(record: Placed) -> Found:
         )
     )
     return Found(rows, said)
+
+
+def _window_samples(record: Placed) -> int:
+    """Samples within one window of the correction."""
+    interval_s = float(np.median(np.diff(record.time_s)))
+    return max(1, round(window_seconds(interval_s) / interval_s)) if interval_s > 0 else 1
 
 
 def _acceleration_out(record: Placed) -> tuple[Placed, tuple[Event, ...]]:

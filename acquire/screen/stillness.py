@@ -92,5 +92,6 @@ def is_steady(recent: Recent, now_s: float, allowance: float) -> bool:
     if len(late) == 0 or len(early) == 0:
         return False
     spread = float(np.std(np.concatenate([early - early.mean(), late - late.mean()])))
-    chance = 3 * spread * np.sqrt(1 / len(late) + 1 / len(early))
+    # Neighbouring readings of a level are alike: about three count as one.
+    chance = 3 * spread * np.sqrt(3 / len(late) + 3 / len(early))
     return abs(float(late.mean() - early.mean())) <= max(allowance, chance)

@@ -22,6 +22,7 @@ from acquire.screen.stillness import Recent, StillTimer, is_steady
 from acquire.tagging import snapped
 from acquire.traverse_file import FLAGS, Setup, Stations
 from acquire.wire import Decoded, decoder_for
+from acquire.wire.health import HealthWatch
 from acquire.wire.kinds import tell
 
 SETTLED_S = 3.0
@@ -79,6 +80,7 @@ class _Heard:
 
     instrument: Instrument
     recent: Recent = field(default_factory=Recent)
+    health: HealthWatch = field(default_factory=HealthWatch)
     good: int = 0
     others: int = 0
 
@@ -131,7 +133,7 @@ class Tracker:
         self._ends_at_s: float | None = None
         self._may_end = True
         self._told_others: dict[str, int] = {}
-        self._is_stale_told = False
+        self._is_stale_told = self._is_frozen_told = False
         self._lock = threading.RLock()
 
     def chunk(self, chunk: Chunk) -> None:
@@ -139,8 +141,11 @@ class Tracker:
         with self._lock:
             for name, port in self._port_of.items():
                 if port == chunk.port:
-                    for decoded in self._decoders[name].feed(chunk.data, chunk.time_s):
-                        self._one(self._heard[name], decoded)
+                    heard = self._heard[name]
+                    readings = self._decoders[name].feed(chunk.data, chunk.time_s)
+                    heard.health.take(readings, self._position_mm())
+                    for decoded in readings:
+                        self._one(heard, decoded)
 
     def event(self, event: PortEvent) -> None:
         """Take note of what happened."""
@@ -160,6 +165,7 @@ class Tracker:
         """Look at the clock: take a station that has settled; give the state of things."""
         with self._lock:
             self._look_for_stale_position(now_s)
+            self._look_for_frozen_readings(now_s)
             still_s = self._still_s(now_s)
             settled = self._is_settled(now_s, still_s)
             if settled and not self._is_taken_here:
@@ -288,7 +294,7 @@ class Tracker:
     def _standing_at(self) -> float | None:
         if self._scale is None:
             return self._pending[0] if self._pending else None
-        position = self._heard[self._scale].recent.last
+        position = self._position_mm()
         if position is None:
             return None
         return float(snapped(np.array([position]), self._meant)[0])
@@ -314,12 +320,21 @@ class Tracker:
             self._wrong(f"{self._scale}: no position for {STALE_S:g} s; what is read now has no place")
         self._is_stale_told = is_stale
 
+    def _look_for_frozen_readings(self, now_s: float) -> None:
+        health = self._heard[self.setup.instrument].health.at(now_s)
+        if health.is_frozen and not self._is_frozen_told:
+            self._wrong(f"{self.setup.instrument}: {health.words()[-1]}: is it on hold, or out of reach?")
+        self._is_frozen_told = health.is_frozen
+
+    def _position_mm(self) -> float | None:
+        return self._heard[self._scale].recent.last if self._scale is not None else None
+
     def _live(self, now_s: float, still_s: float, settled: bool) -> Live:
         recent = self._heard[self.setup.instrument].recent
         others = [n for n in self._heard if n not in (self.setup.instrument, self._scale)]
         return Live(
             time_s=now_s,
-            position_mm=self._heard[self._scale].recent.last if self._scale else None,
+            position_mm=self._position_mm(),
             reading=recent.last,
             reading_age_s=None if recent.last_s is None else max(0.0, now_s - recent.last_s),
             next_mm=self.next_mm,

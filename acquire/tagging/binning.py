@@ -49,10 +49,17 @@ def passes(position_mm: np.ndarray, turn_mm: float = TURN_MM) -> np.ndarray:
     return number
 
 
-def binned(time_s: np.ndarray, position_mm: np.ndarray, reading: np.ndarray, bin_mm: float = BIN_MM) -> Bins:
+def binned(
+    time_s: np.ndarray,
+    position_mm: np.ndarray,
+    reading: np.ndarray,
+    bin_mm: float = BIN_MM,
+    smoothed_over: int = 1,
+) -> Bins:
     """Mean reading of every millimetre that holds one.
 
-    Readings without a position or value (NaN) are left out.
+    Readings without a position or value (NaN) are left out.  `smoothed_over` says over
+    how many samples the readings were smoothed before: at least so many count as one.
 
     Examples
     --------
@@ -72,17 +79,21 @@ def binned(time_s: np.ndarray, position_mm: np.ndarray, reading: np.ndarray, bin
     def mean(values: np.ndarray) -> np.ndarray:
         return np.bincount(inverse, values, len(keys)) / counts
 
-    roughness = _roughness(y)
     correlated = autocorrelation_time([_detrended(y)]) if len(y) > 8 else 1.0
-    scatter = roughness * np.sqrt(np.minimum(1.0, min(correlated, 10.0) / counts))
+    alike = max(smoothed_over, min(correlated, 10.0))
+    scatter = _roughness(y, smoothed_over) * np.sqrt(np.minimum(1.0, alike / counts))
     return Bins(mean(x), mean(y), scatter, counts, mean(t), keys[:, 0])
 
 
-def _roughness(reading: np.ndarray) -> float:
-    """Standard deviation of the readings about their smooth course, from second differences."""
-    if len(reading) < 3:
+def _roughness(reading: np.ndarray, apart: int = 1) -> float:
+    """Standard deviation of the readings about their smooth course.
+
+    From second differences of readings so many samples apart that their noise is independent.
+    """
+    if len(reading) < 2 * apart + 1:
         return 0.0
-    return float(1.4826 * np.median(np.abs(np.diff(reading, 2))) / np.sqrt(6))
+    bend = reading[: -2 * apart] - 2 * reading[apart:-apart] + reading[2 * apart :]
+    return float(1.4826 * np.median(np.abs(bend)) / np.sqrt(6))
 
 
 def _detrended(reading: np.ndarray, width: int = 25) -> np.ndarray:

@@ -133,7 +133,8 @@ def test_tilt_from_acceleration_is_taken_out_and_said():
     speed, sway, omega = 5.0, 2 / np.pi, np.pi
     x = 150 + speed * t + sway * np.sin(omega * t)
     # 1 mm/s² reads as 101.97 µm/m (standard gravity 9.80665 m/s², exact by definition).
-    reading = shape(x) - sway * omega**2 * np.sin(omega * t) * 1e3 / 9.80665
+    noise = np.random.default_rng(9).normal(0, 1.0, t.size)
+    reading = shape(x) + noise - sway * omega**2 * np.sin(omega * t) * 1e3 / 9.80665
     setup = replace(LEVEL, mode_asked="continuous")
     chunks = {"level": sent(t, -reading), "scale": sent(t, x - 50)}
     corrected = derive(contents(setup, **chunks))
@@ -144,6 +145,8 @@ def test_tilt_from_acceleration_is_taken_out_and_said():
         return float(np.sqrt(np.mean((s.reading - shape(s.station_mm)) ** 2)))
 
     assert rms(left_in) > 50 and rms(corrected) < 1.0
+    # The scatter stated is that of the smoothed readings, not of their smoothness.
+    assert corrected.stations.scatter.mean() == pytest.approx(rms(corrected), rel=0.5)
     assert "taken out" in corrected.events.text[corrected.events.kind.index("acceleration")]
 
 

@@ -166,6 +166,15 @@ def test_lost_port_is_a_problem_until_it_is_back():
     assert bench.tracker.tick(2.0).problem == ""
 
 
+def test_reading_frozen_while_it_moves_is_said():
+    bench = Bench()
+    bench.run(20.0, 100.0)
+    assert [words for kind, words in bench.news if kind == "problem"] == []
+    bench.run(10.0, 100.0, to_mm=200.0)
+    (told,) = [words for kind, words in bench.news if kind == "problem"]
+    assert "frozen" in told
+
+
 class SaysTwelve:
     def profile_lines(self, stations, columns):
         return []
