@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from analysis.comparison import Comparison
     from analysis.face_map import FaceMap
     from analysis.twist import Twist
+    from analysis.whole_bed import WholeBed
 
 STRAIGHT = "straight within what could be seen"
 LINE_WORDS = {
@@ -27,6 +28,7 @@ LINE_WORDS = {
     "minimum-zone": "the minimum-zone line",
     "unworn": "the line through its unworn stretches",
 }
+MOST_UNCHECKED = 8
 METHODS = {"cross_level": "cross level", "two_maps": "level maps of the two ways"}
 
 
@@ -186,3 +188,71 @@ def notes(warnings: Sequence[str]) -> list[str]:
         f"  Note: {', '.join(names)}: {words}" if names else f"  Note: {words}"
         for words, names in about.items()
     ]
+
+
+def whole_twist_words(result: "Twist", inch: bool) -> list[str]:
+    """The largest difference of roll anywhere, and over a carriage length."""
+    if result.twist_um_per_m is None:
+        return []
+    half = (result.twist_expanded_um_per_m or 0.0) / 2
+    across = result.twist_um_per_m * result.gauge_mm / 1000
+    lines = [
+        f"  Largest difference of roll anywhere: {slope_text(result.twist_um_per_m, inch, half)}, "
+        f"{height_text(across, inch, half * result.gauge_mm / 1000)} "
+        f"across {length_text(result.gauge_mm, inch)}."
+    ]
+    if result.worst_over_carriage_um_per_m is not None:
+        lines.append(
+            f"  Worst over a carriage length: {slope_text(result.worst_over_carriage_um_per_m, inch, half)}."
+        )
+    return lines
+
+
+def known_up_to_words(result: "Twist") -> list[str]:
+    """What the methods leave open of the roll."""
+    lines = []
+    for name, roll in result.methods.items():
+        if roll.known_up_to == "a line":
+            lines.append(
+                f"  The {METHODS[name]} tell the roll only up to a steady wind: each run has its own zero. "
+                "A cross level, or `--same-zero-as`, tells the rest."
+            )
+        elif roll.known_up_to == "a constant":
+            lines.append(f"  By {METHODS[name]}: changes of roll are known, its absolute value is not.")
+    return lines
+
+
+def fit_words(result: "WholeBed") -> str:
+    """Whether the readings fit each other."""
+    if result.p_value is None or result.redundancy < 1:
+        return "No reading checks another: an error in one would not show. Repeat a traverse."
+    if result.p_value >= 0.01:
+        return f"The readings fit each other within their uncertainty ({result.redundancy} more than needed)."
+    return (
+        f"The readings do not fit each other as well as their stated uncertainties promise "
+        f"({result.redundancy} more than needed)."
+    )
+
+
+def suspect_words(result: "WholeBed") -> list[str]:
+    """Readings that the others contradict, where to look again."""
+    if not result.suspects:
+        return ["No reading stands out as wrong."] if result.redundancy > 0 else []
+    return [
+        f"{'Or look at' if each.runner_up else 'Look again at'} traverse {each.traverse}, "
+        f"{each.station_mm:g} mm: it reads {each.reading:.4g}, the others make it {each.predicted:.4g}"
+        f"{f'; {each.words}' if each.words else ''}."
+        for each in result.suspects
+    ]
+
+
+def unchecked_words(result: "WholeBed") -> list[str]:
+    """Readings in which an error would not show."""
+    if not result.unchecked:
+        return []
+    shown = [
+        f"traverse {each.traverse} at {each.station_mm:g} mm" for each in result.unchecked[:MOST_UNCHECKED]
+    ]
+    more = len(result.unchecked) - len(shown)
+    tail = f" and {more} more" if more > 0 else ""
+    return [f"Nothing checks: {', '.join(shown)}{tail}."]

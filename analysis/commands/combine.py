@@ -11,8 +11,6 @@ from analysis.commands.options import Shown, answer_options, give, survey_argume
 if TYPE_CHECKING:
     from analysis.whole_bed import WholeBed
 
-MOST_UNCHECKED = 8
-
 
 @click.command("combine")
 @survey_argument
@@ -43,35 +41,13 @@ def command(survey: Path, own_noise: bool, as_json: bool, picture: Path | None, 
 
 def words(result: "WholeBed", inch: bool, own_noise: bool) -> Sequence[str]:
     """Face by face, then whether the readings fit each other, then what is not known."""
-    from analysis.words import notes, shape_words
+    from analysis.words import fit_words, notes, shape_words, suspect_words, unchecked_words
 
     lines = [shape_words(each, inch) for each in result.maps.values()]
     lines += [f"{face}: {why}." for face, why in result.unknown.items()]
-    lines += [_fit(result), *_suspects(result), *_noise(result, own_noise), *_unchecked(result)]
+    lines += [fit_words(result), *suspect_words(result), *_noise(result, own_noise), *unchecked_words(result)]
     lines += [f"Cannot be told: {each}." for each in result.cannot_tell]
     return [*lines, *notes(result.warnings)]
-
-
-def _fit(result: "WholeBed") -> str:
-    if result.p_value is None or result.redundancy < 1:
-        return "No reading checks another: an error in one would not show. Repeat a traverse."
-    if result.p_value >= 0.01:
-        return f"The readings fit each other within their uncertainty ({result.redundancy} more than needed)."
-    return (
-        f"The readings do not fit each other as well as their stated uncertainties promise "
-        f"({result.redundancy} more than needed)."
-    )
-
-
-def _suspects(result: "WholeBed") -> list[str]:
-    if not result.suspects:
-        return ["No reading stands out as wrong."] if result.redundancy > 0 else []
-    return [
-        f"{'Or look at' if each.runner_up else 'Look again at'} traverse {each.traverse}, "
-        f"{each.station_mm:g} mm: it reads {each.reading:.4g}, the others make it {each.predicted:.4g}"
-        f"{f'; {each.words}' if each.words else ''}."
-        for each in result.suspects
-    ]
 
 
 def _noise(result: "WholeBed", own_noise: bool) -> list[str]:
@@ -83,14 +59,3 @@ def _noise(result: "WholeBed", own_noise: bool) -> list[str]:
         f"{each.instrument} scatters {each.noise_ratio:.1f} times what it claims" for each in noisy
     )
     return [f"{names}; {tail}."]
-
-
-def _unchecked(result: "WholeBed") -> list[str]:
-    if not result.unchecked:
-        return []
-    shown = [
-        f"traverse {each.traverse} at {each.station_mm:g} mm" for each in result.unchecked[:MOST_UNCHECKED]
-    ]
-    more = len(result.unchecked) - len(shown)
-    tail = f" and {more} more" if more > 0 else ""
-    return [f"Nothing checks: {', '.join(shown)}{tail}."]

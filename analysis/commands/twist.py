@@ -37,18 +37,17 @@ def command(
 
 def twist_words(result: "Twist", inch: bool) -> Sequence[str]:
     """The answer in words: how much, which way, how sure, and whether two ways of measuring agree."""
-    from analysis.words import METHODS, agreement_words, columns, notes, roll_words
+    from analysis.words import (
+        agreement_words,
+        columns,
+        known_up_to_words,
+        notes,
+        roll_words,
+        whole_twist_words,
+    )
 
     lines = [roll_words(result, inch)]
-    lines += _whole(result, inch)
-    for name, roll in result.methods.items():
-        if roll.known_up_to == "a line":
-            lines.append(
-                f"  The {METHODS[name]} tell the roll only up to a steady wind: each run has its own zero. "
-                "A cross level, or `--same-zero-as`, tells the rest."
-            )
-        elif roll.known_up_to == "a constant":
-            lines.append(f"  By {METHODS[name]}: changes of roll are known, its absolute value is not.")
+    lines += [*whole_twist_words(result, inch), *known_up_to_words(result)]
     lines += agreement_words(result, inch)
     lines += columns(
         result.station_mm.tolist(),
@@ -60,22 +59,3 @@ def twist_words(result: "Twist", inch: bool) -> Sequence[str]:
         what="roll",
     )
     return [*lines, *notes(result.warnings)]
-
-
-def _whole(result: "Twist", inch: bool) -> list[str]:
-    from acquire.units import height_text, length_text, slope_text
-
-    if result.twist_um_per_m is None:
-        return []
-    half = (result.twist_expanded_um_per_m or 0.0) / 2
-    across = result.twist_um_per_m * result.gauge_mm / 1000
-    lines = [
-        f"  Largest difference of roll anywhere: {slope_text(result.twist_um_per_m, inch, half)}, "
-        f"{height_text(across, inch, half * result.gauge_mm / 1000)} "
-        f"across {length_text(result.gauge_mm, inch)}."
-    ]
-    if result.worst_over_carriage_um_per_m is not None:
-        lines.append(
-            f"  Worst over a carriage length: {slope_text(result.worst_over_carriage_um_per_m, inch, half)}."
-        )
-    return lines
