@@ -21,9 +21,11 @@ from analysis.agreement import agreement
 from analysis.assembly import rows_for
 from analysis.combination import BY, BedMap, adjusted
 from analysis.observations import Form, Observations, Place, observe, observe_all
+from analysis.one_base_apart import moving_average_weights
 from analysis.profile import Profile
 from analysis.reference_lines import remove_line
 
+LEAST_STATIONS = 3
 AS_READ = "what was read"
 UM_PER_M = 1000.0
 A_SCRAPING_PASS_UM = 10.0
@@ -94,6 +96,8 @@ class _Side:
             faces=tuple(map(self.own, each.faces)),
             carriers=tuple(map(self.own, each.carriers)),
             drift_group=self._drift(each),
+            dense=None,  # a block of a drawn level stays as it was solved, under its new name
+            dense_traverses=(),
         )
 
     def as_read(self, each: Observations, um_per_reading: float) -> Observations:
@@ -154,17 +158,18 @@ def compare(traverses: Sequence[Traverse], bed: Bed, a: str, b: str) -> Comparis
         replace(bed, faces=_doubled(bed, sides)),
     )
     station, first, second = _rows(bed_map, sides, subject, factor)
-    if len(station) < 3:
+    if len(station) < LEAST_STATIONS:
         raise AnalysisError(
             f"{a} and {b}",
             f"{len(station)} common stations",
             "three or more",
             "measure both at the same stations",
         )
+    base_mm, station, first, second = _through_the_coarser_base(sides, station, first, second)
     text = _subject_text(subject)
     difference = bed_map.combined(text, station, first - second)
     profiles = [bed_map.combined(text, station, each) for each in (first, second)]
-    return _judged(sides, text, difference, profiles, bed_map.warnings)
+    return _judged(sides, text, difference, profiles, base_mm, bed_map.warnings)
 
 
 def _side(traverses: Sequence[Traverse], bed: Bed, name: str, tag: str) -> _Side:
@@ -275,6 +280,27 @@ def _rows(
     return np.array(common), stacked[0], stacked[1]
 
 
+def _through_the_coarser_base(
+    sides: Sequence[_Side], station: np.ndarray, first: np.ndarray, second: np.ndarray
+) -> tuple[float | None, np.ndarray, np.ndarray, np.ndarray]:
+    """Both sides averaged over the base that one of them is blind below, so that like meets like."""
+    bases = [_blind_below(side) for side in sides]
+    base_mm = max((base for base in bases if base is not None), default=None)
+    if base_mm is None or bases[0] == bases[1]:
+        return None, station, first, second
+    inside = (station >= station[0] + base_mm / 2 - 1e-9) & (station <= station[-1] - base_mm / 2 + 1e-9)
+    if np.count_nonzero(inside) < LEAST_STATIONS:
+        return None, station, first, second
+    weights = moving_average_weights(station, base_mm, station[inside])
+    return base_mm, station[inside], weights @ first, weights @ second
+
+
+def _blind_below(side: _Side) -> float | None:
+    """The longest ripple that a level drawn along cannot see: its base, unless a second one helps."""
+    blind = [float(mm) for o in side.observations if o.dense for mm in o.dense.blind_wavelength_mm[:1]]
+    return max(blind, default=None)
+
+
 def _by_station(bed_map: BedMap, combination: Mapping[str, int]) -> dict[float, np.ndarray]:
     """Rows of a combination of heights at every station where all of them are nodes."""
     at = {(n.owner, round(n.station_mm, 3)): i for i, n in enumerate(bed_map.nodes) if n.kind == "height"}
@@ -307,6 +333,7 @@ def _judged(
     subject: str,
     difference: Profile,
     profiles: Sequence[Profile],
+    base_mm: float | None,
     warnings: tuple[str, ...],
 ) -> Comparison:
     level = remove_line(difference, "least-squares")
@@ -333,7 +360,7 @@ def _judged(
         smallest_detectable_um=verdict.smallest_detectable,
         agree=verdict.agree if can_tell else None,
         worst={"station_mm": float(level.station_mm[worst]), "difference_um": float(level.height_um[worst])},
-        smoothed_over_mm=None,
+        smoothed_over_mm=base_mm,
         warnings=warnings,
         profile_a=remove_line(profiles[0], "least-squares"),
         profile_b=remove_line(profiles[1], "least-squares"),

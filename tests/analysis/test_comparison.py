@@ -167,3 +167,42 @@ def test_level_maps_are_passed_through_the_carriers_feet_before_they_are_compare
     by_hand = predicted - reading
     by_hand -= np.polyval(np.polyfit(at, by_hand, 1), at)
     assert found.difference_um == pytest.approx(by_hand, abs=1e-6)
+
+
+def _drawn_level(make_traverse, bed, height, rng):
+    middles = np.arange(50, 951, 2.0)
+    slope = (height(middles + 50) - height(middles - 50)) / 0.1 + rng.normal(0, 1, len(middles))
+    return make_traverse(bed, "level", middles, slope, face="front", mode="continuous")
+
+
+@pytest.fixture
+def fine_bed():
+    return parse_bed(BED.replace("SCALE", "").replace("station_pitch_mm = 100", "station_pitch_mm = 25"))
+
+
+def test_ripple_that_a_drawn_level_cannot_see_is_no_disagreement(make_traverse, fine_bed):
+    # 100 mm long under feet 100 mm apart; an optical line sees all 12 µm of it
+    rng = np.random.default_rng(6)
+    at = np.arange(0, 1001, 25.0)
+
+    def rippled(x):
+        return hollow(x) + 6 * np.sin(2 * np.pi * x / 100)
+
+    level = _drawn_level(make_traverse, fine_bed, rippled, rng)
+    dial = make_traverse(
+        fine_bed, "dial", at, rippled(at) + rng.normal(0, 1, 41), face="front", reference="line"
+    )
+    found = compare([level, dial], fine_bed, "front:level", "front:indicator")
+    assert found.smoothed_over_mm == 100
+    assert found.agree is True
+
+
+def test_bump_longer_than_the_base_is_still_a_disagreement(make_traverse, fine_bed):
+    rng = np.random.default_rng(6)
+    at = np.arange(0, 1001, 25.0)
+    level = _drawn_level(make_traverse, fine_bed, hollow, rng)
+    bump = 20 * np.exp(-(((at - 500) / 120) ** 2))
+    dial = make_traverse(
+        fine_bed, "dial", at, hollow(at) + bump + rng.normal(0, 1, 41), face="front", reference="line"
+    )
+    assert compare([level, dial], fine_bed, "front:level", "front:indicator").agree is False
