@@ -40,6 +40,8 @@ Ports = Mapping[str, SimulatedPort]
 
 MAPPED = ("front-vee", "rear-flat")
 BY_HAND = "tail-flat"
+DESCRIBED = ("front-vee", "tail-flat", "tail-vee", "rear-flat")
+"""The tailstock's vee is left unmeasured, so that `next` has something to ask for."""
 CHANCE = 0.01
 
 INVENTED = """\
@@ -92,7 +94,7 @@ def make_survey(folder: Path, bed: InventedBed, ports: Ports) -> None:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise SurveyError(str(folder), "is there already", "a new folder for the demo", "name another one")
     folder.mkdir(parents=True, exist_ok=True)
-    text = description(bed, {name: port.url for name, port in ports.items()})
+    text = description(bed, {name: port.url for name, port in ports.items()}, faces=DESCRIBED)
     (folder / "bed.toml").write_text(text, encoding="utf-8")
 
 

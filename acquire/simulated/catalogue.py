@@ -4,7 +4,7 @@ What `bed.toml` states of each is what a careful owner would: its noise in the l
 run, not the figures of the simulation to the last digit.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from acquire.simulated.formats import comma_line, fixed_line, labelled_line
@@ -113,16 +113,25 @@ def without_faults(instrument: SimulatedInstrument) -> SimulatedInstrument:
 
 
 def description(
-    bed: InventedBed, urls: Mapping[str, str], station_pitch_mm: float = 100.0, baud: int = 9600
+    bed: InventedBed,
+    urls: Mapping[str, str],
+    station_pitch_mm: float = 100.0,
+    faces: Sequence[str] | None = None,
+    baud: int = 9600,
 ) -> str:
-    """The text of a `bed.toml` for the invented bed, with the ports that its instruments speak over."""
-    faces = "".join(_face(name, face, bed.length_mm) for name, face in bed.faces.items())
+    """The text of a `bed.toml` for the invented bed, with the ports that its instruments speak over.
+
+    `faces` names those to describe; all of them where it is left out.
+    """
+    described = "".join(_face(name, bed.faces[name], bed.length_mm) for name in faces or bed.faces)
     instruments = "".join(
         text + _port(name, urls[name], baud) + _WIRES[name] if name in urls else text
         for name, text in _INSTRUMENTS.items()
         if name in urls or name == "vial"
     )
-    return _BED.format(length_mm=bed.length_mm, pitch=station_pitch_mm, seed=bed.seed) + faces + instruments
+    return (
+        _BED.format(length_mm=bed.length_mm, pitch=station_pitch_mm, seed=bed.seed) + described + instruments
+    )
 
 
 def _face(name: str, face: InventedFace, length_mm: float) -> str:
