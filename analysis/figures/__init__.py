@@ -5,7 +5,7 @@ matplotlib figure that belongs to no window.  Dark is low and light is high, so 
 picture still reads when it is printed in grey.
 """
 
-from analysis.figures.bed_figure import Drawn, bed_figure
+from analysis.figures.bed_figure import bed_figure
 from analysis.figures.comparison_figure import comparison_figure
 from analysis.figures.looks import inline_svg, save
 from analysis.figures.profile_figure import profile_figure
@@ -13,7 +13,6 @@ from analysis.figures.thinning import thinned
 from analysis.figures.twist_figure import twist_figure
 
 __all__ = [
-    "Drawn",
     "bed_figure",
     "comparison_figure",
     "inline_svg",

@@ -1,8 +1,7 @@
 """The bed from above and across, every face coloured by its deviation, figures beside the colour."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib import colormaps
@@ -17,6 +16,10 @@ from analysis.figures.looks import INK, SCALE, SOFT, Scale, look, new_figure, sc
 from analysis.figures.section import draw_section
 from analysis.figures.thinning import MOST_POINTS
 
+if TYPE_CHECKING:
+    from analysis.face_map import FaceMap
+    from analysis.whole_bed import WholeBed
+
 MOST_NUMBERS = 9
 """Figures along one face: more would run together."""
 STRIP = 0.62
@@ -24,29 +27,18 @@ STRIP = 0.62
 WORDS_OF_NORMAL = {"up": "", "down": "faces down", "front": "faces front", "rear": "faces rear"}
 
 
-@dataclass(frozen=True, eq=False)
-class Drawn:
-    """One face's deviations as they are drawn."""
-
-    station_mm: np.ndarray
-    height_um: np.ndarray
-    """From its line; NaN where it is not known."""
-    expanded_um: float
-    """Decides how many digits the figures beside the colour deserve."""
-    relative_to: str | None = None
-
-
-def bed_figure(bed: Bed, faces: Mapping[str, Drawn], inch: bool = False) -> Figure:
+def bed_figure(result: "WholeBed", bed: Bed, inch: bool = False) -> Figure:
     """The bed in plan, station by station, and in cross-section where it is worn the most.
 
     Parameters
     ----------
+    result : WholeBed
+        Faces whose own shape is not known are drawn as not mapped.
     bed : Bed
-    faces : mapping of face id to Drawn
-        Faces that are not in it are drawn as not mapped.
     inch : bool
         Figures in thou and inches, else µm and mm.
     """
+    faces = result.maps
     norm = _norm(faces)
     rows = _front_to_rear(bed)
     with look():
@@ -60,7 +52,7 @@ def bed_figure(bed: Bed, faces: Mapping[str, Drawn], inch: bool = False) -> Figu
         return figure
 
 
-def _norm(faces: Mapping[str, Drawn]) -> Normalize:
+def _norm(faces: "Mapping[str, FaceMap]") -> Normalize:
     known = [drawn.height_um[np.isfinite(drawn.height_um)] for drawn in faces.values()]
     heights = np.concatenate([np.zeros(1), *known])
     low, high = float(heights.min()), float(heights.max())
@@ -73,7 +65,7 @@ def _front_to_rear(bed: Bed) -> list[str]:
     return sorted(names, key=lambda name: (bed.faces[name].across_mm or 0.0, names.index(name)))
 
 
-def _most_worn(faces: Mapping[str, Drawn]) -> float | None:
+def _most_worn(faces: "Mapping[str, FaceMap]") -> float | None:
     lowest = [
         (float(np.nanmin(drawn.height_um)), float(drawn.station_mm[np.nanargmin(drawn.height_um)]))
         for drawn in faces.values()
@@ -82,7 +74,7 @@ def _most_worn(faces: Mapping[str, Drawn]) -> float | None:
     return min(lowest)[1] if lowest else None
 
 
-def _at(drawn: Drawn, station_mm: float | None) -> float | None:
+def _at(drawn: "FaceMap", station_mm: float | None) -> float | None:
     """Deviation at a station, between its known neighbours; None beyond them."""
     known = np.isfinite(drawn.height_um)
     x, y = drawn.station_mm[known], drawn.height_um[known]
@@ -92,7 +84,7 @@ def _at(drawn: Drawn, station_mm: float | None) -> float | None:
 
 
 def _draw_plan(
-    axes: Axes, bed: Bed, rows: Sequence[str], faces: Mapping[str, Drawn], norm: Normalize, scale: Scale
+    axes: Axes, bed: Bed, rows: Sequence[str], faces: "Mapping[str, FaceMap]", norm: Normalize, scale: Scale
 ) -> None:
     length = float(scale.length(bed.length_mm))
     axes.set_title("From above (headstock end on the left; across the bed not to scale)")
@@ -105,7 +97,7 @@ def _draw_plan(
             _draw_strip(axes, faces[name], row, norm, scale)
         else:
             axes.text(length / 2, row, " not mapped ", ha="center", va="center", backgroundcolor="white")
-    axes.set_yticks(range(len(rows)), [_label(bed, name, faces.get(name)) for name in rows])
+    axes.set_yticks(range(len(rows)), [_label(bed, name) for name in rows])
     axes.set_ylim(-0.9, len(rows) - 0.4)
     axes.set_xlim(-0.01 * length, 1.01 * length)
     axes.text(length / 2, -0.86, "front, operator's side", ha="center", va="bottom", color=SOFT, fontsize=7.5)
@@ -115,23 +107,21 @@ def _draw_plan(
     scale.along(axes)
 
 
-def _label(bed: Bed, name: str, drawn: Drawn | None) -> str:
+def _label(bed: Bed, name: str) -> str:
     face = bed.faces[name]
     more = [face.form or "", WORDS_OF_NORMAL[face.normal]]
-    if drawn is not None and drawn.relative_to:
-        more = [f"against {drawn.relative_to}"]
     words = ", ".join(each for each in more if each)
     return f"{name}\n{words}" if words else name
 
 
-def _draw_strip(axes: Axes, drawn: Drawn, row: int, norm: Normalize, scale: Scale) -> None:
+def _draw_strip(axes: Axes, drawn: "FaceMap", row: int, norm: Normalize, scale: Scale) -> None:
     x, y = drawn.station_mm, drawn.height_um
     edges = np.concatenate([x[:1], (x[1:] + x[:-1]) / 2, x[-1:]])
     for start, end, height in zip(*_cells(edges, y), strict=True):
         if np.isfinite(height):
             corner, width = (float(scale.length(start)), row - STRIP / 2), float(scale.length(end - start))
             axes.add_patch(Rectangle(corner, width, STRIP, facecolor=_ink(norm, height), linewidth=0))
-    decimals = decimals_for(float(scale.height(drawn.expanded_um / 2)))
+    decimals = decimals_for(float(scale.height(drawn.straightness_expanded_um / 2)))
     for index in _with_numbers(x, y):
         at_edge = {0: "left", len(x) - 1: "right"}.get(index, "center")
         axes.text(
@@ -174,7 +164,7 @@ def _draw_across(
     axes: Axes,
     bed: Bed,
     coloured: Mapping[str, float | None],
-    faces: Mapping[str, Drawn],
+    faces: "Mapping[str, FaceMap]",
     norm: Normalize,
     station_mm: float | None,
     scale: Scale,
@@ -183,7 +173,7 @@ def _draw_across(
     for name, height in coloured.items():
         if height is None:
             continue
-        decimals = decimals_for(float(scale.height(faces[name].expanded_um / 2)))
+        decimals = decimals_for(float(scale.height(faces[name].straightness_expanded_um / 2)))
         inks[name] = _ink(norm, height)
         words[name] = _figure_text(height, decimals, scale)
     draw_section(axes, bed, inks, words)

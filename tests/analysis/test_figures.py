@@ -17,7 +17,6 @@ from analysis.combination import combine
 from analysis.comparison import compare
 from analysis.face_map import map_face
 from analysis.figures import (
-    Drawn,
     bed_figure,
     comparison_figure,
     inline_svg,
@@ -28,6 +27,7 @@ from analysis.figures import (
 )
 from analysis.figures.section import outline, spread
 from analysis.twist import twist_of
+from analysis.whole_bed import whole_bed
 
 BED = """
 [bed]
@@ -201,10 +201,9 @@ def test_comparison_draws_the_difference_it_judges(bed, traverses):
     assert lower.get_ylim()[1] > result.smallest_detectable_um
 
 
-def test_bed_shows_every_face_mapped_or_not(bed, front):
-    drawn = {"front-vee": Drawn(front.station_mm, front.height_um, front.straightness_expanded_um)}
-    words = texts(inline_svg(bed_figure(bed, drawn), "bed"))
-    assert words.count("not mapped") == 2
+def test_bed_shows_every_face_mapped_or_not(bed, traverses, front):
+    words = texts(inline_svg(bed_figure(whole_bed(combine(traverses, bed)), bed), "bed"))
+    assert words.count("not mapped") == 1
     for name in bed.faces:
         assert sum(name in text for text in words) >= 2  # in plan and across
     decimals = decimals_for(front.straightness_expanded_um / 2)
@@ -212,8 +211,10 @@ def test_bed_shows_every_face_mapped_or_not(bed, front):
     assert sum(text == lowest for text in words) >= 2
 
 
-def test_bed_of_which_nothing_is_mapped_can_be_drawn(bed):
-    assert texts(inline_svg(bed_figure(bed, {}), "bed")).count("not mapped") == 3
+def test_bed_of_which_nothing_is_mapped_can_be_drawn(bed, traverses):
+    whole = whole_bed(combine(traverses[3:], bed))
+    assert not whole.maps
+    assert texts(inline_svg(bed_figure(whole, bed), "bed")).count("not mapped") == 3
 
 
 def test_colours_get_lighter_all_the_way_up():
