@@ -1,29 +1,55 @@
 """Continuous traverses: the mean of every millimetre, with the carriage's acceleration taken out."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from acquire.derivation.placed import Placed
-from acquire.derivation.stopping import Found, Row
+from acquire.derivation.stopping import Found, Row, stations_by_dwells
 from acquire.journal import Event
-from acquire.tagging import binned, tilt_without_acceleration
+from acquire.tagging import Dwell, binned, dwells_by_position, tilt_without_acceleration, worth_keeping
 from acquire.tagging.acceleration import SLOWEST_RATE_HZ, window_seconds
+from acquire.tagging.dwells import DEPARTURE_S
+
+JOLT_LAGS = 4.0
+"""After so many of its lags a level has forgotten the jolt of a start."""
 
 
 def stations_by_bins(record: Placed) -> Found:
-    """Means over each millimetre of all readings whose place is known."""
+    """Means over each millimetre of all readings whose place is known.
+
+    Of a level on a moving carriage the readings about each start and stop are left out: the
+    push and the jolt tilt it by more than can be taken off.  Where it stood long enough the
+    settled reading counts instead.
+    """
     corrected, said = _acceleration_out(record)
     smoothed_over = 1 if corrected is record else _window_samples(record)
-    record = corrected
-    bins = binned(record.time_s, record.position_mm, record.reading, smoothed_over=smoothed_over)
+    standing = Found(())
+    if record.has_scale and record.setup.described.gravity and record.setup.quantity in ("slope", "roll"):
+        stops = dwells_by_position(record.scale_time_s, record.scale_mm, record.scale_gap_s)
+        width_s = 0.0 if corrected is record else window_seconds(float(np.median(np.diff(record.time_s))))
+        corrected = _jolts_out(corrected, stops, width_s)
+        standing = stations_by_dwells(record, worth_keeping(stops), is_snapped=False)
+    bins = binned(corrected.time_s, corrected.position_mm, corrected.reading, smoothed_over=smoothed_over)
     rows = tuple(
         Row(float(x), float(y), float(scatter), int(samples), float(t))
         for x, y, scatter, samples, t in zip(
             bins.position_mm, bins.reading, bins.scatter, bins.samples, bins.time_s, strict=True
         )
     )
-    return Found(rows, said)
+    return Found((*rows, *standing.rows), (*said, *standing.said), standing.bumped)
+
+
+def _jolts_out(record: Placed, stops: Sequence[Dwell], width_s: float) -> Placed:
+    """The record without the readings of each stop, of the push before its end and of the jolt after it."""
+    lag_s = record.setup.described.lag_s
+    spoilt = np.zeros(len(record.time_s), bool)
+    for stop in stops:
+        start_s = stop.start_s - lag_s - width_s / 2
+        end_s = stop.end_s + max(DEPARTURE_S, (JOLT_LAGS - 1) * lag_s) + width_s / 2
+        spoilt |= (record.time_s >= start_s) & (record.time_s <= end_s)
+    return replace(record, reading=np.where(spoilt, np.nan, record.reading))
 
 
 def _window_samples(record: Placed) -> int:
