@@ -74,15 +74,23 @@ def parts_known(station_mm: np.ndarray, free: np.ndarray, tolerance: float) -> t
 def _largest_part(x: np.ndarray, free: np.ndarray, tolerance: float) -> np.ndarray:
     best = np.zeros(0, int)
     for i, j in _pairs(len(x)):
-        slope = (free[j] - free[i]) / (x[j] - x[i])
-        reach = 1 + np.abs(x - x[i]) / abs(x[j] - x[i])
-        off = np.max(np.abs(free - free[i] - np.outer(x - x[i], slope)), axis=1, initial=0.0)
-        members = np.flatnonzero(off <= tolerance * reach)
+        near = slice(i, min(i + 3 * NEIGHBOURS, len(x)))
+        if np.count_nonzero(_on_line(x, free, i, j, tolerance, near)) + (j >= near.stop) < LEAST_OF_A_PART:
+            continue
+        members = np.flatnonzero(_on_line(x, free, i, j, tolerance, slice(None)))
         if len(members) > len(best):
             best = members
         if len(best) == len(x):
             break
     return best
+
+
+def _on_line(x: np.ndarray, free: np.ndarray, i: int, j: int, tolerance: float, where: slice) -> np.ndarray:
+    """Which stations move along the straight line through the movements of stations i and j."""
+    slope = (free[j] - free[i]) / (x[j] - x[i])
+    reach = 1 + np.abs(x[where] - x[i]) / abs(x[j] - x[i])
+    off = np.max(np.abs(free[where] - free[i] - np.outer(x[where] - x[i], slope)), axis=1, initial=0.0)
+    return np.asarray(off <= tolerance * reach)
 
 
 def _pairs(count: int) -> Iterable[tuple[int, int]]:

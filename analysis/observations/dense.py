@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import chdtrc
 
 from acquire.bed import Bed, Instrument
 from acquire.errors import AnalysisError
@@ -85,6 +85,7 @@ def observe_dense(
         direction=first.setup.direction,
         dense=heights,
         dense_traverses=tuple(traverses),
+        solved_as=(anchored, zero_of),
         created_utc=first.setup.created_utc,
         warnings=(
             *(words for each in traverses for words in description_warnings(each, bed)),
@@ -163,7 +164,7 @@ def _noise(heights: DenseHeights, first: Traverse) -> tuple[float, tuple[str, ..
     rho = max(heights.rho)
     freedom = heights.degrees_of_freedom * (1 - rho**2) / (1 + rho**2)
     factor = heights.chi_square / max(heights.degrees_of_freedom, 1.0)
-    if freedom < 1 or factor <= 1 or chi2.sf(factor * freedom, freedom) >= NOISE_DOUBTED_BELOW:
+    if freedom < 1 or factor <= 1 or chdtrc(freedom, factor * freedom) >= NOISE_DOUBTED_BELOW:
         return 1.0, ()
     inflated = max(heights.inflation) ** 2
     return (factor + inflated - 1) / inflated, (

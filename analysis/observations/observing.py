@@ -165,22 +165,22 @@ def joined(observations: Sequence[Observations], bed: Bed) -> list[Observations]
     blocks = [each for each in observations if each.dense is not None]
     if len({each.faces for each in blocks}) == len(blocks) and not (blocks and singles):
         return list(observations)
-    return _with_blocks(singles, [one for each in blocks for one in each.dense_traverses], bed)
+    return _with_blocks(singles, [one for each in blocks for one in each.dense_traverses], bed, blocks)
 
 
-def _with_blocks(singles: list[Observations], dense: Sequence[Traverse], bed: Bed) -> list[Observations]:
+def _with_blocks(
+    singles: list[Observations], dense: Sequence[Traverse], bed: Bed, made: Sequence[Observations] = ()
+) -> list[Observations]:
+    """All together, one block per face; a block already made in the same way is not solved again."""
     groups: dict[str | None, list[Traverse]] = {}
     for traverse in dense:
         groups.setdefault(traverse.setup.face, []).append(traverse)
-    blocks = [
-        observe_dense(
-            group,
-            bed,
-            anchored=any(face in each.faces and each.quantity in ("offset", "span") for each in singles),
-            zero_of=_shared_zero(group, dense, singles),
-        )
-        for face, group in groups.items()
-    ]
+    blocks = []
+    for face, group in groups.items():
+        anchored = any(face in each.faces and each.quantity in ("offset", "span") for each in singles)
+        zero_of = _shared_zero(group, dense, singles)
+        same = [b for b in made if b.dense_traverses == tuple(group) and b.solved_as == (anchored, zero_of)]
+        blocks.append(same[0] if same else observe_dense(group, bed, anchored=anchored, zero_of=zero_of))
     return sorted([*singles, *blocks], key=lambda each: each.traverse)
 
 

@@ -32,8 +32,9 @@ class OffsetModel:
     """What an offset traverse comes to, before its errors."""
 
     forms: tuple[Form, ...]
-    plain_forms: tuple[Form, ...]
-    """The same with the carrier as a point under the plunger, for references of unknown shape."""
+    plain_forms: tuple[Form, ...] | None
+    """The same with the carrier as a point under the plunger, for references of unknown shape; None where
+    it is one."""
     correction_um: np.ndarray
     nuisances: tuple[Nuisance, ...]
     faces: tuple[str, ...]
@@ -84,7 +85,9 @@ def offset_model(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> Offset
         for plain in (False, True)
     )
     names = (face.id, *(carrier.id for carrier in carriers))
-    return OffsetModel(full, plain, np.zeros(len(station_mm)), (), names, names[1:], False, (), ())
+    return OffsetModel(
+        full, None if plain == full else plain, np.zeros(len(station_mm)), (), names, names[1:], False, (), ()
+    )
 
 
 def _joined(
@@ -99,7 +102,7 @@ def _joined(
 
     return OffsetModel(
         both(forms),
-        both(plain_forms),
+        None if plain_forms == forms else both(plain_forms),
         straight.correction_um,
         straight.nuisances,
         names,

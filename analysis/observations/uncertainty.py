@@ -33,21 +33,48 @@ def reading_covariance(stations: Stations, seating: float, floor: float) -> np.n
 
     Examples
     --------
-    >>> import numpy as np
-    >>> columns = [0., 0.], [1., 2.], [.5, .5], [.3, .3], [1, 1], [1, 2], [0., 9.]
+    Two visits of one station, 0.1 apart: each has its own scatter, both share the rest.
+
+    >>> columns = [0., 0.], [1., 1.1], [.5, .5], [.3, .3], [1, 1], [1, 2], [0., 9.]
     >>> two = Stations(*map(np.array, columns))
     >>> reading_covariance(two, 0.0, 0.0).round(2).tolist()
     [[0.25, 0.16], [0.16, 0.25]]
     """
     total, scatter = stations.standard_uncertainty**2, stations.scatter**2
     shared = np.maximum(total - scatter, 0.0)
-    variance = np.maximum(shared + scatter, floor**2) + seating**2
-    same = np.abs(stations.station_mm[:, None] - stations.station_mm[None, :]) <= SAME_STATION_MM
-    if np.count_nonzero(same) == len(stations) or not np.any(shared > 0):
-        return variance
-    covariance = np.where(same, np.sqrt(shared[:, None] * shared[None, :]), 0.0)
-    np.fill_diagonal(covariance, variance)
+    visit = visits(stations.station_mm)
+    own = scatter + seating**2
+    is_single = np.bincount(visit)[visit] == 1
+    if np.all(is_single):
+        return np.maximum(own + shared, floor**2)
+    repeated = max(_scatter_of_repeats(stations.reading, visit) ** 2, floor**2)
+    # what repeats differ by is seen, even where each reading by itself shows no scatter
+    own = np.where(is_single, own, np.maximum(own, repeated))
+    covariance = np.where(visit[:, None] == visit[None, :], np.sqrt(np.outer(shared, shared)), 0.0)
+    covariance[np.diag_indices(len(visit))] = np.maximum(own + shared, floor**2)
     return covariance
+
+
+def visits(station_mm: np.ndarray) -> np.ndarray:
+    """For each reading the number of the station that it was taken at.
+
+    Examples
+    --------
+    >>> visits(np.array([0.0, 100.2, 99.9, 200.0])).tolist()
+    [0, 1, 1, 2]
+    """
+    order = np.argsort(station_mm, kind="stable")
+    number = np.concatenate([[0], np.cumsum(np.diff(station_mm[order]) > SAME_STATION_MM)])
+    result = np.empty(len(station_mm), int)
+    result[order] = number
+    return result
+
+
+def _scatter_of_repeats(reading: np.ndarray, visit: np.ndarray) -> float:
+    """Standard deviation of the readings within their stations, all stations together."""
+    count = np.bincount(visit)
+    left = reading - (np.bincount(visit, reading) / count)[visit]
+    return float(np.sqrt(left @ left / (len(reading) - len(count))))
 
 
 def least_uncertainty(instrument: Instrument) -> float:

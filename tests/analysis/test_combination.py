@@ -303,6 +303,24 @@ def test_repeats_at_a_station_do_not_reduce_the_stated_uncertainty(invented_bed,
     assert ratio == pytest.approx(np.hypot(1.0, 0.1), rel=1e-6)
 
 
+def test_repeats_written_by_hand_bring_the_scatter_that_they_show(invented_bed, make_traverse):
+    """Typed readings carry no scatter of their own; two visits 3 µm apart show one of 2.1 µm."""
+    bed = invented_bed()
+    twice = make_traverse(
+        bed, "dial", np.repeat(STATION, 2), np.tile([0.0, 3.0], 11), face="rear-flat", reference="front-flat",
+        repeat=np.tile([1, 2], 11),
+    )  # fmt: skip
+    covariance = observe(twice, bed).covariance
+    assert covariance[0, 0] == pytest.approx(1.0 + 4.5)
+    assert covariance[0, 1] == pytest.approx(1.0)
+    same = make_traverse(
+        bed, "dial", np.repeat(STATION, 2), np.zeros(22), face="rear-flat", reference="front-flat",
+        repeat=np.tile([1, 2], 11),
+    )  # fmt: skip
+    level = remove_line(combine([same], bed).difference("rear-flat", "front-flat"), "least-squares")
+    assert np.all(np.isfinite(level.standard_uncertainty_um))
+
+
 def test_prediction_is_what_the_heights_make_of_a_reading(invented_bed, make_traverse):
     bed = invented_bed()
     runs = [
