@@ -21,7 +21,7 @@ def benchmark():
     "case", ["level there and back", "levels, cross level, dial", "straightedge, turned over"]
 )
 def test_intervals_hold_the_truth_and_are_no_wider_than_need_be(benchmark, case):
-    """60 seeded surveys: about 500 independent heights, so the share held is sure to about ± 1 % (1 sigma)."""
+    """60 seeded surveys, some 500 independent heights: the share held is sure to about ± 1 %."""
     tally, _ = benchmark.run_case(case, 60, seed=11)
     heights, _, wind, spread = tally.row()
     assert 0.92 <= heights <= 0.985
