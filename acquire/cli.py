@@ -19,6 +19,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "start": ("acquire.commands.start", "make a survey folder with a bed.toml to fill in"),
+    "ports": ("acquire.commands.ports", "list the serial ports, and what the survey expects where"),
+    "identify": ("acquire.commands.identify", "find out how an instrument on a port speaks"),
     "record": ("acquire.commands.record", "log a traverse from the instruments' ports"),
     "enter": ("acquire.commands.enter", "type the readings of a traverse, station by station"),
     "import": ("acquire.commands.import_csv", "take the readings of a traverse from a CSV file"),

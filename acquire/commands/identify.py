@@ -1,0 +1,163 @@
+"""`waylog identify`: find out how an instrument speaks and offer its tables for bed.toml."""
+
+import statistics
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from acquire.errors import BedError, PortError, UnitError
+
+if TYPE_CHECKING:
+    from acquire.bed import Instrument
+    from acquire.identify import Identified, Meaning
+
+MOVES = {
+    "slope": (
+        "raise the foot away from the headstock",
+        "a 0.1 mm feeler under it on a 200 mm base is 0.5 mm/m",
+    ),
+    "roll": ("raise its rear end", "a 0.1 mm feeler under it on a 200 mm bridge is 0.5 mm/m"),
+    "offset": ("push the plunger in", "by a feeler or gauge block: 0.5 mm"),
+    "span": ("open it", "by a gauge block: 1 mm"),
+    "position": ("move it away from the headstock", "along a rule: 100 mm"),
+    "temperature": ("warm it", "in a hand beside a thermometer: 10 degC"),
+}
+
+
+@click.command(name="identify")
+@click.argument("port")
+@click.option("--ask", "requests", multiple=True, help=r"A request to try if it is silent, e.g. 'READ?\r\n'.")
+@click.option("--seconds", default=3.0, show_default=True, help="How long to listen at each speed.")
+@click.option("--quantity", type=click.Choice(list(MOVES)), help="What it reads.")
+@click.option("--unit", help="The unit it reads, if that is known.")
+@click.option("--base-mm", type=float, help="Distance between the feet of a level.")
+@click.option(
+    "--into", type=click.Path(path_type=Path, exists=True, file_okay=False), help="A survey to add it to."
+)
+@click.option("--name", default="instrument", show_default=True, help="What to call it.")
+def command(
+    port: str,
+    requests: tuple[str, ...],
+    seconds: float,
+    quantity: str | None,
+    unit: str | None,
+    base_mm: float | None,
+    into: Path | None,
+    name: str,
+) -> None:
+    """Listen to PORT until its speed, framing and line shape are known.
+
+    On a terminal it then shows the readings and asks for a known move, which gives sign and unit.
+    Isolate the machine and lock it off before fitting anything to it.
+    """
+    from acquire import identify as work
+    from acquire.ports import found_ports
+
+    found = work.identify(port, requests, most_s=seconds, say=lambda words: click.echo(words, err=True))
+    for line in _answer(found):
+        click.echo(line)
+    quantity = quantity or work.likely_quantity(found.shape.unit if found.shape else None)
+    trial = work.trial_instrument(found, quantity, _fitting_unit(quantity, unit))
+    values = _live(trial)
+    meaning = _asked_meaning(trial) if sys.stdin.isatty() else None
+    here = [one for one in found_ports() if one.device == port]
+    stable = work.stable_name(here[0], found_ports()) if here else port
+    text = work.bed_tables(
+        name,
+        work.with_stable_name(found, stable),
+        quantity=quantity,
+        unit=meaning.unit if meaning else trial.unit,
+        meaning=meaning,
+        base_mm=base_mm,
+        resolution=work.resolution_of(values),
+    )
+    _give(text, into, name)
+
+
+def _answer(found: "Identified") -> list[str]:
+    port = found.port
+    how = f"{port.baud} baud {port.bytesize}{port.parity}{port.stopbits:g}"
+    asked = f", when asked with {found.ask!r}" if found.ask else ""
+    lines = [f"It speaks at {how}{asked}.", *(f"    {line}" for line in found.lines[:3])]
+    if found.shape is not None and found.shape.numbers > 1:
+        lines.append("Its lines hold several numbers; the one that varies most is taken.")
+    return [*lines, *(f"But: {doubt}." for doubt in found.doubts)]
+
+
+def _fitting_unit(quantity: str, unit: str | None) -> str:
+    from acquire.units import CONTRACT_UNIT, FACTORS, unit_name
+
+    if unit is None:
+        return CONTRACT_UNIT[quantity]
+    known = unit_name(unit)
+    if known not in FACTORS[quantity]:
+        raise click.BadParameter(f"{unit!r}; needed: {' | '.join(FACTORS[quantity])} for a {quantity}")
+    return known
+
+
+def _live(trial: "Instrument") -> list[float]:
+    """Show the readings as they come, for a few seconds."""
+    from acquire.identify import read_for
+
+    def shown(reading: Any) -> None:
+        what = f"{reading.value:g}" if reading.flag == 0 else f"garbled: {reading.text}"
+        click.echo(f"    {what}", err=True)
+
+    readings = read_for(trial, 2.0, shown)
+    values = [reading.value for reading in readings if reading.flag == 0]
+    if not values:
+        raise PortError(trial.port.url if trial.port else "", "no reading came", "some", "try again")
+    click.echo(
+        f"{len(values)} readings, {min(values):g} to {max(values):g}; {len(readings) - len(values)} garbled."
+    )
+    return values
+
+
+def _asked_meaning(trial: "Instrument") -> "Meaning | None":
+    from acquire.identify import known_move, meaning_of_move, read_for
+    from acquire.units import parse_reading
+
+    move, example = MOVES[trial.quantity]
+    click.echo(f"Which way is plus, and what is one worth? A known move tells: {move}; {example}.")
+    text = click.prompt(
+        "Leave it at rest and type the move to come, with its unit (empty: skip)",
+        default="",
+        show_default=False,
+    )
+    if not text.strip():
+        return None
+    try:
+        reading = parse_reading(text)
+        known = known_move(reading.value, reading.unit, trial.quantity)
+    except UnitError as error:
+        raise click.BadParameter(str(error)) from error
+    before = [one.value for one in read_for(trial, 2.0) if one.flag == 0]
+    click.prompt(
+        f"It reads {statistics.fmean(before):g}. Move it, let it settle, press Enter",
+        default="",
+        show_default=False,
+    )
+    after = [one.value for one in read_for(trial, 2.0) if one.flag == 0]
+    meaning = meaning_of_move(before, after, known, trial.quantity)
+    click.echo(f"It {meaning.words}.")
+    return meaning
+
+
+def _give(text: str, into: Path | None, name: str) -> None:
+    """Print the tables, or write them into the survey's bed.toml."""
+    from acquire.bed import read_bed
+    from acquire.bed.editing import change_bed
+
+    if into is None:
+        click.echo("\nFor bed.toml:\n")
+        click.echo(text, nl=False)
+        return
+    path = into / "bed.toml"
+    if name in read_bed(path).instruments:
+        raise BedError(
+            f"{path} [instruments.{name}]", "is there already", "another name", "give one with --name"
+        )
+    change_bed(path, lambda old: old.rstrip("\n") + "\n\n" + text)
+    click.echo(f"Written to {path} as {name}.")
