@@ -1,5 +1,6 @@
 """One page of the live screen as lines of text, for wide and narrow terminals, with and without colour."""
 
+import re
 from collections.abc import Sequence
 
 from rich.console import Console, Group
@@ -17,23 +18,36 @@ from acquire.units import length_text, number_text
 BAR = 20
 
 
+ROWS_FOR_ONE, ROWS_FOR_TWO = 15, 22
+"""Terminals of so many rows have room for one number, or two, in large characters."""
+
+
 def page(
-    live: Live, setup: Setup, columns: int, profile: Sequence[str] = (), status: str = ""
+    live: Live,
+    setup: Setup,
+    columns: int,
+    profile: Sequence[str] = (),
+    status: str = "",
+    rows: int = 24,
 ) -> list[tuple[str, str]]:
     """Lines of the page, each with its style; styles only repeat what the words say.
 
-    From the top: what goes wrong, where and what it reads (large), the next station, how
-    still it stands, what was taken, what each instrument sent, the profile, the keys.
+    From the top: what goes wrong, what it reads and where it is or must go (large), the way
+    to the next station, how still it stands, what was taken, what each instrument sent, the
+    profile, the keys.
     """
     instrument, inch = setup.described, setup.bed.is_inch
     lines: list[tuple[str, str]] = [(_heading(setup, live), "bold")]
     if live.problem:
         lines.append((f"! {live.problem}", "bold red"))
-    lines += [(line, "bold") for line in large(_reading(live, instrument), columns).splitlines()]
-    if setup.position.startswith("scale:"):
-        position = "no position yet" if live.position_mm is None else length_text(live.position_mm, inch)
-        lines += [(line, "") for line in ("at " + position,)]
-    lines += [("", ""), *((line, "bold cyan") for line in _next(live, inch, columns))]
+    lines += [
+        (line, "bold")
+        for line in large(_reading(live, instrument), columns if rows >= ROWS_FOR_ONE else 0).splitlines()
+    ]
+    where = _where(live, setup)
+    wide = columns if rows >= ROWS_FOR_TWO else 0
+    lines += [("", ""), *((line, "bold") for line in large(where, wide).splitlines()), ("", "")]
+    lines += [(line, "bold cyan") for line in _next(live, inch, columns)]
     lines.append((still_words(live), "bold green" if live.is_settled else ""))
     lines.append((_taken(live, instrument, inch), ""))
     lines += [(words, "") for words in _counts(live)]
@@ -76,17 +90,28 @@ def _reading(live: Live, instrument: Instrument) -> str:
     return f"{number_text(live.reading, decimals)} {unit}"
 
 
+def _where(live: Live, setup: Setup) -> str:
+    """Where it is; without a scale, where it must go."""
+    if setup.position.startswith("scale:"):
+        return "no position yet" if live.position_mm is None else _place(live.position_mm, setup)
+    return "" if live.next_mm is None else _place(live.next_mm, setup)
+
+
+def _place(mm: float, setup: Setup) -> str:
+    return length_text(mm, setup.bed.is_inch)
+
+
 def _next(live: Live, inch: bool, columns: int) -> list[str]:
     if live.next_mm is None:
         return ["all stations are taken"]
     if live.to_go_mm is None:
         return [f"next station {length_text(live.next_mm, inch)}"]
-    way = "on" if live.to_go_mm >= 0 else "back"
+    way = "away from the headstock" if live.to_go_mm >= 0 else "towards the headstock"
     to_go = f"{length_text(abs(live.to_go_mm), inch)} to go, {way}"
     if abs(live.to_go_mm) < 0.5:
         to_go = "you are there"
     words = f"next station {length_text(live.next_mm, inch)}: {to_go}"
-    return [words] if len(words) <= columns else words.split(": ")
+    return [words] if len(words) <= columns else re.split("(?<=:) |(?<=,) ", words)
 
 
 def still_words(live: Live) -> str:
@@ -151,7 +176,7 @@ class Page:
     def paint(self, live: Live, profile: Sequence[str], status: str, setup: Setup | None = None) -> None:
         """Redraw."""
         self._setup = setup or self._setup
-        lines = page(live, self._setup, self.columns, profile, status)
+        lines = page(live, self._setup, self.columns, profile, status, self._console.height)
         if lines == self._shown:
             return
         self._shown = lines

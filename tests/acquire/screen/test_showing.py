@@ -46,7 +46,8 @@ LIVE = Live(
 
 @pytest.mark.parametrize("columns", [30, 40, 80, 200])
 def test_page_says_all_of_it_on_narrow_and_wide_terminals(columns):
-    lines = page(LIVE, SCALE, columns)
+    lines = page(LIVE, SCALE, columns, rows=12)
+    assert len(lines) <= 14 and len(page(LIVE, SCALE, columns, rows=24)) <= 24
     text = "\n".join(line for line, _ in lines)
     for words in ("287.6 mm", "300 mm", "12.4 mm to go", "still for 1.5 s of 3 s", "4 not good", "q: end"):
         assert words in text
