@@ -31,6 +31,9 @@ from acquire.wire.scoring import (
 SPEEDS = (9600, 4800, 2400, 1200, 19200, 38400, 57600, 115200, 14400)
 ENOUGH_BYTES = 240
 ENOUGH_LINES = 6
+MOSTLY = 0.8
+"""Of printable bytes, to be taken for text at all."""
+
 ALIKE = math.log(1.25)
 """A unit is meant if the known move comes out within a quarter of it."""
 
@@ -139,7 +142,8 @@ def _understood(
 
 
 def _what_it_sends(data: bytes, lines: Sequence[str]) -> str:
-    if len(lines) >= 2:
+    printable = sum(32 <= byte & 0x7F < 127 or byte & 0x7F in b"\r\n\t" for byte in data)
+    if len(lines) >= 2 and printable >= MOSTLY * len(data):
         return "few or odd lines: this speed is a guess; send more readings and try again"
     length = frame_length(data)
     if length is not None:
