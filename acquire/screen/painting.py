@@ -46,7 +46,8 @@ def page(
     ]
     where = _where(live, setup)
     wide = columns if rows >= ROWS_FOR_TWO else 0
-    lines += [("", ""), *((line, "bold") for line in large(where, wide).splitlines()), ("", "")]
+    gap = [("", "")] if rows >= ROWS_FOR_ONE else []
+    lines += [*gap, *((line, "bold") for line in large(where, wide).splitlines()), *gap]
     lines += [(line, "bold cyan") for line in _next(live, inch, columns)]
     lines.append((still_words(live), "bold green" if live.is_settled else ""))
     lines.append((_taken(live, instrument, inch), ""))
