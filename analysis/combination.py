@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import chdtrc
 
 from acquire.bed import Bed
 from acquire.bed.model import NORMALS
@@ -100,7 +100,7 @@ class BedMap:
     @property
     def p_value(self) -> float | None:
         """Probability of so large a chi-square by chance; None where nothing is checked."""
-        return float(chi2.sf(self.chi_square, self.redundancy)) if self.redundancy > 0 else None
+        return float(chdtrc(self.redundancy, self.chi_square)) if self.redundancy > 0 else None
 
     @cached_property
     def residuals(self) -> Residuals:
@@ -348,7 +348,7 @@ def with_carriers(observations: Sequence[Observations], bed: Bed) -> list[Observ
 
 def _enlargement(solution: Solution) -> tuple[float, tuple[str, ...]]:
     redundancy, chi_square = solution.redundancy, solution.chi_square
-    if redundancy < LEAST_REDUNDANCY or chi2.sf(chi_square, redundancy) >= NOISE_DOUBTED_BELOW:
+    if redundancy < LEAST_REDUNDANCY or chdtrc(redundancy, chi_square) >= NOISE_DOUBTED_BELOW:
         return 1.0, ()
     factor = chi_square / redundancy
     return factor, (

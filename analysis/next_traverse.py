@@ -138,6 +138,8 @@ def _gains(candidate: _Candidate, now: Mapping[str, float], then: Mapping[str, f
     best = max(faces, key=lambda name: (faces[name], -then[name]), default=None)
     # an indicator's carrier rolls with the way it rides, which nothing measures: no word on twist from it
     targets = (best,) if candidate.setup.quantity == "offset" else (best, "twist")
+    if candidate.removes_mm:
+        targets = (str(candidate.setup.face),)
     for target in targets:
         is_worth_it = target in gains and (gains[target] >= LEAST_GAIN or candidate.removes_mm)
         if target is not None and is_worth_it:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.linalg
 import scipy.sparse
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from analysis.adjustment import Block, Solution
 from analysis.observations import Observations
@@ -160,7 +160,7 @@ def alarm_level(readings: int) -> float:
     >>> round(alarm_level(1), 2), round(alarm_level(100), 2)
     (2.58, 3.89)
     """
-    return float(norm.isf(ALARM_PROBABILITY / 2 / max(readings, 1)))
+    return float(-ndtri(ALARM_PROBABILITY / 2 / max(readings, 1)))
 
 
 def unchecked(table: Residuals) -> tuple[Unchecked, ...]:
