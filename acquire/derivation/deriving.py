@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from acquire.derivation.placed import Placed, placed
+from acquire.derivation.placed import Placed, is_on_bed, placed
 from acquire.derivation.running import stations_by_bins
 from acquire.derivation.stopping import Found, Row, dwells_on_scale, stations_by_dwells, stations_by_order
 from acquire.derivation.streams import NOTHING, chunks_of, decoded_streams
@@ -19,7 +19,7 @@ from acquire.traverse_file import FLAGS, HAND_PORT, Events, Setup, Stations, Str
 DERIVED_KINDS = frozenset(
     {
         "acceleration", "bumped", "creeping", "doubt", "feed", "frozen", "garbled", "late", "mode",
-        "no_position", "not_taken", "out_of_range", "overflow", "places", "repeated", "settling",
+        "no_position", "not_taken", "off_bed", "out_of_range", "overflow", "places", "repeated", "settling",
         "standing", "station_gap", "understood", "damage",
     }
 )  # fmt: skip
@@ -92,9 +92,10 @@ def _recorded(contents: JournalContents) -> Traverse:
     record = placed(setup, streams, contents.events)
     found, mode = _stations_and_mode(record)
     streams[setup.instrument], flagged = _flagged(streams[setup.instrument], record, found)
-    said = [*record.said, *found.said, *flagged, *_counted(reasons)]
+    rows, off_bed = _on_bed(setup, found.rows)
+    said = [*record.said, *found.said, *flagged, *_counted(reasons), *off_bed]
     events = _events(contents, said)
-    return Traverse(setup, streams, _stations(setup, found.rows), events, mode, contents.complete)
+    return Traverse(setup, streams, _stations(setup, rows), events, mode, contents.complete)
 
 
 def _stations_and_mode(record: Placed) -> tuple[Found, str]:
@@ -144,9 +145,24 @@ def _is_dense(setup: Setup, dwells: Sequence[Dwell]) -> bool:
     return float(np.median(np.diff(places))) < 0.499 * (setup.described.base_mm or 0.0)
 
 
+def _on_bed(setup: Setup, rows: Sequence[Row]) -> tuple[list[Row], list[Event]]:
+    """The rows whose places can be, and words on the others."""
+    kept = [row for row in rows if is_on_bed(setup, row.station_mm)]
+    off = [row for row in rows if not is_on_bed(setup, row.station_mm)]
+    if not off:
+        return kept, []
+    places = sorted(row.station_mm for row in off)
+    feet = ", both feet on it" if setup.quantity == "slope" and setup.face != "carriage" else ""
+    words = (
+        f"{len(off)} readings at {places[0]:.1f} to {places[-1]:.1f} mm are off the bed "
+        f"(0 to {setup.bed.length_mm:g} mm{feet}) and left out: look at sign and offset_mm of the scale"
+    )
+    return kept, [Event(max(0.0, off[0].time_s), "off_bed", words)]
+
+
 def _stations(setup: Setup, rows: Sequence[Row]) -> Stations:
     """Rows in order of station; visits of one station numbered in the order they were made."""
-    ordered = sorted(rows, key=lambda row: (round(row.station_mm, 3), row.time_s))
+    ordered = sorted(rows, key=lambda row: (row.station_mm, row.time_s))
     repeats: list[int] = [1] * len(ordered)
     for k, (before, row) in enumerate(pairwise(ordered), start=1):
         if abs(row.station_mm - before.station_mm) < 1e-3:

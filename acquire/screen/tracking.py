@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from acquire.bed import Instrument
-from acquire.derivation import places_in_order, places_meant
+from acquire.derivation import is_on_bed, places_in_order, places_meant
 from acquire.derivation.placed import marks_in
 from acquire.handwork.companion import Companion
 from acquire.handwork.doubts import doubt_of
@@ -273,6 +273,10 @@ class Tracker:
         station_mm = self._standing_at()
         samples = recent.between(now_s - 1.0)
         if station_mm is None or len(samples) == 0:
+            return
+        if not is_on_bed(self.setup, station_mm):
+            length = f"0 to {self.setup.bed.length_mm:g} mm"
+            self._wrong(f"{station_mm:.1f} mm is off the bed ({length}): look at the scale's zero and sign")
             return
         reading = float(samples.mean())
         doubt = self._doubt(station_mm, reading)

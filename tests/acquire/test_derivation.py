@@ -173,6 +173,14 @@ def test_return_to_the_first_station_is_a_repeat():
     assert traverse.stations.time_s[1] > traverse.stations.time_s[3] > traverse.stations.time_s[0]
 
 
+def test_places_off_the_bed_never_become_stations():
+    t, x = steps([100.0, 300.0, 500.0])
+    shifted = derive(contents(LEVEL, level=sent(t, -shape(x)), scale=sent(t, x + 400 - 50)))
+    assert shifted.stations.station_mm.tolist() == [500.0, 700.0]
+    assert "900.0 mm are off the bed" in shifted.events.text[shifted.events.kind.index("off_bed")]
+    assert shifted.readings == t.size
+
+
 def test_readings_in_a_pause_of_the_positions_have_none():
     t, x = steps([100.0, 300.0, 500.0])
     heard = (t < 9) | (t > 13)

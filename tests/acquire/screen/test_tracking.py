@@ -158,6 +158,12 @@ def test_garbled_lines_are_told_at_once_but_not_each():
     assert bench.tracker.tick(10.0).counts["level"] == (0, 200)
 
 
+def test_place_off_the_bed_is_said_and_not_taken():
+    bench = Bench()
+    bench.run(5.0, 650.0)
+    assert bench.live.taken == () and "off the bed" in bench.live.problem
+
+
 def test_lost_port_is_a_problem_until_it_is_back():
     bench = Bench()
     bench.tracker.event(PortEvent("level", 1.0, "lost", "level: the port has gone"))
