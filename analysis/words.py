@@ -28,7 +28,7 @@ LINE_WORDS = {
     "minimum-zone": "the minimum-zone line",
     "unworn": "the line through its unworn stretches",
 }
-MOST_UNCHECKED = 8
+MOST_UNCHECKED = 4
 METHODS = {"cross_level": "cross level", "two_maps": "level maps of the two ways"}
 
 
@@ -247,12 +247,19 @@ def suspect_words(result: "WholeBed") -> list[str]:
 
 
 def unchecked_words(result: "WholeBed") -> list[str]:
-    """Readings in which an error would not show."""
-    if not result.unchecked:
+    """Readings in which an error would not show, gathered by traverse."""
+    places: dict[int, list[float]] = {}
+    for each in result.unchecked:
+        places.setdefault(each.traverse, []).append(each.station_mm)
+    if not places or result.redundancy < 1:
         return []
-    shown = [
-        f"traverse {each.traverse} at {each.station_mm:g} mm" for each in result.unchecked[:MOST_UNCHECKED]
-    ]
-    more = len(result.unchecked) - len(shown)
-    tail = f" and {more} more" if more > 0 else ""
-    return [f"Nothing checks: {', '.join(shown)}{tail}."]
+    told = []
+    for number, stations in places.items():
+        few = ", ".join(f"{station:g}" for station in stations)
+        some = f"{len(stations)} readings between {min(stations):g} and {max(stations):g} mm"
+        told.append(
+            f"traverse {number} at {few} mm"
+            if len(stations) <= MOST_UNCHECKED
+            else f"{some} of traverse {number}"
+        )
+    return [f"Nothing checks: {'; '.join(told)}."]

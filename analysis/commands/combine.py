@@ -44,9 +44,11 @@ def words(result: "WholeBed", inch: bool, own_noise: bool) -> Sequence[str]:
     from analysis.words import fit_words, notes, shape_words, suspect_words, unchecked_words
 
     lines = [shape_words(each, inch) for each in result.maps.values()]
-    lines += [f"{face}: {why}." for face, why in result.unknown.items()]
+    said = " ".join(result.cannot_tell)
+    lines += [f"{face}: {why}." for face, why in result.unknown.items() if why not in said]
     lines += [fit_words(result), *suspect_words(result), *_noise(result, own_noise), *unchecked_words(result)]
-    lines += [f"Cannot be told: {each}." for each in result.cannot_tell]
+    if result.cannot_tell:
+        lines += ["What these readings leave open:", *(f"  - {each}." for each in result.cannot_tell)]
     return [*lines, *notes(result.warnings)]
 
 
