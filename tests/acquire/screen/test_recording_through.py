@@ -1,0 +1,113 @@
+"""Recorder and screen together, by a clock that the chunks carry: a whole stepped traverse."""
+
+import numpy as np
+import pytest
+
+from acquire.conversion import convert_here
+from acquire.ports import Chunk
+from acquire.recorder import Recorder
+from acquire.screen import Screen
+from acquire.traverse_file import Setup, read_traverse
+
+BED = """
+[bed]
+name = "invented bed of the tests"
+length_mm = 600
+station_pitch_mm = 100
+[faces.front]
+normal = "up"
+[instruments.level]
+quantity = "slope"
+unit = "um/m"
+base_mm = 200
+standard_uncertainty = 0.5
+[instruments.level.port]
+url = "socket://level:1"
+[instruments.level.wire]
+kind = "lines"
+pattern = '(?P<value>[-+]\\d+\\.\\d+)'
+[instruments.scale]
+quantity = "position"
+unit = "mm"
+[instruments.scale.port]
+url = "socket://scale:1"
+[instruments.scale.wire]
+kind = "lines"
+pattern = '(?P<value>[-+]\\d+\\.\\d+)'
+"""
+TRUE = {100.0: 12.0, 300.0: -5.0, 500.0: 8.0}
+TIME_CONSTANT_S = 0.8
+
+
+class Traverse:
+    """A carriage that stops at each place; the level settles at each by 0.8 s; it stays at the last."""
+
+    def __init__(self, places, stand_s=8.0, move_s=2.0):
+        self.now_s = 0.0
+        self._chunks = self._made(places, stand_s, move_s)
+
+    def __call__(self, specs, clock, requests):
+        return self
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        pass
+
+    def close(self):
+        self._chunks = iter(())
+
+    def get(self, timeout=None):
+        return next(self._chunks, None)
+
+    def _made(self, places, stand_s, move_s):
+        noise = np.random.default_rng(1)
+        here, shown = places[0], TRUE[places[0]] + 200.0
+        while True:
+            place = places.pop(0) if places else here
+            way = np.linspace(here, place, round(move_s * 20)) if place != here else []
+            for x in [*way, *[place] * round(stand_s * 20)]:
+                self.now_s += 0.05
+                target = TRUE[place] if x == place else TRUE[place] + 150.0
+                shown = target + (shown - target) * np.exp(-0.05 / TIME_CONSTANT_S)
+                yield Chunk("scale", self.now_s, f"{x:+.3f}\n".encode())
+                yield Chunk("level", self.now_s, f"{shown + noise.normal(0, 0.1):+.3f}\n".encode())
+            here = place
+
+
+@pytest.fixture
+def survey(tmp_path):
+    (tmp_path / "bed.toml").write_text(BED)
+    (tmp_path / "traverses").mkdir()
+    return tmp_path
+
+
+@pytest.mark.parametrize("direction", ["forward", "reverse"])
+def test_stepped_traverse_ends_by_itself_at_the_last_station_with_settled_readings(survey, direction, capsys):
+    places = sorted(TRUE, reverse=direction == "reverse")
+    setup = Setup("level", "slope", BED, face="front", position="scale:scale", direction=direction)
+    script = Traverse(list(places))
+    screen = Screen(survey, setup)
+    recorder = Recorder(
+        survey,
+        setup,
+        observers=[screen],
+        clock=lambda: script.now_s,
+        make_reader=script,
+        converter=convert_here,
+    )
+    with screen.watch(recorder):
+        recording = recorder.run()
+    assert recording.ended_by == "the last station" and not recorder.faults and screen.fault is None
+    traverse = read_traverse(recording.path)
+    assert traverse.complete and traverse.mode == "stepped"
+    assert traverse.stations.station_mm.tolist() == sorted(TRUE)
+    truth = [TRUE[x] for x in sorted(TRUE)]
+    assert traverse.stations.reading == pytest.approx(truth, abs=0.2)
+    # The screen took the same stations in their order, and its values are near the file's.
+    taken = screen.tracker.tick(script.now_s).taken
+    assert [t.station_mm for t in taken] == places
+    assert [t.reading for t in taken] == pytest.approx([TRUE[x] for x in places], abs=1.0)
+    lines = capsys.readouterr().out.splitlines()
+    assert "recording" in lines[0] and sum("  station " in line for line in lines) == 3
