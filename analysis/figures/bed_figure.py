@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 MOST_NUMBERS = 9
 """Figures along one face: more would run together."""
+ROW_IN = 0.31
 STRIP = 0.62
 """Share of a row that its coloured strip takes."""
 WORDS_OF_NORMAL = {"up": "", "down": "faces down", "front": "faces front", "rear": "faces rear"}
@@ -42,8 +43,10 @@ def bed_figure(result: "WholeBed", bed: Bed, inch: bool = False) -> Figure:
     norm = _norm(faces)
     rows = _front_to_rear(bed)
     with look():
-        figure = new_figure(3.5 + 0.42 * len(rows))
-        grid = figure.add_gridspec(2, 2, width_ratios=(3.6, 1), height_ratios=(0.55 + 0.42 * len(rows), 2.0))
+        figure = new_figure(2.65 + ROW_IN * len(rows))
+        grid = figure.add_gridspec(
+            2, 2, width_ratios=(3.6, 1), height_ratios=(0.5 + ROW_IN * len(rows), 1.55)
+        )
         _draw_plan(figure.add_subplot(grid[0, :]), bed, rows, faces, norm, Scale(inch))
         station_mm = _most_worn(faces)
         coloured = {name: _at(drawn, station_mm) for name, drawn in faces.items()}

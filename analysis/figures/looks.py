@@ -37,6 +37,7 @@ _STYLE: Any = {
     "axes.titlesize": 9.5,
     "axes.unicode_minus": True,
     "text.color": INK,
+    "text.parse_math": False,  # a name with a dollar sign is a name
     "xtick.color": INK,
     "ytick.color": INK,
     "xtick.direction": "out",

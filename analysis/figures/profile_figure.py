@@ -81,11 +81,12 @@ def _draw_curve(axes: Axes, result: "FaceMap", scale: Scale) -> None:
 
 def _fill(axes: Axes, x: np.ndarray, y: np.ndarray, strength: float) -> None:
     """Fill to the line: plain where it is low, hatched where it is high; paler across stations not known."""
-    if y.min() < 0:
+    least = 1e-6 * float(np.ptp(y))  # what rounding leaves of a zero is neither low nor high
+    if y.min() < -least:
         axes.fill_between(
             x, np.minimum(y, 0.0), 0, color=LOW, alpha=strength, linewidth=0, interpolate=True, label="low"
         )
-    if y.max() > 0:
+    if y.max() > least:
         axes.fill_between(
             x, np.maximum(y, 0.0), 0, facecolor=HIGH, alpha=strength + 0.2, linewidth=0, hatch="////",
             edgecolor=SOFT, interpolate=True, label="high",

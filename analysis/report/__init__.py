@@ -1,0 +1,19 @@
+"""The survey as one page to print, pin to the wall and take to the machine."""
+
+from analysis.report.contents import Contents, gather
+from analysis.report.page import render
+from analysis.report.printing import find_browser, print_pdf
+from analysis.report.summary import Line
+from analysis.report.writing import PAGE, PRINTED, write_report
+
+__all__ = [
+    "PAGE",
+    "PRINTED",
+    "Contents",
+    "Line",
+    "find_browser",
+    "gather",
+    "print_pdf",
+    "render",
+    "write_report",
+]

@@ -1,0 +1,192 @@
+"""What the report says: every answer that the survey gives, gathered once."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from typing import TypeVar
+
+from acquire.bed import Bed
+from acquire.errors import AnalysisError
+from acquire.traverse_file import Traverse
+from acquire.traverse_file.survey import files_of
+from acquire.units import length_text
+from analysis.comparison import Comparison, compare
+from analysis.face_map import FaceMap, map_face
+from analysis.figures import bed_figure, comparison_figure, inline_svg, profile_figure, twist_figure
+from analysis.next_traverse import next_traverse
+from analysis.report.summary import Answers, Line, summary_lines
+from analysis.report.tables import StationTable, height_table, roll_table
+from analysis.surveys import Survey
+from analysis.twist import Twist, twist_of
+from analysis.whole_bed import whole_bed
+from analysis.words import (
+    LINE_WORDS,
+    agreement_words,
+    comparison_words,
+    fit_words,
+    known_up_to_words,
+    notes,
+    roll_words,
+    shape_words,
+    suspect_words,
+    unchecked_words,
+    whole_twist_words,
+)
+
+MOST_ADVICE = 5
+
+
+@dataclass(frozen=True)
+class Section:
+    """One answer: its words, its picture and its table; or the reason why there is none."""
+
+    name: str
+    words: tuple[str, ...]
+    picture: str | None = None
+    """An SVG element."""
+    table: StationTable | None = None
+    reason: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Contents:
+    """All that is on the page."""
+
+    bed: Bed
+    inch: bool
+    summary: tuple[Line, ...]
+    bed_picture: str | None
+    faces: tuple[Section, ...]
+    twist: Section
+    comparisons: tuple[Section, ...]
+    agreement: tuple[str, ...]
+    """Whether the readings fit each other, which do not, and which nothing checks."""
+    cannot_tell: tuple[str, ...]
+    advice: tuple[str, ...]
+    notes: tuple[str, ...]
+    traverses: tuple[Traverse, ...]
+    unfinished: tuple[str, ...]
+    """Names of recordings that were cut short."""
+
+
+Found = TypeVar("Found")
+
+
+def gather(survey: Survey, inch: bool) -> Contents:
+    """Work out everything that the report shows.
+
+    Parameters
+    ----------
+    survey : Survey
+    inch : bool
+        Inches and thou first.
+
+    Raises
+    ------
+    AnalysisError
+        Where the survey holds no traverse of a measuring instrument.
+    """
+    bed, bed_map = survey.bed, survey.map()
+    whole = whole_bed(bed_map)
+    maps = {face: attempt(partial(map_face, bed_map, face)) for face in bed.faces}
+    twist = attempt(lambda: twist_of(survey.measuring, bed))
+    compared = {
+        face: attempt(partial(compare, survey.measuring, bed, f"{face}:level", f"{face}:indicator"))
+        for face in comparable(survey)
+    }
+    advice = next_traverse(bed_map).advice
+    return Contents(
+        bed=bed,
+        inch=inch,
+        summary=summary_lines(Answers(bed, whole, maps, twist, tuple(compared.values()), advice), inch),
+        bed_picture=inline_svg(bed_figure(whole, bed, inch), "bed") if whole.maps else None,
+        faces=tuple(
+            face_section(bed, name, f"face-{number}", found, inch)
+            for number, (name, found) in enumerate(maps.items(), 1)
+        ),
+        twist=twist_section(twist, inch),
+        comparisons=tuple(
+            comparison_section(f"{face}, level against indicator", f"comparison-{number}", found, inch)
+            for number, (face, found) in enumerate(compared.items(), 1)
+        ),
+        agreement=(fit_words(whole), *suspect_words(whole), *unchecked_words(whole)),
+        cannot_tell=tuple(as_sentence(words) for words in whole.cannot_tell),
+        advice=tuple(
+            f"{as_sentence(each.words)} (waylog record SURVEY {each.command})"
+            for each in advice[:MOST_ADVICE]
+        ),
+        notes=tuple(line.strip().removeprefix("Note: ") for line in notes(whole.warnings)),
+        traverses=survey.traverses,
+        unfinished=tuple(path.name for path in files_of(survey.folder, "journal").values()),
+    )
+
+
+def attempt(work: Callable[[], Found]) -> Found | AnalysisError:
+    """What `work` gives, or the reason why it cannot be had."""
+    try:
+        return work()
+    except AnalysisError as why:
+        return why
+
+
+def comparable(survey: Survey) -> list[str]:
+    """Faces that both a level and an indicator were used on."""
+    used = {(traverse.setup.face, traverse.setup.quantity) for traverse in survey.measuring}
+    return [
+        face
+        for face in survey.bed.faces
+        if (face, "slope") in used and {(face, "offset"), (face, "span")} & used
+    ]
+
+
+def face_section(bed: Bed, name: str, key: str, found: FaceMap | AnalysisError, inch: bool) -> Section:
+    """One face: its shape in words, its picture and its table; or why there is none."""
+    if isinstance(found, AnalysisError):
+        return Section(name, (), reason=as_sentence(found.found))
+    figure = profile_figure(found, inch, unworn_mm=bed.faces[name].unworn_mm, is_titled=False)
+    words = [shape_words(found, inch), from_words(found)]
+    if found.blind_wavelengths_mm:
+        blind = ", ".join(length_text(each, inch) for each in found.blind_wavelengths_mm)
+        words.append(f"Ripples of these lengths cannot be seen with this base: {blind}.")
+    return Section(name, tuple(words), inline_svg(figure, key), height_table(found, inch))
+
+
+def from_words(found: FaceMap) -> str:
+    """Which traverses a map is from, and which line its heights are from."""
+    numbers = ", ".join(str(number) for number in found.traverses)
+    plural = "s" if len(found.traverses) > 1 else ""
+    return f"From traverse{plural} {numbers} ({found.mode}); heights are from {LINE_WORDS[found.line]}."
+
+
+def twist_section(found: Twist | AnalysisError, inch: bool) -> Section:
+    """Twist in words, picture and table; or why it is not known."""
+    if isinstance(found, AnalysisError):
+        return Section("twist", (), reason=str(found))
+    words = [
+        roll_words(found, inch),
+        *whole_twist_words(found, inch),
+        *known_up_to_words(found),
+        *agreement_words(found, inch),
+    ]
+    picture = inline_svg(twist_figure(found, inch, is_titled=False), "twist")
+    return Section("twist", tuple(each.strip() for each in words), picture, roll_table(found, inch))
+
+
+def comparison_section(name: str, key: str, found: Comparison | AnalysisError, inch: bool) -> Section:
+    """Two maps held against each other; or why they cannot be."""
+    if isinstance(found, AnalysisError):
+        return Section(name, (), reason=str(found))
+    words = tuple(each.strip() for each in comparison_words(found, inch))
+    return Section(name, words, inline_svg(comparison_figure(found, inch, is_titled=False), key))
+
+
+def as_sentence(words: str) -> str:
+    """With a capital and a full stop.
+
+    Examples
+    --------
+    >>> as_sentence("nothing was measured on keep")
+    'Nothing was measured on keep.'
+    """
+    words = words.strip()
+    return words[:1].upper() + words[1:] + ("" if words.endswith((".", "?", "!")) else ".")

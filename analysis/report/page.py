@@ -1,0 +1,66 @@
+"""The page itself: contents put into the template, everything in one file."""
+
+import re
+from datetime import datetime
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup, escape
+
+from acquire.units import length_text
+from analysis.report.contents import Contents
+from analysis.report.measured import (
+    INSTRUMENT_HEADS,
+    TRAVERSE_HEADS,
+    instrument_rows,
+    state_lines,
+    traverse_rows,
+)
+
+
+def with_commands(words: str) -> Markup:
+    """Text for the page, what stands between backticks set as something to type.
+
+    Examples
+    --------
+    >>> print(with_commands("a < b: `waylog next` tells"))
+    a &lt; b: <code>waylog next</code> tells
+    """
+    return Markup(re.sub("`([^`]+)`", r"<code>\1</code>", str(escape(words))))
+
+
+def render(contents: Contents, made: datetime, paper: str | None = None) -> str:
+    """The page as HTML; it needs no network and no script.
+
+    Parameters
+    ----------
+    contents : Contents
+    made : datetime
+        Stands in the head of the page.
+    paper : str, optional
+        A4 | Letter: fixes the paper for printing; else the printer's own is taken.
+    """
+    templates = Environment(
+        loader=PackageLoader("analysis", "templates"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+    )
+    templates.filters["with_commands"] = with_commands
+    loader = templates.loader
+    assert loader is not None
+    style = loader.get_source(templates, "style.css")[0]
+    measured = [each for each in contents.traverses if each.setup.quantity != "position"]
+    return templates.get_template("report.html").render(
+        contents=contents,
+        made=made.strftime("%Y-%m-%d %H:%M"),
+        paper=paper,
+        style=Markup(style),
+        svg=Markup,
+        length=lambda mm: length_text(mm, contents.inch),
+        traverse_heads=TRAVERSE_HEADS,
+        traverse_rows=traverse_rows(contents.traverses),
+        instrument_heads=INSTRUMENT_HEADS,
+        instrument_rows=instrument_rows(measured, contents.inch),
+        state_lines=state_lines(contents.traverses),
+    )
