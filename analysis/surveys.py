@@ -24,8 +24,17 @@ class Survey:
 
     @cached_property
     def measuring(self) -> tuple[Traverse, ...]:
-        """Traverses of a measuring instrument."""
-        return tuple(t for t in self.traverses if t.setup.quantity in BY["all"])
+        """Traverses of a measuring instrument that hold a reading."""
+        return tuple(t for t in self.traverses if t.setup.quantity in BY["all"] and len(t.stations))
+
+    @cached_property
+    def left_out(self) -> tuple[str, ...]:
+        """Traverses that play no part, and why."""
+        return tuple(
+            f"traverse {t.number} holds no reading at a station: left out"
+            for t in self.traverses
+            if t.setup.quantity in BY["all"] and not len(t.stations)
+        )
 
     def map(self, by: str = "all", *, use_variance_components: bool = False) -> BedMap:
         """One map of the bed from the instruments of that kind.

@@ -44,8 +44,10 @@ class WholeBed:
     """Faces whose shape is not known, and why."""
 
 
-def whole_bed(bed_map: BedMap, noise: tuple[VarianceComponent, ...] = ()) -> WholeBed:
-    """Gather the answer out of a bed map."""
+def whole_bed(
+    bed_map: BedMap, noise: tuple[VarianceComponent, ...] = (), left_out: tuple[str, ...] = ()
+) -> WholeBed:
+    """Gather the answer out of a bed map; `left_out` are words about traverses that play no part."""
     maps, unknown, faces = {}, {}, {}
     for face in bed_map.bed.faces:
         try:
@@ -72,7 +74,9 @@ def whole_bed(bed_map: BedMap, noise: tuple[VarianceComponent, ...] = ()) -> Who
         cannot_tell=bed_map.cannot_tell,
         noise=noise,
         warnings=tuple(
-            dict.fromkeys([*bed_map.warnings, *(w for each in bed_map.observations for w in each.warnings)])
+            dict.fromkeys(
+                [*left_out, *bed_map.warnings, *(w for each in bed_map.observations for w in each.warnings)]
+            )
         ),
         maps=maps,
         unknown=unknown,

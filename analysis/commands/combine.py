@@ -27,7 +27,7 @@ def command(survey: Path, own_noise: bool, as_json: bool, picture: Path | None, 
 
     loaded = load(survey)
     bed_map = loaded.map(use_variance_components=own_noise)
-    result = whole_bed(bed_map, loaded.noise())
+    result = whole_bed(bed_map, loaded.noise(), loaded.left_out)
 
     def draw(in_inches: bool) -> object:
         from analysis.figures import bed_figure
