@@ -23,6 +23,8 @@ RESTARTED_FROM_MM = 5.0
 class CounterDecoder(LinesDecoder):
     """Decoder of the wire kind `counter`."""
 
+    is_memoryless = False
+
     def __init__(self, instrument: Instrument):
         wire = instrument.wire
         super().__init__(instrument, {"pattern": COUNTER_PATTERN, **wire})

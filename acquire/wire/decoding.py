@@ -7,8 +7,9 @@ can be derived anew from its raw bytes and their times alone.
 """
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache, partial
 from typing import Any, NamedTuple, Protocol
 
 from acquire.bed import Instrument, Port
@@ -35,6 +36,9 @@ PHYSICAL_BOUNDS: Mapping[str, tuple[float, float]] = {
 
 ONE_ANSWER_S = 0.5
 """The same answer again so soon after one request is a repeat, not another reading."""
+
+FRAME_LENGTHS = 512
+"""So many different lengths of lines have their time on the wire remembered."""
 
 LONGEST_TEXT = 80
 """So many characters of a line are kept beside its reading; the raw bytes hold all of it."""
@@ -65,6 +69,11 @@ class Decoder(Protocol):
 
     def feed(self, data: bytes, time_s: float) -> list[Decoded]:
         """Take bytes that arrived together at `time_s`; give what they complete."""
+
+    def feed_chunks(
+        self, data: bytes, chunk_end: Sequence[int], chunk_time_s: Sequence[float]
+    ) -> Iterable[Decoded]:
+        """Take many chunks at once; the readings are those of feeding each, without their `text`."""
 
     def asked(self, instrument: str, time_s: float) -> None:
         """Learn that `instrument` was sent its request at `time_s`, on this decoder's port."""
@@ -174,6 +183,7 @@ class FramedDecoder:
     def __init__(self, instrument: Instrument, request: bytes | None = None):
         self.instrument = instrument
         self._request = request
+        self._wire_time_s = lru_cache(FRAME_LENGTHS)(partial(wire_time_s, instrument.port))
         self._pending = bytearray()
         self._taken = 0
         self._asked_s: float | None = None
@@ -200,7 +210,18 @@ class FramedDecoder:
         """Take bytes that arrived together at `time_s`; give what they complete."""
         self._pending += data
         frames = self._cut()
-        return [self._decoded(frame, judgement, time_s) for frame, judgement in frames if self._is_ours]
+        if not self._is_ours:
+            return []
+        return [self._decoded(frame, found, time_s, shown(frame.data)) for frame, found in frames]
+
+    def feed_chunks(
+        self, data: bytes, chunk_end: Sequence[int], chunk_time_s: Sequence[float]
+    ) -> Iterable[Decoded]:
+        """Take many chunks at once; the readings are those of feeding each, without their `text`."""
+        start = 0
+        for end, time_s in zip(chunk_end, chunk_time_s, strict=True):
+            yield from self.feed(data[start:end], time_s)
+            start = end
 
     def finish(self) -> list[Decoded]:
         """Nothing is held back; a kind that holds something gives it here."""
@@ -215,8 +236,8 @@ class FramedDecoder:
         self._taken += count
         return self._taken
 
-    def _decoded(self, frame: "Frame", judgement: Judgement, arrival_s: float) -> Decoded:
-        time_s = arrival_s - wire_time_s(self.instrument.port, frame.length)
+    def _decoded(self, frame: "Frame", judgement: Judgement, arrival_s: float, text: str = "") -> Decoded:
+        time_s = arrival_s - self._wire_time_s(frame.length)
         if self._asked_s is not None and judgement.flag == GOOD:
             if self._answer is None:
                 self._answer, time_s = frame.data, 0.5 * (self._asked_s + arrival_s)
@@ -227,7 +248,7 @@ class FramedDecoder:
             judgement.value,
             judgement.flag,
             frame.end,
-            shown(frame.data),
+            text,
             arrival_s,
             judgement.reason,
         )

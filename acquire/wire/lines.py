@@ -10,7 +10,8 @@ request that the line echoes is passed over.
 
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 from typing import Any
 
 from acquire.bed import Instrument
@@ -28,6 +29,12 @@ from acquire.wire.decoding import (
 
 SUSPECT_WITHIN_S = 0.05
 """A first line that comes so soon after opening may have begun before it."""
+
+LINES_REMEMBERED = 4096
+"""Judgements of the latest different lines: an instrument of limited resolution says the same again."""
+
+FEWEST_AT_ONCE = 8
+LONGEST_END = 2
 
 _NUMBER = re.compile(r"([-+]?) *(\d+\.?\d*|\.\d+)([eE][-+]?\d{1,3})?", re.ASCII)
 _ENDS = {
@@ -53,11 +60,14 @@ def number(text: str, decimal: str = ".") -> float | None:
             return None
         text = text.replace(",", ".")
     match = _NUMBER.fullmatch(text.strip())
-    return float("".join(part or "" for part in match.groups())) if match else None
+    return float(match[0].replace(" ", "")) if match else None
 
 
 class LinesDecoder(FramedDecoder):
     """Decoder of the wire kind `lines`."""
+
+    is_memoryless = True
+    """A line means the same whatever came before it."""
 
     def __init__(self, instrument: Instrument, wire: Mapping[str, Any] | None = None):
         wire = instrument.wire if wire is None else wire
@@ -68,6 +78,7 @@ class LinesDecoder(FramedDecoder):
         self._end = _ENDS[wire.get("ends", "any")]
         self._longest = wire.get("longest_line", LONGEST_LINE)
         self._echo = (self._request or b"").strip()
+        self._judgement_of = lru_cache(LINES_REMEMBERED)(self._read) if self.is_memoryless else self._read
         self._is_skipping = False
         self._may_be_cut = False
         self._held: Decoded | None = None
@@ -82,6 +93,31 @@ class LinesDecoder(FramedDecoder):
         if not self._may_be_cut and self._held is None:
             return super().feed(data, time_s)
         return self._feed_first(data, time_s)
+
+    def feed_chunks(
+        self, data: bytes, chunk_end: Sequence[int], chunk_time_s: Sequence[float]
+    ) -> Iterable[Decoded]:
+        """Take many chunks at once; the readings are those of feeding each, without their `text`.
+
+        Chunks in which a line may lack its beginning or its end are fed one by one.
+        """
+        if len(chunk_end) < FEWEST_AT_ONCE or self._may_be_cut or self._held or self._is_endless_in(data):
+            yield from super().feed_chunks(data, chunk_end, chunk_time_s)
+            return
+        before = self._taken + len(self._pending)
+        self._pending += data
+        chunk = 0
+        for frame, judgement in self._cut():
+            while chunk_end[chunk] + before < frame.end:
+                chunk += 1
+            if self._is_ours:
+                yield self._decoded(frame, judgement, chunk_time_s[chunk])
+
+    def _is_endless_in(self, data: bytes) -> bool:
+        """Whether a line may become too long before its end comes, so that chunks decide where it is cut."""
+        first, *others = self._end.split(data)
+        longest = max(map(len, others), default=0)
+        return max(longest, len(self._pending) + len(first)) + LONGEST_END > self._longest
 
     def finish(self) -> list[Decoded]:
         """Give a first line that waited for a second one to be compared with."""
@@ -119,7 +155,7 @@ class LinesDecoder(FramedDecoder):
                 self._is_skipping = False
             elif line.strip() and line.strip() != self._echo:
                 frame = Frame(line, self._taken + match.end(), length)
-                frames.append((frame, self._read(line)))
+                frames.append((frame, self._judgement_of(line)))
         if start:
             self._drop(start)
         if len(self._pending) > self._longest:
