@@ -315,7 +315,8 @@ def judge_noise(problem: Problem) -> Noise:
     found = _descend(lambda point: fitted(point)[0], start, (decades[0], decades[-1]))
     size = fitted(found)[1]
     rho = tuple(float(r) for r in found[1:])
-    return Noise(rho, tuple(float(np.sqrt(1 + 2 * r / (1 - r) * size)) for r in rho))
+    # stated noise counts as it is stated, larger noise as it is found; what neighbours share comes on top
+    return Noise(rho, tuple(float(np.sqrt(max(1.0, size) + 2 * r / (1 - r) * size)) for r in rho))
 
 
 def _descend(cost, start: Array, decades: tuple[float, float]) -> Array:
