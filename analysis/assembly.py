@@ -58,7 +58,7 @@ def assemble(
         Block(
             _rows(each, part, layout, columns, unknowns),
             each.reading - each.correction,
-            each.covariance * factors.get(each.instrument, 1.0),
+            each.covariance * factors.get(each.noise_group, 1.0),
         )
         for each, part in zip(kept, parts, strict=True)
     ]

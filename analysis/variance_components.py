@@ -26,6 +26,7 @@ class VarianceComponent:
     """How noisy an instrument is against what it claims."""
 
     instrument: str
+    """Its name; followed by "(drawn)" for its dense runs, whose noise was judged once already."""
     noise_ratio: float
     """Actual over claimed standard uncertainty."""
     standard_uncertainty: float
@@ -70,8 +71,9 @@ def _by_instrument(
     first = 0
     for each, left in zip(observations, solution.leftover, strict=False):
         last = first + len(each)
-        sums[each.instrument] = sums.get(each.instrument, 0.0) + float(left @ left)
+        group = each.noise_group
+        sums[group] = sums.get(group, 0.0) + float(left @ left)
         share = float(np.sum(table.redundancy[first:last]))
-        shares[each.instrument] = shares.get(each.instrument, 0.0) + share
+        shares[group] = shares.get(group, 0.0) + share
         first = last
     return sums, shares

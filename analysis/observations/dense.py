@@ -158,16 +158,15 @@ def _of_free_height(covariance: np.ndarray) -> np.ndarray:
 def _noise(heights: DenseHeights, first: Traverse) -> tuple[float, tuple[str, ...]]:
     """By what the variance is enlarged because the samples scatter more than claimed.
 
-    The inflation for samples that share their noise is in the heights' covariance already;
-    it counts stated noise as 1, so only what goes beyond that is added.
+    The heights' covariance holds the inflation already that was found with the shape still
+    free; only what the final residuals show beyond it is added.
     """
     rho = max(heights.rho)
     freedom = heights.degrees_of_freedom * (1 - rho**2) / (1 + rho**2)
     factor = heights.chi_square / max(heights.degrees_of_freedom, 1.0)
     if freedom < 1 or factor <= 1 or chdtrc(freedom, factor * freedom) >= NOISE_DOUBTED_BELOW:
         return 1.0, ()
-    inflated = max(heights.inflation) ** 2
-    return (factor + inflated - 1) / inflated, (
+    return max(1.0, factor / max(heights.inflation) ** 2), (
         f"traverse {first.number}: the readings scatter {factor**0.5:.1f} times as much as "
         f"{first.instrument.name} claims; the uncertainty of the map is enlarged by that",
     )

@@ -118,6 +118,11 @@ class Observations:
         return len(self.reading)
 
     @property
+    def noise_group(self) -> str:
+        """Readings of equal group are noisy alike: an instrument's, and apart from them its drawn runs."""
+        return f"{self.instrument} (drawn)" if self.dense is not None else self.instrument
+
+    @property
     def variance(self) -> np.ndarray:
         """Variance of each reading by itself."""
         return self.covariance if self.covariance.ndim == 1 else np.diag(self.covariance).copy()

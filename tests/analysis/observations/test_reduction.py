@@ -1,11 +1,14 @@
 """Dense offset readings brought to the stations, and continuous levels in the adjustment."""
 
+import re
+
 import numpy as np
 import pytest
 from scipy.signal import lfilter
 
 from acquire.traverse_file import Stations
-from analysis.combination import combine
+from analysis.combination import adjusted, combine
+from analysis.observations import observe
 from analysis.observations.reduction import at_stations, shared_part
 from analysis.reference_lines import remove_line
 
@@ -132,3 +135,47 @@ def test_drift_of_a_drawn_level_cancels_between_the_two_ways(invented_bed, make_
 
     assert middle_error(runs[:1]) > 1.5
     assert middle_error(runs) < 0.5
+
+
+def test_samples_of_a_drawn_level_check_each_other(invented_bed, make_traverse):
+    rng = np.random.default_rng(5)
+    bed = invented_bed(pitch_mm=50)
+    bed_map = combine([drawn_level(make_traverse, bed, rng, face="front-flat")], bed)
+    assert bed_map.unchecked == ()
+
+
+def test_dense_runs_of_one_face_given_one_by_one_are_solved_together(invented_bed, make_traverse):
+    """Each by itself would bring the smoothness of the way again."""
+    rng = np.random.default_rng(5)
+    bed = invented_bed(pitch_mm=50)
+    runs = [drawn_level(make_traverse, bed, rng, face="front-flat") for _ in range(2)]
+    together = combine(runs, bed)
+    one_by_one = adjusted([observe(run, bed) for run in runs], bed)
+    assert len(one_by_one.observations) == 1
+    assert one_by_one.profile("front-flat").height_um == pytest.approx(
+        together.profile("front-flat").height_um
+    )
+    assert together.traverses("front-flat") == (1, 2)
+
+
+def test_drawn_level_noisier_than_it_claims_is_told_and_its_band_widened(invented_bed, make_traverse):
+    rng = np.random.default_rng(5)
+    bed = invented_bed(pitch_mm=50)
+    x = np.arange(50.0, 951.0)
+    slope = (dip(x + 50) - dip(x - 50)) * 10
+
+    def found(noise):
+        run = make_traverse(
+            bed, "level", x, slope + rng.normal(0, noise, 901), mode="continuous", face="front-flat"
+        )
+        bed_map = combine([run], bed)
+        level = remove_line(bed_map.profile("front-flat"), "ends")
+        return bed_map.warnings, float(np.mean(level.standard_uncertainty_um))
+
+    honest, noisy = found(1.0), found(3.0)
+    assert not any("scatter" in words for words in honest[0])
+    assert any(
+        re.search(r"scatter (2\.9|3\.0|3\.1) times as much as level claims", words) for words in noisy[0]
+    )
+    # the noisier level also leaves more of the shape to be smoothed, so its band widens by less than three
+    assert 1.3 * honest[1] < noisy[1] < 4 * honest[1]
