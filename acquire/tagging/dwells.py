@@ -137,21 +137,27 @@ def _departure_from_line(reading: np.ndarray, width: int) -> np.ndarray:
 
 
 def _parted(reading: np.ndarray, start: int, end: int, width: int, quiet: float) -> list[tuple[int, int]]:
-    """One quiet stretch, parted where its level steps between two quiet halves."""
-    half = max(3, width // 2)
+    """One quiet stretch, parted where it steps within one sample from one smooth course to another.
+
+    The straight lines through the half second before and after are continued to the place
+    between: settling, however fast, is continued by them, a step is not.
+    """
+    half = max(4, width // 2)
     if end - start < 4 * half:
         return [(start, end)]
-    sums = np.concatenate([[0.0], np.cumsum(reading[start:end])])
-    places = np.arange(half, end - start - half + 1)
-    before = (sums[places] - sums[places - half]) / half
-    after = (sums[places + half] - sums[places]) / half
-    one_step = np.abs(np.diff(reading[start:end]))[places - 1]
+    part = reading[start:end]
+    x = np.arange(half) - (half - 1) / 2
+    onward = 1 / half + (half / 2) * x / (x @ x)
+    before = np.convolve(part, onward[::-1], "valid")[:-half]
+    after = np.convolve(part, onward, "valid")[half:]
     jump = np.abs(after - before)
-    limit = max(6 * quiet / np.sqrt(half) * np.sqrt(2), 2.5 * quiet)
-    best = int(np.argmax(np.where(one_step > 0.5 * jump, jump, 0.0)))
-    if jump[best] <= limit or one_step[best] <= 0.5 * jump[best]:
+    one_step = np.abs(np.diff(part))[half - 1 : len(part) - half]
+    chance = quiet * float(np.sqrt(2 * (onward @ onward)))
+    candidates = np.where(one_step > 0.5 * jump, jump, 0.0)
+    best = int(np.argmax(candidates))
+    if candidates[best] <= 6 * chance:
         return [(start, end)]
-    cut = start + int(places[best])
+    cut = start + half + best
     return _parted(reading, start, cut, width, quiet) + _parted(reading, cut, end, width, quiet)
 
 

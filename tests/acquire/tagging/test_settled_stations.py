@@ -3,8 +3,14 @@
 import numpy as np
 import pytest
 
-from acquire.tagging import Dwell, dwells_by_position, settled_stations, worth_keeping
-from tests.benchmarks.settled_stations import score
+from acquire.tagging import (
+    Dwell,
+    dwells_by_position,
+    dwells_by_reading,
+    settled_stations,
+    worth_keeping,
+)
+from tests.benchmarks.settled_stations import score, simulated_stream
 
 LEVELS = (100.0, 110.0, 95.0, 102.0, 90.0, 99.0)
 AMPLITUDES = (50.0, -80.0, 30.0, 120.0, -40.0, 60.0)
@@ -83,6 +89,17 @@ def test_departure_is_dropped_and_short_stops_are_no_station():
 def test_gap_in_the_positions_parts_a_dwell():
     t = np.concatenate([np.arange(0, 5, 0.05), np.arange(9, 14, 0.05)])
     assert len(dwells_by_position(t, np.full(t.size, 50.0))) == 2
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_without_positions_the_reading_tells_the_stops_apart_though_it_settles(seed):
+    """A nudge with a rest before it is a stop of its own to whoever has no scale; nothing else may be."""
+    stream = simulated_stream(seed)
+    stops = dwells_by_position(stream.time_s, stream.position_mm)
+    rests = [dwell for dwell in dwells_by_reading(stream.time_s, stream.reading) if dwell.length_s >= 2.0]
+    assert len(stream.station_mm) <= len(rests) <= sum(stop.length_s >= 1.5 for stop in stops)
+    for rest in rests:
+        assert any(stop.start_s - 0.3 <= rest.start_s and rest.end_s <= stop.end_s + 0.6 for stop in stops)
 
 
 def test_simulated_streams_keep_what_the_recipe_promises():
