@@ -12,7 +12,7 @@ from analysis.observations.dense import observe_dense
 from analysis.observations.differences import description_warnings
 from analysis.observations.offset import offset_model
 from analysis.observations.reduction import at_stations
-from analysis.observations.roll import roll_forms, roll_seating, rolled_over
+from analysis.observations.roll import is_on_carriage, roll_forms, roll_seating, rolled_over
 from analysis.observations.slope import slope_forms, slope_seating, stood_on
 from analysis.observations.span import span_forms, spanned
 from analysis.observations.stations import order_of_reading, usable
@@ -43,7 +43,7 @@ def _slope(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> _Kind:
 
 def _roll(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> _Kind:
     faces = tuple(face.id for face in rolled_over(traverse, bed))
-    on_carriage = traverse.setup.front is None
+    on_carriage = is_on_carriage(traverse)
     return _Kind(
         roll_forms(traverse, bed, station_mm),
         faces,

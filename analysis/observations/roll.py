@@ -16,10 +16,16 @@ from analysis.observations.carriers import (
 from analysis.observations.terms import Form, Place, weighted_sum
 
 
+def is_on_carriage(traverse: Traverse) -> bool:
+    """Whether the level lies across the carriage and reads what that does on its ways."""
+    setup = traverse.setup
+    return "carriage" in (setup.reference, setup.face)
+
+
 def rolled_over(traverse: Traverse, bed: Bed) -> tuple[Face, ...]:
     """The faces that it bridges: front and rear, or those the carriage rides."""
     where, setup = f"traverse {traverse.number:03d}", traverse.setup
-    if setup.face == "carriage" or (setup.front is None and setup.rear is None):
+    if is_on_carriage(traverse):
         faces = carrying_faces(bed, "carriage", where)
     else:
         faces = (face_named(bed, setup.front, where), face_named(bed, setup.rear, where))
@@ -64,7 +70,7 @@ def roll_forms(
     """
     front, rear = rolled_over(traverse, bed)
     per_um = (-1 if traverse.setup.turned else 1) * 1000.0 / gauge_mm(traverse, bed)
-    if traverse.setup.face == "carriage":
+    if is_on_carriage(traverse):
         return tuple(
             _carriage_roll(bed, float(x), per_um * gauge_mm(traverse, bed), is_point) for x in station_mm
         )

@@ -206,7 +206,7 @@ def test_cross_level_on_the_carriage_reads_the_roll_of_its_ways(invented_bed, ma
         "flat": 'normal = "up"\nacross_mm = 300\ncarriage = "rear"',
     }
     bed = invented_bed(faces=faces, bed="carriage_length_mm = 200")
-    run = observe(make_traverse(bed, "cross", X, [0], face="carriage"), bed)
+    run = observe(make_traverse(bed, "cross", X, [0], front="vee", rear="flat", reference="carriage"), bed)
     assert reading(run, {"flat": lambda x: 3.0}) == pytest.approx([10.0])
     lone = {"flat": lambda x: 3.0 if x == 200.0 else 0.0}
     assert reading(run, lone) == pytest.approx([5.0])
