@@ -13,6 +13,7 @@ import sys
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +22,7 @@ import acquire
 from acquire.derivation import derive
 from acquire.errors import RecordingError, WaylogError
 from acquire.journal import Chunks, JournalContents, read_journal
-from acquire.traverse_file import Stream, Traverse, read_traverse, write_traverse
+from acquire.traverse_file import Stream, Traverse, read_stream, read_traverse, write_traverse
 from acquire.traverse_file.holding import holding
 from acquire.traverse_file.places import beside, sync_folder
 
@@ -116,8 +117,8 @@ def convert_here(journal_path: Path | str, h5_path: Path | str, derive: Derive =
         was_there = h5_path.exists()
         if not was_there:
             write_traverse(h5_path, derive(contents))
-        kept = read_traverse(h5_path)
-        missing = what_is_missing(contents, kept)
+        kept = read_traverse(h5_path, raw=False)
+        missing = what_is_missing(contents, kept, partial(read_stream, h5_path))
         if missing:
             raise RecordingError(
                 str(h5_path),
@@ -159,12 +160,17 @@ def held(journal_path: Path) -> Iterator[None]:
         yield
 
 
-def what_is_missing(contents: JournalContents, kept: Traverse) -> str | None:
-    """What of a journal's contents a traverse does not hold, in words; None: nothing."""
+def what_is_missing(
+    contents: JournalContents, kept: Traverse, stream_of: Callable[[str], Stream | None] | None = None
+) -> str | None:
+    """What of a journal's contents a traverse does not hold, in words; None: nothing.
+
+    `stream_of` gives a stream with its raw bytes, one at a time, where `kept` was read without.
+    """
     if kept.setup != contents.setup:
         return "it is of another traverse"
     for port, chunks in contents.chunks.items():
-        stream = kept.streams.get(port)
+        stream = (stream_of or kept.streams.get)(port)
         if stream is None or not _holds(stream, chunks):
             return f"the bytes of {port}"
     there = Counter(zip(kept.events.time_s.tolist(), kept.events.kind, strict=True))

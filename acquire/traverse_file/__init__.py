@@ -1,6 +1,6 @@
 """The traverse file: what one holds, how it is written, read, named and found."""
 
-from acquire.traverse_file.reader import read_survey, read_traverse
+from acquire.traverse_file.reader import read_stream, read_survey, read_traverse
 from acquire.traverse_file.schema import (
     FLAGS,
     FORMAT,
@@ -36,6 +36,7 @@ __all__ = [
     "files_of",
     "next_number",
     "number_of",
+    "read_stream",
     "read_survey",
     "read_traverse",
     "survey_bed",

@@ -52,6 +52,19 @@ def read_traverse(path: Path | str, *, raw: bool = True) -> Traverse:
     return traverse
 
 
+def read_stream(path: Path | str, name: str) -> Stream | None:
+    """One stream of a traverse file with its raw bytes; None where there is none of that name.
+
+    Raises
+    ------
+    TraverseFileError
+        As `read_traverse` does.
+    """
+    with opened(Path(path)) as source:
+        group = source.group("streams")
+        return _stream(source, group, name, True) if name in source.names(group) else None
+
+
 def read_survey(folder: Path | str, *, raw: bool = False) -> list[Traverse]:
     """All traverses of a survey in order of their numbers; journals are passed over.
 
