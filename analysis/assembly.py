@@ -48,7 +48,7 @@ def assemble(
     layout = lay_out(kept, bed, extra)
     roots = zero_roots(kept)
     parts = [(*_own_nuisances(each, roots), *each.nuisances) for each in kept]
-    parts = _with_drift(kept, parts, roots)
+    parts = _with_drift(kept, _scale_from_zero(kept, parts, roots), roots)
     columns: dict[tuple[str, ...], int] = {}
     for nuisance in (nuisance for part in parts for nuisance in part):
         columns.setdefault(nuisance.key, len(layout.nodes) + len(columns))
@@ -109,6 +109,34 @@ def _own_nuisances(each: Observations, roots: Mapping[int, int]) -> tuple[Nuisan
     if not each.zero_is_line:
         return (zero,)
     return zero, Nuisance(("lie", root), each.station_mm / UM_PER_M)
+
+
+def _scale_from_zero(
+    observations: Sequence[Observations],
+    parts: list[tuple[Nuisance, ...]],
+    roots: Mapping[int, int],
+) -> list[tuple[Nuisance, ...]]:
+    """Let a scale error act on readings less the mean of all that share their zero.
+
+    The zero is free, so what is common to them does not matter, but a column of large
+    readings would hardly differ from that of the zero; what readings of one zero differ
+    by between faces is scaled with the rest.
+    """
+    means: dict[tuple[str, ...], list[float]] = {}
+    for each, part in zip(observations, parts, strict=True):
+        for nuisance in part:
+            if nuisance.key[0] == "scale":
+                key = (*nuisance.key, str(roots.get(each.traverse)))
+                means.setdefault(key, []).extend(nuisance.column.tolist())
+    return [
+        tuple(
+            replace(n, column=n.column - np.mean(means[(*n.key, str(roots.get(each.traverse)))]))
+            if n.key[0] == "scale"
+            else n
+            for n in part
+        )
+        for each, part in zip(observations, parts, strict=True)
+    ]
 
 
 def drifts_told(observations: Sequence[Observations]) -> set[tuple[tuple[str, ...], bool]]:

@@ -87,11 +87,11 @@ def least_uncertainty(instrument: Instrument) -> float:
 def scale_nuisances(instrument: Instrument, reading: np.ndarray) -> tuple[Nuisance, ...]:
     """The scale (and base) error that all readings of an instrument share; none where none is stated.
 
-    It acts on the reading less its mean: what a common part of it does goes into the zero.
+    It acts on the readings; what all that share a zero have in common goes into the zero.
     """
     relative = instrument.scale_uncertainty
     if instrument.base_mm and instrument.base_uncertainty_mm:
         relative = math.hypot(relative, instrument.base_uncertainty_mm / instrument.base_mm)
     if relative == 0.0:
         return ()
-    return (Nuisance(("scale", instrument.name), reading - np.mean(reading), relative),)
+    return (Nuisance(("scale", instrument.name), np.array(reading, float), relative),)

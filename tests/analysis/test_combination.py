@@ -279,6 +279,26 @@ def test_scale_error_is_shared_by_all_readings_and_does_not_average(invented_bed
     assert level.standard_uncertainty_um[5] == pytest.approx(0.01 * abs(level.height_um[5]), rel=0.02)
 
 
+def test_scale_error_acts_on_the_wind_between_ways_read_with_one_zero(invented_bed, make_traverse):
+    """1 % of a wind of 300 µm over the length is 3 µm, whatever the zero of the level."""
+    level = (
+        'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty = 0.001\nseating_um = 0\n'
+        "scale_uncertainty = 0.01"
+    )
+    bed = invented_bed(instruments={"level": level})
+    runs = [
+        make_traverse(bed, "level", MIDDLE, np.full(10, 5000.0), face="front-flat", number=1),
+        make_traverse(bed, "level", MIDDLE, np.full(10, 5300.0), face="rear-flat", number=2, same_zero_as=1),
+    ]
+    bed_map = combine(runs, bed)
+    ends = np.zeros((1, len(bed_map.nodes)))
+    ends[0, bed_map.indices("rear-flat")[[0, -1]]] = -1, 1
+    ends[0, bed_map.indices("front-flat")[[0, -1]]] = 1, -1
+    wind = bed_map.functional(ends)
+    assert wind.value_um == pytest.approx([300.0])
+    assert wind.covariance_um2[0, 0] ** 0.5 == pytest.approx(3.0, rel=1e-3)
+
+
 def test_seating_is_new_at_every_placing(invented_bed, make_traverse):
     """0.5 µm a foot is 3.5 µm/m on a 200 mm base (derived)."""
     bed = invented_bed(instruments={"level": (
