@@ -190,6 +190,7 @@ class FramedDecoder:
         self._answer: bytes | None = None
         self._is_ours = True
         self._started_s: float | None = None
+        self._broken_off: list[tuple[Frame, Judgement]] = []
 
     def request(self) -> bytes | None:
         """The bytes to send when a reading is wanted, or None."""
@@ -202,14 +203,17 @@ class FramedDecoder:
 
     def started(self, time_s: float) -> None:
         """Learn that the port was opened (again): what is half read is broken off."""
-        self._taken += len(self._pending)
-        self._pending.clear()
+        if self._pending:
+            half = bytes(self._pending)
+            end = self._drop(len(half))
+            self._broken_off.append((Frame(half, end, len(half)), garbled("broken off when the port went")))
         self._asked_s, self._is_ours, self._started_s = None, True, time_s
 
     def feed(self, data: bytes, time_s: float) -> list[Decoded]:
         """Take bytes that arrived together at `time_s`; give what they complete."""
         self._pending += data
-        frames = self._cut()
+        frames = [*self._broken_off, *self._cut()]
+        self._broken_off.clear()
         if not self._is_ours:
             return []
         return [self._decoded(frame, found, time_s, shown(frame.data)) for frame, found in frames]

@@ -101,7 +101,8 @@ class LinesDecoder(FramedDecoder):
 
         Chunks in which a line may lack its beginning or its end are fed one by one.
         """
-        if len(chunk_end) < FEWEST_AT_ONCE or self._may_be_cut or self._held or self._is_endless_in(data):
+        is_unsure = self._may_be_cut or self._held or self._broken_off
+        if len(chunk_end) < FEWEST_AT_ONCE or is_unsure or self._is_endless_in(data):
             yield from super().feed_chunks(data, chunk_end, chunk_time_s)
             return
         before = self._taken + len(self._pending)
@@ -132,7 +133,11 @@ class LinesDecoder(FramedDecoder):
         if self._may_be_cut and data and self._started_s is not None:
             self._may_be_cut = time_s - self._started_s < SUSPECT_WITHIN_S
             self._started_s = None
-        out = super().feed(data, time_s)
+        broken = len(self._broken_off)
+        found = super().feed(data, time_s)
+        return found[:broken] + self._without_cut_off(found[broken:])
+
+    def _without_cut_off(self, out: list[Decoded]) -> list[Decoded]:
         if self._held is not None and out:
             first, self._held = self._held, None
             return [first if _begins_like(first.text, out[0].text) else _cut_off(first), *out]

@@ -158,6 +158,7 @@ def test_line_half_read_when_the_port_went_is_not_joined_to_what_comes_after(lev
     decoder.started(5.0)
     found = decoder.feed(b"45\n12.5\n12.6\n", 5.01)
     assert [reading.value for reading in found if reading.flag == 0] == [12.5, 12.6]
+    assert [reading.text for reading in found if reading.flag != 0] == ["12.3", "45"]
     assert found[-1].raw_end == len(b"12.345\n12.5\n12.6\n")
 
 
