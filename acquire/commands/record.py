@@ -1,6 +1,5 @@
 """`waylog record`: log a traverse from the instruments' ports."""
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -141,7 +140,7 @@ def _screen(
         setup,
         beside=beside,
         settled_s=options["settled_s"],
-        companion=maker(survey, setup) if maker is not None and sys.stdout.isatty() else None,
+        company=None if maker is None else lambda: maker(survey, setup),
         has_sound=options["sound"],
         is_quiet=options["quiet"],
         window=WindowFeed if options["window"] else None,

@@ -5,13 +5,15 @@ import threading
 from collections import deque
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from acquire.bed import Instrument
 from acquire.derivation import places_in_order
 from acquire.handwork.companion import Companion
-from acquire.handwork.doubts import reading_words
+from acquire.handwork.doubts import doubt_of, reading_words
 from acquire.ports import Chunk, PortEvent
 from acquire.screen.keys import keys
 from acquire.screen.painting import Page
@@ -20,6 +22,7 @@ from acquire.screen.window import WindowFeed, live_line, start_line, station_lin
 from acquire.traverse_file import Setup
 from acquire.units import length_text
 
+Answer = TypeVar("Answer")
 EVERY_S = 0.1
 UNTOLD = ("asked", "beside", "latency")
 QUIET_TELLS = ("recording", "problem", "lost", "reopened", "silent", "disk", "ended")
@@ -50,8 +53,9 @@ class Screen:
         As given to the recorder.
     settled_s : float, optional
         How long an instrument must stand still before its station is taken.
-    companion : Companion, optional
-        Draws the running profile and says what a station should read.
+    company : callable, optional
+        Gives a Companion, which draws the running profile and says what a station should
+        read.  It is made and asked in the screen's own thread, and left out if it fails.
     has_sound : bool, optional
         One bell when a station is taken, two when something is wrong (on a terminal).
     is_quiet : bool, optional
@@ -69,17 +73,21 @@ class Screen:
         *,
         beside: Sequence[Instrument] = (),
         settled_s: float = SETTLED_S,
-        companion: Companion | None = None,
+        company: Callable[[], Companion] | None = None,
         has_sound: bool = True,
         is_quiet: bool = False,
         window: Callable[[], WindowFeed] | None = None,
         from_mm: float | None = None,
     ):
-        self.survey, self.companion, self._from_mm = survey, companion, from_mm
-        self.tracker = Tracker(setup, beside, settled_s, companion, self._heard_news)
+        self.survey, self._from_mm = survey, from_mm
+        self._make_company = company
+        self._companion: Companion | None = None
+        self._judged = 0
+        self.tracker = Tracker(setup, beside, settled_s, self._heard_news)
         self._has_sound, self._is_quiet = has_sound, is_quiet
         self._make_window = window
         self._window: WindowFeed | None = None
+        self._is_window_gone = False
         self._recorder: Recording | None = None
         self._lines: deque[str] = deque()
         self._bells = 0
@@ -160,8 +168,37 @@ class Screen:
             words = reading_words(setup.described, taken.reading)
             again = f", visit {taken.repeat}" if taken.repeat > 1 else ""
             self._say(taken.time_s, "station", f"{where}: {words}{again}")
-        if self._window is not None:
-            self._window.put(station_line(taken))
+
+    def _judge(self, live: Live) -> None:
+        """Hold each new station against what the survey so far predicts for it; then feed the window."""
+        for index in range(self._judged, len(live.taken)):
+            taken = live.taken[index]
+            doubt = self._asked_company(partial(self._doubt, index, taken))
+            if doubt is not None:
+                self.tracker.question(index, doubt)
+            if self._window is not None:
+                self._window.put(station_line(replace(taken, doubt=doubt)))
+        self._judged = len(live.taken)
+
+    def _doubt(self, index: int, taken: Taken, companion: Companion) -> str | None:
+        before = self.tracker.stations(index)
+        prediction = companion.predict(before, taken.station_mm)
+        if prediction is None:
+            return None
+        described = self.tracker.setup.described
+        return doubt_of(described, before, taken.station_mm, taken.reading, prediction)
+
+    def _asked_company(self, ask: Callable[[Companion], Answer]) -> Answer | None:
+        """What the companion answers; one that fails is left out and said."""
+        try:
+            if self._make_company is not None:
+                make, self._make_company = self._make_company, None
+                self._companion = make()
+            return None if self._companion is None else ask(self._companion)
+        except Exception as fault:  # it only comments: it must never cost the screen, let alone a reading
+            self._companion = None
+            self._say(self._ticked_s, "note", f"no running profile: {fault}")
+            return None
 
     def _run(self) -> None:
         try:
@@ -185,6 +222,7 @@ class Screen:
     def _show(self, page: Page | None) -> None:
         live = self._look(self._recorder.now_s() if self._recorder is not None else 0.0)
         self._feed(live)
+        self._judge(live)
         if page is None:
             while self._lines:
                 sys.stdout.write(self._lines.popleft() + "\n")
@@ -202,16 +240,17 @@ class Screen:
             setup = self.tracker.setup
             places = [float(place) for place in places_in_order(setup)]
             self._window.put(start_line(self.survey, setup, places))
-        if self._window is not None:
+        if self._window is not None and not self._is_window_gone:
             self._window.put(live_line(live))
+            self._is_window_gone = self._window.has_gone
+            if self._is_window_gone:
+                self._say(live.time_s, "note", "the window has gone; the recording goes on")
 
     def _profile_lines(self, live: Live, columns: int) -> list[str]:
         """The running profile, worked out anew only when a station has been taken."""
-        if self.companion is None or len(live.taken) < 2:
-            return []
-        if self._profile[0] != len(live.taken):
-            lines = list(self.companion.profile_lines(self.tracker.stations(), columns))
-            self._profile = (len(live.taken), lines)
+        if len(live.taken) >= 2 and self._profile[0] != len(live.taken):
+            lines = self._asked_company(lambda who: who.profile_lines(self.tracker.stations(), columns))
+            self._profile = (len(live.taken), list(lines or ()))
         return self._profile[1]
 
     def _pressed(self, key: str) -> None:

@@ -6,15 +6,13 @@ from all bytes at the end.
 
 import threading
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from acquire.bed import Instrument
 from acquire.derivation import is_on_bed, places_in_order, places_meant
 from acquire.derivation.placed import marks_in
-from acquire.handwork.companion import Companion
-from acquire.handwork.doubts import doubt_of
 from acquire.journal import Event
 from acquire.ports import Chunk, PortEvent, plan_ports
 from acquire.recorder import instruments_of
@@ -100,8 +98,6 @@ class Tracker:
         Further instruments recorded.
     settled_s : float, optional
         How long it must have stood still before a station is taken.
-    companion : Companion, optional
-        Says what the survey so far predicts for a station.
     on_news : callable, optional
         Told of stations taken and of what goes wrong.
     """
@@ -111,10 +107,9 @@ class Tracker:
         setup: Setup,
         beside: Sequence[Instrument] = (),
         settled_s: float = SETTLED_S,
-        companion: Companion | None = None,
         on_news: News = lambda kind, words: None,
     ):
-        self.setup, self.settled_s, self.companion = setup, settled_s, companion
+        self.setup, self.settled_s = setup, settled_s
         self._news = on_news
         instruments = instruments_of(setup, beside)
         self._port_of = plan_ports(instruments).port_of
@@ -200,10 +195,16 @@ class Tracker:
         """The station to go to."""
         return self._places[self._turn] if self._turn < len(self._places) else None
 
-    def stations(self) -> Stations:
-        """The stations taken so far, as whoever draws the profile wants them."""
+    def question(self, index: int, doubt: str) -> None:
+        """Say of a station taken that it cannot be; it is kept all the same."""
         with self._lock:
-            rows = sorted(self._taken, key=lambda taken: (taken.station_mm, taken.repeat))
+            self._taken[index] = replace(self._taken[index], doubt=doubt)
+            self._wrong(doubt)
+
+    def stations(self, count: int | None = None) -> Stations:
+        """The stations taken so far (the first `count` of them), as whoever draws the profile wants them."""
+        with self._lock:
+            rows = sorted(self._taken[:count], key=lambda taken: (taken.station_mm, taken.repeat))
         count = len(rows)
         uncertainty = np.array([row.uncertainty for row in rows], float)
         return Stations(
@@ -279,17 +280,13 @@ class Tracker:
             self._wrong(f"{station_mm:.1f} mm is off the bed ({length}): look at the scale's zero and sign")
             return
         reading = float(samples.mean())
-        doubt = self._doubt(station_mm, reading)
         repeat = 1 + sum(abs(t.station_mm - station_mm) < 0.01 for t in self._taken)
         uncertainty = self.setup.described.uncertainty
-        self._taken.append(Taken(station_mm, reading, uncertainty, now_s, repeat, doubt))
+        self._taken.append(Taken(station_mm, reading, uncertainty, now_s, repeat))
         self._turn_on(station_mm)
         self._pending = None
         self._news("taken", f"{station_mm:g}")
-        if doubt is not None:
-            self._wrong(doubt)
-        else:
-            self._problem = ""
+        self._problem = ""
         wanted = {round(place, 2) for place in self._places}
         if self._may_end and wanted <= {round(t.station_mm, 2) for t in self._taken}:
             self._ends_at_s = now_s + END_AFTER_S
@@ -307,13 +304,6 @@ class Tracker:
         here = [k for k, place in enumerate(self._places) if abs(place - station_mm) < 0.01]
         if here:
             self._turn = max(self._turn, here[0] + 1) if self._scale is None else here[0] + 1
-
-    def _doubt(self, station_mm: float, reading: float) -> str | None:
-        before = self.stations()
-        prediction = self.companion.predict(before, station_mm) if self.companion is not None else None
-        if prediction is None:
-            return None
-        return doubt_of(self.setup.described, before, station_mm, reading, prediction)
 
     def _look_for_stale_position(self, now_s: float) -> None:
         if self._scale is None:

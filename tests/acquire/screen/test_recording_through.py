@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from acquire.conversion import convert_here
+from acquire.handwork.companion import Prediction
 from acquire.ports import Chunk
 from acquire.recorder import Recorder
 from acquire.screen import Screen
@@ -83,12 +84,41 @@ def survey(tmp_path):
     return tmp_path
 
 
-@pytest.mark.parametrize("direction", ["forward", "reverse"])
-def test_stepped_traverse_ends_by_itself_at_the_last_station_with_settled_readings(survey, direction, capsys):
-    places = sorted(TRUE, reverse=direction == "reverse")
+class Remembers:
+    """A companion whose survey says 12, -5 and 80 (which is not so) for the three stations."""
+
+    def profile_lines(self, stations, columns):
+        return []
+
+    def predict(self, stations, station_mm):
+        return Prediction({100.0: 12.0, 300.0: -5.0, 500.0: 80.0}[station_mm], 1.0, "the reverse run")
+
+
+def test_reading_that_the_survey_cannot_believe_is_questioned_at_once_and_kept(survey, capsys):
+    _, screen, recorder = _recording(survey, "forward", sorted(TRUE), company=Remembers)
+    with screen.watch(recorder):
+        recording = recorder.run()
+    out = capsys.readouterr().out
+    assert "station 500 is 72 µm/m" in out and "what the reverse run says" in out
+    assert out.count("what the reverse run") == 1
+    assert len(read_traverse(recording.path).stations) == 3
+
+
+def test_companion_that_fails_costs_nothing(survey, capsys):
+    def failing():
+        raise ModuleNotFoundError("no such room")
+
+    _, screen, recorder = _recording(survey, "forward", sorted(TRUE), company=failing)
+    with screen.watch(recorder):
+        recording = recorder.run()
+    assert recording.ended_by == "the last station" and not recorder.faults
+    assert "no running profile: no such room" in capsys.readouterr().out
+
+
+def _recording(survey, direction, places, **options):
     setup = Setup("level", "slope", BED, face="front", position="scale:scale", direction=direction)
     script = Traverse(list(places))
-    screen = Screen(survey, setup)
+    screen = Screen(survey, setup, **options)
     recorder = Recorder(
         survey,
         setup,
@@ -97,6 +127,13 @@ def test_stepped_traverse_ends_by_itself_at_the_last_station_with_settled_readin
         make_reader=script,
         converter=convert_here,
     )
+    return script, screen, recorder
+
+
+@pytest.mark.parametrize("direction", ["forward", "reverse"])
+def test_stepped_traverse_ends_by_itself_at_the_last_station_with_settled_readings(survey, direction, capsys):
+    places = sorted(TRUE, reverse=direction == "reverse")
+    script, screen, recorder = _recording(survey, direction, places)
     with screen.watch(recorder):
         recording = recorder.run()
     assert recording.ended_by == "the last station" and not recorder.faults and screen.fault is None

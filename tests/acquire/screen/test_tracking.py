@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 
-from acquire.handwork.companion import Prediction
 from acquire.ports import Chunk, PortEvent
 from acquire.screen import Tracker
 from acquire.traverse_file import Setup
@@ -40,12 +39,10 @@ pattern = '(?P<value>[-+]\\d+\\.\\d+)'
 class Bench:
     """Feeds a tracker, 20 readings a second, and keeps what it says."""
 
-    def __init__(self, position="scale:scale", companion=None, settled_s=3.0):
+    def __init__(self, position="scale:scale", settled_s=3.0):
         self.news = []
         setup = Setup("level", "slope", BED, number=1, face="front", position=position)
-        self.tracker = Tracker(
-            setup, settled_s=settled_s, companion=companion, on_news=lambda *n: self.news.append(n)
-        )
+        self.tracker = Tracker(setup, settled_s=settled_s, on_news=lambda *n: self.news.append(n))
         self.now_s, self.live = 0.0, None
         self.has_scale = position.startswith("scale")
 
@@ -181,21 +178,14 @@ def test_reading_frozen_while_it_moves_is_said():
     assert "frozen" in told
 
 
-class SaysTwelve:
-    def profile_lines(self, stations, columns):
-        return []
-
-    def predict(self, stations, station_mm):
-        return Prediction(12.0, 0.6, "the reverse run and the cross level")
-
-
-def test_reading_that_the_survey_cannot_believe_is_questioned():
-    bench = Bench(companion=SaysTwelve())
-    bench.run(4.0, 100.0, reading=lambda t: 12.3)
-    assert bench.live.problem == "" and bench.live.taken[0].doubt is None
-    bench.run(4.0, 300.0, reading=lambda t: 21.0)
-    assert "off what the reverse run and the cross level say: wipe, re-seat" in bench.live.problem
-    assert len(bench.live.taken) == 2  # kept all the same
+def test_questioned_station_is_kept_with_the_question():
+    bench = Bench()
+    bench.run(4.0, 100.0)
+    bench.tracker.question(0, "station 100 is 9 µm/m off: wipe, re-seat, read again")
+    live = bench.tracker.tick(bench.now_s)
+    assert "wipe" in live.problem and live.taken[0].doubt == live.problem
+    assert bench.news[-1] == ("problem", live.problem)
+    assert len(bench.tracker.stations(0)) == 0 and len(bench.tracker.stations()) == 1
 
 
 def test_memory_stays_bounded_however_long_it_runs():
