@@ -20,6 +20,7 @@ from acquire.traverse_file import Traverse
 from analysis.agreement import agreement
 from analysis.assembly import rows_for
 from analysis.combination import BY, BedMap, adjusted
+from analysis.nodes import SAME_MM
 from analysis.observations import Form, Observations, Place, observe, observe_all
 from analysis.one_base_apart import moving_average_weights
 from analysis.profile import Profile
@@ -320,12 +321,27 @@ def _through_the_carrier(
     """What the other instrument would have read on these maps, in µm, by its carrier's feet and arms."""
     read = maps.heights(readings.observations[0])
     rows = rows_for(bed_map.assembly, read)[0][:, : len(bed_map.nodes)].toarray() * um_per_reading
-    weights = bed_map.assembly.layout.weights
     return {
         round(float(station), 3): row
         for station, row, form in zip(read.station_mm, rows, read.forms, strict=True)
-        if all(weights(place) for place in form if place.kind != "edge")
+        if all(_is_told(bed_map, place) for place in form if place.kind != "edge")
     }
+
+
+def _is_told(bed_map: BedMap, place: Place) -> bool:
+    """Whether a height is a node, or lies between nodes no further apart than the bed's stations.
+
+    Across a wider gap, such as a level's base, a curve drawn between nodes is a guess.
+    """
+    line = bed_map.assembly.layout.lines.get((place.kind, place.owner))
+    if line is None or not bed_map.assembly.layout.weights(place):
+        return False
+    away = line.station_mm - place.station_mm
+    if np.abs(away).min() <= SAME_MM:
+        return True
+    pitch_mm = float(np.median(np.diff(bed_map.bed.station_mm)))
+    below, above = away[away < 0], away[away > 0]
+    return len(below) > 0 and len(above) > 0 and float(above.min() - below.max()) <= pitch_mm + SAME_MM
 
 
 def _judged(

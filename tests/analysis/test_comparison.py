@@ -206,3 +206,16 @@ def test_bump_longer_than_the_base_is_still_a_disagreement(make_traverse, fine_b
         fine_bed, "dial", at, hollow(at) + bump + rng.normal(0, 1, 41), face="front", reference="line"
     )
     assert compare([level, dial], fine_bed, "front:level", "front:indicator").agree is False
+
+
+def test_nothing_is_compared_in_the_middle_of_a_levels_base(make_traverse, fine_bed):
+    # the level's feet stand every 100 mm, the dial read every 25 mm: only the feet can be held against it
+    rng = np.random.default_rng(7)
+    at = np.arange(0, 1001, 25.0)
+    sharp = -30 * np.exp(-(((at - 450) / 40) ** 2))
+    feet = sharp[::4]
+    level = make_traverse(fine_bed, "level", MIDDLE, np.diff(feet) / 0.1 + rng.normal(0, 1, 10), face="front")
+    dial = make_traverse(fine_bed, "dial", at, sharp + rng.normal(0, 1, 41), face="front", reference="line")
+    found = compare([level, dial], fine_bed, "front:level", "front:indicator")
+    assert found.station_mm == pytest.approx(X)
+    assert found.agree is True
