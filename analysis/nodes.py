@@ -49,15 +49,19 @@ class Layout:
     lines: Mapping[tuple[str, str], _Line]
     first: Mapping[tuple[str, str], int]
     """Index of the first node of each line."""
+    widest_mm: float
+    """Gap between nodes across which a height that was read may be interpolated."""
     beyond: tuple[str, ...] = field(default=())
     """Faces that a carrier overhung at the bed's end."""
 
     def weights(self, place: Place) -> dict[int, float]:
-        """Indices of the nodes that a place depends on, and how much; empty where it has none."""
+        """Indices of the nodes that a place depends on, and how much; empty where it has none near."""
         key = (place.kind, place.owner)
         if key not in self.lines:
             return {}
         line = self.lines[key]
+        if place.role == "touched" and not _reaches(line.station_mm, place.station_mm, self.widest_mm):
+            return {}
         tolerance = FOOT_MM if place.role == "foot" else SAME_MM
         local = interpolation(line.station_mm, place.station_mm, tolerance, line.is_station)
         return {self.first[key] + index: weight for index, weight in local.items()}
@@ -86,7 +90,16 @@ def lay_out(observations: Sequence[Observations], bed: Bed, extra: Iterable[Plac
         first[key] = count
         count += len(line.station_mm)
     nodes = tuple(Node(*key, float(mm)) for key, line in lines.items() for mm in line.station_mm)
-    return Layout(nodes, lines, first, tuple(dict.fromkeys(beyond)))
+    return Layout(nodes, lines, first, _widest_mm(station_mm), tuple(dict.fromkeys(beyond)))
+
+
+def _widest_mm(station_mm: np.ndarray) -> float:
+    return WIDEST_GAP * float(np.median(np.diff(station_mm)))
+
+
+def _reaches(node_mm: np.ndarray, at_mm: float, widest_mm: float) -> bool:
+    """Whether nodes lie near enough about a place to say its height."""
+    return float(np.min(np.abs(node_mm - at_mm))) <= NEAR_MM or _is_between(node_mm, at_mm, widest_mm)
 
 
 def _rank(bed: Bed) -> Callable[[tuple[str, str]], tuple[int, int, str]]:
@@ -104,7 +117,7 @@ def _line(places: set[Place], station_mm: np.ndarray) -> _Line:
     for at in by_role["foot"]:
         _add(nodes, at, station_mm, FOOT_MM)
     left = [at for at in by_role["touched"] if not _add_station(nodes, at, station_mm)]
-    gap_mm = WIDEST_GAP * float(np.median(np.diff(station_mm)))
+    gap_mm = _widest_mm(station_mm)
     anchors = np.array(sorted(nodes))
     for at in left:
         if not _is_between(anchors, at, gap_mm):

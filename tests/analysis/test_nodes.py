@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.combination import combine
+from analysis.combination import combine, predict
 from analysis.nodes import lay_out
 from analysis.observations import observe
 from analysis.observations.interpolating import interpolation
@@ -72,3 +72,17 @@ def test_nodes_are_in_the_order_of_the_faces(invented_bed, make_traverse):
     run = make_traverse(bed, "dial", STATION, np.zeros(11), face="front-flat", reference="rear-flat")
     layout = lay_out([observe(run, bed)], bed)
     assert [node.owner for node in layout.nodes] == ["front-flat"] * 11 + ["rear-flat"] * 11
+
+
+def test_height_between_feet_far_apart_is_not_made_up(invented_bed, make_traverse):
+    """A level stepped by 200 mm knows nothing at 300 mm: a reading there cannot be predicted from it."""
+    bed = invented_bed()
+    level = make_traverse(
+        bed, "long-level", np.arange(100.0, 1000, 200), np.zeros(5), face="front-flat", number=1
+    )
+    tied = make_traverse(bed, "dial", [0, 200, 400], [0, 0, 0], face="front-flat", reference="line", number=2)
+    again = make_traverse(
+        bed, "dial", [200, 300, 400], [0, 0, 0], face="front-flat", reference="line", number=3, same_zero_as=2
+    )
+    found = predict(combine([level, tied], bed), observe(again, bed))
+    assert found.is_known.tolist() == [True, False, True]
