@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from acquire.bed import Instrument
     from acquire.identify import Identified, Meaning
 
+SHOWN_EVERY_S = 0.25
+
 MOVES = {
     "slope": (
         "raise the foot away from the headstock",
@@ -59,7 +61,8 @@ def command(
     for line in _answer(found):
         click.echo(line)
     quantity = quantity or work.likely_quantity(found.shape.unit if found.shape else None)
-    trial = work.trial_instrument(found, quantity, _fitting_unit(quantity, unit))
+    written = found.shape.unit if found.shape else None
+    trial = work.trial_instrument(found, quantity, _fitting_unit(quantity, unit, written))
     values = _live(trial)
     meaning = _asked_meaning(trial) if sys.stdin.isatty() else None
     here = [one for one in found_ports() if one.device == port]
@@ -86,11 +89,12 @@ def _answer(found: "Identified") -> list[str]:
     return [*lines, *(f"But: {doubt}." for doubt in found.doubts)]
 
 
-def _fitting_unit(quantity: str, unit: str | None) -> str:
+def _fitting_unit(quantity: str, unit: str | None, written: str | None) -> str:
+    """The unit asked for, else the one written in the lines, else the one that waylog keeps."""
     from acquire.units import CONTRACT_UNIT, FACTORS, unit_name
 
     if unit is None:
-        return CONTRACT_UNIT[quantity]
+        return written if written in FACTORS[quantity] else CONTRACT_UNIT[quantity]
     known = unit_name(unit)
     if known not in FACTORS[quantity]:
         raise click.BadParameter(f"{unit!r}; needed: {' | '.join(FACTORS[quantity])} for a {quantity}")
@@ -101,7 +105,12 @@ def _live(trial: "Instrument") -> list[float]:
     """Show the readings as they come, for a few seconds."""
     from acquire.identify import read_for
 
+    shown_s = [float("-inf")]
+
     def shown(reading: Any) -> None:
+        if reading.arrival_s - shown_s[0] < SHOWN_EVERY_S:
+            return
+        shown_s[0] = reading.arrival_s
         what = f"{reading.value:g}" if reading.flag == 0 else f"garbled: {reading.text}"
         click.echo(f"    {what}", err=True)
 
@@ -135,7 +144,7 @@ def _asked_meaning(trial: "Instrument") -> "Meaning | None":
         raise click.BadParameter(str(error)) from error
     before = [one.value for one in read_for(trial, 2.0) if one.flag == 0]
     click.prompt(
-        f"It reads {statistics.fmean(before):g}. Move it, let it settle, press Enter",
+        f"It reads {statistics.fmean(before):.4f}. Move it, let it settle, press Enter",
         default="",
         show_default=False,
     )

@@ -164,7 +164,7 @@ def speaking_port():
 
 def test_command_identifies_a_real_port_and_writes_it_into_the_survey(speaking_port, tmp_path, capsys):
     (tmp_path / "bed.toml").write_text(BED)
-    assert main(["identify", speaking_port, "--into", str(tmp_path), "--name", "dial", "--unit", "mm"]) == 0
+    assert main(["identify", speaking_port, "--into", str(tmp_path), "--name", "dial"]) == 0
     said = capsys.readouterr().out
     assert "It speaks at 9600 baud 8N1." in said and "0 garbled" in said
     text = (tmp_path / "bed.toml").read_text()

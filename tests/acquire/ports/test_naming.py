@@ -1,10 +1,13 @@
 """Ports by identity."""
 
+from types import SimpleNamespace
+
 import pytest
+from serial.tools import list_ports
 
 from acquire.bed import Instrument, Port
 from acquire.errors import PortError
-from acquire.ports import Found, plan_ports, resolve
+from acquire.ports import Found, found_ports, naming, plan_ports, resolve
 
 TWO_ALIKE = [
     Found("/dev/ttyUSB0", 0x1234, 0x5678, None, "1-1.2"),
@@ -65,3 +68,28 @@ def test_one_port_set_in_two_ways_is_refused():
 def test_instrument_without_a_port_cannot_be_listened_to():
     with pytest.raises(PortError, match="has no port"):
         plan_ports([Instrument("vial", "slope", "um/m")])
+
+
+def test_every_port_is_listed_with_all_its_names(tmp_path, monkeypatch):
+    """The system's own list is pretended; its links are real ones."""
+    device = tmp_path / "ttyUSB3"
+    device.touch()
+    for folder in ("by-id", "by-path"):
+        (tmp_path / folder).mkdir()
+        (tmp_path / folder / "usb-invented-port0").symlink_to(device)
+    plain = {"vid": None, "pid": None, "serial_number": None, "location": None, "description": "n/a"}
+    usb = {"vid": 0x12, "pid": 0x34, "serial_number": "SN7", "location": "1-1", "description": "invented"}
+    listed = [
+        SimpleNamespace(device=str(device), **usb),
+        SimpleNamespace(device="/dev/ttyS0", **plain),
+        SimpleNamespace(device="/dev/ttyACM1", **usb),
+    ]
+    monkeypatch.setattr(list_ports, "comports", lambda: listed)
+    monkeypatch.setattr(naming, "LINK_FOLDERS", (tmp_path / "by-id", tmp_path / "by-path"))
+    found = {port.device: port for port in found_ports()}
+    assert found[str(device)].links == tuple(
+        str(tmp_path / folder / "usb-invented-port0") for folder in ("by-id", "by-path")
+    )
+    assert found[str(device)].usb_name == "usb:0012:0034:SN7" and not found[str(device)].is_cdc
+    assert found["/dev/ttyS0"].usb_name is None and found["/dev/ttyS0"].words == ""
+    assert found["/dev/ttyACM1"].is_cdc

@@ -311,5 +311,48 @@ def serve_rfc2217(server, stop):
             port.write(b"".join(manager.filter(data)))
 
 
+def test_adapter_named_by_its_number_is_found_again_under_another_one(cables, takings, monkeypatch):
+    """Numbers are given anew at a replug: the adapter's own serial number tells which it is."""
+    from acquire.ports import Found, line
+
+    cable = cables()
+    monkeypatch.setattr(
+        line,
+        "found_ports",
+        lambda: [Found(str(cable.link.resolve()), 0x12, 0x34, "SN7")] * cable.link.exists(),
+    )
+    first = str(cable.link.resolve())
+    with PortReader({"level": Port(first)}, retry_s=0.05) as reader:
+        got = takings(reader).until(lambda t: "opened" in t.kinds())
+        cable.unplug()
+        got.until(lambda t: "lost" in t.kinds())
+        squatter = os.openpty()  # takes the number that has become free
+        cable.plug_in()
+        assert str(cable.link.resolve()) != first
+        got.until(lambda t: "reopened" in t.kinds())
+        cable.send(b"+1\n")
+        got.until(lambda t: t.bytes_of("level") == b"+1\n")
+        for descriptor in squatter:
+            os.close(descriptor)
+
+
+@pytest.mark.parametrize(
+    ("keys", "is_on"), [({}, False), ({"reset_on_open": True}, True), ({"line_power": True}, True)]
+)
+def test_control_lines_stay_off_unless_asked_for(cables, keys, is_on):
+    """A board restarts when they go on; a cable may take its supply from them."""
+    cable = cables()
+    kept_open = os.open(cable.link, os.O_RDWR | os.O_NOCTTY)
+    settings = termios.tcgetattr(kept_open)
+    settings[2] |= termios.HUPCL
+    termios.tcsetattr(kept_open, termios.TCSANOW, settings)
+    handle, _ = open_port(Port(str(cable.link), **keys), str(cable.link.resolve()))
+    hang_up = termios.tcgetattr(handle.fileno())[2] & termios.HUPCL
+    assert (handle.dtr, handle.rts) == (is_on, is_on)
+    assert bool(hang_up) is bool(keys.get("reset_on_open"))
+    handle.close()
+    os.close(kept_open)
+
+
 def test_opening_faults_hold_all_port_faults():
     assert set(PORT_FAULTS) < set(OPENING_FAULTS)
