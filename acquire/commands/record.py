@@ -164,12 +164,32 @@ def summary(recording: "Recording", screen: "Screen") -> list[str]:
             lines.append(f"{name}: {others} of {good + others} not good; {words}")
         elif good == 0:
             lines.append(f"{name}: sent nothing; look at its power, its speed, and the wiring")
+    lines += _worth_a_word(recording.path)
     if converted.stations == 0:
         lines.append(
             f"no station came of it: look at the events with `waylog show {recording.path}`; "
             "the bytes are kept, and `waylog redo` derives it anew once bed.toml is put right"
         )
     return lines
+
+
+WORTH_A_WORD = (
+    "bumped", "creeping", "damage", "feed", "frozen", "lost", "no_position", "not_taken", "off_bed", "places",
+    "standing",
+)  # fmt: skip
+MOST_WORDS = 12
+
+
+def _worth_a_word(path: Path) -> list[str]:
+    """What the person ought to look at while the instruments are still on the bed."""
+    from acquire.traverse_file import read_traverse
+
+    events = read_traverse(path).events
+    found = [
+        text for kind, text in zip(events.kind, events.text, strict=True) if kind in WORTH_A_WORD and text
+    ]
+    more = [f"and {len(found) - MOST_WORDS} more: `waylog show {path}`"] if len(found) > MOST_WORDS else []
+    return [f"look: {text}" for text in found[:MOST_WORDS]] + more
 
 
 def _count(number: int, what: str) -> str:

@@ -20,7 +20,7 @@ DERIVED_KINDS = frozenset(
     {
         "acceleration", "bumped", "creeping", "doubt", "feed", "frozen", "garbled", "late", "mode",
         "no_position", "not_taken", "off_bed", "out_of_range", "overflow", "places", "repeated", "settling",
-        "standing", "station_gap", "understood", "damage",
+        "standing", "station_gap", "understood", "unplaced", "damage",
     }
 )  # fmt: skip
 """Kinds of events that `derive` adds; it leaves them out when it starts again from a file."""
@@ -64,6 +64,13 @@ def contents_of(traverse: Traverse) -> JournalContents:
 
 def _written(contents: JournalContents) -> Traverse:
     setup = contents.setup
+    if setup.source == "import" and not contents.complete:
+        raise TraverseFileError(
+            f"traverse {setup.number:03d}",
+            "not all of the imported file was kept" + "".join(f" ({words})" for words in contents.damage[:1]),
+            "the whole file: a cut number reads as another",
+            "import it again; `waylog undo` takes this one out",
+        )
     raw = contents.chunks.get(HAND_PORT, NOTHING)
     table = _table(setup, raw.raw)
     none = np.zeros(0)
@@ -217,7 +224,11 @@ def _placeless(stream: Stream, record: Placed, lost: np.ndarray) -> list[Event]:
         )
         for k in gaps
     ]
-    return [*said, Event(at_s, "no_position", f"{len(lost)} readings have no position and are not used")]
+    last_s = float(record.scale_time_s[-1]) if len(record.scale_time_s) else float("inf")
+    if record.time_s[-1] - last_s > record.scale_gap_s:
+        said.append(Event(last_s, "no_position", f"the position stream stopped at {last_s:.1f} s for good"))
+    kind = "no_position" if said else "unplaced"
+    return [*said, Event(at_s, kind, f"{len(lost)} readings have no position and are not used")]
 
 
 def _counted(reasons: Mapping[str, Mapping[str, int]]) -> list[Event]:

@@ -191,6 +191,21 @@ def test_readings_in_a_pause_of_the_positions_have_none():
     assert any("stopped for" in text for text in traverse.events.text)
 
 
+def test_positions_that_stop_for_good_are_said():
+    t, x = steps([100.0, 300.0, 500.0])
+    heard = t < 12
+    traverse = derive(contents(LEVEL, level=sent(t, -shape(x)), scale=sent(t[heard], x[heard] - 50)))
+    assert any("for good" in text for text in traverse.events.text)
+    assert traverse.stations.station_mm.tolist() == [100.0, 300.0]
+
+
+def test_readings_just_outside_the_positions_are_no_fault():
+    t, x = steps([100.0, 300.0])
+    heard = (t > 0.4) & (t < t[-1] - 0.4)
+    traverse = derive(contents(LEVEL, level=sent(t, -shape(x)), scale=sent(t[heard], x[heard] - 50)))
+    assert "unplaced" in traverse.events.kind and "no_position" not in traverse.events.kind
+
+
 def test_scale_that_says_nothing_places_nothing_and_loses_nothing():
     t, x = steps([100.0, 300.0])
     traverse = derive(contents(LEVEL, level=sent(t, -shape(x))))

@@ -235,6 +235,7 @@ def test_garbled_lines_are_shown_at_once_and_counted(survey, level, scale, start
     waylog.process.send_signal(signal.SIGINT)
     assert waylog.ends() == 0
     waylog.says("7 of 10 not good")
+    waylog.says("look: ")
     with h5py.File(traverses(survey)[0]) as file:
         assert (file["streams/level/flag"][()] == 1).sum() == 7
 
@@ -263,6 +264,7 @@ def test_silent_port_is_named_with_what_to_check(survey, level, scale, started):
     waylog.process.send_signal(signal.SIGINT)
     assert waylog.ends() == 0
     waylog.says("level: sent nothing")
+    waylog.says("no station came of it")
 
 
 def test_seconds_end_it_without_a_person(survey, level, scale, started):
