@@ -1,0 +1,48 @@
+"""`waylog sheet`: paper to write readings on at the machine."""
+
+from pathlib import Path
+
+import click
+
+from analysis.commands.options import survey_argument
+
+
+@click.command("sheet")
+@survey_argument
+@click.argument("faces", nargs=-1, required=True, metavar="FACE...")
+@click.option("--instrument", "-i", metavar="I", help="Instrument in bed.toml; without it, any.")
+@click.option("--paper", type=click.Choice(["A4", "Letter"]), help="Default: A4, Letter with inches.")
+@click.option(
+    "--output",
+    "-o",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="The PDF to write.",
+    metavar="FILE",
+)
+def command(
+    survey: Path, faces: tuple[str, ...], instrument: str | None, paper: str | None, output: Path | None
+) -> None:
+    """Print-ready sheets for readings on each FACE of SURVEY (FRONT+REAR for a cross level).
+
+    Beside the PDF stands a table (CSV) for each face, with the same rows: filled in with any
+    spreadsheet, it is taken back by `waylog import`, once with --direction forward and once reverse.
+    """
+    from acquire.errors import AnalysisError
+    from acquire.traverse_file import survey_bed
+    from analysis.sheets import plan_sheet, refuse_existing, write_sheets, write_twin
+
+    bed = survey_bed(survey)
+    sheets = [plan_sheet(bed, face, instrument) for face in faces]
+    path = output or survey / "sheets" / f"{'-'.join([*faces, *([instrument] if instrument else [])])}.pdf"
+    if path.suffix.lower() != ".pdf":
+        raise AnalysisError(str(path), f"found the ending {path.suffix!r}", ".pdf")
+    if output is None:
+        path.parent.mkdir(exist_ok=True)
+    twins = [path.with_name(f"{path.stem}{f'-{s.name}' if len(sheets) > 1 else ''}.csv") for s in sheets]
+    refuse_existing(twins)
+    for sheet, twin in zip(sheets, twins, strict=True):
+        write_twin(sheet, twin)
+    pages = write_sheets(bed, sheets, path, paper or ("Letter" if bed.is_inch else "A4"))
+    click.echo(f"sheets: {path} ({pages} page{'s' if pages > 1 else ''})")
+    for twin in twins:
+        click.echo(f"table: {twin}")
