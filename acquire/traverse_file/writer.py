@@ -64,15 +64,20 @@ def write_traverse(path: Path | str, traverse: Traverse, *, replace: bool = Fals
 
 def _write(path: Path, traverse: Traverse) -> None:
     with h5py.File(path, "w") as file:
-        for name, value in root_attributes(traverse).items():
-            file.attrs[name] = value
-        for name, text in root_texts(traverse.setup).items():
-            file[name] = _scalar_text(text)
-            file[name].attrs.update({"units": "1", "_Encoding": "utf-8"})
-        _make_groups(file, traverse)
-        for column in columns_of(traverse, CONTRACT_UNIT[traverse.setup.quantity]):
-            _write_column(file, column)
+        write_into(file, traverse)
         file.flush()
+
+
+def write_into(group: h5py.Group, traverse: Traverse) -> None:
+    """Write all of a traverse into an open file, or into a group of one that holds several."""
+    for name, value in root_attributes(traverse).items():
+        group.attrs[name] = value
+    for name, text in root_texts(traverse.setup).items():
+        group[name] = _scalar_text(text)
+        group[name].attrs.update({"units": "1", "_Encoding": "utf-8"})
+    _make_groups(group, traverse)
+    for column in columns_of(traverse, CONTRACT_UNIT[traverse.setup.quantity]):
+        _write_column(group, column)
 
 
 def root_attributes(traverse: Traverse) -> dict[str, Any]:
@@ -104,7 +109,7 @@ def _scalar_text(text: str) -> np.ndarray:
     return np.array(encoded, dtype=h5py.string_dtype("utf-8", max(len(encoded), 1)))
 
 
-def _make_groups(file: h5py.File, traverse: Traverse) -> None:
+def _make_groups(file: h5py.Group, traverse: Traverse) -> None:
     for stream in traverse.streams.values():
         group = file.require_group(f"streams/{stream.instrument}")
         group.attrs["instrument"] = stream.instrument
@@ -112,7 +117,7 @@ def _make_groups(file: h5py.File, traverse: Traverse) -> None:
         file.require_group(name)
 
 
-def _write_column(file: h5py.File, column: Column) -> None:
+def _write_column(file: h5py.Group, column: Column) -> None:
     values = column.values
     dtype = values.dtype
     if dtype.kind == "S":
@@ -147,7 +152,7 @@ def _pieces(values: np.ndarray) -> Iterator[slice]:
     return (slice(start, start + step) for start in range(0, len(values), step))
 
 
-def _hang_on_scale(file: h5py.File, column: Column, dataset: h5py.Dataset) -> None:
+def _hang_on_scale(file: h5py.Group, column: Column, dataset: h5py.Dataset) -> None:
     if column.is_scale:
         dataset.make_scale(column.name)
     elif column.scale is not None:
