@@ -84,6 +84,7 @@ class PortReader:
         self._taken: deque[Chunk | PortEvent] = deque()
         self._stop = threading.Event()
         self._threads: list[threading.Thread] = []
+        self._fault: Exception | None = None
         self.stalls = 0
         """How often the reader had to wait because nobody took what it had."""
         self.stalled_s = 0.0
@@ -117,11 +118,16 @@ class PortReader:
         self._close_all()
 
     def get(self, timeout: float | None = None) -> Chunk | PortEvent | None:
-        """The next chunk or event in order of arrival; None if none comes within `timeout` seconds."""
+        """The next chunk or event in order of arrival; None if none comes within `timeout` seconds.
+
+        A fault in the reading itself is raised here once all that was read has been given.
+        """
         if not self._taken:
             try:
                 self._taken.extend(self._batches.get(timeout=timeout) if timeout != 0 else self._at_once())
             except queue.Empty:
+                if self._fault is not None:
+                    raise self._fault from None
                 return None
         return self._taken.popleft() if self._taken else None
 
@@ -160,9 +166,18 @@ class PortReader:
         ]
         if polled:
             jobs.append(("waylog ports", partial(self._read_polled, polled)))
-        self._threads = [threading.Thread(target=job, name=name, daemon=True) for name, job in jobs]
+        self._threads = [
+            threading.Thread(target=self._guarded, args=(job,), name=name, daemon=True) for name, job in jobs
+        ]
         for thread in self._threads:
             thread.start()
+
+    def _guarded(self, job: Callable[[], None]) -> None:
+        """A reader that ended without a word would look like silent instruments."""
+        try:
+            job()
+        except Exception as fault:
+            self._fault = fault
 
     def _put(self, batch: list[Chunk | PortEvent]) -> None:
         """Hand a batch over, in order; wait where the queue is full."""

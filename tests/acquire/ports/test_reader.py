@@ -354,5 +354,20 @@ def test_control_lines_stay_off_unless_asked_for(cables, keys, is_on):
     os.close(kept_open)
 
 
+def test_fault_in_the_reading_itself_is_raised_and_not_taken_for_silence(cables, monkeypatch):
+    from acquire.ports.line import Line
+
+    def broken(line, data, time_s):
+        raise RuntimeError("invented fault")
+
+    monkeypatch.setattr(Line, "took", broken)
+    cable = cables()
+    with PortReader({"level": Port(str(cable.link))}) as reader:
+        cable.send(b"+1\n")
+        with pytest.raises(RuntimeError, match="invented fault"):
+            while reader.get(10.0) is not None:
+                pass
+
+
 def test_opening_faults_hold_all_port_faults():
     assert set(PORT_FAULTS) < set(OPENING_FAULTS)
