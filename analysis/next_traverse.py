@@ -45,7 +45,7 @@ class Advice:
     unit: str
     words: str
     command: str
-    """What to type after `waylog record SURVEY`."""
+    """What to type, with SURVEY for the folder."""
     gain: float = field(metadata=_INSIDE)
 
 
@@ -151,6 +151,8 @@ def _advice(candidate: _Candidate, target: str, before: float | None, after: flo
     what = "twist" if target == "twist" else f"straightness of {target}"
     if before is None:
         change = f"±{_short(after)} {unit}, not known so far"
+    elif before < 1.02 * after:
+        change = f"stays ±{_short(after)} {unit}"
     else:
         change = f"from ±{_short(before)} to ±{_short(after)} {unit}"
     if candidate.removes_mm:
@@ -164,10 +166,21 @@ def _advice(candidate: _Candidate, target: str, before: float | None, after: flo
         then=after,
         unit=unit,
         words=f"{candidate.how}: {what} {change}",
-        command=candidate.command,
+        command=_typed(candidate),
         # among things not known at all, what becomes known best comes first
         gain=1e6 / after if before is None else before / after,
     )
+
+
+def _typed(candidate: _Candidate) -> str:
+    """The command line: recorded where the instrument has a port, else typed in."""
+    if not candidate.instrument.speaks:
+        return f"waylog enter SURVEY {candidate.command}"
+    scales = [
+        i.name for i in candidate.setup.bed.instruments.values() if i.quantity == "position" and i.speaks
+    ]
+    position = f" --position scale:{scales[0]}" if len(scales) == 1 else ""
+    return f"waylog record SURVEY {candidate.command}{position}"
 
 
 def _short(value: float) -> str:

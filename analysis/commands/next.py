@@ -36,7 +36,7 @@ def words(result: "NextTraverse", survey: str) -> Sequence[str]:
         return ["No further traverse with these instruments would narrow anything by a tenth."]
     lines = ["What would help most, best first:"]
     for place, advice in enumerate(varied(result.advice)[:MOST], 1):
-        lines += [f"{place}. {advice.words}", f"   waylog record {survey} {advice.command}"]
+        lines += [f"{place}. {advice.words}", f"   {advice.command.replace('SURVEY', survey)}"]
     return lines
 
 

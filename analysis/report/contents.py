@@ -111,11 +111,10 @@ def gather(survey: Survey, inch: bool) -> Contents:
         ),
         agreement=(fit_words(whole), *suspect_words(whole), *unchecked_words(whole)),
         cannot_tell=tuple(as_sentence(words) for words in whole.cannot_tell),
-        advice=tuple(
-            f"{as_sentence(each.words)} (waylog record SURVEY {each.command})"
-            for each in advice[:MOST_ADVICE]
+        advice=tuple(f"{as_sentence(each.words)} ({each.command})" for each in advice[:MOST_ADVICE]),
+        notes=tuple(
+            line.strip().removeprefix("Note: ") for line in notes([*survey.left_out, *whole.warnings])
         ),
-        notes=tuple(line.strip().removeprefix("Note: ") for line in notes(whole.warnings)),
         traverses=survey.traverses,
         unfinished=tuple(path.name for path in files_of(survey.folder, "journal").values()),
     )
