@@ -1,1 +1,56 @@
-"""From traverse files to the shape of the bed: how straight, how twisted, how sure."""
+"""From traverse files to the shape of the bed: how straight, how twisted, how sure.
+
+For a notebook: ``from analysis import load``, then ``survey = load("my-survey")`` and
+
+* ``survey.profile("front-vee")``: heights with their joint covariance;
+* ``map_face(survey.map(), "front-vee")``: how straight, hollow or crowned, from which line;
+* ``twist_of(survey.measuring, survey.bed)``, ``compare(survey.measuring, survey.bed, A, B)``;
+* ``survey.whole_bed()``: every face, what disagrees, what nothing checks, what cannot be told;
+* ``profile_figure``, ``twist_figure``, ``comparison_figure``, ``bed_figure`` draw these answers,
+  and ``save`` keeps a picture.
+
+Nothing is imported before it is asked for.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from analysis.comparison import compare
+    from analysis.face_map import map_face
+    from analysis.figures import bed_figure, comparison_figure, profile_figure, save, twist_figure
+    from analysis.surveys import Survey, load
+    from analysis.twist import twist_of
+
+__all__ = [
+    "Survey",
+    "bed_figure",
+    "compare",
+    "comparison_figure",
+    "load",
+    "map_face",
+    "profile_figure",
+    "save",
+    "twist_figure",
+    "twist_of",
+]
+
+_ROOMS = {
+    "surveys": ("Survey", "load"),
+    "face_map": ("map_face",),
+    "twist": ("twist_of",),
+    "comparison": ("compare",),
+    "figures": ("bed_figure", "comparison_figure", "profile_figure", "save", "twist_figure"),
+}
+_ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:
+    """Fetch a public name from its room when it is first asked for."""
+    if name not in _ROOM_OF:
+        raise AttributeError(f"module 'analysis' has no attribute {name!r}")
+    return getattr(import_module(f"analysis.{_ROOM_OF[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

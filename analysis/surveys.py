@@ -10,7 +10,9 @@ from acquire.errors import AnalysisError
 from acquire.traverse_file import Traverse, read_survey, survey_bed
 from analysis.combination import BY, BedMap, combine
 from analysis.observations import observe_all
+from analysis.profile import Profile
 from analysis.variance_components import VarianceComponent, variance_components
+from analysis.whole_bed import WholeBed, whole_bed
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +49,20 @@ class Survey:
         if not self.measuring:
             raise AnalysisError(str(self.folder), "found no traverse", "one at least", "record or import one")
         return combine(self.measuring, self.bed, by=by, use_variance_components=use_variance_components)
+
+    def profile(self, face: str, by: str = "all") -> Profile:
+        """Heights of one face, up to a line, with their joint covariance.
+
+        Raises
+        ------
+        AnalysisError
+            Where the readings do not determine its shape.
+        """
+        return self.map(by).profile(face)
+
+    def whole_bed(self) -> WholeBed:
+        """Every face, what disagrees, what nothing checks, what cannot be told."""
+        return whole_bed(self.map(), self.noise(), self.left_out)
 
     def noise(self) -> tuple[VarianceComponent, ...]:
         """How much each instrument scatters of what it claims, where the readings show it."""

@@ -87,7 +87,7 @@ def gather(survey: Survey, inch: bool) -> Contents:
         Where the survey holds no traverse of a measuring instrument.
     """
     bed, bed_map = survey.bed, survey.map()
-    whole = whole_bed(bed_map)
+    whole = whole_bed(bed_map, left_out=survey.left_out)
     maps = {face: attempt(partial(map_face, bed_map, face)) for face in bed.faces}
     twist = attempt(lambda: twist_of(survey.measuring, bed))
     compared = {
@@ -112,9 +112,7 @@ def gather(survey: Survey, inch: bool) -> Contents:
         agreement=(fit_words(whole), *suspect_words(whole), *unchecked_words(whole)),
         cannot_tell=tuple(as_sentence(words) for words in whole.cannot_tell),
         advice=tuple(f"{as_sentence(each.words)} ({each.command})" for each in advice[:MOST_ADVICE]),
-        notes=tuple(
-            line.strip().removeprefix("Note: ") for line in notes([*survey.left_out, *whole.warnings])
-        ),
+        notes=tuple(line.strip().removeprefix("Note: ") for line in notes(whole.warnings)),
         traverses=survey.traverses,
         unfinished=tuple(path.name for path in files_of(survey.folder, "journal").values()),
     )
