@@ -62,7 +62,11 @@ Record = Setup | Chunk | Event | End | Lost
 
 @dataclass(frozen=True, eq=False)
 class Chunks(Sequence[tuple[float, bytes]]):
-    """What one port sent: (time_s, bytes) of each chunk in order, kept without an object for each."""
+    """What one port sent: (time_s, bytes) of each chunk in order, kept without an object for each.
+
+    A chunk of no bytes stands where bytes may be missing: what comes before it and what comes
+    after it must not be read as one.
+    """
 
     raw: bytes
     chunk_end: np.ndarray
@@ -239,17 +243,22 @@ def _gathered(found: Iterable[Record], where: str) -> JournalContents:
     ports: dict[str, _Gathering] = {}
     events: list[Event] = []
     lost: list[Lost] = []
+    broken: dict[str, float] = {}
     complete = False
     for record in found:
         complete = isinstance(record, End) and record.complete
         if isinstance(record, Chunk):
-            ports.setdefault(record.port, _Gathering()).add(record.time_s, record.data)
+            port = ports.setdefault(record.port, _Gathering())
+            if record.port in broken:
+                port.add(broken.pop(record.port), b"")
+            port.add(record.time_s, record.data)
         elif isinstance(record, Event):
             events.append(record)
         elif isinstance(record, Setup):
             setup = setup or record
         elif isinstance(record, Lost):
             lost.append(record)
+            broken |= dict.fromkeys(ports, record.time_s)
     if setup is None:
         raise TraverseFileError(
             where,

@@ -81,6 +81,9 @@ class Decoder(Protocol):
     def started(self, time_s: float) -> None:
         """Learn that the port was opened (again) at `time_s`: what is half read is broken off."""
 
+    def interrupted(self, time_s: float) -> None:
+        """Learn that bytes or requests are missing here: nothing may be read across the gap."""
+
     def finish(self) -> list[Decoded]:
         """Give what was held back; the bytes have ended."""
 
@@ -208,6 +211,15 @@ class FramedDecoder:
             end = self._drop(len(half))
             self._broken_off.append((Frame(half, end, len(half)), garbled("broken off when the port went")))
         self._asked_s, self._is_ours, self._started_s = None, True, time_s
+
+    def interrupted(self, time_s: float) -> None:
+        """Learn that bytes or requests are missing here: a reply may be to a request that is not known."""
+        is_half_read = bool(self._pending)
+        self.started(time_s)
+        self._is_ours = self._request is None
+        if is_half_read:
+            half, _ = self._broken_off.pop()
+            self._broken_off.append((half, garbled("bytes after it are missing")))
 
     def feed(self, data: bytes, time_s: float) -> list[Decoded]:
         """Take bytes that arrived together at `time_s`; give what they complete."""

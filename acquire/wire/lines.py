@@ -33,6 +33,7 @@ SUSPECT_WITHIN_S = 0.05
 LINES_REMEMBERED = 4096
 """Judgements of the latest different lines: an instrument of limited resolution says the same again."""
 
+AFTER_GAP = garbled("bytes before it are missing")
 FEWEST_AT_ONCE = 8
 LONGEST_END = 2
 
@@ -80,6 +81,7 @@ class LinesDecoder(FramedDecoder):
         self._echo = (self._request or b"").strip()
         self._judgement_of = lru_cache(LINES_REMEMBERED)(self._read) if self.is_memoryless else self._read
         self._is_skipping = False
+        self._is_after_gap = False
         self._may_be_cut = False
         self._held: Decoded | None = None
 
@@ -87,6 +89,12 @@ class LinesDecoder(FramedDecoder):
         """Learn that the port was opened: its first line may have begun before that."""
         super().started(time_s)
         self._is_skipping, self._may_be_cut, self._held = False, self._request is None, None
+        self._is_after_gap = False
+
+    def interrupted(self, time_s: float) -> None:
+        """Learn that bytes are missing here: of the first line that ends now, the beginning may be."""
+        super().interrupted(time_s)
+        self._may_be_cut, self._is_after_gap = False, True
 
     def feed(self, data: bytes, time_s: float) -> list[Decoded]:
         """Take bytes that arrived together at `time_s`; give the lines they complete."""
@@ -160,7 +168,8 @@ class LinesDecoder(FramedDecoder):
                 self._is_skipping = False
             elif line.strip() and line.strip() != self._echo:
                 frame = Frame(line, self._taken + match.end(), length)
-                frames.append((frame, self._judgement_of(line)))
+                frames.append((frame, AFTER_GAP if self._is_after_gap else self._judgement_of(line)))
+            self._is_after_gap = False
         if start:
             self._drop(start)
         if len(self._pending) > self._longest:

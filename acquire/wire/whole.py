@@ -49,7 +49,8 @@ def decode_all(
     instrument : Instrument
         Whose readings are wanted.
     raw, chunk_end, chunk_time_s : bytes, arrays of shape (m,)
-        The stream: all bytes, where each chunk ended, when it arrived.
+        The stream: all bytes, where each chunk ended, when it arrived. At a chunk of no
+        bytes something is missing: nothing is read across it.
     events : iterable
         Recorded events (`time_s`, `kind`, `text`); those of other ports are passed over.
     port : str, optional
@@ -78,11 +79,15 @@ def _decoded(
     waiting = [event for event in sorted(events, key=lambda event: event.time_s) if _bears(event, port)]
     told_at = told_before(times_s, [event.time_s for event in waiting])
     position = 0
-    for first, last in pairwise(_cuts(len(ends), told_at)):
+    gaps = np.flatnonzero(np.diff(ends, prepend=0) == 0)
+    for first, last in pairwise(_cuts(len(ends), told_at, gaps)):
         while position < len(waiting) and told_at[position] <= first:
             tell(decoder, waiting[position])
             position += 1
         start = int(ends[first - 1]) if first else 0
+        if ends[first] == start:
+            decoder.interrupted(float(times_s[first]))
+            continue
         data = raw[start : int(ends[last - 1])]
         block = slice(first, last)
         yield from decoder.feed_chunks(data, (ends[block] - start).tolist(), times_s[block].tolist())
@@ -105,10 +110,11 @@ def told_before(chunk_time_s: np.ndarray, event_time_s: Sequence[float]) -> np.n
     return np.searchsorted(latest_s, np.asarray(event_time_s, float))
 
 
-def _cuts(chunks: int, told_at: np.ndarray) -> list[int]:
-    """Where blocks begin and end: at every event, and often enough."""
+def _cuts(chunks: int, told_at: np.ndarray, gaps: np.ndarray) -> list[int]:
+    """Where blocks begin and end: at every event, about every gap, and often enough."""
     regular = np.arange(0, chunks, CHUNKS_AT_ONCE)
-    return np.unique(np.concatenate([regular, told_at[told_at < chunks], [chunks]])).astype(int).tolist()
+    cuts = np.concatenate([regular, told_at[told_at < chunks], gaps, gaps + 1, [chunks]])
+    return np.unique(cuts).astype(int).tolist()
 
 
 def gathered(decoded: Iterable[Decoded]) -> Readings:

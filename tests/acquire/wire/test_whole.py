@@ -47,7 +47,7 @@ def stream_of(seed, length=1500):
     """Seeded lines, some spoiled, in chunks that end anywhere; and events among them."""
     rng = random.Random(seed)
     raw = b"".join(rng.choice(WORDS) + rng.choice(ENDS) for _ in range(length))
-    ends = sorted({rng.randrange(len(raw)) for _ in range(length * rng.choice([1, 4]))} | {len(raw)})
+    ends = sorted({rng.randrange(1, len(raw)) for _ in range(length * rng.choice([1, 4]))} | {len(raw)})
     times = np.cumsum([rng.choice([0.0, 0.01, 0.02]) for _ in ends])
     kinds = ["asked", "lost", "reopened", "silent"]
     texts = ["level: level", "level: other", "dial: level"]
@@ -99,3 +99,26 @@ def test_line_over_the_edge_of_two_blocks_is_one_reading(level_with):
 def test_unequal_columns_are_refused(level_with):
     with pytest.raises(ValueError, match="2 chunks but 1 times"):
         decode_all(level_with(pattern=NUMBER), b"1\n2\n", [2, 4], [0.1])
+
+
+def test_nothing_is_read_across_a_gap(level_with):
+    """A chunk of no bytes says that bytes are missing: +12 and 3.4 are no +123.4, and 3.4 is no reading."""
+    found = decode_all(level_with(pattern=NUMBER), b"+1.0\n+123.4\n+5.0\n", [8, 8, 17], [0.1, 0.1, 0.3])
+    assert found.value[found.flag == 0].tolist() == [1.0, 5.0]
+    assert found.reasons == {"bytes after it are missing": 1, "bytes before it are missing": 1}
+
+
+def test_line_that_begins_at_a_gap_is_not_trusted(level_with):
+    """12.345 without its beginning is 2.345, as long as its neighbours may be."""
+    raw = b"1.111\n2.345\n2.351\n"
+    found = decode_all(level_with(pattern=NUMBER), raw, [6, 6, len(raw)], [0.1, 0.1, 0.3])
+    assert found.flag.tolist() == [0, 1, 0]
+    assert found.value[found.flag == 0].tolist() == [1.111, 2.351]
+
+
+def test_answer_to_a_request_that_is_lost_is_not_taken(level_with):
+    events = [Happened(0.0, "asked", "level: level"), Happened(3.0, "asked", "level: level")]
+    raw = b"+1.0\n+9.0\n+2.0\n"
+    found = decode_all(level_with(pattern=NUMBER, ask="R"), raw, [5, 5, 10, 15], [0.2, 0.2, 2.0, 3.2], events)
+    assert found.value.tolist() == [1.0, 2.0]
+    assert found.time_s == pytest.approx([0.1, 3.1])
