@@ -48,9 +48,12 @@ def page(
     wide = columns if rows >= ROWS_FOR_TWO else 0
     gap = [("", "")] if rows >= ROWS_FOR_ONE else []
     lines += [*gap, *((line, "bold") for line in large(where, wide).splitlines()), *gap]
-    lines += [(line, "bold cyan") for line in _next(live, inch, columns)]
-    lines.append((still_words(live), "bold green" if live.is_settled else ""))
-    lines.append((_taken(live, instrument, inch), ""))
+    if setup.position.startswith("feed:"):
+        lines.append((_feeding(live), "bold cyan"))
+    else:
+        lines += [(line, "bold cyan") for line in _next(live, inch, columns)]
+        lines.append((still_words(live), "bold green" if live.is_settled else ""))
+        lines.append((_taken(live, instrument, inch), ""))
     lines += [(words, "") for words in _counts(live)]
     lines += [(line, "") for line in profile]
     if live.ends_in_s is not None:
@@ -91,8 +94,15 @@ def _reading(live: Live, instrument: Instrument) -> str:
     return f"{number_text(live.reading, decimals)} {unit}"
 
 
+def _feeding(live: Live) -> str:
+    """What to do under a constant feed."""
+    return "press Enter as the feed starts" if live.position_mm is None else "press Enter as the feed stops"
+
+
 def _where(live: Live, setup: Setup) -> str:
     """Where it is; without a scale, where it must go."""
+    if setup.position.startswith("feed:"):
+        return "" if live.position_mm is None else _place(live.position_mm, setup)
     if setup.position.startswith("scale:"):
         return "no position yet" if live.position_mm is None else _place(live.position_mm, setup)
     return "" if live.next_mm is None else _place(live.next_mm, setup)

@@ -12,7 +12,7 @@ import numpy as np
 
 from acquire.bed import Instrument
 from acquire.derivation import is_on_bed, places_in_order, places_meant
-from acquire.derivation.placed import marks_in
+from acquire.derivation.placed import marks_in, start_place
 from acquire.journal import Event
 from acquire.ports import Chunk, PortEvent, plan_ports
 from acquire.recorder import instruments_of
@@ -117,6 +117,9 @@ class Tracker:
         self._decoders = {i.name: decoder_for(i) for i in instruments}
         kind, _, name = setup.position.partition(":")
         self._scale = name if kind == "scale" else None
+        sign = -1.0 if setup.direction == "reverse" else 1.0
+        self._feed_mm_per_s = sign * float(name) if kind == "feed" else None
+        self._fed_from: tuple[float, float] | None = None
         self._still = StillTimer()
         self._places = [float(x) for x in places_in_order(setup)]
         self._meant = places_meant(setup)
@@ -246,6 +249,8 @@ class Tracker:
 
     def _marked(self, event: PortEvent) -> None:
         (_, named), *_ = marks_in([Event(event.time_s, event.kind, event.text)])
+        if self._feed_mm_per_s is not None and self._fed_from is None:
+            self._fed_from = (event.time_s, start_place(self.setup) if named is None else named)
         if self.setup.position != "stations":
             return
         place = self.next_mm if named is None else named
@@ -323,15 +328,22 @@ class Tracker:
     def _position_mm(self) -> float | None:
         return self._heard[self._scale].recent.last if self._scale is not None else None
 
+    def _fed_mm(self, now_s: float) -> float | None:
+        """Where a constant feed has come to, from its first mark on."""
+        if self._feed_mm_per_s is None or self._fed_from is None:
+            return None
+        start_s, start_mm = self._fed_from
+        return start_mm + self._feed_mm_per_s * (now_s - start_s)
+
     def _live(self, now_s: float, still_s: float, settled: bool) -> Live:
         recent = self._heard[self.setup.instrument].recent
         others = [n for n in self._heard if n not in (self.setup.instrument, self._scale)]
         return Live(
             time_s=now_s,
-            position_mm=self._position_mm(),
+            position_mm=self._position_mm() if self._scale is not None else self._fed_mm(now_s),
             reading=recent.last,
             reading_age_s=None if recent.last_s is None else max(0.0, now_s - recent.last_s),
-            next_mm=self.next_mm,
+            next_mm=self.next_mm if self._feed_mm_per_s is None else None,
             still_s=still_s,
             needed_s=self.settled_s,
             is_settled=settled,

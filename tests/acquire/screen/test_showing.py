@@ -67,6 +67,9 @@ def test_keys_of_the_page_fit_the_position():
     assert "Enter: it stands" in page(LIVE, SETUP, 80)[-1][0]
     feed = Setup("level", "slope", BED, number=7, face="front", position="feed:5")
     assert "feed starts" in page(LIVE, feed, 80)[-1][0]
+    words = [line for line, _ in page(Live(), feed, 80)]
+    assert "press Enter as the feed starts" in words and "moving" not in "".join(words)
+    assert "press Enter as the feed stops" in [line for line, _ in page(LIVE, feed, 80)]
 
 
 def test_window_lines_are_json_with_null_for_what_is_not_known():

@@ -137,6 +137,14 @@ def test_going_back_makes_the_station_before_the_next_one():
     assert [(t.station_mm, t.repeat) for t in bench.run(4.0).taken] == [(100, 1), (100, 2)]
 
 
+def test_constant_feed_is_followed_from_its_first_mark():
+    bench = Bench(position="feed:5")
+    assert bench.run(2.0).position_mm is None
+    bench.mark("the feed starts at station 150")
+    assert bench.run(4.0).position_mm == pytest.approx(170.0)
+    assert bench.live.next_mm is None and bench.live.taken == ()
+
+
 def test_positions_that_stop_are_said_once():
     bench = Bench()
     bench.run(2.0, 100.0)
