@@ -9,7 +9,7 @@ fed on its standard input with one JSON object a line, in the contract's units, 
 where a value is not known::
 
     {"start":   {"survey", "number", "face", "instrument", "quantity", "unit", "base_mm",
-                 "direction", "display", "places_mm"}}                       once, first
+                 "direction", "turned", "display", "places_mm"}}                      once, first
     {"live":    {"time_s", "position_mm", "reading", "next_mm", "to_go_mm", "still_s",
                  "needed_s", "is_settled", "stations", "places", "problem"}}  ten a second
     {"station": {"station_mm", "reading", "standard_uncertainty", "repeat", "time_s",

@@ -32,6 +32,7 @@ def start_line(survey: Path, setup: Setup, places_mm: Sequence[float]) -> dict[s
             "unit": setup.described.contract_unit,
             "base_mm": setup.described.base_mm,
             "direction": setup.direction,
+            "turned": setup.turned,
             "display": setup.bed.display,
             "places_mm": list(places_mm),
         }
