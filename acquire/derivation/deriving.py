@@ -8,7 +8,14 @@ import numpy as np
 
 from acquire.derivation.placed import Placed, is_on_bed, placed
 from acquire.derivation.running import stations_by_bins
-from acquire.derivation.stopping import Found, Row, dwells_on_scale, stations_by_dwells, stations_by_order
+from acquire.derivation.stopping import (
+    Found,
+    Row,
+    dwells_on_scale,
+    places_meant,
+    stations_by_dwells,
+    stations_by_order,
+)
 from acquire.derivation.streams import NOTHING, chunks_of, decoded_streams
 from acquire.errors import TraverseFileError
 from acquire.journal import Event, JournalContents
@@ -25,7 +32,7 @@ DERIVED_KINDS = frozenset(
 )  # fmt: skip
 """Kinds of events that `derive` adds; it leaves them out when it starts again from a file."""
 
-STOPPED_SHARE = 0.2
+MOSTLY_STOPPED, STOPPED_SHARE = 0.6, 0.2
 """Of the time between the first stop and the last, standing still for more than this is stepping."""
 
 
@@ -111,7 +118,9 @@ def _stations_and_mode(record: Placed) -> tuple[Found, str]:
     if setup.position == "stations" or not (record.has_scale or setup.position.startswith("feed:")):
         return stations_by_order(record), setup.mode_asked or "stepped"
     dwells = dwells_on_scale(record) if record.has_scale else []
-    runs = setup.mode_asked == "continuous" or (not setup.mode_asked and not is_stepping(setup, dwells))
+    travel_mm = float(np.ptp(record.scale_mm)) if record.has_scale else np.inf
+    steps = is_stepping(setup, dwells, travel_mm)
+    runs = setup.mode_asked == "continuous" or (not setup.mode_asked and not steps)
     if runs:
         return stations_by_bins(record), "continuous"
     is_dense = not setup.mode_asked and _is_dense(setup, dwells)
@@ -119,8 +128,13 @@ def _stations_and_mode(record: Placed) -> tuple[Found, str]:
     return found, setup.mode_asked or ("continuous" if is_dense else "stepped")
 
 
-def is_stepping(setup: Setup, dwells: Sequence[Dwell]) -> bool:
+def is_stepping(setup: Setup, dwells: Sequence[Dwell], travel_mm: float) -> bool:
     """Whether these stops are a stepped traverse, not just where a continuous one began, rested and ended.
+
+    `travel_mm` is how much of the bed was covered.  Stepping spends a fifth at least of the
+    time between first and last stop standing still, and stops where it is meant to or at
+    even distances; who rests now and then on a continuous run does neither, unless standing
+    takes up most of the time.
 
     Examples
     --------
@@ -129,19 +143,30 @@ def is_stepping(setup: Setup, dwells: Sequence[Dwell]) -> bool:
     >>> bed = '[bed]\\nname = "b"\\nlength_mm = 900\\nstation_pitch_mm = 100\\n[faces.a]\\nnormal = "up"\\n'
     >>> bed += '[instruments.i]\\nquantity = "offset"\\nunit = "um"\\nstandard_uncertainty = 1\\n'
     >>> setup = Setup("i", "offset", bed, face="a", reference="line")
-    >>> is_stepping(setup, [Dwell(0, 5, 0.0), Dwell(45, 50, 900.0)])
+    >>> is_stepping(setup, [Dwell(0, 5, 0.0), Dwell(45, 50, 900.0)], 900.0)
     False
-    >>> is_stepping(setup, [Dwell(9 * k, 9 * k + 6, 100.0 * k) for k in range(5)])
+    >>> is_stepping(setup, [Dwell(9 * k, 9 * k + 6, 100.0 * k) for k in range(5)], 400.0)
     True
     """
-    if len(dwells) < 2:
-        return len(dwells) == 1
+    if not dwells:
+        return False
+    if len(dwells) < 3:
+        step_mm = float(max(setup.described.base_mm or 0.0, *np.diff(setup.bed.station_mm)))
+        return travel_mm <= 1.5 * step_mm
     inside_s = sum(dwell.length_s for dwell in dwells[1:-1])
-    between_s = max(dwells[-1].start_s - dwells[0].end_s, 1e-9)
-    if len(dwells) > 2:
-        return inside_s / between_s >= STOPPED_SHARE
-    step_mm = float(max(setup.described.base_mm or 0.0, *np.diff(setup.bed.station_mm)))
-    return abs(dwells[1].position_mm - dwells[0].position_mm) <= 1.5 * step_mm
+    share = inside_s / max(dwells[-1].start_s - dwells[0].end_s, 1e-9)
+    return share >= MOSTLY_STOPPED or (share >= STOPPED_SHARE and _is_orderly(setup, dwells))
+
+
+def _is_orderly(setup: Setup, dwells: Sequence[Dwell]) -> bool:
+    """Whether most stops are at places they may be meant for, or at even distances."""
+    stood = np.array([dwell.position_mm for dwell in dwells])
+    places = places_meant(setup)
+    off = np.abs(stood[:, None] - places[None, :]).min(axis=1) if len(places) else np.full(len(stood), np.inf)
+    pitch = float(np.min(np.diff(places))) if len(places) > 1 else np.inf
+    steps = np.abs(np.diff(stood))
+    is_even = bool(np.median(np.abs(steps - np.median(steps))) <= 0.1 * np.median(steps))
+    return is_even or float(np.mean(off <= min(3.0, pitch / 6))) >= 0.5
 
 
 def _is_dense(setup: Setup, dwells: Sequence[Dwell]) -> bool:

@@ -128,6 +128,28 @@ def test_continuous_run_is_kept_as_means_of_a_millimetre():
     assert "left in" in " ".join(traverse.events.text)
 
 
+def test_run_that_begins_at_once_and_ends_at_rest_is_continuous():
+    t = np.arange(0, 40, 0.05)
+    x = np.interp(t, [0, 35, 40], [100, 700, 700])
+    traverse = derive(contents(LEVEL, level=sent(t, -shape(x)), scale=sent(t, x - 50)))
+    assert traverse.mode == "continuous" and len(traverse.stations) > 300
+
+
+def test_rests_on_a_run_by_hand_do_not_make_it_stepped():
+    # Rests of five seconds at no place in particular, a third of the time.
+    corners = [(0, 100), (12, 247), (17, 247), (22, 318), (27, 318), (48, 700)]
+    t = np.arange(0, 48, 0.05)
+    x = np.interp(t, *np.transpose(corners))
+    traverse = derive(contents(LEVEL, level=sent(t, -shape(x)), scale=sent(t, x - 50)))
+    assert traverse.mode == "continuous" and len(traverse.stations) > 300
+
+
+def test_steps_off_the_marked_stations_but_even_are_stepped():
+    t, x = steps([117.0, 317.0, 517.0, 677.0], stand_s=4.0, move_s=6.0)
+    traverse = derive(contents(LEVEL, level=sent(t, -shape(x)), scale=sent(t, x - 50)))
+    assert traverse.mode == "stepped" and len(traverse.stations) == 4
+
+
 def test_tilt_from_acceleration_is_taken_out_and_said():
     t = np.arange(0, 100, 0.02)
     speed, sway, omega = 5.0, 2 / np.pi, np.pi
