@@ -6,7 +6,7 @@ the same combination of heights, carrier and all, at the same stations.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from analysis.assembly import rows_for
 from analysis.combination import BedMap, adjusted
 from analysis.observations import Observations, Place
 from analysis.profile import Profile
+from analysis.reliability import Residuals
 
 OWNER = "what was read"
 
@@ -74,3 +75,20 @@ def predicted_profile(bed_map: BedMap, observations: Observations) -> Profile:
         )
     matrix = rows[used][:, : len(bed_map.nodes)].toarray()
     return bed_map.combined(observations.subject, observations.station_mm[used], matrix)
+
+
+def readings_held_against(bed_map: BedMap, observations: Observations) -> Residuals:
+    """Each reading of a run, finished or not, against what everything else makes of it.
+
+    The survey so far and the other readings of the run (which give it its zero) predict
+    each reading; a normalised residual beyond `analysis.reliability.alarm_level` of their
+    number asks for another look while the instrument is still on the bed. NaN where
+    nothing predicts a reading yet.
+    """
+    table = adjusted([*bed_map.as_observed, observations], bed_map.bed).residuals
+    mine = np.flatnonzero(table.traverse == observations.traverse)
+    chosen = {}
+    for item in fields(table):
+        column = getattr(table, item.name)
+        chosen[item.name] = tuple(column[i] for i in mine) if isinstance(column, tuple) else column[mine]
+    return replace(table, **chosen)

@@ -7,7 +7,7 @@ from acquire.errors import AnalysisError
 from analysis.combination import combine
 from analysis.observations import observe
 from analysis.reference_lines import remove_line
-from analysis.relative import measured_profile, predicted_profile
+from analysis.relative import measured_profile, predicted_profile, readings_held_against
 
 STATION = np.arange(0.0, 1001.0, 50.0)
 DIAL = 'quantity = "offset"\nunit = "um"\nstandard_uncertainty = 0.5\nseating_um = 0\ncarrier_feet_mm = 100'
@@ -67,3 +67,21 @@ def test_runs_of_different_things_are_refused(survey):
     levels, dials, bed = survey
     with pytest.raises(AnalysisError, match="runs of one face along one reference"):
         measured_profile([observe(dials[0], bed), observe(levels[0], bed)], bed)
+
+
+def test_reading_that_cannot_be_is_seen_while_the_run_is_under_way(survey, make_traverse):
+    """Five readings of a second dial run, the last 9 µm off what maps and the run itself predict."""
+    levels, dials, bed = survey
+    bed_map = combine([*levels, dials[0]], bed)
+    begun = dials[1].stations
+    reading = begun.reading[:5].copy()
+    reading[4] += 9.0
+    run = make_traverse(
+        bed, "dial", begun.station_mm[:5], reading, face="rear-flat", reference="front-flat", number=9
+    )
+    found = readings_held_against(bed_map, observe(run, bed))
+    assert found.station_mm.tolist() == begun.station_mm[:5].tolist()
+    assert found.reading[4] - found.predicted[4] == pytest.approx(9.0, abs=1e-6)
+    assert abs(found.normalised[4]) > 4
+    first = make_traverse(bed, "dial", [100.0], [3.0], face="rear-flat", reference="front-flat", number=9)
+    assert np.isnan(readings_held_against(bed_map, observe(first, bed)).predicted).all()
