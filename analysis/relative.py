@@ -7,6 +7,7 @@ the same combination of heights, carrier and all, at the same stations.
 
 from collections.abc import Sequence
 from dataclasses import fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -87,7 +88,7 @@ def readings_held_against(bed_map: BedMap, observations: Observations) -> Residu
     """
     table = adjusted([*bed_map.as_observed, observations], bed_map.bed).residuals
     mine = np.flatnonzero(table.traverse == observations.traverse)
-    chosen = {}
+    chosen: dict[str, Any] = {}
     for item in fields(table):
         column = getattr(table, item.name)
         chosen[item.name] = tuple(column[i] for i in mine) if isinstance(column, tuple) else column[mine]
