@@ -26,6 +26,7 @@ SECOND_BASE = 0.65
 """A second base of this share of the first sees nearly every ripple that the first is blind to."""
 LEAST_GAIN = 1.1
 """A traverse that narrows nothing by a tenth is not worth the walk."""
+MOST_OF_ONE_KIND = 2
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
@@ -97,6 +98,15 @@ def next_traverse(bed_map: BedMap, wanted: str = "all") -> NextTraverse:
         found += _gains(candidate, now, then)
     found.sort(key=lambda advice: -advice.gain)
     return NextTraverse(tuple(found), now)
+
+
+def varied(advice: Sequence[Advice]) -> list[Advice]:
+    """The same order, with no more than two ways of learning the same thing."""
+    kept: list[Advice] = []
+    for each in advice:
+        if sum(other.what == each.what for other in kept) < MOST_OF_ONE_KIND:
+            kept.append(each)
+    return kept
 
 
 def _uncertainties(bed_map: BedMap, wanted: str) -> dict[str, float]:

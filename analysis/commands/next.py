@@ -9,10 +9,9 @@ import click
 from analysis.commands.options import survey_argument
 
 if TYPE_CHECKING:
-    from analysis.next_traverse import Advice, NextTraverse
+    from analysis.next_traverse import NextTraverse
 
 MOST = 6
-MOST_OF_ONE_KIND = 2
 
 
 @click.command("next")
@@ -32,18 +31,11 @@ def command(survey: Path, wanted: str, as_json: bool) -> None:
 
 def words(result: "NextTraverse", survey: str) -> Sequence[str]:
     """The best first, with what to type."""
+    from analysis.next_traverse import varied
+
     if not result.advice:
         return ["No further traverse with these instruments would narrow anything by a tenth."]
     lines = ["What would help most, best first:"]
     for place, advice in enumerate(varied(result.advice)[:MOST], 1):
         lines += [f"{place}. {advice.words}", f"   {advice.command.replace('SURVEY', survey)}"]
     return lines
-
-
-def varied(advice: "Sequence[Advice]") -> "list[Advice]":
-    """The same order, with no more than two ways of learning the same thing."""
-    kept: list[Advice] = []
-    for each in advice:
-        if sum(other.what == each.what for other in kept) < MOST_OF_ONE_KIND:
-            kept.append(each)
-    return kept

@@ -13,7 +13,7 @@ from acquire.units import length_text
 from analysis.comparison import Comparison, compare
 from analysis.face_map import FaceMap, map_face
 from analysis.figures import bed_figure, comparison_figure, inline_svg, profile_figure, twist_figure
-from analysis.next_traverse import next_traverse
+from analysis.next_traverse import next_traverse, varied
 from analysis.report.summary import Answers, Line, summary_lines
 from analysis.report.tables import StationTable, height_table, roll_table
 from analysis.surveys import Survey
@@ -111,7 +111,7 @@ def gather(survey: Survey, inch: bool) -> Contents:
         ),
         agreement=(fit_words(whole), *suspect_words(whole), *unchecked_words(whole)),
         cannot_tell=tuple(as_sentence(words) for words in whole.cannot_tell),
-        advice=tuple(f"{as_sentence(each.words)} ({each.command})" for each in advice[:MOST_ADVICE]),
+        advice=tuple(f"{as_sentence(each.words)} `{each.command}`" for each in varied(advice)[:MOST_ADVICE]),
         notes=tuple(line.strip().removeprefix("Note: ") for line in notes(whole.warnings)),
         traverses=survey.traverses,
         unfinished=tuple(path.name for path in files_of(survey.folder, "journal").values()),

@@ -22,10 +22,15 @@ def with_commands(words: str) -> Markup:
 
     Examples
     --------
-    >>> print(with_commands("a < b: `waylog next` tells"))
-    a &lt; b: <code>waylog next</code> tells
+    >>> print(with_commands("a < b: `next`"))
+    a &lt; b: <code><span>next</span></code>
     """
-    return Markup(re.sub("`([^`]+)`", r"<code>\1</code>", str(escape(words))))
+    return Markup(re.sub("`([^`]+)`", _as_command, str(escape(words))))
+
+
+def _as_command(found: re.Match[str]) -> str:
+    """Word by word, so that a line breaks between words and never at a hyphen in one."""
+    return f"<code>{' '.join(f'<span>{word}</span>' for word in found.group(1).split())}</code>"
 
 
 def render(contents: Contents, made: datetime, paper: str | None = None) -> str:

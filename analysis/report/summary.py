@@ -87,7 +87,7 @@ def _sure(answers: Answers, inch: bool) -> str:
 def _verdict(compared: Comparison, inch: bool) -> str:
     if compared.agree:
         seen = height_text(compared.smallest_detectable_um, inch, compared.smallest_detectable_um / 4)
-        return f"{compared.a} and by indicator agree ({seen} would have been seen)."
+        return f"{compared.a} and by indicator agree: a difference of {seen} would have been seen."
     return comparison_words(compared, inch)[0]
 
 
