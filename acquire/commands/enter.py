@@ -1,5 +1,6 @@
 """`waylog enter`: type the readings of a traverse, station by station."""
 
+import math
 import sys
 import time
 from datetime import UTC, datetime
@@ -33,6 +34,7 @@ SETTLE_VIAL_S = 15.0
 @click.option(
     "--settle", "settle_s", type=click.FloatRange(0, 600), metavar="S", help="Wait before each reading."
 )
+@click.option("--sheet", is_flag=True, help="From a filled sheet: top to bottom, whatever the direction.")
 @click.option("--resume/--new", "resume", default=None, help="Go on with an entry cut short, or begin anew.")
 @click.pass_context
 def command(
@@ -87,21 +89,22 @@ def _enter(ctx: click.Context, survey: Path, writer: "JournalWriter", options: d
     with writer:
         setup = writer.setup
         entry = Entry.begun(setup, _places(setup, options), lines_of(writer.path), options["closing"])
-        asker = _asker(setup)
+        asker = _asker(setup, is_from_sheet=options["sheet"])
         settle_s = options["settle_s"]
         if settle_s is None:
             settle_s = SETTLE_VIAL_S if options["vial"] else 0.0
         manner = Manner(options["vial"], settle_s, _companion(ctx, survey, setup))
         entry, is_ended = enter_readings(entry, asker, lambda line: keep_line(writer, line), manner)
         if is_ended and entry.taken:
-            writer.end(True, asker.seconds())
+            writer.end(True, 0.0 if options["sheet"] else asker.seconds())
     return _finished(entry, is_ended, writer)
 
 
 def _places(setup: "Setup", options: dict[str, Any]) -> tuple[float, ...]:
     from acquire.handwork.plan import stations_to_read
 
-    return stations_to_read(setup, options["step_mm"], options["from_mm"], options["to_mm"])
+    places = stations_to_read(setup, options["step_mm"], options["from_mm"], options["to_mm"])
+    return tuple(sorted(places)) if options["sheet"] else places
 
 
 def _finished(entry: "Entry", is_ended: bool, writer: "JournalWriter") -> int:
@@ -128,7 +131,7 @@ def _finished(entry: "Entry", is_ended: bool, writer: "JournalWriter") -> int:
     return 0
 
 
-def _asker(setup: "Setup") -> "Asker":
+def _asker(setup: "Setup", is_from_sheet: bool) -> "Asker":
     import shutil
 
     from acquire.handwork.asking import Asker
@@ -138,7 +141,8 @@ def _asker(setup: "Setup") -> "Asker":
     return Asker(
         ask=_ask_person if is_person else _next_line,
         say=lambda words: click.echo(words, err=True),
-        seconds=lambda: max(0.0, (datetime.now(UTC) - began).total_seconds()),
+        # when a sheet is copied says nothing of when it was measured: the direction gives the order
+        seconds=lambda: math.nan if is_from_sheet else max(0.0, (datetime.now(UTC) - began).total_seconds()),
         is_person=is_person,
         wait=time.sleep,
         columns=shutil.get_terminal_size().columns,
