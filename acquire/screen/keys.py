@@ -28,7 +28,7 @@ def keys() -> Iterator[Callable[[float], str]]:
 
     The terminal is put back as it was.  The end of input is no key.
     """
-    if not sys.stdin.isatty():
+    if sys.stdin is None or not sys.stdin.isatty():
         yield _no_key
         return
     if sys.platform == "win32":

@@ -13,6 +13,7 @@ import sys
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.signal import lfilter
 
 from acquire.tagging import Dwell, dwells_by_position, settled_stations, worth_keeping
 
@@ -80,11 +81,9 @@ def simulated_stream(seed: int, stations: int = 15) -> Stream:
     push = np.convolve(moving.astype(float), np.concatenate([np.ones(41), np.zeros(40)]), "same") > 0
     driven += np.where(push & ~moving, 25.0, 0.0)
     constant = random.uniform(0.3, 2.0)
-    level = np.empty_like(driven)
-    level[0] = driven[0] + random.uniform(-150, 150)
     decay = np.exp(-dt / constant)
-    for index in range(1, len(level)):
-        level[index] = driven[index] + (level[index - 1] - driven[index]) * decay
+    start = driven[0] + random.uniform(-150, 150)
+    level = lfilter([1 - decay], [1, -decay], driven, zi=[decay * start])[0]
     step = round(1 / RATE_HZ / dt)
     t, position, level = np.arange(len(x))[::step] * dt, x[::step], level[::step]
     still = random.normal(size=int(600 * RATE_HZ)) + pink(random, int(600 * RATE_HZ), 0.5)
