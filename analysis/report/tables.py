@@ -12,7 +12,7 @@ from analysis.twist import Twist
 
 ONE_BLOCK = 6
 """A table of no more rows than this stays in one piece: a long thin one leaves its picture."""
-SIDE_BY_SIDE = 3
+SIDE_BY_SIDE = 2
 LONGEST = 30
 """Rows in one block; about half a page."""
 NOT_KNOWN = "–"
@@ -38,7 +38,7 @@ def in_blocks(rows: Sequence[tuple[str, ...]]) -> tuple[tuple[tuple[str, ...], .
     Examples
     --------
     >>> [len(block) for block in in_blocks([("0",)] * 17)], [len(b) for b in in_blocks([("0",)] * 100)]
-    ([6, 6, 5], [17, 17, 17, 17, 16, 16])
+    ([9, 8], [25, 25, 25, 25])
     """
     if len(rows) <= ONE_BLOCK:
         return (tuple(rows),) if rows else ()

@@ -392,7 +392,7 @@ def test_printed_pages_fit_the_paper_and_cut_no_table(contents, tmp_path, paper,
     assert tuple(round(float(each)) for each in size) == points
     pages = laid.stdout.split("\f")
     # each face's table: its heads and its first and last station stand on one page
-    for name in ("front-vee (1 of 3)", "rear-flat (1 of 3)"):
+    for name in ("front-vee (1 of 2)", "rear-flat (1 of 2)"):
         page = next(page for page in pages if name in page)
         below = page[page.index(name) :]
         assert "station, mm" in below
