@@ -17,6 +17,7 @@ PLACING_CAUTION = (
     "Lift with both hands; strong magnets pinch; wipe the place with the machine standing still."
 )
 NARROWEST = 34
+LONG_ENOUGH_S = 300.0
 UNITS = {"um/m": "µm/m", "um": "µm", "degC": "°C", "arcsec": "arcsec"}
 
 
@@ -145,6 +146,8 @@ def still_words(instrument: Instrument, record: StillRecord) -> list[str]:
         f"  averaging longer than {record.floor_after_s:.2g} s gains no more ({record.floor:.2g} {unit})",
         f"  {_step_words(record, unit)}",
     ]
+    if record.lasted_s < LONG_ENOUGH_S:
+        lines.append("  a short record: slow noise shows only in ten minutes or more")
     if record.disturbed_s:
         places = ", ".join(f"{int(t) // 60}:{int(t) % 60:02d}" for t in record.disturbed_s[:4])
         lines.append(f"  ! something moved it at {places}: nothing is written from this; do it again")

@@ -99,6 +99,7 @@ def test_still_record_of_a_sitting(bed, script):
     assert any("hands off" in words for words in said)
     words = "\n".join(still_words(bed.instruments["level"], level))
     assert "one station of 3 s is good to 0.09" in words and "steps of 0.01 µm/m" in words
+    assert "a short record" in words, "299.9 s"
 
 
 def placing_stream(levels, rng, hold_s=8.0):
