@@ -105,9 +105,10 @@ class Offset:
         return False
 
     def reading(self, bed: InventedBed, station_mm: np.ndarray) -> np.ndarray:
-        """How far the face comes towards the plunger as the carrier goes along."""
-        touched = bed.height_um(self.face, station_mm + self.overhang_along_mm)
-        return touched - self._carrier_um(bed, station_mm)
+        """How far the face comes towards the plunger at the stations it touches; the carrier lags behind."""
+        return bed.height_um(self.face, station_mm) - self._carrier_um(
+            bed, station_mm - self.overhang_along_mm
+        )
 
     def _carrier_um(self, bed: InventedBed, station_mm: np.ndarray) -> np.ndarray:
         """Where the plunger's seat is, along the touched face's normal."""

@@ -71,12 +71,20 @@ def test_carrier_on_two_ways_is_at_the_height_between_them(windy):
     assert Offset("middle", ("front", "rear")).reading(bed, X) == pytest.approx(-0.04 * X * 0.4)
 
 
-def test_pitch_of_a_long_carrier_acts_on_its_overhang():
-    # On a way that climbs 40 µm/m an arm of 100 mm lifts the plunger by 4 µm more.
+def test_plunger_ahead_of_its_carrier_is_seated_on_the_line_through_the_feet():
+    # On a straight climb that line is the way itself, wherever the carrier is along it.
     bed = InventedBed(faces={"way": face(rise_um_per_m=40.0), "other": face(across_mm=90.0)})
     plain = Offset("other", ("way",), bearing_mm=90.0).reading(bed, X)
     arm = Offset("other", ("way",), bearing_mm=90.0, overhang_along_mm=100.0).reading(bed, X)
-    assert plain - arm == pytest.approx(4.0)
+    assert arm == pytest.approx(plain)
+
+
+def test_pitch_of_a_long_carrier_acts_on_its_overhang():
+    # A bow h: feet at x - 145 and x - 55, and 100 mm ahead of their middle the line through them.
+    bed = InventedBed(faces={"way": face(bow_um=30.0), "other": face(across_mm=90.0)})
+    arm = Offset("other", ("way",), bearing_mm=90.0, overhang_along_mm=100.0).reading(bed, X)
+    near, far = bed.height_um("way", X - 145.0), bed.height_um("way", X - 55.0)
+    assert arm == pytest.approx(-((near + far) / 2 + 100.0 * (far - near) / 90.0))
 
 
 def test_span_outside_grows_and_inside_shrinks_with_proud_metal():
