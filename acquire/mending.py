@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from acquire.conversion import Converted, JournalInUse, convert, held
-from acquire.errors import RecordingError, WaylogError
-from acquire.journal import Chunk, records
+from acquire.errors import WaylogError
+from acquire.journal import Chunk, Lost, records
 from acquire.traverse_file import survey_bed, traverse_folder
 from acquire.traverse_file.holding import holding
 
@@ -53,21 +53,36 @@ def mend(survey: Path | str, convert: Callable[[Path, Path], Converted] = conver
 def _mend_one(journal: Path, convert: Callable[[Path, Path], Converted]) -> Mended:
     try:
         with held(journal):
-            is_empty = not any(isinstance(record, Chunk) for record in records(journal))
+            is_empty, lost_bytes = _is_empty(journal)
     except JournalInUse as error:
         return Mended(journal, IN_USE, str(error))
     except WaylogError as error:
         return Mended(journal, LEFT, str(error))
     h5_path = journal.with_suffix(".h5")
     if is_empty and not h5_path.exists():
+        if lost_bytes:
+            words = (
+                f"{journal}: nothing in it can be read; {lost_bytes} bytes are damaged. It stays as it is."
+            )
+            return Mended(journal, LEFT, words)
         return Mended(
             journal, EMPTY, f"{journal}: no instrument sent a byte. Delete it if it is of no use to you."
         )
     try:
         converted = convert(journal, h5_path)
-    except RecordingError as error:
+    except WaylogError as error:
         return Mended(journal, LEFT, str(error))
     return Mended(h5_path, *_told(h5_path, converted), converted)
+
+
+def _is_empty(journal: Path) -> tuple[bool, int]:
+    """Whether no byte of an instrument can be read in it, and how many bytes of it are damaged then."""
+    lost_bytes = 0
+    for record in records(journal):
+        if isinstance(record, Chunk):
+            return False, 0
+        lost_bytes += record.lost_bytes if isinstance(record, Lost) else 0
+    return True, lost_bytes
 
 
 def _told(h5_path: Path, converted: Converted) -> tuple[str, str]:
