@@ -7,7 +7,7 @@ ways give it up to a straight line along the bed, unless one zero serves both.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,8 @@ from analysis.profile import Profile
 from analysis.straight_line import line_rows
 
 UM_PER_M = 1000.0
+METHODS = {"cross_level": "roll", "two_maps": "slope"}
+"""What each method is called, and the kind of reading it takes."""
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
@@ -96,17 +98,7 @@ def twist_of(
         raise AnalysisError(
             f"{front} and {rear}", "no distance across the bed", "across_mm of both faces in bed.toml"
         )
-    rolls = {"cross_level": "roll", "two_maps": "slope"}
-    methods: dict[str, Roll] = {}
-    used: list[int] = []
-    warnings: list[str] = []
-    for name, quantity in rolls.items():
-        chosen = [t for t in traverses if t.setup.quantity == quantity and _tells(t, front, rear)]
-        found = _roll(chosen, bed, front, rear, gauge_mm)
-        if found is not None:
-            methods[name], bed_map = found
-            used += [each.number for each in chosen]
-            warnings += bed_map.warnings
+    methods, used, warnings = _by_every_method(traverses, bed, front, rear, gauge_mm)
     if not methods:
         raise AnalysisError(
             f"twist of {front} and {rear}",
@@ -116,28 +108,43 @@ def twist_of(
         )
     best = "cross_level" if "cross_level" in methods else "two_maps"
     judged, worst = _compared(methods)
-    shown = methods[best]
     return Twist(
         front=front,
         rear=rear,
         gauge_mm=gauge_mm,
-        station_mm=shown.station_mm,
-        roll_um_per_m=shown.roll_um_per_m,
-        standard_uncertainty_um_per_m=shown.standard_uncertainty_um_per_m,
-        twist_um_per_m=shown.twist_um_per_m,
-        twist_expanded_um_per_m=shown.twist_expanded_um_per_m,
-        wind_um_per_m=shown.wind_um_per_m,
-        wind_expanded_um_per_m=shown.wind_expanded_um_per_m,
-        worst_over_carriage_um_per_m=shown.worst_over_carriage_um_per_m,
+        **_figures_of(methods[best]),
         method=best,
         methods=methods,
         agree=None if judged is None else judged.agree,
         smallest_detectable_um_per_m=None if judged is None else judged.smallest_detectable,
         largest_difference=worst,
-        traverses=tuple(sorted(set(used))),
-        warnings=tuple(dict.fromkeys(warnings)),
+        traverses=used,
+        warnings=warnings,
         judged=judged,
     )
+
+
+def _by_every_method(
+    traverses: Sequence[Traverse], bed: Bed, front: str, rear: str, gauge_mm: float
+) -> tuple[dict[str, Roll], tuple[int, ...], tuple[str, ...]]:
+    """Roll by each method that tells it, the traverses used, and what to mind."""
+    methods: dict[str, Roll] = {}
+    used: set[int] = set()
+    warnings: dict[str, None] = {}
+    for name, quantity in METHODS.items():
+        chosen = [t for t in traverses if t.setup.quantity == quantity and _tells(t, front, rear)]
+        found = _roll(chosen, bed, front, rear, gauge_mm)
+        if found is not None:
+            methods[name], bed_map = found
+            used |= {each.number for each in chosen}
+            warnings |= dict.fromkeys(bed_map.warnings)
+    return methods, tuple(sorted(used)), tuple(warnings)
+
+
+def _figures_of(roll: Roll) -> dict[str, Any]:
+    """What the answer and each method have in common, by name."""
+    shared = {item.name for item in fields(Roll)} & {item.name for item in fields(Twist)}
+    return {name: getattr(roll, name) for name in shared}
 
 
 def roll_uncertainty(bed_map: BedMap, front: str, rear: str) -> float | None:
