@@ -40,6 +40,9 @@ CONTRACT_UNIT = {
     "temperature": "degC",
 }
 
+LARGEST_READING = {"slope": 1e6, "roll": 1e6, "offset": 1e7, "span": 1e7}
+"""Beyond these (a tilt of 45°, a length of ten metres) a number is no reading of a machine's ways."""
+
 _SPELLINGS = {
     "µm/m": "um/m", "μm/m": "um/m", "um/m": "um/m", "µm": "um", "μm": "um", "um": "um", "micron": "um",
     "microns": "um", "mm/m": "mm/m", "mm": "mm", "thou": "thou", "thous": "thou", "mil": "thou",

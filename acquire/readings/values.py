@@ -6,12 +6,10 @@ from acquire.bed import Instrument
 from acquire.errors import EntryError, UnitError
 from acquire.setup_checks import units_read_by
 from acquire.traverse_file import Setup
-from acquire.units import CONTRACT_UNIT, FACTORS, parse_reading, to_contract
+from acquire.units import CONTRACT_UNIT, FACTORS, LARGEST_READING, parse_reading, to_contract
 
 GAPS = ("", "-", "–", "—", "−")
 """What is written where there is no reading."""
-LARGEST = {"slope": 1e6, "roll": 1e6, "offset": 1e7, "span": 1e7}
-"""Beyond these (a tilt of 45°, a length of ten metres) a number is no reading of a machine's ways."""
 
 
 def expected_unit(setup: Setup) -> str:
@@ -59,8 +57,8 @@ def _of_angle(quantity: str, text: str, unit: str | None) -> str | None:
 
 def _check_size(instrument: Instrument, value: float, text: str) -> None:
     found = f"found {text.strip()[:40]!r}"
-    if not math.isfinite(value) or abs(value) > LARGEST[instrument.quantity]:
-        largest = f"{LARGEST[instrument.quantity]:g} {CONTRACT_UNIT[instrument.quantity]}"
+    if not math.isfinite(value) or abs(value) > LARGEST_READING[instrument.quantity]:
+        largest = f"{LARGEST_READING[instrument.quantity]:g} {CONTRACT_UNIT[instrument.quantity]}"
         raise EntryError("reading", found, f"at most {largest}")
     if instrument.range is None:
         return

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from acquire.traverse_file.schema import Events, Stations, Stream, Traverse
+from acquire.units import LARGEST_READING
 
 MODES = ("stepped", "continuous")
 DIRECTIONS = ("forward", "reverse")
@@ -14,6 +15,7 @@ def faults(traverse: Traverse) -> list[str]:
     """Everything in `traverse` that cannot be (numbers that are none, columns of unequal length)."""
     found = [fault for stream in traverse.streams.values() for fault in _stream_faults(stream)]
     found += _station_faults(traverse.stations)
+    found += _bound_faults(traverse)
     found += _event_faults(traverse.events)
     if traverse.mode not in MODES:
         found.append(f"the mode is {traverse.mode!r}, not {' or '.join(MODES)}")
@@ -37,8 +39,9 @@ def _stream_faults(stream: Stream) -> Iterator[str]:
     what = f"stream {stream.instrument!r}"
     yield from _unequal(stream, ("time_s", "value", "flag", "arrival_s"), what)
     yield from _unequal(stream, ("chunk_end", "chunk_time_s"), what)
-    if not np.isfinite(stream.time_s).all():
-        yield f"{what} has a time that is no number"
+    for name in ("time_s", "arrival_s", "chunk_time_s"):
+        if not np.isfinite(getattr(stream, name)).all():
+            yield f"{what} has a time that is no number ({name})"
     ends = np.asarray(stream.chunk_end)
     last = int(ends[-1]) if len(ends) else 0
     if last != len(stream.raw) or (np.diff(ends, prepend=0) < 0).any():
@@ -59,6 +62,7 @@ def _station_faults(stations: Stations) -> Iterator[str]:
         "scatter": (_is_an_uncertainty, "0 or more"),
         "samples": (_is_positive, "1 or more"),
         "repeat": (_is_positive, "1 or more"),
+        "time_s": (_is_time, "a time, or no number where none is known"),
     }
     for name, (holds, needed) in rules.items():
         values = np.asarray(getattr(stations, name))
@@ -67,12 +71,34 @@ def _station_faults(stations: Stations) -> Iterator[str]:
             yield f"stations {name} is {wrong[0]} somewhere; needed {needed}"
 
 
+def _bound_faults(traverse: Traverse) -> Iterator[str]:
+    """Stations off the bed, and readings and uncertainties that no instrument can have."""
+    stations, quantity = traverse.stations, traverse.setup.quantity
+    if quantity not in LARGEST_READING:
+        yield f"the quantity is {quantity!r}, not {' or '.join(LARGEST_READING)}"
+        return
+    length_mm, largest = traverse.setup.bed.length_mm, LARGEST_READING[quantity]
+    off_bed = stations.station_mm[(stations.station_mm < 0) | (stations.station_mm > length_mm)]
+    if off_bed.size:
+        yield f"stations station_mm is {off_bed[0]} somewhere; needed a place on the bed, 0 to {length_mm:g}"
+    for name in ("reading", "standard_uncertainty", "scatter"):
+        beyond = getattr(stations, name)[np.abs(getattr(stations, name)) > largest]
+        if beyond.size:
+            yield f"stations {name} is {beyond[0]:g} somewhere; needed at most {largest:g}"
+
+
 def _event_faults(events: Events) -> Iterator[str]:
     yield from _unequal(events, ("time_s", "kind", "text"), "events")
+    if not np.isfinite(events.time_s).all():
+        yield "events have a time that is no number"
 
 
 def _is_an_uncertainty(values: np.ndarray) -> np.ndarray:
     return np.isfinite(values) & (values >= 0)
+
+
+def _is_time(values: np.ndarray) -> np.ndarray:
+    return ~np.isinf(values)
 
 
 def _is_positive(values: np.ndarray) -> np.ndarray:
