@@ -6,6 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from acquire.derivation.asked import check_can_be
 from acquire.derivation.placed import Placed, is_on_bed, placed
 from acquire.derivation.running import stations_by_bins
 from acquire.derivation.stopping import (
@@ -51,6 +52,7 @@ def derive(contents: JournalContents) -> Traverse:
         Readings decoded and placed, stations in the contract's units, every event, and
         what derivation itself has to say as further events.
     """
+    check_can_be(contents.setup, contents.events)
     if contents.setup.source == "record":
         return _recorded(contents)
     return _written(contents)

@@ -19,6 +19,7 @@ from acquire.errors import TraverseFileError
 FORMAT = "waylog traverse"
 FORMAT_VERSION = 1
 REFERENCE_KINDS = ("straightedge", "wire")
+LARGEST_NUMBER = 1_000_000_000
 HAND_PORT = "hand"
 """Name of the stream that typed lines and imported files are kept in as raw bytes."""
 
@@ -118,7 +119,7 @@ class Setup:
                 raise ValueError("unknown keys")
             setup = cls(**found)
             wrong = [item.name for item in fields(cls) if not _fits(getattr(setup, item.name), item.type)]
-            if wrong or setup.number < 0:
+            if wrong or not 0 <= setup.number < LARGEST_NUMBER:
                 raise ValueError(f"wrong type of {', '.join(wrong) or 'number'}")
             return setup
         except (ValueError, TypeError, RecursionError) as error:

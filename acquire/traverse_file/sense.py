@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
+from acquire.bed.keys import NAME_RULE, name_is_allowed
 from acquire.traverse_file.schema import Events, Stations, Stream, Traverse
 from acquire.units import LARGEST_READING
 
@@ -21,6 +22,11 @@ def faults(traverse: Traverse) -> list[str]:
         found.append(f"the mode is {traverse.mode!r}, not {' or '.join(MODES)}")
     if traverse.setup.direction not in DIRECTIONS:
         found.append(f"the direction is {traverse.setup.direction!r}, not {' or '.join(DIRECTIONS)}")
+    found += [
+        f"a stream is named {name[:60]!r}; needed {NAME_RULE}"
+        for name in traverse.streams
+        if not name_is_allowed(name)
+    ]
     found += [
         f"the stream of {stream.instrument!r} stands under {name!r}"
         for name, stream in traverse.streams.items()
