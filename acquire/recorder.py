@@ -32,7 +32,13 @@ CONVERSION_FACTOR = 4
 """The HDF5 file is written while its journal is still there, and holds the readings as well."""
 DISK_CHECK_S = 2.0
 LOOK_S = 0.05
-ENDING_SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+ENDING_SIGNALS = {
+    "SIGINT": "Ctrl-C",
+    "SIGTERM": "a request to stop (SIGTERM)",
+    "SIGHUP": "the terminal, which closed",
+    "SIGBREAK": "Ctrl-Break",
+}
+"""What ends a recording normally, and who that was."""
 
 
 class Observer(Protocol):
@@ -291,10 +297,10 @@ def ending_signals(stop: Callable[[str], None]) -> Iterator[None]:
         return
     before: dict[int, Any] = {}
     try:
-        for name in ENDING_SIGNALS:
+        for name, who in ENDING_SIGNALS.items():
             number = getattr(signal, name, None)
             if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
-                before[number] = signal.signal(number, lambda *_, name=name: stop(name))
+                before[number] = signal.signal(number, lambda *_, who=who: stop(who))
         yield
     finally:
         for number, handler in before.items():

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from acquire.bed import Instrument
 from acquire.derivation.placed import Placed, places_in_order
 from acquire.journal import Event
 from acquire.tagging import (
@@ -149,10 +150,15 @@ def _in_turn(record: Placed, dwells: Sequence[Dwell], places: np.ndarray) -> Fou
     return Found(rows, tuple(said), found.bumped)
 
 
+def is_sent_by_key(instrument: Instrument) -> bool:
+    """Whether nothing speaks against its sending a reading only when its key is pressed."""
+    wire = instrument.wire
+    return not ("ask" in wire or "rate_hz" in wire or wire.get("kind") == "modbus")
+
+
 def _is_sparse(record: Placed) -> bool:
     """Whether the instrument sends a reading only when its key is pressed."""
-    wire = record.setup.described.wire
-    if "ask" in wire or "rate_hz" in wire or wire.get("kind") == "modbus" or len(record.time_s) == 0:
+    if len(record.time_s) == 0 or not is_sent_by_key(record.setup.described):
         return False
     return len(record.time_s) < 2 or float(np.median(np.diff(record.time_s))) > SPARSE_S
 

@@ -1,6 +1,7 @@
 """One page of the live screen as lines of text, for wide and narrow terminals, with and without colour."""
 
 import re
+import textwrap
 from collections.abc import Sequence
 
 from rich.console import Console, Group
@@ -18,6 +19,9 @@ from acquire.units import length_text, number_text
 BAR = 20
 
 
+Line = tuple[str, str]
+"""Text and its style."""
+FEWEST_DRAWN = 4
 ROWS_FOR_ONE, ROWS_FOR_TWO = 15, 22
 """Terminals of so many rows have room for one number, or two, in large characters."""
 
@@ -33,35 +37,70 @@ def page(
     """Lines of the page, each with its style; styles only repeat what the words say.
 
     From the top: what goes wrong, what it reads and where it is or must go (large), the way
-    to the next station, how still it stands, what was taken, what each instrument sent, the
-    profile, the keys.
+    to the next station, how still it stands, what was taken, the profile as far as there is
+    room, what each instrument sent, the keys.
     """
-    instrument, inch = setup.described, setup.bed.is_inch
-    lines: list[tuple[str, str]] = [(_heading(setup, live), "bold")]
+    top = _top(live, setup, columns, rows)
+    middle = _progress(live, setup, columns)
+    foot = [(words, "bold") for words in _ending(live, status)]
+    keys = [(words, "reverse") for words in _wrapped(key_words(setup.position), columns)]
+    parts = [_folded(part, columns) for part in (top, middle, foot, keys)]
+    counts = _counts(live)
+    if sum(map(len, parts)) + len(counts) >= rows:
+        counts = [words for words in counts if "not good" in words]
+        parts[0] = [line for line in parts[0] if line[0]]  # without the empty lines
+    left = rows - 1 - sum(map(len, parts))
+    drawn = _as_room_allows(profile, left - len(counts))
+    plain = [(words, "") for words in (*drawn, *counts)]
+    return [*parts[0], *parts[1], *plain, *parts[2], *parts[3]]
+
+
+def _top(live: Live, setup: Setup, columns: int, rows: int) -> list[Line]:
+    """What goes wrong; what it reads and where it is or must go, large where there is room."""
+    heading = _heading(setup, live)
+    lines = [(heading if len(heading) <= columns else heading[: columns - 1] + "…", "bold")]
     if live.problem:
         lines.append((f"! {live.problem}", "bold red"))
-    lines += [
-        (line, "bold")
-        for line in large(_reading(live, instrument), columns if rows >= ROWS_FOR_ONE else 0).splitlines()
-    ]
-    where = _where(live, setup)
-    wide = columns if rows >= ROWS_FOR_TWO else 0
-    gap = [("", "")] if rows >= ROWS_FOR_ONE else []
-    lines += [*gap, *((line, "bold") for line in large(where, wide).splitlines()), *gap]
+    reading = large(_reading(live, setup.described), columns if rows >= ROWS_FOR_ONE else 0)
+    where = large(_where(live, setup), columns if rows >= ROWS_FOR_TWO else 0)
+    gap = [""] if rows >= ROWS_FOR_ONE else []
+    return lines + [(line, "bold") for line in (*reading.splitlines(), *gap, *where.splitlines(), *gap)]
+
+
+def _progress(live: Live, setup: Setup, columns: int) -> list[Line]:
+    """The way to the next station, how still it stands, what was taken."""
     if setup.position.startswith("feed:"):
-        lines.append((_feeding(live), "bold cyan"))
-    else:
-        lines += [(line, "bold cyan") for line in _next(live, inch, columns)]
-        lines.append((still_words(live), "bold green" if live.is_settled else ""))
-        lines.append((_taken(live, instrument, inch), ""))
-    lines += [(words, "") for words in _counts(live)]
-    lines += [(line, "") for line in profile]
-    if live.ends_in_s is not None:
-        lines.append((f"last station taken: ends by itself in {live.ends_in_s:.0f} s (g: go on)", "bold"))
-    if status:
-        lines.append((status, "bold"))
-    lines += [(words, "reverse") for words in _wrapped(key_words(setup.position), columns)]
-    return lines
+        return [(_feeding(live), "bold cyan")]
+    inch = setup.bed.is_inch
+    return [
+        *((line, "bold cyan") for line in _next(live, inch, columns)),
+        (still_words(live), "bold green" if live.is_settled else ""),
+        (_taken(live, setup.described, inch), ""),
+    ]
+
+
+def _ending(live: Live, status: str) -> list[str]:
+    soon = live.ends_in_s is not None and not status
+    lines = [f"last station taken: ends by itself in {live.ends_in_s:.0f} s (g: go on)"] if soon else []
+    return lines + ([status] if status else [])
+
+
+def _as_room_allows(profile: Sequence[str], rows: int) -> list[str]:
+    """The profile's heading and as many of its latest rows as there is room for."""
+    if len(profile) <= rows:
+        return list(profile)
+    return [] if rows < FEWEST_DRAWN else [profile[0], *profile[len(profile) - rows + 1 :]]
+
+
+def _folded(lines: Sequence[Line], columns: int) -> list[Line]:
+    """Lines that are too wide, cut between words; the rest of one is moved in."""
+    folded: list[Line] = []
+    for text, style in lines:
+        if len(text) <= columns:
+            folded.append((text, style))
+            continue
+        folded += [(part, style) for part in textwrap.wrap(text, columns, subsequent_indent="  ")]
+    return folded
 
 
 def _wrapped(parts: Sequence[str], columns: int, between: str = "   ") -> list[str]:
@@ -78,7 +117,7 @@ def _wrapped(parts: Sequence[str], columns: int, between: str = "   ") -> list[s
 
 def _heading(setup: Setup, live: Live) -> str:
     way = f"{setup.subject} by {setup.instrument}, {setup.direction}"
-    return f"traverse {setup.number:03d}: {way}   {_clock(live.time_s)}"
+    return f"{_clock(live.time_s)}  traverse {setup.number:03d}: {way}"
 
 
 def _clock(seconds: float) -> str:
@@ -114,14 +153,15 @@ def _place(mm: float, setup: Setup) -> str:
 
 def _next(live: Live, inch: bool, columns: int) -> list[str]:
     if live.next_mm is None:
-        return ["all stations are taken"]
+        return ["every station has been read"]
+    name = f"{'missed' if live.is_missed else 'next'} station {length_text(live.next_mm, inch)}"
     if live.to_go_mm is None:
-        return [f"next station {length_text(live.next_mm, inch)}"]
-    way = "away from the headstock" if live.to_go_mm >= 0 else "towards the headstock"
-    to_go = f"{length_text(abs(live.to_go_mm), inch)} to go, {way}"
-    if abs(live.to_go_mm) < 0.5:
-        to_go = "you are there"
-    words = f"next station {length_text(live.next_mm, inch)}: {to_go}"
+        is_reading = not live.is_unmarked and live.in_turn is None
+        return [f"reading station {length_text(live.next_mm, inch)}" if is_reading else name]
+    if abs(live.to_go_mm) <= live.reach_mm:
+        return [f"{name}: you are there"]
+    way = "away from the headstock" if live.to_go_mm > 0 else "towards the headstock"
+    words = f"{name}: {length_text(abs(live.to_go_mm), inch)} to go, {way}"
     return [words] if len(words) <= columns else re.split("(?<=:) |(?<=,) ", words)
 
 
@@ -134,7 +174,7 @@ def still_words(live: Live) -> str:
     '[##########..........] still for 1.5 s of 3 s'
     """
     if live.is_unmarked:
-        return "press Enter when it stands there" if live.next_mm is not None else "q ends and keeps"
+        return "press Enter when it stands there" if live.next_mm is not None else "q: end and keep"
     done = min(1.0, live.still_s / live.needed_s) if live.needed_s else 1.0
     bar = "#" * round(BAR * done) + "." * (BAR - round(BAR * done))
     if live.is_settled:
@@ -147,10 +187,12 @@ def still_words(live: Live) -> str:
 
 
 def _taken(live: Live, instrument: Instrument, inch: bool) -> str:
+    if live.in_turn is not None:
+        return f"no Enter so far: {live.in_turn} of {live.places} stations, each a stretch of rest, in turn"
     if not live.taken:
         return f"no station taken yet, {live.places} to take"
     last = live.taken[-1]
-    words = f"{length_text(last.station_mm, inch)}: {reading_words(instrument, last.reading)}"
+    words = f"{length_text(last.station_mm, inch)}: {reading_words(instrument, last.reading, inch)}"
     return f"{len(live.taken)} taken of {live.places}, the last {words}"
 
 
@@ -178,6 +220,11 @@ class Page:
 
     def __exit__(self, *_: object) -> None:
         self._live.stop()
+
+    @property
+    def can_redraw(self) -> bool:
+        """Whether this is a terminal, and one that can be drawn over."""
+        return self._console.is_terminal and not self._console.is_dumb_terminal
 
     @property
     def columns(self) -> int:

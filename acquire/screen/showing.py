@@ -15,7 +15,7 @@ from acquire.derivation import places_in_order
 from acquire.handwork.companion import Companion
 from acquire.handwork.doubts import doubt_of, reading_words
 from acquire.ports import Chunk, PortEvent
-from acquire.screen.keys import keys
+from acquire.screen.keys import key_words, keys
 from acquire.screen.painting import Page
 from acquire.screen.tracking import SETTLED_S, Live, Taken, Tracker
 from acquire.screen.window import WindowFeed, live_line, start_line, station_line
@@ -165,7 +165,7 @@ class Screen:
         setup = self.tracker.setup
         if not self._is_quiet:
             where = length_text(taken.station_mm, setup.bed.is_inch)
-            words = reading_words(setup.described, taken.reading)
+            words = reading_words(setup.described, taken.reading, setup.bed.is_inch)
             again = f", visit {taken.repeat}" if taken.repeat > 1 else ""
             self._say(taken.time_s, "station", f"{where}: {words}{again}")
 
@@ -217,7 +217,13 @@ class Screen:
                 self._window.close()
 
     def _painter(self, stack: ExitStack) -> Page | None:
-        return stack.enter_context(Page(self.tracker.setup)) if sys.stdout.isatty() else None
+        """A page on a terminal that can be redrawn; else None: one line for each event."""
+        page = Page(self.tracker.setup)
+        if page.can_redraw:
+            return stack.enter_context(page)
+        if sys.stdin is not None and sys.stdin.isatty():
+            self._lines.append("keys: " + "   ".join(key_words(self.tracker.setup.position)))
+        return None
 
     def _show(self, page: Page | None) -> None:
         live = self._look(self._recorder.now_s() if self._recorder is not None else 0.0)

@@ -8,6 +8,13 @@ import numpy as np
 STILL_MM = 0.020
 KEPT_S = 12.0
 MOST_KEPT = 4000
+FEWEST_IN_WINDOW = 5
+WINDOW_S = 1.0
+QUIETEST_SHARE = 0.2
+RESTLESS_AT = 5.0
+"""Times the quietest fifth's departure from a line, beyond which a reading is not at rest."""
+LOOKED_EVERY_S = 0.5
+LOOKS_KEPT = 400
 
 
 class Recent:
@@ -34,6 +41,13 @@ class Recent:
     def last_s(self) -> float | None:
         """When it was."""
         return self._time_s[-1] if self._time_s else None
+
+    def window(self) -> tuple[np.ndarray, np.ndarray]:
+        """Times and values of the last second, or of the last five readings where that is longer."""
+        count = sum(1 for t in self._time_s if t > self._time_s[-1] - WINDOW_S)
+        skipped = max(0, len(self._time_s) - max(count, FEWEST_IN_WINDOW))
+        times, values = islice(self._time_s, skipped, None), islice(self._value, skipped, None)
+        return np.array(list(times), float), np.array(list(values), float)
 
     def between(self, start_s: float, end_s: float = float("inf")) -> np.ndarray:
         """Readings from `start_s` up to `end_s`."""
@@ -95,3 +109,60 @@ def is_steady(recent: Recent, now_s: float, allowance: float) -> bool:
     # Neighbouring readings of a level are alike: about three count as one.
     chance = 3 * spread * np.sqrt(3 / len(late) + 3 / len(early))
     return abs(float(late.mean() - early.mean())) <= max(allowance, chance)
+
+
+def departure_from_line(time_s: np.ndarray, value: np.ndarray) -> float:
+    """Root mean square departure of some readings from their own straight line.
+
+    Examples
+    --------
+    >>> round(departure_from_line(np.arange(4.0), np.array([1.0, 3.0, 5.0, 7.0])), 9)
+    0.0
+    """
+    x = time_s - time_s.mean()
+    y = value - value.mean()
+    slope = float(x @ y) / max(float(x @ x), 1e-12)
+    return float(np.sqrt(np.mean((y - slope * x) ** 2)))
+
+
+class RestTimer:
+    """Since when a reading has been at rest, held against the quietest fifth of what was seen.
+
+    The same measure as finds the quiet stretches of a finished recording.
+
+    Parameters
+    ----------
+    floor : float
+        A departure from a straight line that is rest in any case: the instrument's step or doubt.
+    """
+
+    def __init__(self, floor: float):
+        self._floor = floor
+        self._looks: deque[float] = deque(maxlen=LOOKS_KEPT)
+        self._looked_s = float("-inf")
+        self._since_s: float | None = None
+
+    def look(self, recent: Recent, now_s: float) -> None:
+        """Take note of how restless the last second was."""
+        time_s, value = recent.window()
+        if len(time_s) < FEWEST_IN_WINDOW or now_s - time_s[-1] > KEPT_S:
+            self._since_s = None
+            return
+        departure = departure_from_line(time_s, value)
+        if now_s - self._looked_s >= LOOKED_EVERY_S:
+            self._looks.append(departure)
+            self._looked_s = now_s
+        quietest = float(np.quantile(self._looks, QUIETEST_SHARE))
+        if departure > max(RESTLESS_AT * quietest, self._floor):
+            self._since_s = None
+        elif self._since_s is None:
+            self._since_s = float(time_s[0])
+
+    @property
+    def is_at_rest(self) -> bool:
+        """Whether the last second was as quiet as it gets."""
+        return self._since_s is not None
+
+    def rested_s(self, now_s: float) -> float:
+        """How long it has been at rest."""
+        return 0.0 if self._since_s is None else max(0.0, now_s - self._since_s)

@@ -5,6 +5,7 @@ from all bytes at the end.
 """
 
 import threading
+from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -13,12 +14,16 @@ import numpy as np
 from acquire.bed import Instrument
 from acquire.derivation import is_on_bed, places_in_order, places_meant
 from acquire.derivation.placed import marks_in, start_place
+from acquire.handwork.doubts import reading_words
 from acquire.journal import Event
 from acquire.ports import Chunk, PortEvent, plan_ports
 from acquire.recorder import instruments_of
-from acquire.screen.stillness import Recent, StillTimer, is_steady
+from acquire.screen.in_turn import InTurn, is_one_by_one
+from acquire.screen.stillness import Recent, RestTimer, StillTimer, is_steady
 from acquire.tagging import snapped
+from acquire.tagging.places import SNAP_MM
 from acquire.traverse_file import FLAGS, Setup, Stations
+from acquire.units import length_text
 from acquire.wire import Decoded, decoder_for
 from acquire.wire.health import HealthWatch
 from acquire.wire.kinds import tell
@@ -26,6 +31,8 @@ from acquire.wire.kinds import tell
 SETTLED_S = 3.0
 STALE_S = 1.5
 END_AFTER_S = 5.0
+END_AFTER_IN_TURN_S = 10.0
+"""Longer, where it is only supposed which stretch was the last station."""
 FLAG_WORDS = {number: name.replace("_", " ") for name, number in FLAGS.items()}
 PROBLEMS = ("lost", "silent", "errors", "behind", "disk")
 
@@ -51,11 +58,18 @@ class Live:
     reading: float | None = None
     reading_age_s: float | None = None
     next_mm: float | None = None
+    """The station to go to; once the operator has marked one, that one until it is taken."""
+    is_missed: bool = False
+    """The next station lies behind: it was passed without being taken."""
+    reach_mm: float = SNAP_MM
+    """So near counts as standing at the station."""
     still_s: float = 0.0
     needed_s: float = SETTLED_S
     is_settled: bool = False
     is_unmarked: bool = False
     """It is the operator who says, by a mark, when it stands at the next station."""
+    in_turn: int | None = None
+    """Stations found by rest alone, in turn; None where a scale or marks say where it stands."""
     taken: tuple[Taken, ...] = ()
     places: int = 0
     counts: Mapping[str, tuple[int, int]] = field(default_factory=dict)
@@ -79,6 +93,7 @@ class _Heard:
     instrument: Instrument
     recent: Recent = field(default_factory=Recent)
     health: HealthWatch = field(default_factory=HealthWatch)
+    last_times_s: deque[float] = field(default_factory=lambda: deque(maxlen=50))
     good: int = 0
     others: int = 0
 
@@ -121,8 +136,14 @@ class Tracker:
         self._feed_mm_per_s = sign * float(name) if kind == "feed" else None
         self._fed_from: tuple[float, float] | None = None
         self._still = StillTimer()
+        described = self._heard[setup.instrument].instrument
+        step = (described.resolution or 0.0) * described.contract_per_reading
+        self._rest = RestTimer(max(3 * described.uncertainty, 2 * step, 1e-9))
+        self._in_turn = InTurn(settled_s) if setup.position == "stations" else None
         self._places = [float(x) for x in places_in_order(setup)]
         self._meant = places_meant(setup)
+        pitch_mm = float(np.min(np.diff(self._meant))) if len(self._meant) > 1 else np.inf
+        self._reach_mm = min(SNAP_MM, pitch_mm / 10)
         self._turn = 0
         self._pending: tuple[float, float] | None = None
         self._taken: list[Taken] = []
@@ -165,11 +186,13 @@ class Tracker:
             self._look_for_stale_position(now_s)
             self._look_for_frozen_readings(now_s)
             still_s = self._still_s(now_s)
+            self._rest.look(self._heard[self.setup.instrument].recent, now_s)
             settled = self._is_settled(now_s, still_s)
             if settled and not self._is_taken_here:
                 self._take(now_s)
             if self._scale is not None and still_s < 0.3:
                 self._is_taken_here, self._ends_at_s = False, None
+            self._follow_in_turn(now_s)
             return self._live(now_s, still_s, settled)
 
     def is_over(self, now_s: float) -> bool:
@@ -195,8 +218,16 @@ class Tracker:
 
     @property
     def next_mm(self) -> float | None:
-        """The station to go to."""
-        return self._places[self._turn] if self._turn < len(self._places) else None
+        """The station to go to: the next in turn; with a scale, then whatever was passed over."""
+        turn = self._next_turn()
+        return None if turn is None else self._places[turn]
+
+    def _next_turn(self) -> int | None:
+        ahead, behind = range(self._turn, len(self._places)), range(self._turn)
+        if self._scale is None:
+            return ahead[0] if ahead else None
+        had = {round(taken.station_mm, 2) for taken in self._taken}
+        return next((k for k in (*ahead, *behind) if round(self._places[k], 2) not in had), None)
 
     def question(self, index: int, doubt: str) -> None:
         """Say of a station taken that it cannot be; it is kept all the same."""
@@ -229,6 +260,7 @@ class Tracker:
         instrument = heard.instrument
         value = instrument.sign * decoded.value * instrument.contract_per_reading + instrument.offset_mm
         heard.recent.add(decoded.time_s, value)
+        heard.last_times_s.append(decoded.time_s)
         if instrument.name == self._scale:
             self._still.add(decoded.time_s, value)
 
@@ -253,6 +285,7 @@ class Tracker:
             self._fed_from = (event.time_s, start_place(self.setup) if named is None else named)
         if self.setup.position != "stations":
             return
+        self._in_turn, self._ends_at_s = None, None  # from the first mark on, marks alone count
         place = self.next_mm if named is None else named
         if place is None:
             return
@@ -268,7 +301,7 @@ class Tracker:
         if still_s < self.settled_s or (self._scale is None and self._pending is None):
             return False
         measuring = self._heard[self.setup.instrument]
-        if measuring.recent.last_s is None:
+        if measuring.recent.last_s is None or not (self._rest.is_at_rest or self._is_one_by_one(now_s)):
             return False
         allowance = max(0.3 * measuring.instrument.uncertainty, 1e-9)
         return is_steady(measuring.recent, now_s, allowance)
@@ -292,10 +325,46 @@ class Tracker:
         self._pending = None
         self._news("taken", f"{station_mm:g}")
         self._problem = ""
-        wanted = {round(place, 2) for place in self._places}
-        if self._may_end and wanted <= {round(t.station_mm, 2) for t in self._taken}:
-            self._ends_at_s = now_s + END_AFTER_S
-            self._news("note", f"last station taken: ends by itself in {END_AFTER_S:g} s unless it moves on")
+        if self.next_mm is None:
+            self._end_soon(now_s, END_AFTER_S, "last station taken")
+
+    def _end_soon(self, now_s: float, after_s: float, why: str) -> None:
+        if self._may_end:
+            self._ends_at_s = now_s + after_s
+            self._news("note", f"{why}: ends by itself in {after_s:g} s unless it moves on")
+
+    def _is_one_by_one(self, now_s: float) -> bool:
+        measuring = self._heard[self.setup.instrument]
+        return is_one_by_one(measuring.instrument, measuring.last_times_s, now_s)
+
+    def _follow_in_turn(self, now_s: float) -> None:
+        """Without a scale or marks each stretch of rest (or reading sent by its key) is a station in turn."""
+        if self._in_turn is None:
+            return
+        measuring = self._heard[self.setup.instrument]
+        before = self._in_turn.count
+        if self._is_one_by_one(now_s):
+            self._in_turn.sent(measuring.good)
+        else:
+            self._in_turn.rested(self._rest.rested_s(now_s))
+        if self._in_turn.is_moving:
+            self._ends_at_s = None
+        if self._in_turn.count > before:
+            self._one_more_in_turn(now_s, measuring.recent.last or 0.0)
+
+    def _one_more_in_turn(self, now_s: float, reading: float) -> None:
+        assert self._in_turn is not None
+        count, places = self._in_turn.count, len(self._places)
+        if count > places:
+            self._ends_at_s = None
+            self._wrong(f"{count} stretches of rest for {places} stations: one is too many; q ends and keeps")
+            return
+        instrument, inch = self.setup.described, self.setup.bed.is_inch
+        place = length_text(self._places[count - 1], inch)
+        self._turn = count
+        self._news("in turn", f"{count} of {places}, so {place}: {reading_words(instrument, reading, inch)}")
+        if count == places:
+            self._end_soon(now_s, END_AFTER_IN_TURN_S, "last station in turn")
 
     def _standing_at(self) -> float | None:
         if self._scale is None:
@@ -325,6 +394,9 @@ class Tracker:
             self._wrong(f"{self.setup.instrument}: {health.words()[-1]}: is it on hold, or out of reach?")
         self._is_frozen_told = health.is_frozen
 
+    def _shown_mm(self) -> float | None:
+        return self.next_mm if self._pending is None else self._pending[0]
+
     def _position_mm(self) -> float | None:
         return self._heard[self._scale].recent.last if self._scale is not None else None
 
@@ -343,11 +415,14 @@ class Tracker:
             position_mm=self._position_mm() if self._scale is not None else self._fed_mm(now_s),
             reading=recent.last,
             reading_age_s=None if recent.last_s is None else max(0.0, now_s - recent.last_s),
-            next_mm=self.next_mm if self._feed_mm_per_s is None else None,
+            next_mm=self._shown_mm() if self._feed_mm_per_s is None else None,
+            is_missed=(self._next_turn() or 0) < self._turn and self._scale is not None,
+            reach_mm=self._reach_mm,
             still_s=still_s,
             needed_s=self.settled_s,
             is_settled=settled,
             is_unmarked=self.setup.position == "stations" and self._pending is None,
+            in_turn=None if self._in_turn is None else self._in_turn.count,
             taken=tuple(self._taken),
             places=len(self._places),
             counts={name: (heard.good, heard.others) for name, heard in self._heard.items()},

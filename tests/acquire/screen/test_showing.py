@@ -2,12 +2,13 @@
 
 import json
 import sys
+from dataclasses import replace
 
 import pytest
 
 from acquire.ports import PortEvent
 from acquire.screen import Live, Screen, Taken
-from acquire.screen.painting import page
+from acquire.screen.painting import Page, page
 from acquire.screen.window import WindowFeed, encoded, live_line, start_line, station_line
 from acquire.traverse_file import Setup
 
@@ -47,11 +48,44 @@ LIVE = Live(
 @pytest.mark.parametrize("columns", [30, 40, 80, 200])
 def test_page_says_all_of_it_on_narrow_and_wide_terminals(columns):
     lines = page(LIVE, SCALE, columns, rows=12)
-    assert len(lines) <= 14 and len(page(LIVE, SCALE, columns, rows=24)) <= 24
-    text = "\n".join(line for line, _ in lines)
+    assert max(len(line) for line, _ in lines[:-4]) <= columns
+    assert len(lines) <= (11 if columns >= 80 else 15) and len(page(LIVE, SCALE, columns, rows=24)) < 24
+    text = " ".join(" ".join(line.strip() for line, _ in lines).split())
     for words in ("287.6 mm", "300 mm", "12.4 mm to go", "still for 1.5 s of 3 s", "4 not good", "q: end"):
         assert words in text
     assert "1 taken of 3" in text and "4 garbled" in text
+
+
+@pytest.mark.parametrize(("columns", "rows"), [(60, 24), (80, 24), (100, 30), (120, 40)])
+def test_long_profile_never_pushes_the_keys_off_the_terminal(columns, rows):
+    profile = ["so far:", *(f"{k}00 {'=' * 20}|" for k in range(14))]
+    lines = [line for line, _ in page(LIVE, SCALE, columns, profile, rows=rows)]
+    assert len(lines) < rows
+    assert lines[-1].endswith("q: end and keep")
+    assert profile[0] not in lines or profile[-1] in lines
+
+
+def test_station_is_near_enough_where_a_reading_would_count_for_it():
+    """2 mm, what an instrument set to a scribed line by hand is off (common practice)."""
+
+    def words(position_mm):
+        return "".join(line for line, _ in page(replace(LIVE, position_mm=position_mm), SCALE, 80))
+
+    assert "you are there" in words(298.4) and "you are there" in words(301.9)
+    assert "2.6 mm to go, away from the headstock" in words(297.4)
+
+
+def test_station_being_read_is_the_one_shown_until_it_is_taken():
+    live = replace(LIVE, position_mm=None, next_mm=300.0, is_unmarked=False)
+    assert "reading station 300 mm" in [line for line, _ in page(live, SETUP, 80)]
+    unmarked = [line for line, _ in page(replace(live, is_unmarked=True), SETUP, 80)]
+    assert "next station 300 mm" in unmarked and "press Enter when it stands there" in unmarked
+
+
+def test_terminal_that_cannot_be_drawn_over_gets_lines_and_the_keys(monkeypatch):
+    monkeypatch.setenv("TERM", "dumb")
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True, raising=False)
+    assert not Page(SETUP).can_redraw
 
 
 def test_state_is_in_the_words_and_never_in_the_colour_alone():

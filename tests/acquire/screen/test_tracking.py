@@ -5,6 +5,7 @@ import pytest
 
 from acquire.ports import Chunk, PortEvent
 from acquire.screen import Tracker
+from acquire.tagging import dwells_by_reading
 from acquire.traverse_file import Setup
 
 BED = """
@@ -135,6 +136,92 @@ def test_going_back_makes_the_station_before_the_next_one():
     bench.tracker.go_back()
     bench.mark("mark")
     assert [(t.station_mm, t.repeat) for t in bench.run(4.0).taken] == [(100, 1), (100, 2)]
+
+
+def stepped_level(bench, stations, rest_s=5.0, noise=0.2):
+    """Rest at each station in turn, thrown about between them."""
+    rng = np.random.default_rng(3)
+    for k in range(stations):
+        bench.run(rest_s, reading=lambda _, k=k: 10.0 + 3 * k + rng.normal(0, noise))
+        if k < stations - 1:
+            bench.run(3.0, reading=lambda _: rng.normal(0, 3000.0))
+    return bench.live
+
+
+def test_without_marks_each_stretch_of_rest_is_a_station_and_the_last_one_ends_it():
+    bench = Bench(position="stations")
+    assert stepped_level(bench, 3).in_turn == 3
+    assert [words.split(",")[0] for kind, words in bench.news if kind == "in turn"] == [
+        "1 of 3", "2 of 3", "3 of 3",
+    ]  # fmt: skip
+    assert bench.live.ends_in_s is not None and not bench.tracker.is_over(bench.now_s)
+    bench.run(12.0, reading=lambda _: 16.0)
+    assert bench.tracker.is_over(bench.now_s)
+
+
+def test_stretches_that_the_screen_counts_are_those_that_the_file_has():
+    """A second method: the whole record's own search for quiet stretches."""
+    rng = np.random.default_rng(5)
+    time_s = np.arange(0, 60, 0.05)
+    moving = (time_s % 10) > 6.5
+    reading = np.where(moving, rng.normal(0, 2000, time_s.size), 5 + rng.normal(0, 0.3, time_s.size))
+    bench = Bench(position="stations")
+    series = iter(reading)
+    bench.run(60.0, reading=lambda _: float(next(series)))
+    found = [dwell for dwell in dwells_by_reading(time_s, reading) if dwell.length_s >= 2.0]
+    assert bench.live.in_turn == len(found) == 6
+
+
+def test_last_stretch_does_not_end_what_moves_on_or_what_marks_have_taken_over():
+    bench = Bench(position="stations")
+    stepped_level(bench, 3)
+    bench.run(3.0, reading=lambda t: 3000 * np.sin(40 * t))
+    assert bench.live.ends_in_s is None
+    marked = Bench(position="stations")
+    stepped_level(marked, 3)
+    marked.mark("station 100")
+    live = marked.run(4.0)
+    assert live.in_turn is None and live.ends_in_s is None and [t.station_mm for t in live.taken] == [100.0]
+
+
+def test_readings_sent_one_by_one_are_stations_in_turn():
+    bench = Bench(position="stations")
+    for k in range(3):
+        bench.now_s += 6.0
+        bench.tracker.chunk(Chunk("level", bench.now_s, b"+12.00\n"))
+        assert bench.tracker.tick(bench.now_s + 2.0).in_turn == k + 1
+    assert bench.tracker.is_over(bench.now_s + 13.0)
+
+
+def test_last_station_ends_it_where_one_was_left_out_on_purpose():
+    bench = Bench(position="stations")
+    bench.mark("station 100")
+    bench.run(4.0)
+    bench.tracker.pass_over()
+    bench.mark("station 500")
+    live = bench.run(4.0)
+    assert live.ends_in_s is not None
+
+
+def test_station_passed_without_being_taken_comes_up_again_and_nothing_ends_without_it():
+    bench = Bench()
+    for place in (100.0, 500.0):
+        bench.run(2.0, bench.live.position_mm if bench.live else place, to_mm=place)
+        live = bench.run(4.0, place)
+    assert live.ends_in_s is None and live.next_mm == 300.0 and live.is_missed
+    bench.run(2.0, 500.0, to_mm=300.0)
+    assert bench.run(4.0, 300.0).ends_in_s is not None
+
+
+def test_mark_pressed_before_it_stands_takes_nothing_while_it_moves():
+    bench = Bench(position="stations")
+    rng = np.random.default_rng(4)
+    bench.run(6.0, reading=lambda _: 10 + rng.normal(0, 0.2))
+    bench.mark("station 100")
+    live = bench.run(8.0, reading=lambda _: rng.normal(0, 3000.0))
+    assert live.taken == () and live.next_mm == 100.0
+    (taken,) = bench.run(5.0, reading=lambda _: 12 + rng.normal(0, 0.2)).taken
+    assert taken.reading == pytest.approx(12, abs=0.2)
 
 
 def test_constant_feed_is_followed_from_its_first_mark():
