@@ -39,6 +39,11 @@ ENDING_SIGNALS = {
     "SIGBREAK": "Ctrl-Break",
 }
 """What ends a recording normally, and who that was."""
+ALWAYS_OBEYED = ("SIGINT", "SIGTERM")
+"""Also where they were ignored at the start, as a shell's script leaves SIGINT to what it runs behind it.
+
+A closed terminal (SIGHUP) is still ignored where it was: that is what `nohup` is for.
+"""
 
 
 class Observer(Protocol):
@@ -299,7 +304,9 @@ def ending_signals(stop: Callable[[str], None]) -> Iterator[None]:
     try:
         for name, who in ENDING_SIGNALS.items():
             number = getattr(signal, name, None)
-            if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
+            if number is not None and (
+                name in ALWAYS_OBEYED or signal.getsignal(number) is not signal.SIG_IGN
+            ):
                 before[number] = signal.signal(number, lambda *_, who=who: stop(who))
         yield
     finally:

@@ -1,6 +1,7 @@
 """The recorder by itself: a reader and a clock made up here, no port and no conversion process."""
 
 import shutil
+import signal
 from collections import deque, namedtuple
 
 import pytest
@@ -10,7 +11,7 @@ from acquire.conversion import Converted, convert_here
 from acquire.errors import RecordingError
 from acquire.journal import JournalWriter, read_journal
 from acquire.ports import Chunk, PortEvent
-from acquire.recorder import Recorder, instruments_of
+from acquire.recorder import Recorder, ending_signals, instruments_of
 from acquire.traverse_file import Setup, read_traverse
 
 BED = """
@@ -248,3 +249,20 @@ def test_instruments_are_named_once(survey):
     level = SETUP.bed.instruments["level"]
     assert [i.name for i in instruments_of(SETUP, [level])] == ["level"]
     assert isinstance(level, Instrument)
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="signals of POSIX")
+def test_signal_ends_it_also_where_a_script_started_it_with_that_signal_ignored():
+    """A shell's script leaves SIGINT ignored in what it runs behind it; `nohup` leaves SIGHUP so."""
+    numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+    before = [signal.signal(number, signal.SIG_IGN) for number in numbers]
+    told = []
+    try:
+        with ending_signals(told.append):
+            for number in numbers:
+                signal.raise_signal(number)
+        assert [signal.getsignal(number) for number in numbers] == [signal.SIG_IGN] * 3
+    finally:
+        for number, handler in zip(numbers, before, strict=True):
+            signal.signal(number, handler)
+    assert len(told) == 2
