@@ -42,6 +42,7 @@ from analysis.dense_fit import (
     standardised_residuals,
 )
 from analysis.dense_slopes import DenseTraverse, height_weights, spacing_for
+from analysis.one_base_apart import StationHeights, chain_of_runs
 
 Array = NDArray[np.float64]
 
@@ -100,6 +101,8 @@ class DenseHeights:
     """What chi-square should be near: samples less what the heights and zeros took up."""
     node_spacing_mm: float
     """Distance between the nodes used."""
+    one_base_apart: StationHeights | None
+    """Heights with nothing assumed between them; None where no three stations could be chained."""
 
     def pseudo_observations(self) -> PseudoObservations:
         """The same as one exact block for a least-squares adjustment.
@@ -234,7 +237,7 @@ def heights_from_dense_slopes(
     spacing = node_spacing_mm or spacing_for(traverses)
     station = _checked_targets(traverses, station_mm, spacing)
     problem = problem_for(traverses, spacing)
-    as_stated = Noise((0.0,) * problem.runs, (1.0,) * problem.runs)
+    as_stated = Noise((0.0,) * problem.runs, *[(1.0,) * problem.runs] * 2)
     if q_um2_per_mm3:
         noise = as_stated
     else:
@@ -285,4 +288,5 @@ def _heights(
         chi_square=float(residual @ residual),
         degrees_of_freedom=float(redundancy.sum()),
         node_spacing_mm=problem.spacing_mm,
+        one_base_apart=chain_of_runs(traverses, noise.rho, noise.size, station),
     )

@@ -107,6 +107,8 @@ class Noise:
     """Correlation of neighbouring samples' noise, 0 to 0.98."""
     inflation: tuple[float, ...]
     """What to multiply the stated uncertainties by, so that averages get theirs right."""
+    size: tuple[float, ...]
+    """What to multiply them by for a sample by itself; 1 or more."""
 
 
 def _roughness(nodes: int) -> sparse.coo_array:
@@ -316,7 +318,8 @@ def judge_noise(problem: Problem) -> Noise:
     size = fitted(found)[1]
     rho = tuple(float(r) for r in found[1:])
     # stated noise counts as it is stated, larger noise as it is found; what neighbours share comes on top
-    return Noise(rho, tuple(float(np.sqrt(max(1.0, size) + 2 * r / (1 - r) * size)) for r in rho))
+    inflation = tuple(float(np.sqrt(max(1.0, size) + 2 * r / (1 - r) * size)) for r in rho)
+    return Noise(rho, inflation, (max(1.0, size) ** 0.5,) * problem.runs)
 
 
 def _descend(cost, start: Array, decades: tuple[float, float]) -> Array:

@@ -9,11 +9,30 @@ import numpy as np
 from acquire.bed import Face
 from acquire.errors import AnalysisError
 from analysis.combination import BedMap
+from analysis.one_base_apart import StationHeights
 from analysis.profile import SAME_STATION_MM, Profile
 from analysis.reference_lines import Place, WorstOver, remove_line, straightness, worst_over
 
 LINES = ("ends", "least-squares", "minimum-zone", "unworn")
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
+
+
+@dataclass(frozen=True, eq=False)
+class OneBaseApart:
+    """Heights at stations one base of a drawn level apart, nothing assumed between them."""
+
+    station_mm: np.ndarray
+    height_um: np.ndarray
+    """After the line is removed."""
+    standard_uncertainty_um: np.ndarray
+    straightness_um: float
+    straightness_expanded_um: float
+    sense: str
+    base_mm: float
+    line: str
+    """As asked for; through the ends where that cannot be drawn through these stations."""
+    highest: Place = field(metadata=_INSIDE)
+    lowest: Place = field(metadata=_INSIDE)
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,8 +58,12 @@ class FaceMap:
     blind_wavelengths_mm: tuple[float, ...]
     warnings: tuple[str, ...]
     worst_over: WorstOver | None
+    one_base_apart: OneBaseApart | None
+    """Beside the curve from a drawn level; None where there is none."""
     profile: Profile = field(metadata=_INSIDE)
     """The known heights before any line was removed."""
+    curve_is_sure: bool = field(metadata=_INSIDE)
+    """Whether the curve may be quoted with its uncertainty; if not, only what is one base apart."""
 
 
 def map_face(
@@ -72,6 +95,8 @@ def map_face(
     level = remove_line(profile, line, described.unworn_mm)
     found = straightness(profile, line, described.unworn_mm)
     station, height, uncertainty = _with_gaps(bed_map, face, level, relative_to)
+    dense = bed_map.dense(face) if relative_to is None else None
+    apart = None if dense is None else _one_base_apart(dense.one_base_apart, line, described)
     return FaceMap(
         face=face,
         relative_to=relative_to,
@@ -90,7 +115,31 @@ def map_face(
         blind_wavelengths_mm=bed_map.blind_wavelengths_mm(face),
         warnings=_warnings(bed_map, face),
         worst_over=None if over_mm is None else worst_over(profile, over_mm),
+        one_base_apart=apart,
         profile=profile,
+        curve_is_sure=dense is None or dense.band_is_95_percent,
+    )
+
+
+def _one_base_apart(chain: StationHeights | None, line: str, described: Face) -> OneBaseApart | None:
+    """The stations one base apart from their own line, and how straight they are."""
+    if chain is None:
+        return None
+    profile = Profile(described.id, chain.station_mm, chain.height_um, chain.covariance_um2)
+    kind = line if line != "unworn" or _reaches_unworn(profile, described) else "ends"
+    level = remove_line(profile, kind, described.unworn_mm)
+    found = straightness(profile, kind, described.unworn_mm)
+    return OneBaseApart(
+        station_mm=level.station_mm,
+        height_um=level.height_um,
+        standard_uncertainty_um=level.standard_uncertainty_um,
+        straightness_um=found.range_um,
+        straightness_expanded_um=found.expanded_um,
+        sense=found.sense,
+        base_mm=chain.base_mm,
+        line=kind,
+        highest=found.highest,
+        lowest=found.lowest,
     )
 
 

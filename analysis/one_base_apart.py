@@ -8,7 +8,8 @@ lets a finer map be seen through a coarser instrument, so that like is compared 
 Source: derived for this project from what a slope over a base is.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -20,6 +21,11 @@ Array = NDArray[np.float64]
 
 WINDOW_SHARE = 0.1
 """Usual length of the window, as a share of the base."""
+NEARLY_AS_FAR = 0.8
+"""Runs that cover this share of what the farthest covers take part; of such bases the shortest is used."""
+LEAST_STATIONS = 3
+SLACK_MM = 0.5
+"""How far from the first or the last sample a chain may start or end: half a bin of a drawn traverse."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +40,8 @@ class StationHeights:
     """Their covariance, in µm², shape (k, k)."""
     averaged_over_mm: float
     """Each height is the mean over this length of way."""
+    base_mm: float
+    """How far apart the stations are; for a smoothed map, what it was smoothed over."""
 
 
 def stations_one_base_apart(
@@ -80,7 +88,93 @@ def stations_one_base_apart(
     base_m = traverse.base_mm / 1000
     height = np.r_[0.0, np.cumsum(base_m * slope)]
     total = np.r_[0.0, np.cumsum(base_m**2 * variance)]
-    return StationHeights(station, height, np.minimum.outer(total, total), window)
+    return StationHeights(station, height, np.minimum.outer(total, total), window, traverse.base_mm)
+
+
+def chain_of_runs(
+    traverses: Sequence[DenseTraverse], rho: Sequence[float], size: Sequence[float], near_mm: ArrayLike = ()
+) -> StationHeights | None:
+    """Heights one base apart from all runs over one base, averaged.
+
+    Of several bases the shortest that covers nearly as much as any is used: it has the most
+    stations. Each run counts by the noise of its own chain, the same at all stations, so that
+    the zeros of the runs stay a tilt of the whole.
+
+    Parameters
+    ----------
+    traverses : sequence of DenseTraverse
+        Of one face.
+    rho, size : sequence of float
+        For each traverse: correlation of neighbouring samples' noise, and by what its stated
+        uncertainty is to be multiplied.
+    near_mm : array
+        Stations of the bed; the chain starts at one of them where it can.
+
+    Returns
+    -------
+    StationHeights or None
+        None where fewer than three stations one base apart were covered, or a hole in the
+        samples breaks every chain.
+
+    Examples
+    --------
+    >>> from analysis.dense_slopes import dense_traverse
+    >>> x = np.arange(100, 501, 2.0)
+    >>> runs = [dense_traverse(x, 0.2 * (x - 300) + zero, 1.0, base_mm=200) for zero in (0, 40)]
+    >>> chain_of_runs(runs, (0, 0), (1, 1), [0, 100]).station_mm
+    array([  0., 200., 400., 600.])
+    """
+    kept = _over_one_base(traverses)
+    runs = [
+        replace(run, standard_uncertainty_um_per_m=run.standard_uncertainty_um_per_m * size[k])
+        for k, run in enumerate(traverses)
+        if k in kept
+    ]
+    for first_mm in _first_stations(runs, np.asarray(near_mm, dtype=float)):
+        try:
+            chains = [
+                stations_one_base_apart(run, rho=rho[k], first_mm=first_mm)
+                for k, run in zip(kept, runs, strict=True)
+            ]
+        except AnalysisError:
+            continue
+        count = min(len(chain.station_mm) for chain in chains)
+        return _mean_chain(chains, count) if count >= LEAST_STATIONS else None
+    return None
+
+
+def _over_one_base(traverses: Sequence[DenseTraverse]) -> list[int]:
+    """Which runs to chain: those over the shortest base that covers nearly as much as any."""
+    covered = [float(np.ptp(run.station_mm)) + run.base_mm for run in traverses]
+    far = [k for k, each in enumerate(covered) if each >= NEARLY_AS_FAR * max(covered)]
+    shortest = min(traverses[k].base_mm for k in far)
+    return [k for k in far if traverses[k].base_mm == shortest]
+
+
+def _first_stations(runs: Sequence[DenseTraverse], near_mm: Array) -> list[float]:
+    """Where a chain through all runs may start, the best first; as many steps as there are from each."""
+    base = runs[0].base_mm
+    lowest = max(float(run.station_mm[0]) for run in runs) - base / 2 - SLACK_MM
+    highest = min(float(run.station_mm[-1]) for run in runs) + base / 2 + SLACK_MM
+    spare = highest - lowest - base * np.floor((highest - lowest) / base + 1e-9)
+    middle = lowest + spare / 2
+    named = near_mm[(near_mm >= lowest - 1e-9) & (near_mm <= lowest + spare + 1e-9)]
+    return [*named[np.argsort(np.abs(named - middle))].tolist(), middle]
+
+
+def _mean_chain(chains: Sequence[StationHeights], count: int) -> StationHeights:
+    """The weighted mean of chains over the same stations."""
+    weight = np.array([1 / chain.covariance_um2[count - 1, count - 1] for chain in chains])
+    weight /= weight.sum()
+    return replace(
+        chains[0],
+        station_mm=chains[0].station_mm[:count],
+        height_um=sum(w * chain.height_um[:count] for w, chain in zip(weight, chains, strict=True)),
+        covariance_um2=sum(
+            w**2 * chain.covariance_um2[:count, :count] for w, chain in zip(weight, chains, strict=True)
+        ),
+        averaged_over_mm=max(chain.averaged_over_mm for chain in chains),
+    )
 
 
 def _window(traverse: DenseTraverse, window_mm: float | None) -> float:
@@ -102,8 +196,8 @@ def _chain(traverse: DenseTraverse, window_mm: float, first_mm: float | None) ->
     fits = int(np.floor((highest - lowest) / base + 1e-9))
     if first_mm is None:
         first_mm = lowest + ((highest - lowest) - fits * base) / 2
-    steps = int(np.floor((highest + half - first_mm) / base + 1e-9))
-    if steps < 1 or first_mm < lowest - half - 1e-9:
+    steps = int(np.floor((highest + half + SLACK_MM - first_mm) / base + 1e-9))
+    if steps < 1 or first_mm < lowest - half - SLACK_MM - 1e-9:
         raise AnalysisError(
             traverse.name,
             f"no step of {base:g} mm starts at {first_mm:g} mm",
@@ -118,7 +212,7 @@ def _window_mean(
     """Slope at the middle of a window, from a straight line through its samples, and its variance."""
     near = np.abs(traverse.station_mm - middle_mm) <= window_mm / 2 + 1e-9
     off = traverse.station_mm[near] - middle_mm
-    if not len(off) or off.min() > 1e-9 or off.max() < -1e-9:
+    if not len(off) or off.min() > SLACK_MM + 1e-9 or off.max() < -SLACK_MM - 1e-9:
         raise AnalysisError(
             f"{traverse.name}, {middle_mm:g} mm",
             f"found {len(off)} samples within {window_mm / 2:g} mm, none on one side",
@@ -127,7 +221,7 @@ def _window_mean(
         )
     centred = off - off.mean()
     square = float(centred @ centred)
-    weight = 1 / len(off) - (off.mean() * centred / square if square > 0 else 0.0)
+    weight = 1 / len(off) - (off.mean() * centred / square if square > 0 else np.zeros(len(off)))
     return float(weight @ traverse.slope_um_per_m[near]), _variance(
         weight * traverse.standard_uncertainty_um_per_m[near], rho
     )
@@ -238,4 +332,6 @@ def smoothed_by_base(
             "smoothing by a base", f"the map is shorter than a base of {base_mm:g} mm", "a longer map"
         )
     weights = moving_average_weights(station, base_mm, at)
-    return StationHeights(at, weights @ height, weights @ covariance @ weights.T, float(base_mm))
+    return StationHeights(
+        at, weights @ height, weights @ covariance @ weights.T, float(base_mm), float(base_mm)
+    )

@@ -17,7 +17,7 @@ from acquire.units import (
 
 if TYPE_CHECKING:
     from analysis.comparison import Comparison
-    from analysis.face_map import FaceMap
+    from analysis.face_map import FaceMap, OneBaseApart
     from analysis.twist import Twist
     from analysis.whole_bed import WholeBed
 
@@ -94,19 +94,45 @@ def columns(
 
 
 def shape_words(result: "FaceMap", inch: bool) -> str:
-    """One face in one line: hollow or crowned, by how much, how sure, where."""
+    """One face in one line: hollow or crowned, by how much, how sure, where.
+
+    Where the curve of a drawn level may not be claimed it is what stations one base apart say.
+    """
     name = result.face if result.relative_to is None else f"{result.face} relative to {result.relative_to}"
-    height = result.straightness_um[result.line.replace("-", "_")]
-    expanded = result.straightness_expanded_um
-    if result.sense == STRAIGHT:
-        seen = height_text(expanded, inch, expanded / 2)
-        return f"{name} is straight within what could be seen: {seen} at most."
-    amount = f"{height_text(height, inch, expanded / 2)} ± {height_text(expanded, inch, expanded / 2)}"
-    lowest = f"lowest at {length_text(result.lowest.station_mm, inch)}"
-    highest = f"highest at {length_text(result.highest.station_mm, inch)}"
-    where = {"hollow": lowest, "crowned": highest}.get(result.sense, f"{highest}, {lowest}")
-    kind = "hollow and crowned" if result.sense == "both" else result.sense
-    return f"{name} is {kind} by {amount}, {where}."
+    apart = result.one_base_apart
+    if apart is not None and not result.curve_is_sure:
+        return (
+            f"{name} is {_shape(apart, apart.straightness_um, inch)}, at stations one base "
+            f"({length_text(apart.base_mm, inch)}) apart, nothing assumed between them."
+        )
+    return f"{name} is {_shape(result, result.straightness_um[result.line.replace('-', '_')], inch)}."
+
+
+def one_base_apart_words(result: "FaceMap", inch: bool) -> list[str]:
+    """Beside the curve what stations one base apart say; where these lead, what the curve says."""
+    apart = result.one_base_apart
+    if apart is None:
+        return []
+    if not result.curve_is_sure:
+        curve = _shape(result, result.straightness_um[result.line.replace("-", "_")], inch)
+        return [f"  The curve between them is the smoothest that the readings allow: {curve}."]
+    return [
+        f"  Nothing assumed between stations one base ({length_text(apart.base_mm, inch)}) apart: "
+        f"{_shape(apart, apart.straightness_um, inch)}."
+    ]
+
+
+def _shape(found: "FaceMap | OneBaseApart", height_um: float, inch: bool) -> str:
+    """Hollow or crowned, by how much, how sure, where."""
+    expanded = found.straightness_expanded_um
+    if found.sense == STRAIGHT:
+        return f"straight within what could be seen: {height_text(expanded, inch, expanded / 2)} at most"
+    amount = f"{height_text(height_um, inch, expanded / 2)} ± {height_text(expanded, inch, expanded / 2)}"
+    lowest = f"lowest at {length_text(found.lowest.station_mm, inch)}"
+    highest = f"highest at {length_text(found.highest.station_mm, inch)}"
+    where = {"hollow": lowest, "crowned": highest}.get(found.sense, f"{highest}, {lowest}")
+    kind = "hollow and crowned" if found.sense == "both" else found.sense
+    return f"{kind} by {amount}, {where}"
 
 
 def roll_words(result: "Twist", inch: bool) -> str:

@@ -56,12 +56,13 @@ def command(
 def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
     """The answer, then where it is from, then the heights, then what to mind."""
     from acquire.units import height_text, length_text
-    from analysis.words import LINE_WORDS, columns, notes, shape_words
+    from analysis.words import LINE_WORDS, columns, notes, one_base_apart_words, shape_words
 
     half = result.straightness_expanded_um / 2
     numbers = ", ".join(str(n) for n in result.traverses)
     lines = [
         shape_words(result, inch),
+        *one_base_apart_words(result, inch),
         f"  From traverse{'s' if len(result.traverses) > 1 else ''} {numbers} ({result.mode}); "
         f"heights are from {LINE_WORDS[result.line]}.",
         "  Straightness by line: "

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from acquire.units import decimals_for, number_text
-from analysis.figures.looks import HIGH, INK, LOW, SOFT, Scale, draw_band, ground, look, new_figure
+from analysis.figures.looks import HIGH, INK, LOW, OTHER, SOFT, Scale, draw_band, ground, look, new_figure
 from analysis.figures.thinning import thinned
 from analysis.words import LINE_WORDS, shape_words
 
@@ -46,6 +46,7 @@ def profile_figure(
         ground(axes)
         _draw_curve(axes, result, scale)
         _mark_gaps(axes, result, scale)
+        _mark_one_base_apart(axes, result, scale)
         _mark_unworn(axes, unworn_mm, scale)
         _mark_extremes(axes, result, scale)
         scale.along(axes)
@@ -98,6 +99,20 @@ def _mark_gaps(axes: Axes, result: "FaceMap", scale: Scale) -> None:
     if len(gaps):
         shown = gaps[np.linspace(0, len(gaps) - 1, min(len(gaps), MOST_MARKED)).astype(int)]
         axes.plot(shown, np.zeros(len(shown)), "x", color=INK, markersize=4.5, zorder=4, label="not known")
+
+
+def _mark_one_base_apart(axes: Axes, result: "FaceMap", scale: Scale) -> None:
+    """Stations with nothing assumed between them, laid onto the curve: only their shape is known."""
+    apart = result.one_base_apart
+    if apart is None or np.isnan(result.height_um).any():
+        return
+    off = np.interp(apart.station_mm, result.station_mm, result.height_um) - apart.height_um
+    height = apart.height_um + np.polyval(np.polyfit(apart.station_mm, off, 1), apart.station_mm)
+    axes.errorbar(
+        scale.length(apart.station_mm), scale.height(height), 2 * scale.height(apart.standard_uncertainty_um),
+        fmt="s", color=OTHER, markerfacecolor="white", markersize=5.5, elinewidth=1.0, capsize=2.5, zorder=5,
+        label=f"one base ({scale.length(apart.base_mm):.4g} {scale.length_unit}) apart",
+    )  # fmt: skip
 
 
 def _mark_unworn(axes: Axes, unworn_mm: Sequence[tuple[float, float]], scale: Scale) -> None:

@@ -19,6 +19,7 @@ from analysis.dense_slopes import DenseTraverse, dense_traverse
 from analysis.observations.carriers import face_named
 from analysis.observations.differences import description_warnings
 from analysis.observations.interpolating import interpolation
+from analysis.observations.lateness import put_back
 from analysis.observations.slope import slope_sign
 from analysis.observations.stations import order_of_reading, usable
 from analysis.observations.terms import Nuisance, Observations, Place
@@ -51,6 +52,7 @@ def observe_dense(
         slope_sign(face, each.instrument, f"traverse {each.number:03d}") * (-1 if each.setup.turned else 1)
         for each in traverses
     ]
+    kept, late = put_back(traverses, kept)
     still = _without_drift(traverses, kept)
     runs = [_run(*each) for each in zip(traverses, still, signs, strict=True)]
     station_mm = _stations_reached(runs, bed, first)
@@ -60,6 +62,7 @@ def observe_dense(
     away_m = (station_mm - np.mean(station_mm)) / UM_PER_M
     noise, words = _noise(heights, first)
     covariance = noise * (heights.covariance_um2 + tilt_sd**2 * np.outer(away_m, away_m))
+    heights = _with_shared_errors(heights, noise, traverses)
     zero = first if named == 0 else traverses[named]
     height_um = heights.height_um + tilt * away_m
     return Observations(
@@ -90,12 +93,28 @@ def observe_dense(
         warnings=(
             *(words for each in traverses for words in description_warnings(each, bed)),
             *([f"{face.id}: {heights.warning}"] if heights.warning else []),
+            *late,
             *words,
         ),
     )
 
 
-def _instruments(traverses: Sequence[Traverse]) -> Iterable[Instrument]:
+def _with_shared_errors(heights: DenseHeights, noise: float, traverses: Sequence[Traverse]) -> DenseHeights:
+    """The heights one base apart with all that the map's have: noise as found, scale as stated."""
+    chain = heights.one_base_apart
+    if chain is None:
+        return heights
+    covariance = noise * chain.covariance_um2
+    from_line = chain.height_um - np.polyval(
+        np.polyfit(chain.station_mm, chain.height_um, 1), chain.station_mm
+    )
+    for each in _instruments(each for each in traverses if each.instrument.base_mm == chain.base_mm):
+        for shared in scale_nuisances(each, from_line):
+            covariance = covariance + (shared.prior_sd or 0.0) ** 2 * np.outer(shared.column, shared.column)
+    return replace(heights, one_base_apart=replace(chain, covariance_um2=covariance))
+
+
+def _instruments(traverses: Iterable[Traverse]) -> Iterable[Instrument]:
     return {each.instrument.name: each.instrument for each in traverses}.values()
 
 

@@ -26,6 +26,7 @@ from analysis.words import (
     fit_words,
     known_up_to_words,
     notes,
+    one_base_apart_words,
     roll_words,
     shape_words,
     suspect_words,
@@ -141,7 +142,8 @@ def face_section(bed: Bed, name: str, key: str, found: FaceMap | AnalysisError, 
     if isinstance(found, AnalysisError):
         return Section(name, (), reason=as_sentence(found.found))
     figure = profile_figure(found, inch, unworn_mm=bed.faces[name].unworn_mm, is_titled=False)
-    words = [shape_words(found, inch), from_words(found)]
+    beside = [each.strip() for each in one_base_apart_words(found, inch)]
+    words = [shape_words(found, inch), *beside, from_words(found)]
     if found.blind_wavelengths_mm:
         blind = ", ".join(length_text(each, inch) for each in found.blind_wavelengths_mm)
         words.append(f"Ripples of these lengths cannot be seen with this base: {blind}.")

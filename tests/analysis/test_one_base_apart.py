@@ -5,7 +5,7 @@ import pytest
 
 from acquire.errors import AnalysisError
 from analysis.dense_slopes import dense_traverse
-from analysis.one_base_apart import smoothed_by_base, stations_one_base_apart
+from analysis.one_base_apart import chain_of_runs, smoothed_by_base, stations_one_base_apart
 
 
 def dip(x):
@@ -89,3 +89,35 @@ def test_smoothing_carries_the_covariance_by_second_method():
     fine = np.linspace(-75, 75, 1501)
     averaged = [[np.interp(at + fine, station, d).mean() for at in (100, 250)] for d in draws.T]
     np.testing.assert_allclose(np.cov(np.array(averaged).T), smooth.covariance_um2, rtol=0.1)
+
+
+def test_runs_there_and_back_are_averaged_into_one_chain_with_less_noise():
+    rng = np.random.default_rng(6)
+    there = run_over(dip, 200)
+    runs = [
+        dense_traverse(there.station_mm, there.slope_um_per_m + zero + 2 * rng.normal(size=651), 2.0, 200)
+        for zero in (0.0, 90.0)
+    ]
+    one = chain_of_runs(runs[:1], [0.0], [1.0], np.arange(0, 1501, 50.0))
+    both = chain_of_runs(runs, [0.0] * 2, [1.0] * 2, np.arange(0, 1501, 50.0))
+    assert one.station_mm.tolist() == both.station_mm.tolist() == [50 + 200 * k for k in range(8)]
+    np.testing.assert_allclose(both.covariance_um2, one.covariance_um2 / 2, rtol=1e-12)
+    off = both.height_um - dip(both.station_mm)
+    off -= np.polyval(np.polyfit(both.station_mm, off, 1), both.station_mm)
+    assert np.max(np.abs(off)) < 1.2
+
+
+def test_shortest_base_that_covers_the_way_is_chained_and_a_short_stretch_is_not():
+    runs = [run_over(dip, 400), run_over(dip, 250)]
+    x = np.arange(300, 501, 2.0)
+    runs.append(dense_traverse(x, np.zeros(101), 2.0, 50))
+    assert chain_of_runs(runs, [0.0] * 3, [1.0] * 3).base_mm == 250
+
+
+def test_hole_is_stepped_around_or_there_is_no_chain():
+    whole = run_over(dip, 200)
+    kept = np.abs(whole.station_mm - 350) > 15
+    holed = dense_traverse(whole.station_mm[kept], whole.slope_um_per_m[kept], 2.0, 200)
+    chain = chain_of_runs([holed], [0.0], [1.0], np.arange(0, 101, 10.0))
+    assert np.min(np.abs(chain.station_mm + 100 - 350)) >= 15
+    assert chain_of_runs([run_over(dip, 800)], [0.0], [1.0]) is None

@@ -1,0 +1,83 @@
+"""What stands beside the curve of a drawn level, and what leads where the curve may not be claimed."""
+
+import json
+
+import numpy as np
+import pytest
+
+from analysis.answers import as_json
+from analysis.combination import combine
+from analysis.commands.map import map_words
+from analysis.face_map import map_face
+
+LENGTH = 1200
+
+
+def hollow(x):
+    return -40 * np.sin(np.pi * np.asarray(x) / LENGTH) ** 2
+
+
+@pytest.fixture
+def drawn(invented_bed, make_traverse):
+    """A map of a face from a level drawn over it."""
+
+    def make(base, *, noise=1.0, seed=1, mode="continuous", **level):
+        more = "".join(f"\n{key} = {value}" for key, value in level.items())
+        text = (
+            f'quantity = "slope"\nunit = "um/m"\nbase_mm = {base}\nstandard_uncertainty = 1.0\nseating_um = 0'
+        )
+        bed = invented_bed(LENGTH, 100, instruments={"level": text + more})
+        x = np.arange(base / 2, LENGTH - base / 2 + 1, 1.0 if mode == "continuous" else base)
+        slope = (hollow(x + base / 2) - hollow(x - base / 2)) / base * 1000
+        slope = slope + np.random.default_rng(seed).normal(0, noise, len(x)) + 70
+        run = make_traverse(bed, "level", x, slope, face="front-flat", mode=mode)
+        return map_face(combine([run], bed), "front-flat")
+
+    return make
+
+
+def test_stations_one_base_apart_stand_beside_the_curve(drawn):
+    found = drawn(100)
+    words = map_words(found, False)
+    assert words[0].startswith("front-flat is hollow by ")
+    assert "Nothing assumed between stations one base (100 mm) apart: hollow by" in words[1]
+    apart = json.loads(as_json(found))["one_base_apart"]
+    assert {"station_mm", "height_um", "standard_uncertainty_um", "straightness_um"} <= set(apart)
+    assert apart["station_mm"] == [100.0 * k for k in range(13)]
+    assert apart["straightness_um"] == pytest.approx(40, abs=2)
+
+
+def test_they_lead_where_the_curve_may_not_be_claimed(drawn):
+    found = drawn(400)
+    words = map_words(found, False)
+    assert "at stations one base (400 mm) apart, nothing assumed between them" in words[0]
+    assert "The curve between them is the smoothest that the readings allow" in words[1]
+    assert any("no 95 % band" in line for line in words)
+    apart = found.one_base_apart
+    truth = hollow(apart.station_mm)
+    assert apart.straightness_um == pytest.approx(np.ptp(truth - truth[0]), abs=1.0)
+
+
+def test_a_level_stepped_along_has_nothing_beside_it(drawn):
+    found = drawn(100, mode="stepped")
+    assert json.loads(as_json(found))["one_base_apart"] is None
+    assert not any("one base" in line for line in map_words(found, False))
+
+
+def test_scale_error_is_in_what_is_said_one_base_apart(drawn):
+    plain, scaled = drawn(100), drawn(100, scale_uncertainty=0.05)
+    middle = len(plain.one_base_apart.station_mm) // 2
+    grown = [found.one_base_apart.standard_uncertainty_um[middle] for found in (plain, scaled)]
+    assert np.sqrt(grown[1] ** 2 - grown[0] ** 2) == pytest.approx(0.05 * 40, rel=0.05)
+
+
+def test_heights_one_base_apart_hold_the_truth_as_often_as_they_say(drawn):
+    ratios = []
+    for seed in range(16):
+        apart = drawn(100, seed=seed).one_base_apart
+        truth = hollow(apart.station_mm)
+        inner = slice(1, -1)
+        off = apart.height_um - (truth - np.interp(apart.station_mm, [0, LENGTH], truth[[0, -1]]))
+        ratios.append((off / np.maximum(apart.standard_uncertainty_um, 1e-9))[inner])
+    assert np.sqrt(np.mean(np.square(ratios))) == pytest.approx(1.0, abs=0.2)
+    assert np.mean(np.abs(ratios) <= 2) > 0.9
