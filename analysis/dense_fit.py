@@ -126,10 +126,12 @@ def _follows(traverses: Sequence[DenseTraverse]) -> NDArray[np.bool_]:
     return np.concatenate([np.r_[False, step <= GAP * max(float(np.median(step)), 1e-9)] for step in steps])
 
 
-def _pattern(design: sparse.csr_array, rough: sparse.coo_array, paired: bool) -> sparse.coo_array:
-    """Where the normal matrix may have entries; `paired`: neighbouring samples may be correlated."""
+def _pattern(
+    design: sparse.csr_array, rough: sparse.coo_array, paired: NDArray[np.intp] | None
+) -> sparse.coo_array:
+    """Where the normal matrix may have entries; `paired` samples may be correlated with the one before."""
     reach = abs(design)
-    pair = reach[1:] + reach[:-1] if paired else reach
+    pair = reach if paired is None else reach[paired] + reach[paired - 1]
     return sparse.coo_array(reach.T @ reach + pair.T @ pair + abs(rough))
 
 
@@ -156,8 +158,8 @@ def problem_for(traverses: Sequence[DenseTraverse], spacing_mm: float, *, paired
     base_m = np.array([run.base_mm for run in traverses])[run_of] / 1000
     slope = np.concatenate([run.slope_um_per_m for run in traverses])
     sigma = base_m * np.concatenate([run.standard_uncertainty_um_per_m for run in traverses])
-    rough = _roughness(len(node))
-    pattern = _pattern(design, rough, paired)
+    rough, follows = _roughness(len(node)), _follows(traverses)
+    pattern = _pattern(design, rough, np.flatnonzero(follows) if paired else None)
     place = narrowest(pattern, sorted({round(run.base_mm / spacing_mm) for run in traverses}))
     rows = width(pattern, place)
     _refuse_too_large(len(node), rows, spacing_mm)
@@ -167,7 +169,7 @@ def problem_for(traverses: Sequence[DenseTraverse], spacing_mm: float, *, paired
         rise_um=base_m * (slope - traverses[0].slope_um_per_m.mean()),
         sigma_um=sigma,
         run_of=run_of,
-        follows=_follows(traverses),
+        follows=follows,
         zero=base_m[:, None] * (run_of[:, None] == np.arange(1, len(traverses))),
         pattern=pattern,
         place=place,
