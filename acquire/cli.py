@@ -52,7 +52,9 @@ class CommandTable(click.Group):
         """Import the file of one command."""
         if cmd_name not in COMMANDS:
             return None
-        return importlib.import_module(COMMANDS[cmd_name][0]).command
+        from acquire.commands.completing import completing_names
+
+        return completing_names(importlib.import_module(COMMANDS[cmd_name][0]).command)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands from the table alone; click's own way would import every one."""
@@ -70,11 +72,19 @@ class CommandTable(click.Group):
 
 @click.command(cls=CommandTable, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="waylog")
-def waylog() -> None:
+@click.option("--quiet", "-q", is_flag=True, help="Answers, cautions and faults only: no notes, no bars.")
+@click.option(
+    "--verbose", "-v", is_flag=True, help="All there is to say; also what lies behind a fault."
+)
+@click.pass_context
+def waylog(ctx: click.Context, quiet: bool, verbose: bool) -> None:
     """Measure the ways of a machine tool and work out what shape they are in.
 
     Before any instrument goes on the machine: isolate it from the mains and lock it off.
     """
+    if quiet and verbose:
+        raise click.UsageError("--quiet or --verbose, not both.")
+    ctx.ensure_object(dict)["verbose"] = verbose
 
 
 def companion(*about: Any) -> Any:
@@ -84,13 +94,14 @@ def companion(*about: Any) -> Any:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; 0 done, 1 an expected failure (told in one line), 2 wrong usage."""
+    shared: dict[str, Any] = {"companion": companion}
     try:
-        result = waylog.main(
-            args=argv, prog_name="waylog", standalone_mode=False, obj={"companion": companion}
-        )
+        result = waylog.main(args=argv, prog_name="waylog", standalone_mode=False, obj=shared)
         return result if isinstance(result, int) else 0
     except WaylogError as error:
         click.echo(f"waylog: {error}", err=True)
+        for cause in _causes(error) if shared.get("verbose") else ():
+            click.echo(f"  because of {type(cause).__name__}: {cause}", err=True)
         return 1
     except click.ClickException as error:
         error.show()
@@ -101,6 +112,14 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
+
+
+def _causes(error: BaseException) -> list[BaseException]:
+    """What an error came from, the nearest first."""
+    causes: list[BaseException] = []
+    while (cause := (causes[-1] if causes else error).__cause__) is not None:
+        causes.append(cause)
+    return causes
 
 
 def run() -> None:

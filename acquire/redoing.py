@@ -49,6 +49,7 @@ def redo(
     survey: Path | str,
     numbers: Sequence[int] = (),
     derive: Callable[[JournalContents], Traverse] = derive,
+    on_derived: Callable[[], None] = lambda: None,
 ) -> list[Redone]:
     """Derive traverses of a survey anew, all or those of `numbers`, under the same numbers.
 
@@ -65,7 +66,10 @@ def redo(
     _check_room(traverse_folder(survey), files.values())
     with _alone(Path(survey)):
         try:
-            changes = {number: _written_anew(path, bed, derive) for number, path in files.items()}
+            changes = {}
+            for number, path in files.items():
+                changes[number] = _written_anew(path, bed, derive)
+                on_derived()
             return [
                 Redone(number, path, _put_in_place(path), changes[number]) for number, path in files.items()
             ]

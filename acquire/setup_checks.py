@@ -111,13 +111,12 @@ def setup_warnings(setup: Setup) -> tuple[str, ...]:
         )
     if instrument.seating_um is None:
         words.append(
-            f"{instrument.name} has no seating_um in bed.toml: what lifting and replacing varies by "
-            "is not counted (read one place ten times, lifting it each time)"
+            f"{instrument.name} has no seating_um in bed.toml: lifting and replacing it is not counted"
         )
     if not setup.state:
         words.append(
-            "bed.toml has no [state] (on feet or blocks, clamped or free, headstock and carriage on or off, "
-            "temperature): without it before and after cannot be held against each other"
+            "bed.toml has no [state] (how the bed stands, what is on it, how warm): "
+            "before and after scraping cannot be compared without it"
         )
     return tuple(words)
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acquire.commands.talk import say_cautions, say_notes
 from acquire.commands.traverse_options import TraverseCommand, asked_of, traverse_options
 
 if TYPE_CHECKING:
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from acquire.journal import JournalWriter
     from acquire.traverse_file import Setup
 
-CAUTION = "Before the instrument goes on the bed: isolate the machine and lock it off; keep hands clear."
 SETTLE_VIAL_S = 15.0
 
 
@@ -63,8 +63,8 @@ def command(
         survey_bed(survey), survey, source="enter", created_utc=created, **asked_of(options, face), unit=unit
     )
     _places(setup, options)
-    for words in (CAUTION, *setup_warnings(setup)):
-        click.echo(f"note: {words}", err=True)
+    say_cautions()
+    say_notes(setup_warnings(setup))
     left = resumable(survey, setup)
     is_resumed = left is not None and _goes_on(left, resume)
     writer = JournalWriter.reopen(left) if left is not None and is_resumed else begin(survey, setup)

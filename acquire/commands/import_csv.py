@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acquire.commands.talk import is_quiet, say_notes
 from acquire.commands.traverse_options import TraverseCommand, asked_of, traverse_options
 from acquire.errors import EntryError
 
@@ -51,7 +52,9 @@ def command(
     setup = make_setup(survey_bed(survey), survey, source="import", created_utc=created, **asked)
     raw = _bytes_of(csv_file)
     table = readings_imported(setup, raw, str(csv_file))
-    _say_understood(setup, table, setup_warnings(setup))
+    if preview or not is_quiet():
+        _say_understood(setup, table)
+    say_notes((*table.doubts, *setup_warnings(setup)))
     path = None if preview else keep_readings(survey, setup, raw)
     _answer(setup, table, path, as_json)
     return 0
@@ -72,7 +75,7 @@ def _bytes_of(csv_file: Path) -> bytes:
         ) from error
 
 
-def _say_understood(setup: "Setup", table: "ReadingsTable", warnings: Sequence[str]) -> None:
+def _say_understood(setup: "Setup", table: "ReadingsTable") -> None:
     from acquire.handwork.doubts import reading_words
 
     click.echo("understood:", err=True)
@@ -87,8 +90,6 @@ def _say_understood(setup: "Setup", table: "ReadingsTable", warnings: Sequence[s
     click.echo(f"  {shown}{more}", err=True)
     if table.gap_mm:
         click.echo(f"  {_gap_words(table.gap_mm)}", err=True)
-    for words in (*table.doubts, *warnings):
-        click.echo(f"note: {words}", err=True)
 
 
 def _gap_words(gap_mm: Sequence[float]) -> str:

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acquire.commands.talk import is_quiet, is_verbose, say_cautions, say_notes
 from acquire.commands.traverse_options import TraverseCommand, asked_of, traverse_options
 
 if TYPE_CHECKING:
@@ -12,11 +13,6 @@ if TYPE_CHECKING:
     from acquire.recorder import Recording
     from acquire.screen import Screen
     from acquire.traverse_file import Setup
-
-CAUTIONS = (
-    "Isolate the machine and lock it off before instruments go on it; under power feed stand clear.",
-    "No hands, cables or stands near power feed, leadscrew or chuck; connect nothing to its control.",
-)
 
 
 @click.command(name="record", cls=TraverseCommand)
@@ -83,8 +79,8 @@ def command(ctx: click.Context, survey: Path, face: str | None, **options: Any) 
     )
     _check_position(setup, options["from_mm"])
     beside = [_instrument_beside(bed, name) for name in options["beside"]]
-    for words in (*CAUTIONS, *setup_warnings(setup)):
-        click.echo(f"note: {words}", err=True)
+    say_cautions()
+    say_notes(setup_warnings(setup))
     screen = _screen(ctx, survey, setup, beside, options)
     recorder = Recorder(
         survey,
@@ -142,7 +138,8 @@ def _screen(
         settled_s=options["settled_s"],
         company=None if maker is None else lambda: maker(survey, setup),
         has_sound=options["sound"],
-        is_quiet=options["quiet"],
+        is_quiet=options["quiet"] or is_quiet(),
+        tells_all=is_verbose(),
         window=WindowFeed if options["window"] else None,
         from_mm=options["from_mm"],
     )
@@ -153,15 +150,15 @@ def summary(recording: "Recording", screen: "Screen") -> list[str]:
     converted = recording.converted
     minutes, seconds = divmod(round(recording.seconds), 60)
     lines = [
-        f"{recording.path.name}: {_count(converted.readings, 'reading')}, "
-        f"{_count(converted.stations, 'station')} in {minutes}:{seconds:02d} min, "
+        f"{recording.path.name}: {_count(converted.stations, 'station')} from "
+        f"{_count(converted.readings, 'reading')} in {minutes}:{seconds:02d} min, "
         f"ended by {recording.ended_by}"
     ]
     counts = screen.tracker.tick(recording.seconds).counts
     for name, (good, others) in counts.items():
         if others:
-            words = "look at its speed, its pattern and its wiring" if others > good else "the rest is kept"
-            lines.append(f"{name}: {others} of {good + others} not good; {words}")
+            words = "look at its speed, its pattern and its wiring" if others > good else "left out"
+            lines.append(f"{name}: {others} of {good + others} readings not good: {words}")
         elif good == 0:
             lines.append(f"{name}: sent nothing; look at its power, its speed, and the wiring")
     lines += _worth_a_word(recording.path)

@@ -4,6 +4,8 @@ from pathlib import Path
 
 import click
 
+from acquire.commands.talk import progress
+
 
 @click.command(name="redo")
 @click.argument("survey", type=click.Path(path_type=Path))
@@ -15,10 +17,12 @@ def command(survey: Path, numbers: tuple[int, ...]) -> None:
     traverses/superseded. Where one of them cannot be derived, none is touched.
     """
     from acquire.redoing import redo
+    from acquire.traverse_file import files_of
 
-    done = redo(survey, numbers)
+    with progress("deriving", len(numbers) or len(files_of(survey))) as step:
+        done = redo(survey, numbers, on_derived=step)
     for each in done:
-        click.echo(f"{each.path.name}: derived anew; the old one is superseded/{each.kept.name}.")
+        click.echo(f"{each.path.name}: derived anew; the old one is superseded/{each.kept.name}")
         for change in each.changes:
             click.echo(f"  look: {change}", err=True)
     if not done:

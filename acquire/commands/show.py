@@ -19,6 +19,7 @@ _HEADINGS = {
     "reach": "from - to, mm",
     "ended": "",
 }
+UNIT_WORDS = {"um/m": "µm/m", "um": "µm", "degC": "°C", "1": "as written"}
 _RIGHT = ("number", "readings", "stations")
 _COUNTED = ("overflow", "out_of_range", "repeated", "frozen", "late", "no_position", "bumped", "moving")
 
@@ -55,7 +56,8 @@ def _lines(found: dict[str, Any], what: str) -> list[str]:
 
 
 def _words(line: dict[str, Any]) -> dict[str, str]:
-    reach = "" if line["from_mm"] is None else f"{line['from_mm']:g} - {line['to_mm']:g}"
+    ends = [line["from_mm"], line["to_mm"]]
+    reach = "" if None in ends else " - ".join(f"{round(mm, 1):g}" for mm in ends)
     return {
         **{name: str(line.get(name) or "") for name in _HEADINGS},
         "on": line["face"] or f"{line['front']} / {line['rear']}",
@@ -87,7 +89,8 @@ def _stream_words(stream: dict[str, Any]) -> str:
     told = ", ".join([f"{stream['good']} good", f"{stream['garbled']} garbled", *counts])
     lasted = f" in {stream['lasted_s']:.1f} s" if stream["lasted_s"] else ""
     readings = f"{stream['readings']} readings{lasted}: {told}; " if stream["readings"] else ""
-    return f"{stream['instrument']} ({stream['unit']}): {readings}{stream['raw_bytes']} bytes as they came"
+    unit = UNIT_WORDS.get(stream["unit"], stream["unit"])
+    return f"{stream['instrument']} ({unit}): {readings}{stream['raw_bytes']} bytes as they came"
 
 
 def _event_words(event: dict[str, Any]) -> str:

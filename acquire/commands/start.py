@@ -154,7 +154,7 @@ class _Answers:
         if self.options.get(key) is not None:
             return self.options[key]
         if self.is_person:
-            return click.prompt(question, default=show or example, type=kind, err=True, show_default=True)
+            return click.prompt(question, default=show or example, type=kind, err=True, show_choices=False)
         self.assumed.append(f"{key} {show or example}")
         return example
 
@@ -175,7 +175,7 @@ def _described(answers: _Answers, folder: Path, own_faces: tuple[NewFace, ...]) 
 
     name = answers.get("name", "What is the machine called?", folder.resolve().name)
     length_of_bed = length("length", "How long is the bed?")
-    pitch = length("pitch", "A height every how far along it?")
+    pitch = length("pitch", "How far apart are the stations?")
     faces = own_faces or _preset(answers, length)
     instruments = answers.options["instruments"] or _ask_instruments(answers)
     levels = any(kind in ("level", "vial") for kind in instruments)
@@ -208,7 +208,8 @@ def _ask_instruments(answers: _Answers) -> tuple[str, ...]:
         kinds = tuple(dict.fromkeys(words.replace(",", " ").split()))
         if kinds and all(kind in INSTRUMENT_KINDS for kind in kinds):
             return kinds
-        click.echo(f"  of these: {', '.join(INSTRUMENT_KINDS)}", err=True)
+        wrong = next((kind for kind in kinds if kind not in INSTRUMENT_KINDS), "nothing")
+        click.echo(f"  found {wrong}; of these: {', '.join(INSTRUMENT_KINDS)}", err=True)
 
 
 def _state(answers: _Answers) -> dict[str, Any]:
@@ -237,10 +238,10 @@ def _words(question: str) -> str | None:
 
 def _yes(question: str) -> bool | None:
     choice = click.prompt(
-        question,
+        f"{question} (y, n; Enter: not known)",
         default="?",
         type=click.Choice(["y", "n", "?"]),
-        show_choices=True,
+        show_choices=False,
         show_default=False,
         err=True,
     )

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acquire.commands.talk import CAUTION, PLACING_CAUTION, say_cautions
+
 if TYPE_CHECKING:
     from acquire.bed import Bed, Instrument
     from acquire.watch import Sitting
@@ -58,7 +60,7 @@ def command(survey: Path, names: tuple[str, ...], **options: Any) -> int:
 
     bed = survey_bed(survey)
     instruments = _chosen(bed, names, needs_one=bool(options["replace"] or options["reverse_end"]))
-    _say_cautions(options)
+    say_cautions(PLACING_CAUTION if options["replace"] or options["reverse_end"] else CAUTION)
     with _sitting(instruments, options) as sitting:
         values, lines = _measured(sitting, bed, instruments, options)
     for line in lines:
@@ -91,14 +93,6 @@ def _chosen(bed: "Bed", names: tuple[str, ...], needs_one: bool) -> list["Instru
     if needs_one and len(chosen) != 1:
         raise click.UsageError(f"--replace and --reverse-end need one --instrument: {known}.")
     return chosen
-
-
-def _say_cautions(options: Mapping[str, Any]) -> None:
-    from acquire.watch.words import CAUTIONS, PLACING_CAUTION
-
-    moved = options["replace"] or options["reverse_end"]
-    for words in (*CAUTIONS, *([PLACING_CAUTION] if moved else [])):
-        click.echo(f"note: {words}", err=True)
 
 
 @contextmanager

@@ -80,7 +80,7 @@ def _acceleration_out(record: Placed) -> tuple[Placed, tuple[Event, ...]]:
     taken = np.isfinite(corrected)
     largest = float(np.max(np.abs(record.reading[taken] - corrected[taken]), initial=0.0))
     words = (
-        f"tilt from the carriage's acceleration taken out (up to {largest:.0f} um/m), "
+        f"tilt from the carriage's acceleration taken out (up to {largest:.0f} µm/m), "
         "readings smoothed over 1 to 2 s; `record --no-acceleration-correction` leaves it in"
     )
     return replace(record, reading=corrected), (Event(0.0, "acceleration", words),)

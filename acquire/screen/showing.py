@@ -60,6 +60,8 @@ class Screen:
         One bell when a station is taken, two when something is wrong (on a terminal).
     is_quiet : bool, optional
         Without a terminal: only the beginning, what goes wrong, and the end.
+    tells_all : bool, optional
+        Without a terminal: also what is told for the record alone.
     window : callable, optional
         Starts the window's feed.
     from_mm : float, optional
@@ -76,6 +78,7 @@ class Screen:
         company: Callable[[], Companion] | None = None,
         has_sound: bool = True,
         is_quiet: bool = False,
+        tells_all: bool = False,
         window: Callable[[], WindowFeed] | None = None,
         from_mm: float | None = None,
     ):
@@ -85,6 +88,7 @@ class Screen:
         self._judged = 0
         self.tracker = Tracker(setup, beside, settled_s, self._heard_news)
         self._has_sound, self._is_quiet = has_sound, is_quiet
+        self._untold = () if tells_all else UNTOLD
         self._make_window = window
         self._window: WindowFeed | None = None
         self._is_window_gone = False
@@ -92,6 +96,7 @@ class Screen:
         self._lines: deque[str] = deque()
         self._bells = 0
         self._status = self._said = ""
+        self._ended_s = 0.0
         self._lock = threading.RLock()
         self._ticked_s = float("-inf")
         self._told = 0
@@ -128,8 +133,8 @@ class Screen:
         self._said = event.text
         self.tracker.event(event)
         if event.kind == "ended":
-            self._status = ENDING
-        if event.kind not in UNTOLD and not (self._is_quiet and event.kind not in QUIET_TELLS):
+            self._status, self._ended_s = ENDING, event.time_s
+        if event.kind not in self._untold and not (self._is_quiet and event.kind not in QUIET_TELLS):
             self._say(event.time_s, event.kind, event.text)
 
     def _say(self, time_s: float, kind: str, text: str) -> None:
@@ -235,10 +240,16 @@ class Screen:
             sys.stdout.flush()
             return
         self._lines.clear()
-        page.paint(live, self._profile_lines(live, page.columns), self._status, self.tracker.setup)
+        profile = self._profile_lines(live, page.columns)
+        page.paint(live, profile, self._status_now(live), self.tracker.setup)
         if self._bells and self._has_sound:
             page.bell()
         self._bells = max(0, self._bells - 1)
+
+    def _status_now(self, live: Live) -> str:
+        """The end in words; of a long recording also how long its file has been in the making."""
+        seconds = live.time_s - self._ended_s
+        return f"{self._status} ({seconds:.0f} s)" if self._status and seconds > 2 else self._status
 
     def _feed(self, live: Live) -> None:
         if self._make_window is not None:

@@ -31,7 +31,7 @@ _DEFLATE_AT_MOST = 1100
 def opened(path: Path) -> Iterator["Source"]:
     """Open `path` as one of our files; anything wrong with it is one `TraverseFileError`."""
     if not path.is_file():
-        raise TraverseFileError(str(path), "found no such file", "a traverse file (.h5)")
+        raise TraverseFileError(str(path), "found no such file", "a survey folder or a traverse file (.h5)")
     try:
         with h5py.File(path, "r", locking=False) as file:
             source = Source(path, file)

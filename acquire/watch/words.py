@@ -9,13 +9,6 @@ from acquire.watch.listening import SPREAD_S, Seen
 from acquire.watch.seating import Reversal, Seating
 from acquire.watch.still import StillRecord
 
-CAUTIONS = (
-    "Isolate the machine and lock it off before instruments go on it.",
-    "No hands, cables or stands near power feed, leadscrew or chuck; connect nothing to its control.",
-)
-PLACING_CAUTION = (
-    "Lift with both hands; strong magnets pinch; wipe the place with the machine standing still."
-)
 NARROWEST = 34
 LONG_ENOUGH_S = 300.0
 UNITS = {"um/m": "µm/m", "um": "µm", "degC": "°C", "arcsec": "arcsec"}
@@ -52,7 +45,7 @@ def meant_words(seen: Seen) -> str:
     unit = UNITS.get(instrument.contract_unit, instrument.contract_unit)
     step = (instrument.resolution or 0.0) * instrument.contract_per_reading
     decimals = max(0, decimals_for(step)) if step else 1
-    return f"is {number_text(meant, decimals)} {unit}"
+    return f"counts as {number_text(meant, decimals)} {unit}"
 
 
 def state_words(seen: Seen) -> list[str]:
@@ -60,11 +53,22 @@ def state_words(seen: Seen) -> list[str]:
     health = seen.health
     rate = "-" if health.rate_hz is None else f"{health.rate_hz:.1f}/s"
     age = "-" if health.age_s is None else f"{max(0.0, health.age_s):.1f} s"
-    spread = "-" if seen.spread is None else f"{seen.spread:.3g} in {SPREAD_S:g} s"
+    spread = "-" if seen.spread is None else f"{_three_figures(seen.spread)} in {SPREAD_S:g} s"
     others = [f"! {words}" for words in health.words() if not words.endswith(" garbled")]
     wrong = [f"! {seen.trouble}"] if seen.trouble else []
     garbled = health.counts.get("garbled", 0)
     return [f"rate {rate}   age {age}", f"spread {spread}   garbled {garbled}", *wrong, *others]
+
+
+def _three_figures(value: float) -> str:
+    """Three figures, never as a power of ten.
+
+    Examples
+    --------
+    >>> _three_figures(13812.4), _three_figures(0.01234), _three_figures(0.0)
+    ('13800', '0.0123', '0')
+    """
+    return number_text(value, decimals_for(abs(value)) + 2) if value else "0"
 
 
 def plain_line(seen: Seen, now_s: float) -> str:

@@ -234,7 +234,7 @@ def test_garbled_lines_are_shown_at_once_and_counted(survey, level, scale, start
     wait_for(journal_holds(survey, level), "the journal to grow")
     waylog.process.send_signal(signal.SIGINT)
     assert waylog.ends() == 0
-    waylog.says("7 of 10 not good")
+    waylog.says("7 of 10 readings not good")
     waylog.says("look: ")
     with h5py.File(traverses(survey)[0]) as file:
         assert (file["streams/level/flag"][()] == 1).sum() == 7

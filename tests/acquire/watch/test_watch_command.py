@@ -148,7 +148,7 @@ def test_without_a_terminal_one_plain_line_a_second_for_each_instrument(survey, 
     watch = started(survey, "--seconds", "2.6")
     assert watch.ends() == 0
     lines = watch.output.splitlines()
-    assert "Isolate the machine" in lines[0]
+    assert "isolate the machine" in lines[0]
     level = [line for line in lines if "  level  " in line]
     assert [line.split(" s ")[0] for line in level] == ["1", "2"]
     assert all("µm/m" in line and "rate " in line and "garbled 0" in line for line in level)

@@ -64,7 +64,7 @@ def test_reading_is_shown_as_read_and_as_meant(bed, script):
     with ear_of(bed, script(lines_at([0.1, 0.2], [1.0, 2.0], "dial", "D")), "dial") as ear:
         sitting_of(ear, seconds=0.5)[0].look_on()
         (seen,) = ear.look()
-    assert meant_words(seen) == "is -50.8 µm", "two thou the other way round"
+    assert meant_words(seen) == "counts as -50.8 µm", "two thou the other way round"
     assert "2.00 thou" in plain_line(seen, 0.5)
 
 
