@@ -17,7 +17,9 @@ from acquire.errors import AnalysisError
 from acquire.traverse_file import Traverse
 from analysis.agreement import Agreement, agreement
 from analysis.combination import BedMap, adjusted
-from analysis.observations import observe_all
+from analysis.observations import Form, observe_all
+from analysis.observations.carriers import carriage_bearing, carrier_motion, carrying_faces
+from analysis.observations.roll import is_on_carriage
 from analysis.profile import Profile
 from analysis.straight_line import line_rows
 
@@ -25,6 +27,10 @@ UM_PER_M = 1000.0
 METHODS = {"cross_level": "roll", "two_maps": "slope"}
 """What each method is called, and the kind of reading it takes."""
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
+_EVENS_OUT = (
+    "read by a level across the carriage: it shows how the carriage rolls, which evens out whatever is "
+    "shorter than its {:g} mm; the two maps are judged as the carriage would roll on them"
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +52,7 @@ class Roll:
     known_up_to: str
     """nothing | a constant | a line."""
     covariance: np.ndarray = field(metadata=_INSIDE)
+    bed_map: BedMap = field(metadata=_INSIDE)
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,7 +114,11 @@ def twist_of(
             f"record with `--across {front} {rear}`, or a level along each way",
         )
     best = "cross_level" if "cross_level" in methods else "two_maps"
-    judged, worst = _compared(methods)
+    if best == "cross_level" and _is_read_by_carriage(traverses, bed, front, rear):
+        warnings = (*warnings, _EVENS_OUT.format(bed.carriage_length_mm))
+        judged, worst = _compared(_as_the_carriage_rolls(bed, methods, front))
+    else:
+        judged, worst = _compared(methods)
     return Twist(
         front=front,
         rear=rear,
@@ -209,6 +220,42 @@ def _roll(
     return _finished(bed, bed_map, station, free_of_line, "a line"), bed_map
 
 
+def _is_read_by_carriage(traverses: Sequence[Traverse], bed: Bed, front: str, rear: str) -> bool:
+    """Whether the cross level lay on a carriage of some length whenever it was used on these ways."""
+    over = [each for each in traverses if each.setup.quantity == "roll" and _tells(each, front, rear)]
+    return bed.carriage_length_mm is not None and bool(over) and all(map(is_on_carriage, over))
+
+
+def _as_the_carriage_rolls(bed: Bed, methods: Mapping[str, Roll], front: str) -> dict[str, Roll]:
+    """The methods with two maps passed through the carriage's bearing, so that like is held against like."""
+    if "two_maps" not in methods:
+        return dict(methods)
+    bed_map = methods["two_maps"].bed_map
+    ways = carrying_faces(bed, "carriage", "twist")
+    sign = UM_PER_M if ways[0].id == front else -UM_PER_M
+    rows = {
+        float(at_mm): _row(bed_map, carrier_motion(ways, at_mm, carriage_bearing(bed), None, "twist").roll)
+        for at_mm in methods["cross_level"].station_mm
+    }
+    station = np.array([at_mm for at_mm, row in rows.items() if row is not None])
+    if len(station) < 3:
+        return {"cross_level": methods["cross_level"]}
+    wide = sign * np.array([row for row in rows.values() if row is not None])
+    return {**methods, "two_maps": _finished(bed, bed_map, station, _line_removed(station, wide), "a line")}
+
+
+def _row(bed_map: BedMap, form: Form | None) -> np.ndarray | None:
+    """A form over all unknowns; None where the map does not reach all of its places."""
+    row = np.zeros(bed_map.assembly.unknowns)
+    for place, share in (form or {}).items():
+        weights = bed_map.assembly.layout.weights(place._replace(role="touched"))
+        if not weights:
+            return None
+        for node, weight in weights.items():
+            row[node] += share * weight
+    return row
+
+
 def _height_differences(bed_map: BedMap, front: str, rear: str) -> tuple[np.ndarray, np.ndarray]:
     """Stations that both ways share, and rows over all unknowns: rear minus front."""
     by_station = [
@@ -254,6 +301,7 @@ def _finished(bed: Bed, bed_map: BedMap, station: np.ndarray, wide: np.ndarray, 
         worst_over_carriage_um_per_m=None if is_line else _worst_over(bed.carriage_length_mm, station, roll),
         known_up_to=known_up_to,
         covariance=covariance,
+        bed_map=bed_map,
     )
 
 

@@ -148,3 +148,29 @@ def test_twist_without_anything_that_tells_it_says_what_to_record(make_traverse,
 def test_unknown_way_is_refused(make_traverse, bed):
     with pytest.raises(AnalysisError, match="no such face"):
         twist_of([_cross(make_traverse, bed, flat, winding)], bed, front="middle", rear="rear")
+
+
+@pytest.mark.parametrize("bears", ["ends", "average"])
+def test_level_across_the_carriage_agrees_with_two_maps_of_ways_that_bend_under_it(make_traverse, bears):
+    """A carriage 300 mm long evens out a dip 250 mm long; like is held against like."""
+    bed = parse_bed(
+        BED.replace("carriage_length_mm = 300", f'carriage_length_mm = 300\ncarriage_bears = "{bears}"')
+    )
+
+    def dipped(x):
+        return 0.03 * x - 20 * np.exp(-(((x - 450) / 120) ** 2))
+
+    at = np.arange(200.0, 801.0, 100.0)
+    along = np.array([-150.0, 150.0]) if bears == "ends" else np.linspace(-150, 150, 601)
+    carried = dipped(at[:, None] + along).mean(axis=1) / 0.25
+    across = {"front": "front", "rear": "rear", "reference": "carriage"}
+    maps = [
+        _level(make_traverse, bed, "front", flat),
+        _level(make_traverse, bed, "rear", dipped),
+    ]
+    found = twist_of([*maps, make_traverse(bed, "cross", at, carried, **across)], bed)
+    assert found.agree is True and any("across the carriage" in words for words in found.warnings)
+    as_if_a_point = twist_of([*maps, make_traverse(bed, "cross", at, dipped(at) / 0.25, **across)], bed)
+    assert as_if_a_point.agree is False
+    on_the_ways = make_traverse(bed, "cross", at, dipped(at) / 0.25, front="front", rear="rear")
+    assert twist_of([*maps, on_the_ways], bed).agree is True
