@@ -52,6 +52,7 @@ BOTH_SHARE = 0.2
 """A way is `both` hollow and crowned when the lesser side is at least this part of the greater."""
 _DRAWS = 2000
 _SEED = 1
+_UNSEEN = 1e-12
 
 
 @dataclass(frozen=True)
@@ -123,8 +124,15 @@ def remove_line(profile: Profile, kind: str, unworn_mm: Stretches = ()) -> Profi
     >>> np.abs(remove_line(tilted, "ends").height_um).round(9)
     array([0., 2., 0.])
     """
-    remove = _remover(profile, kind, unworn_mm)
-    return profile.through(remove, profile.station_mm)
+    rows, arms = _line_and_arms(profile, kind, unworn_mm)
+    left = profile.covariance_um2 - arms @ (rows @ profile.covariance_um2)
+    covariance = left - (left @ rows.T) @ arms.T
+    return Profile(
+        profile.face,
+        profile.station_mm,
+        profile.height_um - arms @ (rows @ profile.height_um),
+        (covariance + covariance.T) / 2,
+    )
 
 
 def straightness(profile: Profile, kind: str, unworn_mm: Stretches = ()) -> Straightness:
@@ -171,7 +179,7 @@ def straightness(profile: Profile, kind: str, unworn_mm: Stretches = ()) -> Stra
         line=kind,
         range_um=measured,
         expanded_um=max(expanded, measured) if straight else expanded,
-        sense=STRAIGHT if straight else _sense(profile),
+        sense=STRAIGHT if straight else _sense(profile, noise),
         highest=_place(level, high),
         lowest=_place(level, low),
         noise_range_um=float(np.mean(pure)),
@@ -216,22 +224,33 @@ def worst_over(profile: Profile, length_mm: float, kind: str = "ends") -> WorstO
     return WorstOver(float(length_mm), float(worst[0]), found.range_um, found.expanded_um)
 
 
-def _remover(profile: Profile, kind: str, unworn_mm: Stretches = ()) -> NDArray[np.float64]:
-    """The matrix M that takes the line off."""
+def _line_and_arms(
+    profile: Profile, kind: str, unworn_mm: Stretches = ()
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """How the heights make the line, shape (2, n), and how the line stands at the stations, (n, 2)."""
     x = profile.station_mm
     rows = line_rows(kind, x, profile.height_um, unworn_mm)
-    return np.eye(x.size) - np.stack([np.ones_like(x), x - np.mean(x)], axis=1) @ rows
+    return rows, np.stack([np.ones_like(x), x - np.mean(x)], axis=1)
 
 
 def _noise(profile: Profile) -> NDArray[np.float64]:
-    """Draws of the profile's error, always the same ones, shape (draws, n).
+    """Draws of the profile's error, always the same ones, shape (draws, n)."""
+    root = _root(profile.covariance_um2)
+    return np.random.default_rng(_SEED).standard_normal((_DRAWS, len(root))) @ root.T
 
-    The symmetric root is the only one that does not depend on the signs and the order
-    in which eigenvectors come out, so that other units give the same draws.
+
+def _root(covariance: NDArray) -> NDArray[np.float64]:
+    """A root of the covariance that is the same in other units; what rounding left of a zero stays out.
+
+    A line removed leaves the covariance singular: the triangular root, which is quick, then needs
+    a variance too small to see on the diagonal; where that does not help the symmetric one is taken.
     """
-    value, vector = np.linalg.eigh(profile.covariance_um2)
-    root = (vector * np.sqrt(np.clip(value, 0, None))) @ vector.T
-    return np.random.default_rng(_SEED).standard_normal((_DRAWS, value.size)) @ root.T
+    unseen = _UNSEEN * float(np.max(np.diag(covariance), initial=0.0))
+    try:
+        return np.asarray(np.linalg.cholesky(covariance + unseen * np.eye(len(covariance))), float)
+    except np.linalg.LinAlgError:
+        value, vector = np.linalg.eigh(covariance)
+        return np.asarray((vector * np.sqrt(np.clip(value, 0, None))) @ vector.T)
 
 
 def _ranges(kind: str, x: NDArray, heights: NDArray) -> NDArray[np.float64]:
@@ -259,11 +278,15 @@ def _place(profile: Profile, i: int) -> Place:
     return Place(float(profile.station_mm[i]), float(profile.height_um[i]))
 
 
-def _sense(profile: Profile) -> str:
-    """Which side of the line through the ends the way lies on, beyond what chance puts there."""
-    level = remove_line(profile, "ends")
-    noise = _noise(level)
-    above, below = float(level.height_um.max()), float(-level.height_um.min())
+def _sense(profile: Profile, noise: NDArray) -> str:
+    """Which side of the line through the ends the way lies on, beyond what chance puts there.
+
+    `noise` are draws of its error about any line.
+    """
+    rows, arms = _line_and_arms(profile, "ends")
+    height = profile.height_um - arms @ (rows @ profile.height_um)
+    noise = noise - (noise @ rows.T) @ arms.T
+    above, below = float(height.max()), float(-height.min())
     chance_above = float(np.quantile(noise.max(axis=1), 1 - CHANCE))
     chance_below = float(np.quantile(-noise.min(axis=1), 1 - CHANCE))
     if above > chance_above and below > chance_below and min(above, below) >= BOTH_SHARE * max(above, below):
