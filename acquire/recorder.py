@@ -101,6 +101,8 @@ class Recorder:
         and the fault is in `faults`.
     clock : callable, optional
         Seconds; any origin.
+    announced : sequence of (kind, text), optional
+        Events to keep as soon as it records.
     seconds : float, optional
         End by itself after so long.
     floor_bytes : int, optional
@@ -116,6 +118,7 @@ class Recorder:
         *,
         beside: Sequence[Instrument] = (),
         observers: Sequence[Observer] = (),
+        announced: Sequence[tuple[str, str]] = (),
         clock: Callable[[], float] = time.monotonic,
         seconds: float | None = None,
         floor_bytes: int = FLOOR_BYTES,
@@ -124,7 +127,7 @@ class Recorder:
     ):
         self.survey, self.setup = Path(survey), setup
         self.faults: list[Exception] = []
-        self._beside = tuple(beside)
+        self._beside, self._announced = tuple(beside), tuple(announced)
         self._observers = list(observers)
         self._clock, self._seconds, self._floor_bytes = clock, seconds, floor_bytes
         self._make_reader, self._converter = make_reader, converter
@@ -193,6 +196,8 @@ class Recorder:
     def _announce(self, journal: JournalWriter) -> None:
         for instrument in self._beside:
             self._tell(journal, Event(self.now_s(), "beside", instrument.name))
+        for kind, text in self._announced:
+            self._tell(journal, Event(self.now_s(), kind, text))
         self._tell(journal, Event(self.now_s(), "recording", f"{journal.path.name}; {utc_now()}"))
 
     def _route(self, reader: Reader, journal: JournalWriter) -> None:

@@ -1,5 +1,6 @@
 """`waylog record`: log a traverse from the instruments' ports."""
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -9,7 +10,10 @@ from acquire.commands.talk import is_quiet, is_verbose, say_cautions, say_notes
 from acquire.commands.traverse_options import TraverseCommand, asked_of, traverse_options
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from acquire.bed import Bed, Instrument
+    from acquire.ports import Chunk, PortEvent
     from acquire.recorder import Recording
     from acquire.screen import Screen
     from acquire.traverse_file import Setup
@@ -79,14 +83,14 @@ def command(ctx: click.Context, survey: Path, face: str | None, **options: Any) 
     )
     _check_position(setup, options["from_mm"])
     beside = [_instrument_beside(bed, name) for name in options["beside"]]
-    say_cautions()
-    say_notes(setup_warnings(setup))
+    beforehand = _Beforehand(setup_warnings(setup))
     screen = _screen(ctx, survey, setup, beside, options)
     recorder = Recorder(
         survey,
         setup,
         beside=beside,
-        observers=(screen,),
+        observers=(beforehand, screen),
+        announced=_announced(options["from_mm"]),
         seconds=options["seconds"],
         floor_bytes=int(options["leave_free_mb"] * 1e6),
     )
@@ -99,6 +103,37 @@ def command(ctx: click.Context, survey: Path, face: str | None, **options: Any) 
         if not isinstance(fault, OSError):
             raise fault  # a bug of the display: the traverse is safe, the bug shows
     return 0
+
+
+class _Beforehand:
+    """Says cautions and notes: at once where a person reads, else when the ports are open.
+
+    Whatever reads the errors of a recording that cannot begin then finds one line.
+    """
+
+    def __init__(self, notes: "Iterable[str]"):
+        self._notes: list[str] | None = list(notes)
+        if sys.stderr.isatty():
+            self._say()
+
+    def chunk(self, chunk: "Chunk") -> None:
+        """Bytes are nothing to say something about."""
+
+    def event(self, event: "PortEvent") -> None:
+        """The first event comes when the ports are open."""
+        self._say()
+
+    def _say(self) -> None:
+        if self._notes is not None:
+            say_cautions()
+            say_notes(self._notes)
+        self._notes = None
+
+
+def _announced(from_mm: float | None) -> list[tuple[str, str]]:
+    from acquire.derivation.placed import FEED_FROM
+
+    return [] if from_mm is None else [(FEED_FROM, f"{from_mm:.10g}")]
 
 
 def _check_position(setup: "Setup", from_mm: float | None) -> None:

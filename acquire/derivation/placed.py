@@ -1,5 +1,6 @@
 """The good readings of the measuring instrument, each with the place where it was taken."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -11,6 +12,8 @@ from acquire.tagging import longest_gap_of, places_of, positions_at, positions_b
 from acquire.traverse_file import Setup, Stream
 
 MARK = "mark"
+FEED_FROM = "feed_from"
+"""Kind of the event that says, in mm, where a feed starts."""
 STATION_WORD = "station"
 
 
@@ -54,7 +57,7 @@ def placed(setup: Setup, streams: Mapping[str, Stream], events: Sequence[Event])
     if len(scale_mm):
         position_mm = positions_at(time_s, scale_time_s, scale_mm, gap_s)
     elif setup.position.startswith("feed:"):
-        position_mm = _fed(setup, time_s, marks, said)
+        position_mm = _fed(setup, time_s, marks, _feed_from(setup, marks, events), said)
     return Placed(
         setup, index, time_s, reading, position_mm, scale_time_s, scale_mm, gap_s, marks, tuple(said)
     )
@@ -73,10 +76,16 @@ def marks_in(events: Sequence[Event]) -> tuple[tuple[float, float | None], ...]:
 
 def _station_named(text: str) -> float | None:
     words = text.split()
+    after = words[words.index(STATION_WORD) + 1 :] if STATION_WORD in words else []
+    return _number(after[0]) if after else None
+
+
+def _number(text: str) -> float | None:
     try:
-        return float(words[words.index(STATION_WORD) + 1])
-    except (ValueError, IndexError):
+        found = float(text)
+    except ValueError:
         return None
+    return found if math.isfinite(found) else None
 
 
 def _scale(setup: Setup, streams: Mapping[str, Stream]) -> tuple[np.ndarray, np.ndarray]:
@@ -122,8 +131,22 @@ def is_on_bed(setup: Setup, station_mm: float) -> bool:
     return max(lowest, 0.0) <= station_mm <= min(highest, setup.bed.length_mm)
 
 
+def _feed_from(setup: Setup, marks: Sequence[tuple[float, float | None]], events: Sequence[Event]) -> float:
+    """Where a feed starts: as the first mark names it, as said beforehand, or where a traverse begins."""
+    if marks and marks[0][1] is not None:
+        return marks[0][1]
+    for event in events:
+        if event.kind == FEED_FROM and (said := _number(event.text)) is not None:
+            return said
+    return start_place(setup)
+
+
 def _fed(
-    setup: Setup, time_s: np.ndarray, marks: Sequence[tuple[float, float | None]], said: list[Event]
+    setup: Setup,
+    time_s: np.ndarray,
+    marks: Sequence[tuple[float, float | None]],
+    start_mm: float,
+    said: list[Event],
 ) -> np.ndarray:
     """Positions under the stated feed between the first mark and the last."""
     if len(time_s) == 0:
@@ -131,8 +154,6 @@ def _fed(
     feed = float(setup.position.partition(":")[2]) * (-1 if setup.direction == "reverse" else 1)
     start_s = marks[0][0] if marks else float(time_s[0])
     end_s = marks[-1][0] if len(marks) > 1 else float(time_s[-1])
-    named = marks[0][1] if marks else None
-    start_mm = start_place(setup) if named is None else named
     if len(marks) < 2:
         missing = "no mark" if not marks else "no second mark"
         said.append(

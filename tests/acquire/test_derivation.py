@@ -257,6 +257,18 @@ def test_feed_between_two_marks_places_the_readings():
     assert s.reading == pytest.approx(shape(s.station_mm), abs=0.2)
 
 
+def test_feed_without_marks_starts_where_was_said_beforehand():
+    t = np.arange(0, 30, 0.05)
+    setup = replace(LEVEL, position="feed:10", acceleration_corrected=False)
+    events = [(0.0, "feed_from", "200")]
+    first, last = derive(contents(setup, events, level=sent(t, -t))).stations.station_mm[[0, -1]]
+    assert (first, last) == (pytest.approx(200, abs=1), pytest.approx(500, abs=1))
+    named = derive(contents(setup, [*events, (0.0, "mark", "station 150")], level=sent(t, -t)))
+    assert named.stations.station_mm[0] == pytest.approx(150, abs=1)
+    broken = derive(contents(setup, [(0.0, "feed_from", "nan")], level=sent(t, -t)))
+    assert broken.stations.station_mm[0] == pytest.approx(100, abs=1)
+
+
 def test_reverse_feed_runs_towards_the_headstock():
     t = np.arange(0, 60, 0.05)
     setup = replace(LEVEL, position="feed:10", direction="reverse", acceleration_corrected=False)

@@ -340,14 +340,15 @@ def test_what_cannot_be_recorded_is_refused_in_one_line_and_leaves_nothing(
     survey, level, scale, capsys, arguments, words
 ):
     assert main(["record", str(survey), *arguments]) == 1
-    error = capsys.readouterr().err.strip().splitlines()[-1]
+    (error,) = capsys.readouterr().err.strip().splitlines()
     assert error.startswith("waylog: ") and words in error
     assert not list((survey).glob("traverses/*"))
 
 
-def test_missing_port_is_refused_and_the_number_stays_free(survey, level, capsys):
+def test_missing_port_is_refused_in_one_line_and_the_number_stays_free(survey, level, capsys):
     assert main(["record", str(survey), "front", "--instrument", "level", "--position", "scale:scale"]) == 1
-    assert "scale" in capsys.readouterr().err
+    (error,) = capsys.readouterr().err.strip().splitlines()
+    assert "scale" in error
     assert not list((survey).glob("traverses/*"))
 
 
