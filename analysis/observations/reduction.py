@@ -14,6 +14,8 @@ from scipy.linalg import toeplitz
 
 from acquire.traverse_file import Stations
 
+END_SLACK_MM = 2.0
+"""A traverse that begins or ends as near as this to a station (or two of its own steps) reaches it."""
 CORRELATIONS = np.array([*np.arange(0.0, 0.9, 0.05), 0.9, 0.93, 0.95, 0.97, 0.98])
 
 
@@ -47,7 +49,8 @@ def at_stations(dense: Stations, station_mm: np.ndarray, stated: float) -> Stati
     dense : Stations
         By rising station.
     station_mm : array
-        Where values are wanted; those that no reading is near are left out.
+        Where values are wanted; those that no reading is near, or that lie beyond the
+        traverse's reach, are left out.
     stated : float
         The instrument's stated uncertainty, added whole: more samples do not reduce it.
 
@@ -59,7 +62,7 @@ def at_stations(dense: Stations, station_mm: np.ndarray, stated: float) -> Stati
     half_mm = pitch_mm(station_mm) / 2
     windows = [
         _window(dense, near, float(station))
-        for station in np.asarray(station_mm, float)
+        for station in _within_reach(np.asarray(station_mm, float), dense.station_mm)
         if _is_around(
             dense.station_mm[near := np.abs(dense.station_mm - station) <= half_mm], station, half_mm
         )
@@ -133,6 +136,14 @@ def _expected(count: int, width: int) -> np.ndarray:
 
 def _over(columns: np.ndarray) -> np.ndarray:
     return np.eye(len(columns)) - columns @ np.linalg.pinv(columns)
+
+
+def _within_reach(station_mm: np.ndarray, read_mm: np.ndarray) -> np.ndarray:
+    if not len(read_mm):
+        return np.zeros(0)
+    step_mm = float(np.median(np.diff(read_mm))) if len(read_mm) > 1 else 0.0
+    slack_mm = max(END_SLACK_MM, 2 * step_mm)
+    return station_mm[(station_mm >= read_mm[0] - slack_mm) & (station_mm <= read_mm[-1] + slack_mm)]
 
 
 def _is_around(near_mm: np.ndarray, station: float, half_mm: float) -> bool:

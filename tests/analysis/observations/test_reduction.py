@@ -41,6 +41,15 @@ def test_stations_without_readings_near_are_left_out():
     assert len(at_stations(dense(x + 1000, 0 * x), np.arange(0.0, 401.0, 50), 0.7)) == 0
 
 
+def test_station_beyond_the_reach_of_the_run_is_left_out():
+    """Drawn from 20 to 380 mm it says nothing of 0 and 400, though it comes near to both."""
+    stations = np.arange(0.0, 401.0, 100)
+    drawn = np.arange(20.0, 381.0)
+    assert at_stations(dense(drawn, 0 * drawn), stations, 0.7).station_mm.tolist() == [100.0, 200.0, 300.0]
+    whole = np.arange(0.5, 400.0)
+    assert at_stations(dense(whole, 0 * whole), stations, 0.7).station_mm.tolist() == stations.tolist()
+
+
 @pytest.mark.parametrize("rho", [0.0, 0.8])
 def test_stated_scatter_is_the_scatter_of_repeated_runs(rho):
     """Monte Carlo, seeded: taking neighbours for independent would be three times too sure."""
