@@ -92,10 +92,10 @@ def _setup(source: Source) -> Setup:
     if source.text("bed_toml") != setup.bed_toml:
         raise source.refuse("bed_toml and setup_json tell of different beds", "the same in both")
     for name in CHECKED:
-        if source.attribute(name) != getattr(setup, name):
+        found = source.attribute(name) or None
+        if found != getattr(setup, name):
             raise source.refuse(
-                f"attribute {name} is {source.attribute(name)!r}",
-                f"{getattr(setup, name)!r} as in setup_json",
+                f"attribute {name} is {found!r}", f"{getattr(setup, name)!r} as in setup_json"
             )
     return setup
 

@@ -89,6 +89,7 @@ def root_attributes(traverse: Traverse) -> dict[str, Any]:
         "Conventions": "CF-1.10",
         "mode": traverse.mode,
         "complete": bool(traverse.complete),
+        "reference": "",  # there for every reader; what is read along nothing names nothing
         **{name: value for name, value in vars(setup).items() if _is_plain(value) and name != "bed_toml"},
         **{f"state_{name}": value for name, value in setup.state.items()},
     }

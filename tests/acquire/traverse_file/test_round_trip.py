@@ -123,6 +123,7 @@ def test_plain_h5py_finds_what_other_programs_rely_on(written, level_setup):
         assert file.attrs["format"] == "waylog traverse"
         assert file.attrs["format_version"] == 1
         assert file.attrs["face"] == "front-vee"
+        assert file.attrs["reference"] == ""  # a level is carried along nothing
         assert file.attrs["complete"]
         assert file.attrs["state_clamped"]
         assert file.attrs["state_temperature_top_degC"] == 20.5
