@@ -121,6 +121,14 @@ def draw_band(axes: Axes, x: np.ndarray, y: np.ndarray, half: np.ndarray, ink: s
         axes.plot(x, edge, color=ink, linewidth=0.5, alpha=0.7, zorder=3)
 
 
+def _lay_out(figure: Figure) -> None:
+    """Lay a figure out once; else it would be for a trial drawing and again for the real one."""
+    engine = figure.get_layout_engine()
+    if engine is not None:
+        engine.execute(figure)
+        figure.set_layout_engine(None)
+
+
 def save(figure: Figure, path: Path) -> None:
     """Keep a figure as .png, .svg or .pdf; the same figure gives the same file.
 
@@ -134,6 +142,7 @@ def save(figure: Figure, path: Path) -> None:
         raise AnalysisError(str(path), f"found the ending {path.suffix!r}", " | ".join(ENDINGS))
     dates = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}
     with look(), rc_context({"svg.hashsalt": "waylog"}):
+        _lay_out(figure)
         try:
             figure.savefig(path, dpi=160, metadata=dates.get(path.suffix.lower()))
         except OSError as error:
@@ -144,6 +153,7 @@ def inline_svg(figure: Figure, name: str) -> str:
     """A figure as an SVG element to stand in a page; `name` keeps its inner names apart from others'."""
     kept = io.StringIO()
     with look(), rc_context({"svg.hashsalt": name}):
+        _lay_out(figure)
         figure.savefig(kept, format="svg", metadata={"Date": None, "Creator": None})
     text = kept.getvalue()
     text = re.sub(r"<metadata>.*?</metadata>", "", text[text.index("<svg") :], flags=re.DOTALL)

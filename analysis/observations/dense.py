@@ -18,7 +18,7 @@ from analysis.continuous import DenseHeights, heights_from_dense_slopes
 from analysis.dense_slopes import DenseTraverse, dense_traverse
 from analysis.observations.carriers import face_named
 from analysis.observations.differences import description_warnings
-from analysis.observations.interpolating import interpolation
+from analysis.observations.interpolating import interpolation_rows
 from analysis.observations.lateness import put_back
 from analysis.observations.slope import slope_sign
 from analysis.observations.stations import order_of_reading, usable
@@ -151,15 +151,15 @@ def _tilt(heights: DenseHeights, runs: Sequence[DenseTraverse], named: int) -> t
     The mean slope read, less the mean slope of the shape under the feet.
     """
     run = runs[named]
-    weight = np.zeros(len(heights.station_mm))
     inside = (run.station_mm - run.base_mm / 2 >= heights.station_mm[0] - 1e-6) & (
         run.station_mm + run.base_mm / 2 <= heights.station_mm[-1] + 1e-6
     )
     used = np.flatnonzero(inside) if np.any(inside) else np.arange(len(run.station_mm))
-    for x in run.station_mm[used]:
-        for side in (1, -1):
-            for index, share in interpolation(heights.station_mm, float(x) + side * run.base_mm / 2).items():
-                weight[index] += side * share * UM_PER_M / run.base_mm / len(used)
+    near, far = (
+        interpolation_rows(heights.station_mm, run.station_mm[used] + side * run.base_mm / 2)
+        for side in (-1, 1)
+    )
+    weight = np.mean(far - near, axis=0) * UM_PER_M / run.base_mm
     mean_read = float(np.mean(run.slope_um_per_m[used] - heights.residual_um_per_m[named][used]))
     spread = run.standard_uncertainty_um_per_m[used] * heights.inflation[named]
     variance = float(np.mean(spread**2)) / len(used) + float(weight @ heights.covariance_um2 @ weight)

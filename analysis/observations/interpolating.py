@@ -41,9 +41,32 @@ def interpolation(
     else:
         start = min(max(right - 2, 0), max(len(mm) - 4, 0))
         around = np.arange(start, min(start + 4, len(mm)))
-    return {int(chosen[i]): _lagrange(mm[around], int(k), at_mm) for k, i in enumerate(around)}
+    return {int(chosen[i]): float(_lagrange(mm[around], int(k), at_mm)) for k, i in enumerate(around)}
 
 
-def _lagrange(mm: np.ndarray, k: int, at_mm: float) -> float:
+def _lagrange(mm: np.ndarray, k: int, at_mm: np.ndarray | float) -> np.ndarray:
     others = np.delete(mm, k)
-    return float(np.prod((at_mm - others) / (mm[k] - others)))
+    return np.prod((np.asarray(at_mm)[..., None] - others) / (mm[k] - others), axis=-1)
+
+
+def interpolation_rows(node_mm: np.ndarray, at_mm: np.ndarray, same_mm: float = SAME_MM) -> np.ndarray:
+    """The weights of `interpolation` for many places at once, shape (places, nodes).
+
+    Examples
+    --------
+    >>> interpolation_rows(np.array([0.0, 100.0, 200.0, 300.0]), np.array([150.0, 200.2]))
+    array([[-0.0625,  0.5625,  0.5625, -0.0625],
+           [ 0.    ,  0.    ,  1.    ,  0.    ]])
+    """
+    rows = np.zeros((len(at_mm), len(node_mm)))
+    right = np.searchsorted(node_mm, at_mm)
+    nearest = np.argmin(np.abs(node_mm[None, :] - at_mm[:, None]), axis=1)
+    near = (np.abs(node_mm[nearest] - at_mm) <= same_mm) | (len(node_mm) == 1)
+    rows[np.flatnonzero(near), nearest[near]] = 1.0
+    for gap in np.unique(right[~near]):
+        here = np.flatnonzero(~near & (right == gap))
+        weights = interpolation(node_mm, float(at_mm[here[0]]), same_mm)
+        around = node_mm[list(weights)]
+        for k, node in enumerate(weights):
+            rows[here, node] = _lagrange(around, k, at_mm[here])
+    return rows
