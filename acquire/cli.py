@@ -73,9 +73,7 @@ class CommandTable(click.Group):
 @click.command(cls=CommandTable, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="waylog")
 @click.option("--quiet", "-q", is_flag=True, help="Answers, cautions and faults only: no notes, no bars.")
-@click.option(
-    "--verbose", "-v", is_flag=True, help="All there is to say; also what lies behind a fault."
-)
+@click.option("--verbose", "-v", is_flag=True, help="All there is to say; also what lies behind a fault.")
 @click.pass_context
 def waylog(ctx: click.Context, quiet: bool, verbose: bool) -> None:
     """Measure the ways of a machine tool and work out what shape they are in.

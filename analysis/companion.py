@@ -21,6 +21,11 @@ from analysis.surveys import load
 
 LEAST_TO_DRAW = 3
 MOST_ROWS = 14
+RUN_WORDS = {
+    frozenset({"reverse"}): "'s reverse run",
+    frozenset({"forward"}): "'s forward run",
+    frozenset({"forward", "reverse"}): "'s runs",
+}
 
 
 @dataclass(frozen=True)
@@ -81,13 +86,13 @@ class Companion:
     def _who(self) -> str:
         """The traverses that speak of the same faces, in words."""
         mine = {self.setup.face, self.setup.front, self.setup.rear, self.setup.reference} - {None}
-        speaking = []
+        runs: dict[str, set[str]] = {}
         for each in self.others:
             theirs = {each.setup.face, each.setup.front, each.setup.rear, each.setup.reference}
             if mine & theirs:
-                direction = "reverse run of " if each.setup.direction == "reverse" else ""
-                speaking.append(f"the {direction}{each.setup.instrument}")
-        return " and ".join(dict.fromkeys(speaking)) or "the survey so far"
+                runs.setdefault(each.setup.instrument, set()).add(each.setup.direction)
+        speaking = [f"the {name}{RUN_WORDS.get(frozenset(run), '')}" for name, run in runs.items()]
+        return " and ".join(speaking) or "the survey so far"
 
     def _traverse(self, stations: Stations) -> Traverse:
         return Traverse(self.setup, {}, stations, Events.none(), "stepped", False)

@@ -125,7 +125,9 @@ def _finished(entry: "Entry", is_ended: bool, writer: "JournalWriter") -> int:
     path = made_traverse(writer)
     if (drift := closing_words(entry)) is not None:
         click.echo(drift)
-    left_out = f", {unread} station{'s' if unread > 1 else ''} not read" if unread else ""
+    gaps = len(entry.answered) - entry.taken
+    left_out = f", {gaps} gap{'s' if gaps > 1 else ''}" if gaps else ""
+    left_out += f", {unread} station{'s' if unread > 1 else ''} not read" if unread else ""
     click.echo(f"{entry.taken} readings of {entry.setup.subject} by {entry.setup.instrument}{left_out}")
     click.echo(f"traverse {writer.setup.number}: {path}")
     return 0

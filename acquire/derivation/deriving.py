@@ -120,8 +120,7 @@ def _stations_and_mode(record: Placed) -> tuple[Found, str]:
     if setup.position == "stations" or not (record.has_scale or setup.position.startswith("feed:")):
         return stations_by_order(record), setup.mode_asked or "stepped"
     dwells = dwells_on_scale(record) if record.has_scale else []
-    travel_mm = float(np.ptp(record.scale_mm)) if record.has_scale else np.inf
-    steps = is_stepping(setup, dwells, travel_mm)
+    steps = is_stepping(setup, dwells, _longest_run_mm(record, dwells))
     runs = setup.mode_asked == "continuous" or (not setup.mode_asked and not steps)
     if runs:
         return stations_by_bins(record), "continuous"
@@ -130,13 +129,24 @@ def _stations_and_mode(record: Placed) -> tuple[Found, str]:
     return found, setup.mode_asked or ("continuous" if is_dense else "stepped")
 
 
-def is_stepping(setup: Setup, dwells: Sequence[Dwell], travel_mm: float) -> bool:
+def _longest_run_mm(record: Placed, dwells: Sequence[Dwell]) -> float:
+    """How far it went at the most without standing still: before, between and after the dwells."""
+    if not record.has_scale or not dwells:
+        return np.inf
+    edges = [-np.inf, *(time_s for dwell in dwells for time_s in (dwell.start_s, dwell.end_s)), np.inf]
+    runs = zip(edges[::2], edges[1::2], strict=True)
+    spans = [record.scale_mm[(record.scale_time_s >= a) & (record.scale_time_s <= b)] for a, b in runs]
+    return max((float(np.ptp(span)) for span in spans if len(span)), default=0.0)
+
+
+def is_stepping(setup: Setup, dwells: Sequence[Dwell], longest_run_mm: float) -> bool:
     """Whether these stops are a stepped traverse, not just where a continuous one began, rested and ended.
 
-    `travel_mm` is how much of the bed was covered.  Stepping spends a fifth at least of the
-    time between first and last stop standing still, and stops where it is meant to or at
-    even distances; who rests now and then on a continuous run does neither, unless standing
-    takes up most of the time.
+    `longest_run_mm` is how far it went at the most between two stops.  Stepping spends a
+    fifth at least of the time between first and last stop standing still, and stops where it
+    is meant to or at even distances; who rests now and then on a continuous run does
+    neither, unless standing takes up most of the time.  With one or two stops only, runs of
+    a step and a half at the most are stepping: the traverse was ended early.
 
     Examples
     --------
@@ -154,7 +164,7 @@ def is_stepping(setup: Setup, dwells: Sequence[Dwell], travel_mm: float) -> bool
         return False
     if len(dwells) < 3:
         step_mm = float(max(setup.described.base_mm or 0.0, *np.diff(setup.bed.station_mm)))
-        return travel_mm <= 1.5 * step_mm
+        return longest_run_mm <= 1.5 * step_mm
     inside_s = sum(dwell.length_s for dwell in dwells[1:-1])
     share = inside_s / max(dwells[-1].start_s - dwells[0].end_s, 1e-9)
     return share >= MOSTLY_STOPPED or (share >= STOPPED_SHARE and _is_orderly(setup, dwells))

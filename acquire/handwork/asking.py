@@ -11,13 +11,14 @@ from acquire.errors import EntryError
 from acquire.handwork.companion import Companion, Prediction
 from acquire.handwork.doubts import doubt_of, reading_words
 from acquire.handwork.entry import Entry
+from acquire.handwork.folding import on_lines
 from acquire.handwork.large import large
 from acquire.readings import TypedLine, expected_unit
 from acquire.readings.typed import typed_reading
 from acquire.readings.values import GAPS
 from acquire.units import length_text
 
-KEYS = "b back  n next unread  r last one once more  - gap  q end and keep  Ctrl-C stop, go on later"
+KEYS = ("b: back", "n: next unread", "r: last one again", "-: gap", "q: end and keep", "Ctrl-C: go on later")
 
 
 @dataclass(frozen=True)
@@ -88,7 +89,8 @@ class _Conversation:
         if words.lower() in moves:
             return moves[words.lower()]()
         try:
-            return self.taken(entry, self.both_ends(words))
+            words = self.both_ends(words)
+            return self.taken(entry, words) if words else entry
         except EntryError as error:
             if not self.asker.is_person:
                 raise EntryError(
@@ -107,8 +109,11 @@ class _Conversation:
             return words
         if not self.asker.is_person:
             raise EntryError("reading", f"found {words!r}", "both ends of the bubble, such as 1.5 / 2.5")
-        other = (self.asker.ask("  and its other end: ") or "").strip()
-        return f"{words} / {other}" if other else words
+        other: str | None = ""
+        while other == "":  # keyboard-emulating cables send stray line ends
+            other = self.asker.ask("  and its other end: ")
+            other = None if other is None else other.strip()
+        return "" if other is None else f"{words} / {other}"
 
     def taken(self, entry: Entry, words: str) -> Entry:
         line = entry.line(words, self.asker.seconds())
@@ -167,7 +172,8 @@ class _Conversation:
             self.asker.say(f"  feet at {' and '.join(feet)}")
         if slot.repeat > 1:
             self.asker.say(f"  reading {slot.repeat} at this station")
-        self.asker.say(f"  {KEYS}")
+        for line in on_lines(KEYS, self.asker.columns - 2):
+            self.asker.say(f"  {line}")
         if self.manner.settle_s > 0:
             self.count_down(self.manner.settle_s)
 
@@ -186,10 +192,9 @@ class _Conversation:
         now = entry.answered.get(slot)
         was = f", now {now.words}" if now is not None else ""
         ends = ", both ends" if self.manner.vial else ""
-        done = len({s for s in entry.answered if s in set(entry.slots)})
-        count = f"[{done + 1}/{len(entry.slots)}]"
+        count = f"{entry.index + 1} of {len(entry.slots)}"
         place = length_text(slot.station_mm, entry.setup.bed.is_inch)
-        return f"{place} {count} ({expected_unit(entry.setup)}{ends}{was}): "
+        return f"{place}, {count} ({expected_unit(entry.setup)}{ends}{was}): "
 
     def show_profile(self, entry: Entry) -> None:
         if self.manner.companion is None or not self.asker.is_person:

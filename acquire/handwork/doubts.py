@@ -45,9 +45,10 @@ def _against_survey(
         return None
     guess = slip_guess(reading, prediction.reading, prediction.uncertainty, instrument.quantity)
     advice = f"is it {guess}?" if guess else "wipe, re-seat, read again"
+    are_several = " and " in prediction.says or prediction.says.endswith("runs")
     return (
         f"station {station_mm:g} is {reading_words(instrument, abs(off))} off "
-        f"what {prediction.says} say{'' if ' and ' in prediction.says else 's'}: {advice}"
+        f"what {prediction.says} say{'' if are_several else 's'}: {advice}"
     )
 
 

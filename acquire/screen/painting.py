@@ -10,6 +10,7 @@ from rich.text import Text
 
 from acquire.bed import Instrument
 from acquire.handwork.doubts import reading_words
+from acquire.handwork.folding import on_lines
 from acquire.handwork.large import large
 from acquire.screen.keys import key_words
 from acquire.screen.tracking import Live
@@ -22,6 +23,8 @@ BAR = 20
 Line = tuple[str, str]
 """Text and its style."""
 FEWEST_DRAWN = 4
+OLD_S = 2.0
+"""A reading older than this is said to be."""
 ROWS_FOR_ONE, ROWS_FOR_TWO = 15, 22
 """Terminals of so many rows have room for one number, or two, in large characters."""
 
@@ -43,7 +46,7 @@ def page(
     top = _top(live, setup, columns, rows)
     middle = _progress(live, setup, columns)
     foot = [(words, "bold") for words in _ending(live, status)]
-    keys = [(words, "reverse") for words in _wrapped(key_words(setup.position), columns)]
+    keys = [(words, "reverse") for words in on_lines(key_words(setup.position), columns)]
     parts = [_folded(part, columns) for part in (top, middle, foot, keys)]
     counts = _counts(live)
     if sum(map(len, parts)) + len(counts) >= rows:
@@ -62,6 +65,8 @@ def _top(live: Live, setup: Setup, columns: int, rows: int) -> list[Line]:
     if live.problem:
         lines.append((f"! {live.problem}", "bold red"))
     reading = large(_reading(live, setup.described), columns if rows >= ROWS_FOR_ONE else 0)
+    if (live.reading_age_s or 0.0) > OLD_S:
+        reading += f"\nlast reading {live.reading_age_s:.0f} s ago"
     where = large(_where(live, setup), columns if rows >= ROWS_FOR_TWO else 0)
     gap = [""] if rows >= ROWS_FOR_ONE else []
     return lines + [(line, "bold") for line in (*reading.splitlines(), *gap, *where.splitlines(), *gap)]
@@ -73,7 +78,7 @@ def _progress(live: Live, setup: Setup, columns: int) -> list[Line]:
         return [(_feeding(live), "bold cyan")]
     inch = setup.bed.is_inch
     return [
-        *((line, "bold cyan") for line in _next(live, inch, columns)),
+        *((line, "bold cyan") for line in _next(live, inch, columns, setup.position == "stations")),
         (still_words(live), "bold green" if live.is_settled else ""),
         (_taken(live, setup.described, inch), ""),
     ]
@@ -101,18 +106,6 @@ def _folded(lines: Sequence[Line], columns: int) -> list[Line]:
             continue
         folded += [(part, style) for part in textwrap.wrap(text, columns, subsequent_indent="  ")]
     return folded
-
-
-def _wrapped(parts: Sequence[str], columns: int, between: str = "   ") -> list[str]:
-    """The parts on as few lines as the terminal is wide for, none cut in two."""
-    lines = [""]
-    for part in parts:
-        longer = lines[-1] + between + part if lines[-1] else part
-        if lines[-1] and len(longer) > columns:
-            lines.append(part)
-        else:
-            lines[-1] = longer
-    return lines
 
 
 def _heading(setup: Setup, live: Live) -> str:
@@ -143,7 +136,7 @@ def _where(live: Live, setup: Setup) -> str:
     if setup.position.startswith("feed:"):
         return "" if live.position_mm is None else _place(live.position_mm, setup)
     if setup.position.startswith("scale:"):
-        return "no position yet" if live.position_mm is None else _place(live.position_mm, setup)
+        return "no position" if live.position_mm is None else _place(live.position_mm, setup)
     return "" if live.next_mm is None else _place(live.next_mm, setup)
 
 
@@ -151,12 +144,12 @@ def _place(mm: float, setup: Setup) -> str:
     return length_text(mm, setup.bed.is_inch)
 
 
-def _next(live: Live, inch: bool, columns: int) -> list[str]:
+def _next(live: Live, inch: bool, columns: int, is_marked: bool) -> list[str]:
     if live.next_mm is None:
         return ["every station has been read"]
     name = f"{'missed' if live.is_missed else 'next'} station {length_text(live.next_mm, inch)}"
     if live.to_go_mm is None:
-        is_reading = not live.is_unmarked and live.in_turn is None
+        is_reading = is_marked and not live.is_unmarked
         return [f"reading station {length_text(live.next_mm, inch)}" if is_reading else name]
     if abs(live.to_go_mm) <= live.reach_mm:
         return [f"{name}: you are there"]
@@ -179,6 +172,8 @@ def still_words(live: Live) -> str:
     bar = "#" * round(BAR * done) + "." * (BAR - round(BAR * done))
     if live.is_settled:
         return f"[{bar}] SETTLED"
+    if live.is_placeless:
+        return f"[{bar}] the position has stopped coming"
     if live.still_s <= 0.0:
         return f"[{bar}] moving"
     if done >= 1:

@@ -66,6 +66,8 @@ class Live:
     still_s: float = 0.0
     needed_s: float = SETTLED_S
     is_settled: bool = False
+    is_placeless: bool = False
+    """The position stream has stopped: what is read now has no place."""
     is_unmarked: bool = False
     """It is the operator who says, by a mark, when it stands at the next station."""
     in_turn: int | None = None
@@ -151,6 +153,7 @@ class Tracker:
         self._problem = ""
         self._ends_at_s: float | None = None
         self._may_end = True
+        self._lost: set[str] = set()
         self._told_others: dict[str, int] = {}
         self._is_stale_told = self._is_frozen_told = False
         self._lock = threading.RLock()
@@ -175,8 +178,11 @@ class Tracker:
             if event.kind == "mark":
                 self._marked(event)
             elif event.kind in PROBLEMS:
+                if event.kind == "lost":
+                    self._lost.add(event.text.partition(":")[0])
                 self._wrong(event.text)
             elif event.kind in ("reopened", "speaking"):
+                self._lost.discard(event.text.partition(":")[0])
                 self._problem = ""
                 self._news("note", event.text)
 
@@ -294,7 +300,7 @@ class Tracker:
 
     def _still_s(self, now_s: float) -> float:
         if self._scale is not None:
-            return self._still.still_s(now_s)
+            return 0.0 if self._is_stale(now_s) else self._still.still_s(now_s)
         return max(0.0, now_s - self._pending[1]) if self._pending else 0.0
 
     def _is_settled(self, now_s: float, still_s: float) -> bool:
@@ -379,12 +385,13 @@ class Tracker:
         if here:
             self._turn = max(self._turn, here[0] + 1) if self._scale is None else here[0] + 1
 
+    def _is_stale(self, now_s: float) -> bool:
+        last_s = None if self._scale is None else self._heard[self._scale].recent.last_s
+        return last_s is not None and now_s - last_s > STALE_S
+
     def _look_for_stale_position(self, now_s: float) -> None:
-        if self._scale is None:
-            return
-        last_s = self._heard[self._scale].recent.last_s
-        is_stale = last_s is not None and now_s - last_s > STALE_S
-        if is_stale and not self._is_stale_told:
+        is_stale = self._is_stale(now_s)
+        if is_stale and not self._is_stale_told and not self._lost:
             self._wrong(f"{self._scale}: no position for {STALE_S:g} s; what is read now has no place")
         self._is_stale_told = is_stale
 
@@ -396,6 +403,11 @@ class Tracker:
 
     def _shown_mm(self) -> float | None:
         return self.next_mm if self._pending is None else self._pending[0]
+
+    def _shown_position_mm(self, now_s: float) -> float | None:
+        if self._is_stale(now_s):
+            return None
+        return self._fed_mm(now_s) if self._scale is None else self._position_mm()
 
     def _position_mm(self) -> float | None:
         return self._heard[self._scale].recent.last if self._scale is not None else None
@@ -412,7 +424,7 @@ class Tracker:
         others = [n for n in self._heard if n not in (self.setup.instrument, self._scale)]
         return Live(
             time_s=now_s,
-            position_mm=self._position_mm() if self._scale is not None else self._fed_mm(now_s),
+            position_mm=self._shown_position_mm(now_s),
             reading=recent.last,
             reading_age_s=None if recent.last_s is None else max(0.0, now_s - recent.last_s),
             next_mm=self._shown_mm() if self._feed_mm_per_s is None else None,
@@ -421,6 +433,7 @@ class Tracker:
             still_s=still_s,
             needed_s=self.settled_s,
             is_settled=settled,
+            is_placeless=self._is_stale(now_s),
             is_unmarked=self.setup.position == "stations" and self._pending is None,
             in_turn=None if self._in_turn is None else self._in_turn.count,
             taken=tuple(self._taken),

@@ -16,12 +16,14 @@ from acquire.simulated.catalogue import SPEAKING, description
 from acquire.simulated.ports import open_lines
 from acquire.simulated.truth import InventedBed
 
+DWELL_S = (7.0, 9.0)
+"""At each station so long: as somebody waits who watches the screen for it."""
 TRAVERSES = {
-    "level-steps": lambda bed: jobs.level_steps(bed, "front-vee"),
+    "level-steps": lambda bed: jobs.level_steps(bed, "front-vee", dwell_s=DWELL_S),
     "level-marks": lambda bed: jobs.level_marks(bed, "front-vee"),
     "level-feed": lambda bed: jobs.level_feed(bed, "front-vee"),
-    "cross-level": jobs.cross_level_steps,
-    "indicator": jobs.indicator_steps,
+    "cross-level": lambda bed: jobs.cross_level_steps(bed, dwell_s=DWELL_S),
+    "indicator": lambda bed: jobs.indicator_steps(bed, dwell_s=DWELL_S),
 }
 
 

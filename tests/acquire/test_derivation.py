@@ -144,6 +144,17 @@ def test_rests_on_a_run_by_hand_do_not_make_it_stepped():
     assert traverse.mode == "continuous" and len(traverse.stations) > 300
 
 
+@pytest.mark.parametrize("last_mm", [300.0, 380.0])
+def test_stepping_that_was_ended_after_two_stations_is_still_stepped(last_mm):
+    """The key that ends it may come while the carriage is on its way to the next."""
+    t, x = steps([20.0, 100.0, 300.0, last_mm], stand_s=6.0)
+    begun, ended = t > 5.9, t < (20.2 if last_mm != 300.0 else 21.0)
+    t, x = t[begun & ended], x[begun & ended]
+    traverse = derive(contents(LEVEL, level=sent(t, -shape(x)), scale=sent(t, x - 50)))
+    assert traverse.mode == "stepped"
+    assert set(traverse.stations.station_mm[-2:]) == {100.0, 300.0}
+
+
 def test_steps_off_the_marked_stations_but_even_are_stepped():
     t, x = steps([117.0, 317.0, 517.0, 677.0], stand_s=4.0, move_s=6.0)
     traverse = derive(contents(LEVEL, level=sent(t, -shape(x)), scale=sent(t, x - 50)))

@@ -3,7 +3,7 @@
 import pytest
 
 from acquire.errors import EntryError
-from acquire.handwork import Prediction
+from acquire.handwork import Asker, Entry, Prediction, enter_readings
 from acquire.handwork.asking import closing_words
 from acquire.handwork.large import large
 
@@ -47,6 +47,35 @@ def test_both_ends_of_a_vial_are_averaged_and_the_other_end_is_asked_for(person,
     assert by_station(entry) == {100: 40.0, 300: 60.0, 700: 40.0}
     assert typist.waited == 4 * 12
     assert any("other end" in prompt for prompt in typist.asked)
+
+
+def test_stray_line_end_is_no_other_end_of_the_bubble(person, setup):
+    entry, _ = person(["2", "", "\r", "4", "q"]).enters(setup("vial"), vial=True)
+    assert by_station(entry) == {100: 60.0}
+
+
+def test_end_of_input_between_the_two_ends_of_a_bubble_takes_neither(person, setup):
+    typist = person(["1.5 / 2.5", "2"])
+    entry, is_ended = typist.enters(setup("vial"), vial=True)
+    assert not is_ended and by_station(entry) == {100: 40.0} and len(typist.kept) == 1
+
+
+def test_place_in_the_order_is_asked_with_and_stays_right_when_going_back(person, setup):
+    typist = person(["1", "2", "b", "7", "q"])
+    typist.enters(setup())
+    assert [prompt.partition(" (")[0] for prompt in typist.asked] == [
+        "0 mm, 1 of 9", "100 mm, 2 of 9", "200 mm, 3 of 9", "100 mm, 2 of 9", "200 mm, 3 of 9",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("columns", [40, 60, 100])
+def test_keys_of_an_entry_fit_the_terminal(setup, columns):
+    said = []
+    asker = Asker(lambda _: None, said.append, lambda: 0.0, columns=columns)
+    enter_readings(Entry.begun(setup(), (0.0, 100.0)), asker, lambda line: None)
+    text = "\n".join(said)
+    assert max(map(len, text.splitlines())) <= columns
+    assert all(key in text for key in ("b: back", "n: next unread", "q: end and keep", "Ctrl-C: go on later"))
 
 
 def test_enter_alone_and_a_foot_switch_ask_again(person, setup):

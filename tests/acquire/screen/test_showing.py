@@ -75,6 +75,14 @@ def test_station_is_near_enough_where_a_reading_would_count_for_it():
     assert "2.6 mm to go, away from the headstock" in words(297.4)
 
 
+def test_old_reading_is_said_to_be_old_and_a_lost_position_is_not_shown():
+    live = replace(LIVE, reading_age_s=8.0, position_mm=None, is_placeless=True, still_s=0.0)
+    lines = [line for line, _ in page(live, SCALE, 80)]
+    assert "last reading 8 s ago" in lines and "no position" in lines
+    assert any("the position has stopped coming" in line for line in lines)
+    assert not any("last reading" in line for line, _ in page(replace(LIVE, reading_age_s=0.1), SCALE, 80))
+
+
 def test_station_being_read_is_the_one_shown_until_it_is_taken():
     live = replace(LIVE, position_mm=None, next_mm=300.0, is_unmarked=False)
     assert "reading station 300 mm" in [line for line, _ in page(live, SETUP, 80)]

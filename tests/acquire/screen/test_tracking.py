@@ -232,6 +232,17 @@ def test_constant_feed_is_followed_from_its_first_mark():
     assert bench.live.next_mm is None and bench.live.taken == ()
 
 
+def test_lost_port_stays_the_problem_and_an_old_position_is_no_longer_shown():
+    bench = Bench()
+    bench.run(6.0, 100.0)
+    for name in ("level", "scale"):
+        bench.tracker.event(PortEvent(name, bench.now_s, "lost", f"{name}: the port has gone"))
+    live = bench.tracker.tick(bench.now_s + 8.0)
+    assert "the port has gone" in live.problem
+    assert live.position_mm is None and live.is_placeless and live.still_s == 0.0
+    assert live.reading_age_s == pytest.approx(8.0)
+
+
 def test_positions_that_stop_are_said_once():
     bench = Bench()
     bench.run(2.0, 100.0)
