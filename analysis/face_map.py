@@ -9,6 +9,7 @@ import numpy as np
 from acquire.bed import Face
 from acquire.errors import AnalysisError
 from analysis.combination import BedMap
+from analysis.drift import Drift, drifts, only_one_way
 from analysis.one_base_apart import StationHeights
 from analysis.profile import SAME_STATION_MM, Profile
 from analysis.reference_lines import Place, WorstOver, remove_line, straightness, worst_over
@@ -60,6 +61,8 @@ class FaceMap:
     worst_over: WorstOver | None
     one_base_apart: OneBaseApart | None
     """Beside the curve from a drawn level; None where there is none."""
+    drift: tuple[Drift, ...]
+    """What each instrument drifted over a run, where runs there and back tell it."""
     profile: Profile = field(metadata=_INSIDE)
     """The known heights before any line was removed."""
     curve_is_sure: bool = field(metadata=_INSIDE)
@@ -116,6 +119,7 @@ def map_face(
         warnings=_warnings(bed_map, face),
         worst_over=None if over_mm is None else worst_over(profile, over_mm),
         one_base_apart=apart,
+        drift=drifts(bed_map, face),
         profile=profile,
         curve_is_sure=dense is None or dense.band_is_95_percent,
     )
@@ -210,4 +214,9 @@ def _reaches_unworn(profile: Profile, described: Face) -> bool:
 
 def _warnings(bed_map: BedMap, face: str) -> tuple[str, ...]:
     own = [words for each in bed_map.observations if face in each.faces for words in each.warnings]
-    return tuple(dict.fromkeys([*bed_map.warnings, *own]))
+    one_way = [
+        f"{name}: run one way only on {face}, so that a steady drift of it would look like a bow; run it in "
+        "reverse as well, without turning it"
+        for name in only_one_way(bed_map, face)
+    ]
+    return tuple(dict.fromkeys([*bed_map.warnings, *own, *one_way]))

@@ -56,6 +56,7 @@ def command(
 def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
     """The answer, then where it is from, then the heights, then what to mind."""
     from acquire.units import height_text, length_text
+    from analysis.drift import drift_words
     from analysis.words import LINE_WORDS, columns, notes, one_base_apart_words, shape_words
 
     half = result.straightness_expanded_um / 2
@@ -81,6 +82,7 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
     if result.blind_wavelengths_mm:
         blind = ", ".join(length_text(each, inch) for each in result.blind_wavelengths_mm)
         lines.append(f"  Ripples of these lengths cannot be seen with this base: {blind}.")
+    lines += [f"  {words}" for words in drift_words(result.drift)]
     lines += columns(
         result.station_mm.tolist(),
         result.height_um.tolist(),
