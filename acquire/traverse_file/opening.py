@@ -22,6 +22,7 @@ LARGEST_CHUNK_BYTES = 1 << 24
 LONGEST_TEXT_BYTES = 1 << 24
 MOST_STREAMS = 64
 MOST_ATTRIBUTES = 200
+CHECKSUM_BYTES = 4
 _FILTERS = {h5py.h5z.FILTER_DEFLATE, h5py.h5z.FILTER_SHUFFLE, h5py.h5z.FILTER_FLETCHER32}
 _DEFLATE_AT_MOST = 1100
 """No deflated byte holds more than about 1032; a little is left for the framing."""
@@ -128,6 +129,21 @@ class Source:
             raise self.refuse(f"{name} is cut in pieces of more than {LARGEST_CHUNK_BYTES >> 20} MiB")
         if dataset.size * item > _DEFLATE_AT_MOST * dataset.id.get_storage_size():
             raise self.refuse(f"{name} claims {dataset.size} values that the file does not hold")
+        if dataset.chunks:
+            self._check_pieces(dataset, name, CHECKSUM_BYTES if h5py.h5z.FILTER_FLETCHER32 in used else 0)
+
+    def _check_pieces(self, dataset: h5py.Dataset, name: str, least: int) -> None:
+        """Refuse a piece shorter than its own checksum, longer than unpacked, packed otherwise, or not there.
+
+        The library takes the checksum off without looking whether it is there, and reads past the end.
+        """
+        length = self.path.stat().st_size
+        most = 1.01 * float(np.prod(dataset.chunks)) * dataset.dtype.itemsize + 64
+        for number in range(dataset.id.get_num_chunks()):
+            piece = dataset.id.get_chunk_info(number)
+            is_there = piece.byte_offset is not None and piece.byte_offset + piece.size <= length
+            if piece.filter_mask or not least < piece.size <= most or not is_there:
+                raise self.refuse(f"{name} has a piece that is damaged ({piece.size} bytes)")
 
     def _take(self, count: int, name: str) -> None:
         self._taken += count

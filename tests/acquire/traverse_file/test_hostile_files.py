@@ -212,3 +212,15 @@ def test_overwritten_stretches_end_in_our_error_or_the_truth(path, level_travers
             continue
         np.testing.assert_array_equal(found.stations.reading, truth)
         assert found.setup.instrument == "level"
+
+
+@pytest.mark.parametrize(
+    ("stored", "mask"),
+    [(b"\0", 0), (b"\0\0\0\0", 0), (b"x" * 24, 7), (b"x" * 5000, 0)],
+    ids=["shorter than its checksum", "nothing but a checksum", "said to be not packed", "far too long"],
+)
+def test_piece_that_would_make_the_library_read_past_its_end_is_refused(path, stored, mask):
+    """The library takes the four bytes of the checksum off a piece of one byte, and crashes."""
+    with h5py.File(path, "r+") as file:
+        file["stations/reading"].id.write_direct_chunk((0,), stored, mask)
+    assert "reading has a piece that is damaged" in refused(path)
