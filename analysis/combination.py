@@ -20,7 +20,7 @@ from analysis.adjustment import Solution, solve
 from analysis.assembly import Assembly, assemble, rows_for
 from analysis.continuous import DenseHeights
 from analysis.nodes import Node
-from analysis.observations import Observations, joined, observe_all
+from analysis.observations import Observations, joined, observe_all, state_warnings
 from analysis.profile import Profile
 from analysis.reliability import (
     Residuals,
@@ -309,7 +309,8 @@ def combine(
     if not chosen:
         kind = {"all": "", "level": " with a level", "indicator": " with an indicator"}[by]
         raise AnalysisError(bed.name, f"found no traverse{kind}", "one at least", "record or import one")
-    return adjusted(observe_all(chosen, bed), bed, use_variance_components)
+    bed_map = adjusted(observe_all(chosen, bed), bed, use_variance_components)
+    return replace(bed_map, warnings=(*bed_map.warnings, *state_warnings(chosen)))
 
 
 def adjusted(observations: Sequence[Observations], bed: Bed, use_variance_components: bool = False) -> BedMap:

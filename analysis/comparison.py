@@ -21,7 +21,7 @@ from analysis.agreement import agreement
 from analysis.assembly import rows_for
 from analysis.combination import BY, BedMap, adjusted
 from analysis.nodes import SAME_MM
-from analysis.observations import Form, Observations, Place, observe, observe_all
+from analysis.observations import Form, Observations, Place, observe, observe_all, state_warnings
 from analysis.one_base_apart import moving_average_weights
 from analysis.profile import Profile
 from analysis.reference_lines import remove_line
@@ -170,7 +170,8 @@ def compare(traverses: Sequence[Traverse], bed: Bed, a: str, b: str) -> Comparis
     text = _subject_text(subject)
     difference = bed_map.combined(text, station, first - second)
     profiles = [bed_map.combined(text, station, each) for each in (first, second)]
-    return _judged(sides, text, difference, profiles, base_mm, bed_map.warnings)
+    warnings = (*bed_map.warnings, *state_warnings([t for side in sides for t in side.traverses]))
+    return _judged(sides, text, difference, profiles, base_mm, warnings)
 
 
 def _side(traverses: Sequence[Traverse], bed: Bed, name: str, tag: str) -> _Side:

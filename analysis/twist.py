@@ -17,7 +17,7 @@ from acquire.errors import AnalysisError
 from acquire.traverse_file import Traverse
 from analysis.agreement import Agreement, agreement
 from analysis.combination import BedMap, adjusted
-from analysis.observations import Form, observe_all
+from analysis.observations import Form, observe_all, state_warnings
 from analysis.observations.carriers import carriage_bearing, carrier_motion, carrying_faces
 from analysis.observations.roll import is_on_carriage
 from analysis.profile import Profile
@@ -149,6 +149,7 @@ def _by_every_method(
             methods[name], bed_map = found
             used |= {each.number for each in chosen}
             warnings |= dict.fromkeys(bed_map.warnings)
+    warnings |= dict.fromkeys(state_warnings([each for each in traverses if each.number in used]))
     return methods, tuple(sorted(used)), tuple(warnings)
 
 

@@ -8,6 +8,8 @@ from acquire.traverse_file import Traverse
 HOGGING_PER_K = 11.5e-6
 """Thermal expansion of cast iron and steel, 1/K (textbook value)."""
 LEAST_BEND_UM = 0.5
+LEAST_DIFFERENCE_K = 0.5
+"""Worth a word where the depth of the bed, and so the bend, is not known."""
 INSTRUMENT_KEYS = (
     "quantity", "unit", "per_division", "base_mm", "gravity", "sign", "standard_uncertainty", "seating_um",
     "scale_uncertainty", "base_uncertainty_mm", "carrier_feet_mm", "overhang_along_mm",
@@ -97,13 +99,32 @@ def _whole_footprint(traverse: Traverse) -> str:
 def _bent_by_heat(traverse: Traverse, bed: Bed) -> str:
     state = traverse.setup.state
     top, bottom = state.get("temperature_top_degC"), state.get("temperature_bottom_degC")
-    if top is None or bottom is None or bed.depth_mm is None:
+    if top is None or bottom is None:
         return ""
+    if bed.depth_mm is None:
+        return _bent_by_so_much(traverse, float(top) - float(bottom))
     bend_um = bend_by_temperature_um(float(top) - float(bottom), bed.length_mm, bed.depth_mm)
     if not math.isfinite(bend_um) or abs(bend_um) < LEAST_BEND_UM:
         return ""
-    warmer, sense = ("warmer", "crowned") if bend_um > 0 else ("colder", "hollow")
+    sense = "crowned" if bend_um > 0 else "hollow"
     return (
-        f"traverse {traverse.number}: the bed's top was {abs(float(top) - float(bottom)):.1f} °C {warmer} "
-        f"than its bottom; that alone bends its whole length {sense} by about {abs(bend_um):.1f} µm"
+        f"{_warmer(traverse, float(top) - float(bottom))}; that alone bends its whole length {sense} by "
+        f"about {abs(bend_um):.1f} µm"
+    )
+
+
+def _bent_by_so_much(traverse: Traverse, difference_k: float) -> str:
+    if abs(difference_k) < LEAST_DIFFERENCE_K:
+        return ""
+    sense = "crowned" if difference_k > 0 else "hollow"
+    return (
+        f"{_warmer(traverse, difference_k)}; that alone bends it {sense}, and depth_mm in bed.toml would "
+        "tell by how much"
+    )
+
+
+def _warmer(traverse: Traverse, difference_k: float) -> str:
+    return (
+        f"traverse {traverse.number}: the bed's top was {abs(difference_k):.1f} °C "
+        f"{'warmer' if difference_k > 0 else 'colder'} than its bottom"
     )

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from analysis.combination import combine
+from analysis.comparison import compare
 from analysis.observations.differences import bend_by_temperature_um
 
 STATION = np.arange(0.0, 1001.0, 100.0)
@@ -50,7 +51,33 @@ def test_bending_by_temperature_is_given_with_its_size(warnings_of):
     assert "hollow by about 4.8 µm" in warnings_of(bed="depth_mm = 300", state=cold)
     even = {"temperature_top_degC": 20.02, "temperature_bottom_degC": 20.0}
     assert warnings_of(bed="depth_mm = 300", state=even) == ""
-    assert warnings_of(state=warm) == ""
+    assert "bends it crowned, and depth_mm" in warnings_of(state=warm)
+    assert "bends it hollow, and depth_mm" in warnings_of(state=cold)
+    assert warnings_of(state=even) == ""
+
+
+def test_bed_that_stood_otherwise_between_traverses_is_said(invented_bed, make_traverse):
+    bed = invented_bed(instruments={"level": LEVEL + "seating_um = 0.3"})
+    before = {"stands_on": "feet", "clamped": True, "temperature_top_degC": 20, "temperature_bottom_degC": 20}
+
+    def pair(**after):
+        states = {"forward": before, "reverse": before | after}
+        runs = [
+            make_traverse(
+                bed, "level", MIDDLE, np.zeros(10), face="front-flat", direction=direction, state=state
+            )
+            for direction, state in states.items()
+        ]
+        assert set(combine(runs, bed).warnings) == set(
+            compare(runs, bed, *(str(r.number) for r in runs)).warnings
+        )
+        return " | ".join(combine(runs, bed).warnings)
+
+    assert pair() == ""
+    assert "stood on feet for traverse 3, on blocks for traverse 4" in pair(stands_on="blocks")
+    assert "clamped down for traverse 5, not clamped for traverse 6" in pair(clamped=False)
+    assert "+0.0 °C in traverse 7" in pair(temperature_top_degC=22)
+    assert pair(temperature_top_degC=20.1) == ""
 
 
 def test_description_changed_since_is_said_and_the_old_instrument_stands(invented_bed, warnings_of):
