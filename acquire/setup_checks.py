@@ -145,7 +145,7 @@ def _check_choices(bed: Bed, instrument: Instrument, wanted: Wanted) -> None:
     _check_unit(instrument, wanted)
     if wanted.turned and instrument.quantity not in ("slope", "roll"):
         raise EntryError(
-            "--turned", f"found a {instrument.quantity} instrument", "a level, turned end for end"
+            "--turned", f"found an instrument that reads {instrument.quantity}", "a level, turned end for end"
         )
     if wanted.turned_over and not any(
         (side or "").startswith("straightedge:") for side in (wanted.face, wanted.reference)
@@ -265,7 +265,7 @@ def _nothing_else(wanted: Wanted, quantity: str, *names: str) -> None:
         if value:
             raise EntryError(
                 f"--{name}",
-                f"found {value if value is not True else 'it'}, for a {quantity}",
+                f"found {value if value is not True else 'it'}, for readings of {quantity}",
                 "no such option",
             )
 
@@ -367,7 +367,8 @@ def _carriers(bed: Bed, reference: str) -> tuple[Face, ...]:
     else:
         return _side(bed, reference)
     if len(names) != 2 or names[0] == names[1]:
-        raise EntryError(f"--reference {reference}", f"found {len(set(names))} faces", "two faces, A+B")
+        found = f"found {len(names)} faces" if len(names) != 2 else "found one face twice"
+        raise EntryError(f"--reference {reference}", found, "two different faces, A+B")
     return tuple(_known_face(bed, name, "--reference") for name in names)
 
 
@@ -460,10 +461,8 @@ def _check_same_zero(survey: Path | str, setup: Setup) -> None:
 
     where, found = f"--same-zero-as {setup.same_zero_as}", files_of(survey)
     if setup.same_zero_as not in found:
-        numbers = [str(number) for number in found]
-        raise EntryError(
-            where, "found no such traverse in the survey", _one_of(numbers, "an earlier traverse")
-        )
+        needed = _one_of(map(str, found)) if found else "an earlier traverse, and there is none"
+        raise EntryError(where, "found no such traverse in the survey", needed)
     earlier = read_traverse(found[setup.same_zero_as]).setup
     if earlier.instrument != setup.instrument:
         raise EntryError(

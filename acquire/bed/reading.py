@@ -232,7 +232,7 @@ class _Reader:
     def fits_quantity(self, table: str, quantity: Any, values: dict[str, Any]) -> None:
         unit = values.get("unit")
         if unit is not None and unit not in FACTORS[quantity]:
-            self.wrong(table, "unit", unit, " | ".join(FACTORS[quantity]) + f" for a {quantity}")
+            self.wrong(table, "unit", unit, " | ".join(FACTORS[quantity]) + f" for {quantity}")
         for key in values:
             allowed = INSTRUMENT[key].only_for
             if allowed and quantity not in allowed:

@@ -165,7 +165,7 @@ def wire_faults(
     if kind == "fixed" and "length" in values and "value" in values:
         yield from _fixed_faults(values, unit_is_known)
     if kind == "counter" and quantity in ("slope", "roll", "temperature"):
-        yield "kind", "counter", f"another kind for a {quantity}: counts per mm measure a length"
+        yield "kind", "counter", f"another kind for {quantity}: counts per mm measure a length"
     if kind != "modbus" and "every_s" in values and "ask" not in values:
         yield "every_s", values["every_s"], "this key only with ask"
 

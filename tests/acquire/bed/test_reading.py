@@ -120,7 +120,7 @@ MISTAKES = {
     "unworn backwards": ("[0, 80]", "[80, 0]", "[from, to]"),
     "name with a plus": ("[faces.rear-flat]", '[faces."rear+flat"]', "plain name"),
     "a face called line": ("[faces.rear-flat]", "[faces.line]", "plain name"),
-    "unit of another quantity": ('unit = "um/m"', 'unit = "thou"', "for a slope"),
+    "unit of another quantity": ('unit = "um/m"', 'unit = "thou"', "for slope"),
     "no base": ("base_mm = 200", "", "[instruments.long-level] base_mm: found nothing"),
     "no uncertainty": ("standard_uncertainty = 1.0", "", "standard_uncertainty: found nothing"),
     "not a number": ("standard_uncertainty = 1.0", "standard_uncertainty = nan", "standard_uncertainty"),
