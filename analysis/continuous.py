@@ -12,8 +12,7 @@ zeros of all traverses wholly unknown.  What neighbouring residuals have in comm
 that they are not independent; σ grows accordingly.
 
 The line through the whole is never known.  Results therefore come with the least-squares
-line through the asked-for stations taken off mean and covariance, and as *contrasts*, which
-say the same with a covariance of full rank.
+line through the asked-for stations taken off mean and covariance.
 
 Sources: the estimator is the usual smoothing by penalised second differences with its
 parameter found by restricted maximum likelihood; checked here against numbers derived
@@ -48,23 +47,6 @@ Array = NDArray[np.float64]
 
 SHARE_OF_LENGTH = 0.8
 """A second base counts where its traverse covers at least this much of the length."""
-
-
-@dataclass(frozen=True, eq=False)
-class PseudoObservations:
-    """Combinations of heights that no added line changes, with their full covariance.
-
-    As observations of the heights in an adjustment whose height and tilt are free they
-    are the whole of what the traverses say about these stations: nothing lost, nothing
-    added, the smoothness counted once.
-    """
-
-    matrix: Array
-    """One combination a row, orthonormal and free of lines, shape (k − 2, k)."""
-    value_um: Array
-    """What each combination of the heights is, in µm, shape (k − 2,)."""
-    covariance_um2: Array
-    """Their covariance, of full rank, in µm², shape (k − 2, k − 2)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,24 +85,6 @@ class DenseHeights:
     """Distance between the nodes used."""
     one_base_apart: StationHeights | None
     """Heights with nothing assumed between them; None where no three stations could be chained."""
-
-    def pseudo_observations(self) -> PseudoObservations:
-        """The same as one exact block for a least-squares adjustment.
-
-        Two traverses of one face must be solved together, not summarised one by one: each
-        summary would bring the smoothness of the way again.
-
-        Examples
-        --------
-        >>> from analysis.dense_slopes import dense_traverse
-        >>> run = dense_traverse(np.arange(50, 251, 2.0), np.zeros(101), 1.0, base_mm=100)
-        >>> block = heights_from_dense_slopes([run], [0, 100, 200, 300]).pseudo_observations()
-        >>> block.matrix.shape, block.covariance_um2.shape
-        ((2, 4), (2, 2))
-        """
-        contrasts = line_free_contrasts(self.station_mm)
-        covariance = contrasts @ self.covariance_um2 @ contrasts.T
-        return PseudoObservations(contrasts, contrasts @ self.height_um, (covariance + covariance.T) / 2)
 
 
 def line_free_contrasts(station_mm: ArrayLike) -> Array:

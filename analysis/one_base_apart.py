@@ -2,8 +2,9 @@
 
 The mean slope over a short window, times the base, is exactly the difference of the mean
 heights over that window at the two feet.  Chained foot to foot this needs no belief about
-the shape between; noise adds up along the chain.  The other direction, `smoothed_by_base`,
-lets a finer map be seen through a coarser instrument, so that like is compared with like.
+the shape between; noise adds up along the chain.  The other direction,
+`moving_average_weights`, lets a finer map be seen through a coarser instrument, so that
+like is compared with like.
 
 Source: derived for this project from what a slope over a base is.
 """
@@ -41,7 +42,7 @@ class StationHeights:
     averaged_over_mm: float
     """Each height is the mean over this length of way."""
     base_mm: float
-    """How far apart the stations are; for a smoothed map, what it was smoothed over."""
+    """How far apart the stations are."""
 
 
 def stations_one_base_apart(
@@ -286,52 +287,3 @@ def _integral_weights(station: Array, upto: Array) -> Array:
     weights[:, :-1] += step * (part - part**2 / 2)
     weights[:, 1:] += step * part**2 / 2
     return weights
-
-
-def smoothed_by_base(
-    station_mm: ArrayLike,
-    height_um: ArrayLike,
-    covariance_um2: ArrayLike,
-    base_mm: float,
-    at_mm: ArrayLike | None = None,
-) -> StationHeights:
-    """A finer map as the plain integral of a slope over `base_mm` would show it.
-
-    Parameters
-    ----------
-    station_mm, height_um : array, shape (k,)
-        The finer map: rising stations in mm, heights in µm, straight lines between.
-    covariance_um2 : array, shape (k, k)
-        Its covariance.
-    base_mm : float
-        Base of the coarser instrument, in mm.
-    at_mm : array, optional
-        Where the smoothed heights are wanted; by default all stations of the map that are
-        half a base or more from its ends.
-
-    Raises
-    ------
-    AnalysisError
-        As `moving_average_weights`; also if no station is left, or shapes differ.
-
-    Examples
-    --------
-    >>> smoothed_by_base([0, 100, 200], [0, -8, 0], np.eye(3), 200).height_um
-    array([-4.])
-    """
-    station, height = np.asarray(station_mm, dtype=float), np.asarray(height_um, dtype=float)
-    covariance = np.asarray(covariance_um2, dtype=float)
-    if height.shape != station.shape or covariance.shape != (len(station),) * 2:
-        raise AnalysisError(
-            "smoothing by a base", "heights, covariance and stations differ in number", "one of each"
-        )
-    inside = (station - base_mm / 2 >= station[0] - 1e-9) & (station + base_mm / 2 <= station[-1] + 1e-9)
-    at = station[inside] if at_mm is None else np.asarray(at_mm, dtype=float)
-    if not len(at):
-        raise AnalysisError(
-            "smoothing by a base", f"the map is shorter than a base of {base_mm:g} mm", "a longer map"
-        )
-    weights = moving_average_weights(station, base_mm, at)
-    return StationHeights(
-        at, weights @ height, weights @ covariance @ weights.T, float(base_mm), float(base_mm)
-    )

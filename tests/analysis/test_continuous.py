@@ -106,22 +106,25 @@ def test_banded_solution_equals_a_dense_one_residuals_and_leverages_included(bas
     height = contrasts.T @ contrasts @ inverse @ matrix.T @ np.concatenate(right)
     np.testing.assert_allclose(found.height_um, height, atol=1e-5)
     inside = contrasts @ inverse @ contrasts.T
-    block = found.pseudo_observations()
-    np.testing.assert_allclose(block.covariance_um2, inside, atol=1e-5 * np.abs(inside).max())
+    np.testing.assert_allclose(
+        contrasts @ found.covariance_um2 @ contrasts.T, inside, atol=1e-5 * np.abs(inside).max()
+    )
     leverage = np.diag(rows[1] @ inverse @ rows[1].T) + 1 / len(runs[0].station_mm)
     np.testing.assert_allclose(found.redundancy[0], 1 - leverage, atol=1e-6)
 
 
-def test_pseudo_observations_carry_all_that_the_traverse_says():
+def test_heights_at_stations_carry_all_that_the_traverse_says():
     """Joined to three other readings of height they give what one joint solution gives."""
     run = run_over(dip, 200)
     station = np.arange(0, 1501, 100.0)
-    block = heights_from_dense_slopes([run], station, q_um2_per_mm3=Q).pseudo_observations()
+    block = heights_from_dense_slopes([run], station, q_um2_per_mm3=Q)
     fine = heights_from_dense_slopes([run], GRID, q_um2_per_mm3=Q)
     pick = np.isin(GRID, [300, 700, 1200])
     reading, weight = np.array([1.0, -80.0, 2.0]), 4.0
 
-    def joined(matrix, value, covariance, where):
+    def joined(found, where):
+        matrix = line_free_contrasts(found.station_mm)
+        value, covariance = matrix @ found.height_um, matrix @ found.covariance_um2 @ matrix.T
         observed = np.vstack([matrix, where])
         information = np.zeros((len(observed),) * 2)
         k = len(matrix)
@@ -131,9 +134,8 @@ def test_pseudo_observations_carry_all_that_the_traverse_says():
             observed.T @ information @ observed, observed.T @ information @ np.r_[value, reading]
         )
 
-    coarse = joined(block.matrix, block.value_um, block.covariance_um2, np.eye(16)[[3, 7, 12]])
-    dense = fine.pseudo_observations()
-    whole = joined(dense.matrix, dense.value_um, dense.covariance_um2, np.eye(751)[pick])
+    coarse = joined(block, np.eye(16)[[3, 7, 12]])
+    whole = joined(fine, np.eye(751)[pick])
     np.testing.assert_allclose(coarse, whole[::50], atol=2e-3)
 
 
