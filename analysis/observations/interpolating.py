@@ -19,7 +19,8 @@ def interpolation(
     same_mm : float
         A node as near as this stands for the place.
     preferred : array of bool, optional
-        Nodes to use alone where they reach around the place (evenly spaced ones).
+        Nodes to use alone (evenly spaced ones) where they reach around the place and are not
+        much coarser there than all of them: at most every other node is left out.
 
     Examples
     --------
@@ -29,19 +30,22 @@ def interpolation(
     nearest = int(np.argmin(np.abs(node_mm - at_mm)))
     if abs(node_mm[nearest] - at_mm) <= same_mm or len(node_mm) == 1:
         return {nearest: 1.0}
-    chosen = np.arange(len(node_mm))
+    around = _around(node_mm, at_mm)
     if preferred is not None and np.count_nonzero(preferred) >= 2:
-        reach = node_mm[preferred]
-        if reach[0] <= at_mm <= reach[-1]:
-            chosen = np.flatnonzero(preferred)
-    mm = node_mm[chosen]
+        chosen = np.flatnonzero(preferred)
+        alone = chosen[_around(node_mm[chosen], at_mm)]
+        if node_mm[alone[0]] <= at_mm <= node_mm[alone[-1]] and np.all(np.diff(alone) <= 2):
+            around = alone
+    return {int(i): float(_lagrange(node_mm[around], k, at_mm)) for k, i in enumerate(around)}
+
+
+def _around(mm: np.ndarray, at_mm: float) -> np.ndarray:
+    """Indices of the four places around one, or of the two nearest where it lies outside."""
     right = int(np.searchsorted(mm, at_mm))
     if right == 0 or right == len(mm):
-        around = np.array([0, 1]) if right == 0 else np.array([len(mm) - 2, len(mm) - 1])
-    else:
-        start = min(max(right - 2, 0), max(len(mm) - 4, 0))
-        around = np.arange(start, min(start + 4, len(mm)))
-    return {int(chosen[i]): float(_lagrange(mm[around], int(k), at_mm)) for k, i in enumerate(around)}
+        return np.array([0, 1]) if right == 0 else np.array([len(mm) - 2, len(mm) - 1])
+    start = min(max(right - 2, 0), max(len(mm) - 4, 0))
+    return np.arange(start, min(start + 4, len(mm)))
 
 
 def _lagrange(mm: np.ndarray, k: int, at_mm: np.ndarray | float) -> np.ndarray:
