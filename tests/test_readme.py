@@ -3,6 +3,7 @@
 import os
 import re
 import shlex
+import shutil
 import signal
 import subprocess
 import sys
@@ -121,6 +122,42 @@ def test_record_line_of_the_job_records_from_real_ports(words, tmp_path):
         bench.kill()
         bench.communicate()
     assert len(list((tmp_path / "my-lathe" / "traverses").glob("001-*.h5"))) == 1
+
+
+def test_watch_line_of_the_job_shows_every_instrument(tmp_path):
+    words = next(words for words in JOB if words[1] == "watch")
+    where = {"cwd": tmp_path, "env": {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}}
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.STDOUT, "text": True}
+    bench = subprocess.Popen([sys.executable, "-m", "acquire.simulated", "my-lathe"], **pipes, **where)
+    try:
+        _line_with(bench, "INVENTED bench")
+        command = [sys.executable, "-m", "acquire.cli", *words[1:], "--seconds", "1.5"]
+        done = subprocess.run(command, check=False, timeout=DEADLINE_S, **pipes, **where)
+    finally:
+        bench.kill()
+        bench.communicate()
+    assert done.returncode == 0, done.stdout
+    assert all(f"  {name}  " in done.stdout for name in ("long-level", "cross-level", "indicator", "scale"))
+    assert "lock it off" in done.stdout
+
+
+@pytest.mark.skipif(shutil.which("bash") is None, reason="no bash here")
+def test_completion_line_of_the_readme_completes_commands_and_names(demo_survey):
+    (line,) = (block.split("#")[0].strip() for block in SHELL if "_WAYLOG_COMPLETE" in block)
+
+    def completed(words):
+        script = (
+            f'waylog() {{ {shlex.quote(sys.executable)} -m acquire.cli "$@"; }}; {line}; '
+            f"COMP_WORDS=({words}); COMP_CWORD=$((${{#COMP_WORDS[@]}} - 1)); "
+            '_waylog_completion waylog; echo "${COMPREPLY[@]}"'
+        )
+        env = {**os.environ, "PYTHONPATH": str(ROOT)}
+        done = subprocess.run(["bash", "-c", script], capture_output=True, text=True, check=False, env=env)
+        return done.stdout.split()
+
+    assert {"record", "redo", "report"} <= set(completed("waylog re"))
+    assert completed(f"waylog map {demo_survey} front-v") == ["front-vee"]
+    assert completed(f"waylog record {demo_survey} front-vee --instrument lo") == ["long-level"]
 
 
 def test_python_example_of_the_readme_runs(demo_survey, monkeypatch, capsys):

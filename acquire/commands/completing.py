@@ -32,8 +32,10 @@ class NameInBed(click.types.StringParamType):
         self, ctx: click.Context, param: click.Parameter, incomplete: str
     ) -> list[CompletionItem]:
         """The names in the survey's table that begin so."""
-        survey = ctx.params.get("survey")
-        names = () if survey is None else names_in_bed(Path(survey) / "bed.toml", self.table)
+        # behind an option that still lacks its value, click leaves the survey among the arguments
+        surveys = [ctx.params.get("survey"), *ctx.args]
+        beds = [Path(each) / "bed.toml" for each in surveys if each]
+        names = next((names_in_bed(path, self.table) for path in beds if path.is_file()), ())
         return [CompletionItem(name) for name in names if name.startswith(incomplete)]
 
 

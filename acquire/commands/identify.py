@@ -26,6 +26,15 @@ MOVES = {
     "position": ("move it away from the headstock", "along a rule: 100 mm"),
     "temperature": ("warm it", "in a hand beside a thermometer: 10 degC"),
 }
+CALLED = {
+    "slope": "a level along the bed",
+    "roll": "a level across the bed",
+    "offset": "an indicator",
+    "span": "a micrometer or caliper",
+    "position": "a scale or encoder along the bed",
+    "temperature": "a thermometer",
+}
+"""Each quantity by what it is read with, in the words of the trade."""
 
 
 @click.command(name="identify")
@@ -60,7 +69,7 @@ def command(
     found = work.identify(port, requests, most_s=seconds, say=lambda words: click.echo(words, err=True))
     for line in _answer(found):
         click.echo(line)
-    quantity = quantity or work.likely_quantity(found.shape.unit if found.shape else None)
+    quantity = quantity or _asked_quantity(work.likely_quantity(found.shape.unit if found.shape else None))
     written = found.shape.unit if found.shape else None
     trial = work.trial_instrument(found, quantity, _fitting_unit(quantity, unit, written))
     values = _live(trial)
@@ -87,6 +96,16 @@ def _answer(found: "Identified") -> list[str]:
     if found.shape is not None and found.shape.numbers > 1:
         lines.append("Its lines hold several numbers; the one that varies most is taken.")
     return [*lines, *(f"But: {doubt}." for doubt in found.doubts)]
+
+
+def _asked_quantity(likely: str) -> str:
+    """What it measures: asked on a terminal, else what the unit in its lines makes likely."""
+    if not sys.stdin.isatty():
+        return likely
+    click.echo("What is it?")
+    for quantity, words in CALLED.items():
+        click.echo(f"    {quantity:<12} {words}")
+    return click.prompt("Type one", default=likely, type=click.Choice(list(CALLED)), show_choices=False)
 
 
 def _fitting_unit(quantity: str, unit: str | None, written: str | None) -> str:
@@ -130,18 +149,20 @@ def _asked_meaning(trial: "Instrument") -> "Meaning | None":
 
     move, example = MOVES[trial.quantity]
     click.echo(f"Which way is plus, and what is one worth? A known move tells: {move}; {example}.")
-    text = click.prompt(
-        "Leave it at rest and type the move to come, with its unit (empty: skip)",
-        default="",
-        show_default=False,
-    )
-    if not text.strip():
-        return None
-    try:
-        reading = parse_reading(text)
-        known = known_move(reading.value, reading.unit, trial.quantity)
-    except UnitError as error:
-        raise click.BadParameter(str(error)) from error
+    known = None
+    while known is None:
+        text = click.prompt(
+            "Leave it at rest and type the move to come, with its unit (Enter alone: skip)",
+            default="",
+            show_default=False,
+        )
+        if not text.strip():
+            return None
+        try:
+            reading = parse_reading(text)
+            known = known_move(reading.value, reading.unit, trial.quantity)
+        except UnitError as error:
+            click.echo(f"  {error.found}; needed: {error.needed}")
     before = [one.value for one in read_for(trial, 2.0) if one.flag == 0]
     click.prompt(
         f"It reads {statistics.fmean(before):.4f}. Move it, let it settle, press Enter",

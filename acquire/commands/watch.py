@@ -55,7 +55,7 @@ def command(survey: Path, names: tuple[str, ...], **options: Any) -> int:
     With --still, --replace or --reverse-end it measures what they are worth, and offers to write
     that into bed.toml (without a terminal only with --write).
     """
-    _refuse_two(options)
+    _refuse_what_cannot_be_measured(options)
     from acquire.traverse_file import survey_bed
 
     bed = survey_bed(survey)
@@ -68,10 +68,18 @@ def command(survey: Path, names: tuple[str, ...], **options: Any) -> int:
     return _offer(survey / "bed.toml", bed, values, options)
 
 
-def _refuse_two(options: Mapping[str, Any]) -> None:
+def _refuse_what_cannot_be_measured(options: Mapping[str, Any]) -> None:
     given = [name for name in ("still_minutes", "replace", "reverse_end") if options[name]]
     if len(given) > 1:
         raise click.UsageError("one of --still, --replace and --reverse-end at a time.")
+    from acquire.watch.still import FEWEST_DWELLS
+
+    least_s = FEWEST_DWELLS * options["dwell_s"]
+    if options["still_minutes"] and options["still_minutes"] * 60 < least_s:
+        raise click.UsageError(
+            f"--still {options['still_minutes']:g} is too short for {FEWEST_DWELLS} stretches of "
+            f"{options['dwell_s']:g} s; needed: {least_s / 60:.2g} minutes at least, ten are good."
+        )
 
 
 def _chosen(bed: "Bed", names: tuple[str, ...], needs_one: bool) -> list["Instrument"]:

@@ -114,7 +114,9 @@ def seating_of(reading: Sequence[float], um_per_reading: float) -> Seating:
     count = len(y)
     if count < FEWEST_PLACINGS:
         raise AcquireError(
-            "seating", f"found {count} placings", f"{FEWEST_PLACINGS} at least, ten are better"
+            "seating",
+            f"found {count} placing{'' if count == 1 else 's'}",
+            f"{FEWEST_PLACINGS} at least, ten are better",
         )
     turn = np.arange(count) - (count - 1) / 2
     trend = float(turn @ y) / float(turn @ turn)

@@ -24,6 +24,7 @@ from acquire.watch.seating import (
 )
 from acquire.watch.still import StillRecord, still_record
 from acquire.watch.views import View
+from acquire.watch.words import UNITS
 
 JUDGE_EVERY_S = 0.5
 TURNS = (
@@ -141,7 +142,8 @@ class Sitting:
             if self.ear.now_s() >= due_s:
                 due_s = self.ear.now_s() + JUDGE_EVERY_S
                 found = _found(self.ear, instrument, dwell_s, scale, same_place_um)
-        self._tell(instrument, found, count, lambda _: "that was the last; let go of it")
+        if len(found) > said:
+            self._tell(instrument, found, count, lambda _: "that was the last; let go of it")
         time_s, reading = _meant(self.ear, instrument)
         return [station.reading for station in settled_readings(time_s, reading, found[:count])]
 
@@ -151,8 +153,9 @@ class Sitting:
         if found:
             self.view.bell()
             time_s, reading = _meant(self.ear, instrument)
+            unit = instrument.contract_unit
             last = settled_readings(time_s, reading, found)[-1].reading
-            self.view.say(f"placing {len(found)} of {count}: {last:.1f} {instrument.contract_unit}")
+            self.view.say(f"placing {len(found)} of {count}: {last:.1f} {UNITS.get(unit, unit)}")
         if not self.is_stopped:
             self.view.say(words(len(found)))
 

@@ -105,7 +105,7 @@ def still_record(time_s: np.ndarray, value: np.ndarray, dwell_s: float = DWELL_S
     if len(mean) < FEWEST_DWELLS:
         raise AcquireError(
             "still record",
-            f"found {len(mean)} dwells of {dwell_s:g} s",
+            f"found {len(mean)} stretches of {dwell_s:g} s",
             f"{FEWEST_DWELLS} at least, with readings in each",
             f"let it stand for {max(1.0, FEWEST_DWELLS * dwell_s / 60):.0f} min or more",
         )

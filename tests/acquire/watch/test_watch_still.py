@@ -109,7 +109,7 @@ def test_slow_instrument_has_one_reading_a_dwell():
 
 
 def test_short_record_is_refused_with_how_long_it_takes():
-    with pytest.raises(AcquireError, match="found 3 dwells of 3 s; needed: 12"):
+    with pytest.raises(AcquireError, match="found 3 stretches of 3 s; needed: 12"):
         still_record(T[:200], np.zeros(200))
 
 

@@ -1,0 +1,122 @@
+"""What is alike in every command: quiet, verbose, cautions, progress, names completed."""
+
+import io
+import sys
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from acquire.cli import main, waylog
+from acquire.commands import talk
+from acquire.commands.completing import names_in_bed
+
+BED = """
+[bed]
+name = "invented bed of the tests"
+length_mm = 800
+station_pitch_mm = 100
+[faces.front-vee]
+normal = "up"
+[faces.rear-flat]
+normal = "up"
+[instruments.vial]
+quantity = "slope"
+unit = "mm/m"
+per_division = 0.02
+base_mm = 200
+standard_uncertainty = 0.2
+"""
+
+
+@pytest.fixture
+def survey(tmp_path):
+    folder = tmp_path / "survey"
+    (folder / "traverses").mkdir(parents=True)
+    (folder / "bed.toml").write_text(BED, encoding="utf-8")
+    (tmp_path / "r.csv").write_text("station_mm,reading\n100,1\n300,2\n500,1\n", encoding="utf-8")
+    return folder
+
+
+def imported(survey, *before):
+    return main(
+        [*before, "import", str(survey), str(survey.parent / "r.csv"), "--face", "rear-flat", "-i", "vial"]
+    )
+
+
+def test_quiet_leaves_the_answer_and_takes_the_notes(survey, capsys):
+    assert imported(survey) == 0
+    loud = capsys.readouterr()
+    assert "understood" in loud.err and "note: " in loud.err
+    assert imported(survey, "--quiet") == 0
+    quiet = capsys.readouterr()
+    assert quiet.err == "" and "3 readings of rear-flat" in quiet.out
+
+
+def test_quiet_still_cautions_where_instruments_go_on_a_machine(survey, capsys, monkeypatch):
+    monkeypatch.setattr(sys, "stdin", io.StringIO(""))
+    assert main(["-q", "enter", str(survey), "rear-flat", "-i", "vial"]) == 0
+    said = capsys.readouterr().err
+    assert "lock it off" in said and "note: " not in said
+
+
+def test_cautions_are_two_lines_that_fit_a_terminal_of_eighty():
+    for lines in (talk.CAUTION, talk.PLACING_CAUTION):
+        assert len(lines) == 2 and max(map(len, lines)) <= 80
+
+
+def test_verbose_says_what_lies_behind_a_fault(survey, capsys):
+    bad = survey / "bed.toml"
+    assert main(["show", str(bad)]) == 1
+    assert "because of" not in capsys.readouterr().err
+    assert main(["--verbose", "show", str(bad)]) == 1
+    assert "because of OSError" in capsys.readouterr().err
+    assert main(["--quiet", "--verbose", "show", str(bad)]) == 2
+
+
+def test_bar_is_drawn_on_a_terminal_only(capsys, monkeypatch):
+    with click.Context(waylog), talk.progress("deriving", 3) as step:
+        step()
+    assert capsys.readouterr().err == ""
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
+    with click.Context(waylog), talk.progress("deriving", 3) as step:
+        step()
+    assert "deriving" in capsys.readouterr().err
+
+
+def test_redo_derives_each_and_says_so_without_a_bar_in_a_pipe(survey, capsys):
+    assert imported(survey) == imported(survey) == 0
+    capsys.readouterr()
+    assert main(["redo", str(survey)]) == 0
+    said = capsys.readouterr()
+    assert said.out.count("derived anew") == 2 and "deriving" not in said.err
+
+
+@pytest.mark.parametrize(
+    ("words", "incomplete", "expected"),
+    [
+        (["map", "SURVEY"], "", ["front-vee", "rear-flat"]),
+        (["enter", "SURVEY"], "rear", ["rear-flat"]),
+        (["enter", "SURVEY", "rear-flat", "--instrument"], "", ["vial"]),
+        (["record", "SURVEY", "--across"], "fr", ["front-vee"]),
+        (["record", "NOWHERE", "x", "--instrument"], "vi", []),
+    ],
+)
+def test_shell_completes_what_bed_toml_names(survey, words, incomplete, expected):
+    words = [str(survey) if word == "SURVEY" else word for word in words]
+    env = {
+        "_WAYLOG_COMPLETE": "bash_complete",
+        "COMP_WORDS": " ".join(["waylog", *words, incomplete]),
+        "COMP_CWORD": str(len(words) + 1),
+    }
+    said = CliRunner().invoke(waylog, prog_name="waylog", env=env).stdout
+    assert [line.partition(",")[2] for line in said.splitlines() if line] == expected
+
+
+def test_names_come_from_a_file_that_can_be_read_only(tmp_path):
+    path = tmp_path / "bed.toml"
+    assert names_in_bed(path, "faces") == ()
+    path.write_text("[faces\n")
+    assert names_in_bed(path, "faces") == ()
+    path.write_text("faces = 3\n")
+    assert names_in_bed(path, "faces") == ()
