@@ -284,7 +284,12 @@ def _noise(normalised: np.ndarray, p_value: float | None, redundancy: int) -> fl
 
 
 def combine(
-    traverses: Sequence[Traverse], bed: Bed, *, by: str = "all", use_variance_components: bool = False
+    traverses: Sequence[Traverse],
+    bed: Bed,
+    *,
+    by: str = "all",
+    use_variance_components: bool = False,
+    made: Sequence[Observations] = (),
 ) -> BedMap:
     """Combine traverses into one map of the bed.
 
@@ -297,6 +302,8 @@ def combine(
         all | level (slope) | indicator (offset and span): which readings take part.
     use_variance_components : bool
         Weigh each instrument by the noise that its readings show instead of what it claims.
+    made : sequence of Observations
+        Of the same traverses, to save solving drawn levels again.
 
     Raises
     ------
@@ -309,7 +316,7 @@ def combine(
     if not chosen:
         kind = {"all": "", "level": " with a level", "indicator": " with an indicator"}[by]
         raise AnalysisError(bed.name, f"found no traverse{kind}", "one at least", "record or import one")
-    bed_map = adjusted(observe_all(chosen, bed), bed, use_variance_components)
+    bed_map = adjusted(observe_all(chosen, bed, made), bed, use_variance_components)
     return replace(bed_map, warnings=(*bed_map.warnings, *state_warnings(chosen)))
 
 

@@ -125,7 +125,9 @@ class _Side:
         return (*each.drift_group, self.tag) if each.drift_group else ()
 
 
-def compare(traverses: Sequence[Traverse], bed: Bed, a: str, b: str) -> Comparison:
+def compare(
+    traverses: Sequence[Traverse], bed: Bed, a: str, b: str, *, made: Sequence[Observations] = ()
+) -> Comparison:
     """Hold two maps of the same thing against each other.
 
     Parameters
@@ -135,6 +137,8 @@ def compare(traverses: Sequence[Traverse], bed: Bed, a: str, b: str) -> Comparis
     bed : Bed
     a, b : str
         Each a traverse number, FACE:level or FACE:indicator.
+    made : sequence of Observations
+        Of the same traverses, to save solving drawn levels again.
 
     Raises
     ------
@@ -142,7 +146,7 @@ def compare(traverses: Sequence[Traverse], bed: Bed, a: str, b: str) -> Comparis
         Where the two are not estimates of the same thing, share a traverse, or one of
         them does not tell the shape.
     """
-    sides = (_side(traverses, bed, a, "a"), _side(traverses, bed, b, "b"))
+    sides = (_side(traverses, bed, a, "a", made), _side(traverses, bed, b, "b", made))
     shared = {t.number for t in sides[0].traverses} & {t.number for t in sides[1].traverses}
     if shared:
         raise AnalysisError(
@@ -174,13 +178,15 @@ def compare(traverses: Sequence[Traverse], bed: Bed, a: str, b: str) -> Comparis
     return _judged(sides, text, difference, profiles, base_mm, warnings)
 
 
-def _side(traverses: Sequence[Traverse], bed: Bed, name: str, tag: str) -> _Side:
+def _side(
+    traverses: Sequence[Traverse], bed: Bed, name: str, tag: str, made: Sequence[Observations]
+) -> _Side:
     if re.fullmatch(r"\d+", name):
         chosen = tuple(t for t in traverses if t.number == int(name))
         if not chosen:
             numbers = ", ".join(str(t.number) for t in traverses) or "none"
             raise AnalysisError(f"traverse {name}", "found no such traverse", f"one of {numbers}")
-        return _of(f"traverse {int(name)}", tag, chosen, bed)
+        return _of(f"traverse {int(name)}", tag, chosen, bed, made)
     face, _, by = name.rpartition(":")
     if face not in bed.faces or by not in ("level", "indicator"):
         raise AnalysisError(
@@ -192,14 +198,16 @@ def _side(traverses: Sequence[Traverse], bed: Bed, name: str, tag: str) -> _Side
     if not own:
         raise AnalysisError(f"{face}:{by}", f"no {by} was used on it", "one traverse at least", "record one")
     if by == "level":
-        return _Side(f"{face} by level", tag, chosen, {face: 1}, True, tuple(observe_all(chosen, bed)))
+        return _Side(f"{face} by level", tag, chosen, {face: 1}, True, tuple(observe_all(chosen, bed, made)))
     alike = (own[0].setup.reference, own[0].setup.other)
     same = tuple(t for t in own if (t.setup.reference, t.setup.other) == alike)
-    return _of(f"{face} by indicator", tag, same, bed)
+    return _of(f"{face} by indicator", tag, same, bed, made)
 
 
-def _of(name: str, tag: str, traverses: tuple[Traverse, ...], bed: Bed) -> _Side:
-    observations = tuple(observe_all(traverses, bed))
+def _of(
+    name: str, tag: str, traverses: tuple[Traverse, ...], bed: Bed, made: Sequence[Observations]
+) -> _Side:
+    observations = tuple(observe_all(traverses, bed, made))
     return _Side(name, tag, traverses, _subject(traverses[0], bed), False, observations)
 
 

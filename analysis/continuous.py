@@ -20,7 +20,7 @@ for this project and against simulated ways.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -71,6 +71,8 @@ class DenseHeights:
     """Whether the band of the curve may be called a 95 % band."""
     warning: str
     """What must be said where it may not; else empty."""
+    warning_alone: str
+    """What would have to be said if nothing else tied the heights."""
     residual_um_per_m: tuple[Array, ...]
     """Reading minus what the heights give, in µm/m, one array per traverse in order of station."""
     redundancy: tuple[Array, ...]
@@ -85,6 +87,20 @@ class DenseHeights:
     """Distance between the nodes used."""
     one_base_apart: StationHeights | None
     """Heights with nothing assumed between them; None where no three stations could be chained."""
+
+    def tied(self, anchored: bool) -> "DenseHeights":
+        """The same where something else ties the heights between stations, or nothing does.
+
+        Examples
+        --------
+        >>> from analysis.dense_slopes import dense_traverse
+        >>> run = dense_traverse(np.arange(50, 251, 2.0), np.zeros(101), 1.0, base_mm=100)
+        >>> alone = heights_from_dense_slopes([run], [0, 100, 200, 300])
+        >>> alone.band_is_95_percent, alone.tied(True).band_is_95_percent
+        (False, True)
+        """
+        warning = "" if anchored else self.warning_alone
+        return replace(self, warning=warning, band_is_95_percent=not warning)
 
 
 def line_free_contrasts(station_mm: ArrayLike) -> Array:
@@ -138,12 +154,12 @@ def _checked_targets(traverses: Sequence[DenseTraverse], station_mm: ArrayLike, 
     return station
 
 
-def _warning(traverses: Sequence[DenseTraverse], anchored: bool) -> str:
+def _warning(traverses: Sequence[DenseTraverse]) -> str:
     """What must be said of the curve; a base counts where its traverse covers nearly the whole length."""
     lowest = min(run.lowest_mm for run in traverses)
     covered = max(run.highest_mm for run in traverses) - lowest
     whole = [run.base_mm for run in traverses if run.highest_mm - run.lowest_mm >= SHARE_OF_LENGTH * covered]
-    return "" if anchored else shape_warning(whole or [max(run.base_mm for run in traverses)], covered)
+    return shape_warning(whole or [max(run.base_mm for run in traverses)], covered)
 
 
 def heights_from_dense_slopes(
@@ -209,7 +225,7 @@ def heights_from_dense_slopes(
     sigma = problem.sigma_um * np.array(noise.inflation)[problem.run_of]
     normal = normal_for(problem, sigma)
     solution = solve(problem, normal, q_um2_per_mm3) if q_um2_per_mm3 else likeliest(problem, normal)
-    return _heights(traverses, station, problem, solution, noise, _warning(traverses, anchored))
+    return _heights(traverses, station, problem, solution, noise).tied(anchored)
 
 
 def _spacing_for_noise(traverses: Sequence[DenseTraverse]) -> float:
@@ -223,7 +239,6 @@ def _heights(
     problem: Problem,
     solution: Solution,
     noise: Noise,
-    warning: str,
 ) -> DenseHeights:
     """Bring the solution to the stations, take the line off, and judge every sample."""
     contrasts = line_free_contrasts(station)
@@ -236,6 +251,7 @@ def _heights(
     normalised = residual / (inflation * np.sqrt(np.maximum(redundancy, 1e-12)))
     base_m = np.array([run.base_mm for run in traverses])[problem.run_of] / 1000
     cuts = np.cumsum([len(run.station_mm) for run in traverses])[:-1]
+    warning = _warning(traverses)
     return DenseHeights(
         station_mm=station,
         height_um=take_line @ (target @ solution.height_um),
@@ -246,6 +262,7 @@ def _heights(
         blind_wavelength_mm=blind_wavelengths_mm([run.base_mm for run in traverses]),
         band_is_95_percent=not warning,
         warning=warning,
+        warning_alone=warning,
         residual_um_per_m=tuple(np.split(residual * problem.sigma_um / base_m, cuts)),
         redundancy=tuple(np.split(redundancy, cuts)),
         normalised_residual=tuple(np.split(normalised, cuts)),

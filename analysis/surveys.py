@@ -9,7 +9,7 @@ from acquire.bed import Bed
 from acquire.errors import AnalysisError
 from acquire.traverse_file import Traverse, read_survey, survey_bed
 from analysis.combination import BY, BedMap, combine
-from analysis.observations import observe_all
+from analysis.observations import Observations, observe_all
 from analysis.profile import Profile
 from analysis.variance_components import VarianceComponent, variance_components
 from analysis.whole_bed import WholeBed, whole_bed
@@ -38,6 +38,11 @@ class Survey:
             if t.setup.quantity in BY["all"] and not len(t.stations)
         )
 
+    @cached_property
+    def observed(self) -> tuple[Observations, ...]:
+        """What the measuring traverses say, drawn levels solved."""
+        return tuple(observe_all(self.measuring, self.bed))
+
     def map(self, by: str = "all", *, use_variance_components: bool = False) -> BedMap:
         """One map of the bed from the instruments of that kind.
 
@@ -48,7 +53,13 @@ class Survey:
         """
         if not self.measuring:
             raise AnalysisError(str(self.folder), "found no traverse", "one at least", "record or import one")
-        return combine(self.measuring, self.bed, by=by, use_variance_components=use_variance_components)
+        return combine(
+            self.measuring,
+            self.bed,
+            by=by,
+            use_variance_components=use_variance_components,
+            made=self.observed if by == "all" else (),
+        )
 
     def profile(self, face: str, by: str = "all") -> Profile:
         """Heights of one face, up to a line, with their joint covariance.
@@ -66,7 +77,7 @@ class Survey:
 
     def noise(self) -> tuple[VarianceComponent, ...]:
         """How much each instrument scatters of what it claims, where the readings show it."""
-        return variance_components(observe_all(self.measuring, self.bed), self.bed)
+        return variance_components(self.observed, self.bed)
 
 
 def load(folder: Path | str) -> Survey:

@@ -17,7 +17,7 @@ from acquire.errors import AnalysisError
 from acquire.traverse_file import Traverse
 from analysis.agreement import Agreement, agreement
 from analysis.combination import BedMap, adjusted
-from analysis.observations import Form, observe_all, state_warnings
+from analysis.observations import Form, Observations, observe_all, state_warnings
 from analysis.observations.carriers import carriage_bearing, carrier_motion, carrying_faces
 from analysis.observations.roll import is_on_carriage
 from analysis.profile import Profile
@@ -82,7 +82,12 @@ class Twist:
 
 
 def twist_of(
-    traverses: Sequence[Traverse], bed: Bed, front: str | None = None, rear: str | None = None
+    traverses: Sequence[Traverse],
+    bed: Bed,
+    front: str | None = None,
+    rear: str | None = None,
+    *,
+    made: Sequence[Observations] = (),
 ) -> Twist:
     """Twist of two ways from what the traverses say.
 
@@ -93,6 +98,8 @@ def twist_of(
     bed : Bed
     front, rear : str, optional
         Default: the ways that the carriage rides.
+    made : sequence of Observations
+        Of the same traverses, to save solving drawn levels again.
 
     Raises
     ------
@@ -105,7 +112,7 @@ def twist_of(
         raise AnalysisError(
             f"{front} and {rear}", "no distance across the bed", "across_mm of both faces in bed.toml"
         )
-    methods, used, warnings = _by_every_method(traverses, bed, front, rear, gauge_mm)
+    methods, used, warnings = _by_every_method(traverses, bed, (front, rear), gauge_mm, made)
     if not methods:
         raise AnalysisError(
             f"twist of {front} and {rear}",
@@ -136,15 +143,19 @@ def twist_of(
 
 
 def _by_every_method(
-    traverses: Sequence[Traverse], bed: Bed, front: str, rear: str, gauge_mm: float
+    traverses: Sequence[Traverse],
+    bed: Bed,
+    ways: tuple[str, str],
+    gauge_mm: float,
+    made: Sequence[Observations],
 ) -> tuple[dict[str, Roll], tuple[int, ...], tuple[str, ...]]:
     """Roll by each method that tells it, the traverses used, and what to mind."""
     methods: dict[str, Roll] = {}
     used: set[int] = set()
     warnings: dict[str, None] = {}
     for name, quantity in METHODS.items():
-        chosen = [t for t in traverses if t.setup.quantity == quantity and _tells(t, front, rear)]
-        found = _roll(chosen, bed, front, rear, gauge_mm)
+        chosen = [t for t in traverses if t.setup.quantity == quantity and _tells(t, *ways)]
+        found = _roll(observe_all(chosen, bed, made), bed, ways, gauge_mm) if chosen else None
         if found is not None:
             methods[name], bed_map = found
             used |= {each.number for each in chosen}
@@ -198,13 +209,11 @@ def _tells(traverse: Traverse, front: str, rear: str) -> bool:
 
 
 def _roll(
-    traverses: Sequence[Traverse], bed: Bed, front: str, rear: str, gauge_mm: float
+    observations: Sequence[Observations], bed: Bed, ways: tuple[str, str], gauge_mm: float
 ) -> tuple[Roll, BedMap] | None:
-    """Roll from these traverses alone, and the map they gave; None where they do not tell it."""
-    if not traverses:
-        return None
-    bed_map = adjusted(observe_all(traverses, bed), bed)
-    station, rows = _height_differences(bed_map, front, rear)
+    """Roll from these readings alone, and the map they gave; None where they do not tell it."""
+    bed_map = adjusted(observations, bed)
+    station, rows = _height_differences(bed_map, *ways)
     if len(station) < 2:
         return None
     rows *= UM_PER_M / gauge_mm

@@ -92,11 +92,29 @@ def observe_dense(
         created_utc=first.setup.created_utc,
         warnings=(
             *(words for each in traverses for words in description_warnings(each, bed)),
-            *([f"{face.id}: {heights.warning}"] if heights.warning else []),
+            *_shape_words(face.id, heights),
             *late,
             *words,
         ),
     )
+
+
+def tied(block: Observations, anchored: bool) -> Observations:
+    """The same block where other readings tie its heights, or none do: only what must be said changes."""
+    if block.dense is None or block.solved_as is None or block.solved_as[0] == anchored:
+        return block
+    heights, before = block.dense.tied(anchored), _shape_words(block.faces[0], block.dense)
+    others = tuple(words for words in block.warnings if words not in before)
+    return replace(
+        block,
+        dense=heights,
+        solved_as=(anchored, block.solved_as[1]),
+        warnings=(*_shape_words(block.faces[0], heights), *others),
+    )
+
+
+def _shape_words(face: str, heights: DenseHeights) -> tuple[str, ...]:
+    return (f"{face}: {heights.warning}",) if heights.warning else ()
 
 
 def _with_shared_errors(heights: DenseHeights, noise: float, traverses: Sequence[Traverse]) -> DenseHeights:

@@ -8,7 +8,7 @@ import numpy as np
 from acquire.bed import Bed
 from acquire.errors import AnalysisError
 from acquire.traverse_file import Traverse
-from analysis.observations.dense import observe_dense
+from analysis.observations.dense import observe_dense, tied
 from analysis.observations.differences import description_warnings
 from analysis.observations.offset import offset_model
 from analysis.observations.reduction import at_stations
@@ -149,11 +149,16 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
     )
 
 
-def observe_all(traverses: Sequence[Traverse], bed: Bed) -> list[Observations]:
-    """Observations of all traverses; the dense slopes of each face are taken together."""
+def observe_all(
+    traverses: Sequence[Traverse], bed: Bed, made: Sequence[Observations] = ()
+) -> list[Observations]:
+    """Observations of all traverses; the dense slopes of each face are taken together.
+
+    A block of dense slopes in `made` of the very same traverses is not solved again.
+    """
     dense = [traverse for traverse in traverses if is_dense_slope(traverse)]
     singles = [observe(traverse, bed) for traverse in traverses if not is_dense_slope(traverse)]
-    return _with_blocks(singles, dense, bed)
+    return _with_blocks(singles, dense, bed, made)
 
 
 def joined(observations: Sequence[Observations], bed: Bed) -> list[Observations]:
@@ -179,7 +184,11 @@ def _with_blocks(
     for face, group in groups.items():
         anchored = any(face in each.faces and each.quantity in ("offset", "span") for each in singles)
         zero_of = _shared_zero(group, dense, singles)
-        same = [b for b in made if b.dense_traverses == tuple(group) and b.solved_as == (anchored, zero_of)]
+        same = [
+            tied(b, anchored)
+            for b in made
+            if b.dense_traverses == tuple(group) and b.solved_as and b.solved_as[1] == zero_of
+        ]
         blocks.append(same[0] if same else observe_dense(group, bed, anchored=anchored, zero_of=zero_of))
     return sorted([*singles, *blocks], key=lambda each: each.traverse)
 

@@ -90,9 +90,18 @@ def gather(survey: Survey, inch: bool) -> Contents:
     bed, bed_map = survey.bed, survey.map()
     whole = whole_bed(bed_map, left_out=survey.left_out)
     maps = {face: attempt(partial(map_face, bed_map, face)) for face in bed.faces}
-    twist = attempt(lambda: twist_of(survey.measuring, bed))
+    twist = attempt(lambda: twist_of(survey.measuring, bed, made=survey.observed))
     compared = {
-        face: attempt(partial(compare, survey.measuring, bed, f"{face}:level", f"{face}:indicator"))
+        face: attempt(
+            partial(
+                compare,
+                survey.measuring,
+                bed,
+                f"{face}:level",
+                f"{face}:indicator",
+                made=survey.observed,
+            )
+        )
         for face in comparable(survey)
     }
     advice = next_traverse(bed_map).advice

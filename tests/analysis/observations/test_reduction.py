@@ -8,7 +8,7 @@ from scipy.signal import lfilter
 
 from acquire.traverse_file import Stations
 from analysis.combination import adjusted, combine
-from analysis.observations import observe
+from analysis.observations import observe, observe_all
 from analysis.observations.reduction import at_stations, shared_part
 from analysis.reference_lines import remove_line
 
@@ -188,3 +188,22 @@ def test_drawn_level_noisier_than_it_claims_is_told_and_its_band_widened(invente
     )
     # the noisier level also leaves more of the shape to be smoothed, so its band widens by less than three
     assert 1.3 * honest[1] < noisy[1] < 4 * honest[1]
+
+
+def test_block_already_made_is_used_again_and_says_what_holds_without_the_tie(invented_bed, make_traverse):
+    """With a dial run the curve of a long level may be claimed; of the level alone, taken from that, not."""
+    level = 'quantity = "slope"\nunit = "um/m"\nbase_mm = 400\nstandard_uncertainty = 1.0\nseating_um = 0'
+    dial = 'quantity = "offset"\nunit = "um"\nstandard_uncertainty = 1.0\nseating_um = 0'
+    bed = invented_bed(1200, 100, instruments={"level": level, "dial": dial})
+    x = np.arange(200.0, 1001.0, 2.0)
+    slope = 0.1 * (x - 600) + np.random.default_rng(1).normal(0, 1, len(x))
+    drawn = make_traverse(bed, "level", x, slope, face="front-flat", mode="continuous")
+    at = np.arange(0.0, 1201.0, 100.0)
+    run = make_traverse(bed, "dial", at, 0 * at, face="rear-flat", reference="front-flat")
+    both = observe_all([drawn, run], bed)
+    (again,), (anew,) = observe_all([drawn], bed, both), observe_all([drawn], bed)
+    assert not any("no 95 % band" in words for words in both[0].warnings)
+    assert any("no 95 % band" in words for words in again.warnings) and again.warnings == anew.warnings
+    assert again.reading is both[0].reading
+    assert again.reading == pytest.approx(anew.reading)
+    assert not again.dense.band_is_95_percent
