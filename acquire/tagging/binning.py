@@ -71,10 +71,11 @@ def binned(
     t, x, y = time_s[known], position_mm[known], reading[known]
     passing = passes(x)
     places = np.floor(x / bin_mm + 1e-9).astype(np.int64)
+    lowest = int(places.min(initial=0))
+    span = int(places.max(initial=0)) - lowest + 1
     keys, inverse, counts = np.unique(
-        np.column_stack([passing, places]), axis=0, return_inverse=True, return_counts=True
+        passing * span + (places - lowest), return_inverse=True, return_counts=True
     )
-    inverse = np.ravel(inverse)
 
     def mean(values: np.ndarray) -> np.ndarray:
         return np.bincount(inverse, values, len(keys)) / counts
@@ -82,7 +83,7 @@ def binned(
     correlated = autocorrelation_time([_detrended(y)]) if len(y) > 8 else 1.0
     alike = max(smoothed_over, min(correlated, 10.0))
     scatter = _roughness(y, smoothed_over) * np.sqrt(np.minimum(1.0, alike / counts))
-    return Bins(mean(x), mean(y), scatter, counts, mean(t), keys[:, 0])
+    return Bins(mean(x), mean(y), scatter, counts, mean(t), keys // span)
 
 
 def _roughness(reading: np.ndarray, apart: int = 1) -> float:
