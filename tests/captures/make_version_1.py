@@ -3,7 +3,7 @@
 Run once, by the release whose format this is: `python tests/captures/make_version_1.py`.
 All values are invented; nothing was measured on any machine. The files stand for what
 the first release writes: a recorded level, typed cross-level readings, an imported
-indicator run, and a journal that was cut short.
+indicator run, a caliper over a roller in a vee, and a journal that was cut short.
 """
 
 from pathlib import Path
@@ -47,6 +47,11 @@ standard_uncertainty = 1.0
 quantity = "offset"
 unit = "thou"
 standard_uncertainty = 0.1
+"""
+SPAN = """[instruments.caliper]
+quantity = "span"
+unit = "um"
+standard_uncertainty = 5.0
 """
 COMMON = {"bed_toml": BED, "created_utc": "2025-11-25T08:00:00Z", "state": {"clamped": True, "note": "20 °C"}}
 
@@ -95,6 +100,19 @@ def make() -> None:
         write_traverse(writer.path.with_suffix(".h5"), derive(read_journal(writer.path)))
         writer.path.unlink()
     recorded(FOLDER / "cut-short.journal", ended=False).close()
+    spanned()
+
+
+def spanned() -> None:
+    """A caliper over a roller in the vee, imported."""
+    setup = Setup(
+        "caliper", "span", number=4, source="import", face="front-vee", **{**COMMON, "bed_toml": BED + SPAN}
+    )
+    rows = "station_mm,reading,note\n0,12000,\n400,11990.5,wiped\n800,12003,\n"
+    writer = written(FOLDER / "spanned.journal", setup, rows)
+    writer.close()
+    write_traverse(FOLDER / "spanned.h5", derive(read_journal(writer.path)))
+    writer.path.unlink()
 
 
 if __name__ == "__main__":

@@ -46,7 +46,14 @@ def test_imported_indicator_of_version_1():
     np.testing.assert_allclose(traverse.stations.reading, [0, 1.5 * 25.4, -0.5 * 25.4])
 
 
-@pytest.mark.parametrize("name", ["recorded", "typed", "imported"])
+def test_span_over_a_roller_of_version_1():
+    traverse = read_traverse(VERSION_1 / "spanned.h5")
+    assert (traverse.setup.quantity, traverse.setup.face, traverse.setup.other) == ("span", "front-vee", None)
+    assert traverse.stations.reading.tolist() == [12000, 11990.5, 12003]
+    assert traverse.stations.note == ("", "wiped", "")
+
+
+@pytest.mark.parametrize("name", ["recorded", "typed", "imported", "spanned"])
 def test_version_1_can_be_derived_anew(name):
     old = read_traverse(VERSION_1 / f"{name}.h5")
     new = derive(contents_of(old))
