@@ -142,16 +142,20 @@ def test_watch_line_of_the_job_shows_every_instrument(tmp_path):
 
 
 @pytest.mark.skipif(shutil.which("bash") is None, reason="no bash here")
-def test_completion_line_of_the_readme_completes_commands_and_names(demo_survey):
+def test_completion_line_of_the_readme_completes_commands_and_names(demo_survey, tmp_path):
     (line,) = (block.split("#")[0].strip() for block in SHELL if "_WAYLOG_COMPLETE" in block)
+
+    program = tmp_path / "waylog"
+    program.write_text(f'#!/bin/sh\nexec {shlex.quote(sys.executable)} -m acquire.cli "$@"\n')
+    program.chmod(0o755)
+    path = f"{tmp_path}{os.pathsep}{os.environ['PATH']}"
 
     def completed(words):
         script = (
-            f'waylog() {{ {shlex.quote(sys.executable)} -m acquire.cli "$@"; }}; {line}; '
-            f"COMP_WORDS=({words}); COMP_CWORD=$((${{#COMP_WORDS[@]}} - 1)); "
+            f"{line}; COMP_WORDS=({words}); COMP_CWORD=$((${{#COMP_WORDS[@]}} - 1)); "
             '_waylog_completion waylog; echo "${COMPREPLY[@]}"'
         )
-        env = {**os.environ, "PYTHONPATH": str(ROOT)}
+        env = {**os.environ, "PYTHONPATH": str(ROOT), "PATH": path}
         done = subprocess.run(["bash", "-c", script], capture_output=True, text=True, check=False, env=env)
         return done.stdout.split()
 

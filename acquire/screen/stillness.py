@@ -107,8 +107,8 @@ def is_steady(recent: Recent, now_s: float, allowance: float) -> bool:
         return False
     spread = float(np.std(np.concatenate([early - early.mean(), late - late.mean()])))
     # Neighbouring readings of a level are alike: about three count as one.
-    chance = 3 * spread * np.sqrt(3 / len(late) + 3 / len(early))
-    return abs(float(late.mean() - early.mean())) <= max(allowance, chance)
+    chance = 3 * spread * float(np.sqrt(3 / len(late) + 3 / len(early)))
+    return bool(abs(float(late.mean() - early.mean())) <= max(allowance, chance))
 
 
 def departure_from_line(time_s: np.ndarray, value: np.ndarray) -> float:

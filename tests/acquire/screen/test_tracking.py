@@ -1,10 +1,13 @@
 """The screen's own following of a recording, by a scripted clock."""
 
+import json
+
 import numpy as np
 import pytest
 
 from acquire.ports import Chunk, PortEvent
 from acquire.screen import Tracker
+from acquire.screen.window import encoded, live_line
 from acquire.tagging import dwells_by_reading
 from acquire.traverse_file import Setup
 
@@ -230,6 +233,16 @@ def test_constant_feed_is_followed_from_its_first_mark():
     bench.mark("the feed starts at station 150")
     assert bench.run(4.0).position_mm == pytest.approx(170.0)
     assert bench.live.next_mm is None and bench.live.taken == ()
+
+
+def test_every_state_of_a_recording_can_be_sent_to_the_window():
+    bench = Bench()
+    rng = np.random.default_rng(6)
+    for place in (100.0, 300.0, 500.0):
+        for _ in range(12):
+            live = bench.run(0.5, place, reading=lambda _: 10 + rng.normal(0, 0.3))
+            assert json.loads(encoded(live_line(live)))["live"]["time_s"] == pytest.approx(bench.now_s)
+    assert len(live.taken) == 3
 
 
 def test_lost_port_stays_the_problem_and_an_old_position_is_no_longer_shown():
