@@ -64,7 +64,7 @@ def _top(live: Live, setup: Setup, columns: int, rows: int) -> list[Line]:
     lines = [(heading if len(heading) <= columns else heading[: columns - 1] + "…", "bold")]
     if live.problem:
         lines.append((f"! {live.problem}", "bold red"))
-    reading = large(_reading(live, setup.described), columns if rows >= ROWS_FOR_ONE else 0)
+    reading = large(_reading(live, setup), columns if rows >= ROWS_FOR_ONE else 0)
     if (live.reading_age_s or 0.0) > OLD_S:
         reading += f"\nlast reading {live.reading_age_s:.0f} s ago"
     where = large(_where(live, setup), columns if rows >= ROWS_FOR_TWO else 0)
@@ -79,7 +79,7 @@ def _progress(live: Live, setup: Setup, columns: int) -> list[Line]:
     inch = setup.bed.is_inch
     return [
         *((line, "bold cyan") for line in _next(live, inch, columns, setup.position == "stations")),
-        (still_words(live), "bold green" if live.is_settled else ""),
+        (still_words(live), "bold green" if live.is_settled or live.is_taken_here else ""),
         (_taken(live, setup.described, inch), ""),
     ]
 
@@ -118,10 +118,14 @@ def _clock(seconds: float) -> str:
     return f"{minutes // 60}:{minutes % 60:02d}:{rest:02d}" if minutes >= 60 else f"{minutes}:{rest:02d}"
 
 
-def _reading(live: Live, instrument: Instrument) -> str:
+def _reading(live: Live, setup: Setup) -> str:
+    """In the unit that the owner of the bed is shown."""
     if live.reading is None:
         return "no reading yet"
-    unit = {"um/m": "µm/m", "um": "µm"}.get(instrument.contract_unit, instrument.contract_unit)
+    if setup.bed.is_inch:
+        words = reading_words(setup.described, live.reading, inch=True)
+        return words.partition(" (")[0]
+    unit = {"um/m": "µm/m", "um": "µm"}.get(setup.described.contract_unit, setup.described.contract_unit)
     decimals = 0 if abs(live.reading) >= 1000 else 1
     return f"{number_text(live.reading, decimals)} {unit}"
 
@@ -170,6 +174,8 @@ def still_words(live: Live) -> str:
         return "press Enter when it stands there" if live.next_mm is not None else "q: end and keep"
     done = min(1.0, live.still_s / live.needed_s) if live.needed_s else 1.0
     bar = "#" * round(BAR * done) + "." * (BAR - round(BAR * done))
+    if live.is_taken_here and not live.is_placeless:
+        return f"[{bar}] TAKEN, go on"
     if live.is_settled:
         return f"[{bar}] SETTLED"
     if live.is_placeless:

@@ -66,6 +66,8 @@ class Live:
     still_s: float = 0.0
     needed_s: float = SETTLED_S
     is_settled: bool = False
+    is_taken_here: bool = False
+    """The station it stands at has been taken."""
     is_placeless: bool = False
     """The position stream has stopped: what is read now has no place."""
     is_unmarked: bool = False
@@ -433,6 +435,7 @@ class Tracker:
             still_s=still_s,
             needed_s=self.settled_s,
             is_settled=settled,
+            is_taken_here=self._scale is not None and self._is_taken_here and bool(self._taken),
             is_placeless=self._is_stale(now_s),
             is_unmarked=self.setup.position == "stations" and self._pending is None,
             in_turn=None if self._in_turn is None else self._in_turn.count,

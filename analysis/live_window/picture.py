@@ -16,6 +16,8 @@ OTHER_WAY = "#9a9a9a"
 WARNING = "#b3541e"
 PER_FOOT = 12 / 1000
 """Thou per foot of 1 µm/m."""
+REACH_MM = 2.0
+"""So near, a reading counts for the station."""
 
 
 def draw(figure: Figure, state: State, shape: Shape | None = None, before: Shape | None = None) -> None:
@@ -116,9 +118,11 @@ def _to_go(figure: Figure, state: State, now: Now, size: float) -> None:
     """How far, and which way: in words and as an arrow."""
     if state.ended is not None:
         words = f"by {state.ended}; close the window when you have seen enough"
+    elif now.to_go_mm is None and now.still_s > 0:
+        words = "reading it: hands off"
     elif now.to_go_mm is None:
         words = "stand it there, then mark it" if now.next_mm is not None else ""
-    elif abs(now.to_go_mm) < 0.5:
+    elif abs(now.to_go_mm) <= REACH_MM:
         words = "you are there"
     else:
         way = "→ on" if now.to_go_mm > 0 else "← back"

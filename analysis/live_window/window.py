@@ -13,7 +13,8 @@ from analysis.live_window.shapes import Shape, other_direction, seating_of, shap
 from analysis.live_window.state import Start, State
 
 BACKENDS = ("TkAgg", "QtAgg", "GTK4Agg", "GTK3Agg", "WXAgg")
-SIZE_IN = (12.8, 7.2)
+SIZE_IN = (11.2, 6.3)
+"""Fits a screen of 1280 × 800 with its frame, also where the toolkit enlarges it a little."""
 SHORTEST_MS = 200
 PART_OF_TIME = 0.3
 """Drawing takes at most this part of the time, so that the recorder has the rest."""

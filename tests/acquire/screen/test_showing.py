@@ -75,6 +75,18 @@ def test_station_is_near_enough_where_a_reading_would_count_for_it():
     assert "2.6 mm to go, away from the headstock" in words(297.4)
 
 
+def test_owner_of_an_inch_bed_is_shown_thou_and_inches():
+    inch = replace(SCALE, bed_toml=BED.replace("length_mm = 600", 'length_mm = 600\ndisplay = "inch"'))
+    live = replace(LIVE, reading=83.333, position_mm=254.0, next_mm=279.4)
+    text = "\n".join(line for line, _ in page(live, inch, 80, rows=10))
+    # 83.333 µm/m is a thousandth of an inch in a foot (derived: 1 in 12 000)
+    assert "1.00 thou/ft" in text and "10 in" in text and "next station 11 in: 1 in to go" in text
+
+
+def test_station_that_was_taken_is_said_to_be_while_it_still_stands_there():
+    assert any("TAKEN, go on" in line for line, _ in page(replace(LIVE, is_taken_here=True), SCALE, 80))
+
+
 def test_old_reading_is_said_to_be_old_and_a_lost_position_is_not_shown():
     live = replace(LIVE, reading_age_s=8.0, position_mm=None, is_placeless=True, still_s=0.0)
     lines = [line for line, _ in page(live, SCALE, 80)]

@@ -71,7 +71,8 @@ def test_station_is_taken_once_it_has_stood_and_settled_and_only_once():
     live = bench.run(4.0, 100.3)
     assert [t.station_mm for t in live.taken] == [100.0]
     assert live.taken[0].reading == pytest.approx(10.0)
-    assert len(bench.run(20.0, 100.3).taken) == 1
+    assert live.is_taken_here and len(bench.run(20.0, 100.3).taken) == 1
+    assert not bench.run(1.0, 100.3, to_mm=120.0).is_taken_here
     assert bench.news.count(("taken", "100")) == 1
 
 
