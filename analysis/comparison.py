@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from acquire.bed import Bed, Face
+from acquire.bed import Bed
 from acquire.bed.model import NORMALS
 from acquire.errors import AnalysisError
 from acquire.traverse_file import Traverse
@@ -21,12 +21,20 @@ from analysis.agreement import agreement
 from analysis.assembly import rows_for
 from analysis.combination import BY, BedMap, adjusted
 from analysis.nodes import SAME_MM
-from analysis.observations import Form, Observations, Place, observe, observe_all, state_warnings
-from analysis.one_base_apart import moving_average_weights
+from analysis.observations import Observations, Place, observe, observe_all, state_warnings
 from analysis.profile import Profile
 from analysis.reference_lines import remove_line
+from analysis.two_maps import (
+    LEAST_STATIONS,
+    apart,
+    common_rows,
+    doubled_faces,
+    own,
+    own_drift,
+    rows_by_station,
+    through_the_coarser_base,
+)
 
-LEAST_STATIONS = 3
 AS_READ = "what was read"
 UM_PER_M = 1000.0
 A_SCRAPING_PASS_UM = 10.0
@@ -84,27 +92,10 @@ class _Side:
         reversed_edges = {name for name, _ in ways if {(name, True), (name, False)} <= ways}
         return self.traverses[0].setup.quantity != "slope" and not reversed_edges
 
-    def own(self, owner: str) -> str:
-        """Name of a face that belongs to this side alone."""
-        return f"{owner} ({self.tag})"
-
-    def heights(self, each: Observations) -> Observations:
-        """The same readings, of heights that belong to this side alone."""
-        return replace(
-            each,
-            forms=self._owned(each.forms),
-            plain_forms=None if each.plain_forms is None else self._owned(each.plain_forms),
-            faces=tuple(map(self.own, each.faces)),
-            carriers=tuple(map(self.own, each.carriers)),
-            drift_group=self._drift(each),
-            dense=None,  # a block of a drawn level stays as it was solved, under its new name
-            dense_traverses=(),
-        )
-
     def as_read(self, each: Observations, um_per_reading: float) -> Observations:
         """The same readings, of one unknown at each station: what was read there, in µm."""
         weight = 1.0 / um_per_reading
-        owner = self.own(AS_READ)
+        owner = own(AS_READ, self.tag)
         return replace(
             each,
             forms=tuple({Place("height", owner, float(x), "touched"): weight} for x in each.station_mm),
@@ -112,17 +103,8 @@ class _Side:
             faces=(owner,),
             carriers=(),
             edges=(),
-            drift_group=self._drift(each),
+            drift_group=own_drift(each, self.tag),
         )
-
-    def _owned(self, forms: tuple[Form, ...]) -> tuple[Form, ...]:
-        return tuple(
-            {(p if p.kind == "edge" else p._replace(owner=self.own(p.owner))): w for p, w in form.items()}
-            for form in forms
-        )
-
-    def _drift(self, each: Observations) -> tuple[str, ...]:
-        return (*each.drift_group, self.tag) if each.drift_group else ()
 
 
 def compare(
@@ -156,11 +138,11 @@ def compare(
     factor = _um_per_reading(bed, sides)
     bed_map = adjusted(
         [
-            side.as_read(o, factor) if side.is_readings else side.heights(o)
+            side.as_read(o, factor) if side.is_readings else apart(o, side.tag)
             for side in sides
             for o in side.observations
         ],
-        replace(bed, faces=_doubled(bed, sides)),
+        replace(bed, faces=doubled_faces(bed, [side.tag for side in sides])),
     )
     station, first, second = _rows(bed_map, sides, subject, factor)
     if len(station) < LEAST_STATIONS:
@@ -170,7 +152,9 @@ def compare(
             "three or more",
             "measure both at the same stations",
         )
-    base_mm, station, first, second = _through_the_coarser_base(sides, station, first, second)
+    base_mm, station, first, second = through_the_coarser_base(
+        [side.observations for side in sides], station, first, second
+    )
     text = _subject_text(subject)
     difference = bed_map.combined(text, station, first - second)
     profiles = [bed_map.combined(text, station, each) for each in (first, second)]
@@ -209,10 +193,6 @@ def _of(
 ) -> _Side:
     observations = tuple(observe_all(traverses, bed, made))
     return _Side(name, tag, traverses, _subject(traverses[0], bed), False, observations)
-
-
-def _doubled(bed: Bed, sides: Sequence[_Side]) -> dict[str, Face]:
-    return dict(bed.faces) | {side.own(name): face for side in sides for name, face in bed.faces.items()}
 
 
 def _um_per_reading(bed: Bed, sides: Sequence[_Side]) -> float:
@@ -279,56 +259,21 @@ def _rows(
     tables = []
     for side in sides:
         if side.is_readings:
-            tables.append(_by_station(bed_map, {side.own(AS_READ): 1}))
+            tables.append(rows_by_station(bed_map, {own(AS_READ, side.tag): 1}))
         elif readings:
             tables.append(_through_the_carrier(bed_map, side, readings[0], um_per_reading))
         else:
-            tables.append(_by_station(bed_map, {side.own(face): sign for face, sign in subject.items()}))
-    common = sorted(tables[0].keys() & tables[1].keys())
-    count = len(bed_map.nodes)
-    stacked = [np.array([table[at] for at in common]).reshape(-1, count) for table in tables]
-    return np.array(common), stacked[0], stacked[1]
-
-
-def _through_the_coarser_base(
-    sides: Sequence[_Side], station: np.ndarray, first: np.ndarray, second: np.ndarray
-) -> tuple[float | None, np.ndarray, np.ndarray, np.ndarray]:
-    """Both sides averaged over the base that one of them is blind below, so that like meets like."""
-    bases = [_blind_below(side) for side in sides]
-    base_mm = max((base for base in bases if base is not None), default=None)
-    if base_mm is None or bases[0] == bases[1]:
-        return None, station, first, second
-    inside = (station >= station[0] + base_mm / 2 - 1e-9) & (station <= station[-1] - base_mm / 2 + 1e-9)
-    if np.count_nonzero(inside) < LEAST_STATIONS:
-        return None, station, first, second
-    weights = moving_average_weights(station, base_mm, station[inside])
-    return base_mm, station[inside], weights @ first, weights @ second
-
-
-def _blind_below(side: _Side) -> float | None:
-    """The longest ripple that a level drawn along cannot see: its base, unless a second one helps."""
-    blind = [float(mm) for o in side.observations if o.dense for mm in o.dense.blind_wavelength_mm[:1]]
-    return max(blind, default=None)
-
-
-def _by_station(bed_map: BedMap, combination: Mapping[str, int]) -> dict[float, np.ndarray]:
-    """Rows of a combination of heights at every station where all of them are nodes."""
-    at = {(n.owner, round(n.station_mm, 3)): i for i, n in enumerate(bed_map.nodes) if n.kind == "height"}
-    found = {}
-    for station in dict.fromkeys(station for _, station in at):
-        if all((owner, station) in at for owner in combination):
-            row = np.zeros(len(bed_map.nodes))
-            for owner, sign in combination.items():
-                row[at[(owner, station)]] += sign
-            found[station] = row
-    return found
+            tables.append(
+                rows_by_station(bed_map, {own(face, side.tag): sign for face, sign in subject.items()})
+            )
+    return common_rows(bed_map, tables[0], tables[1])
 
 
 def _through_the_carrier(
     bed_map: BedMap, maps: _Side, readings: _Side, um_per_reading: float
 ) -> dict[float, np.ndarray]:
     """What the other instrument would have read on these maps, in µm, by its carrier's feet and arms."""
-    read = maps.heights(readings.observations[0])
+    read = apart(readings.observations[0], maps.tag)
     rows = rows_for(bed_map.assembly, read)[0][:, : len(bed_map.nodes)].toarray() * um_per_reading
     return {
         round(float(station), 3): row
