@@ -26,6 +26,8 @@ GAP = 3.0
 """Samples farther apart than this many usual spacings count as independent."""
 MOST_BAND_ENTRIES = 40_000_000
 TARGETS_AT_A_TIME = 64
+HELD_OVER = 0.2
+"""Share of the shortest base over which curvature holds in a way that is smooth at its finest."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,7 +52,11 @@ class Problem:
     place: Places
     """The order of the nodes in which it is narrow."""
     rough: Array
-    """D₂ᵀD₂/dx³ as a band."""
+    """D₂ᵀD₂/dx³ as a band: what bending costs where the curvature of each node is its own."""
+    smooth: Array
+    """The same where curvature holds over a fifth of the base: bending within it costs far more."""
+    smooth_volume: float
+    """Logarithm of the determinant of that curvature's covariance at q = 1, over that of its own."""
 
     @property
     def spacing_mm(self) -> float:
@@ -111,13 +117,21 @@ class Noise:
     """What to multiply them by for a sample by itself; 1 or more."""
 
 
-def _roughness(nodes: int) -> sparse.coo_array:
-    """D₂ᵀD₂ for evenly spaced nodes."""
+def _second_differences(nodes: int) -> sparse.csr_array:
+    """D₂ for evenly spaced nodes."""
     ones = np.ones(nodes - 2)
-    second = sparse.diags_array(
-        [ones, -2 * ones, ones], offsets=[0, 1, 2], shape=(nodes - 2, nodes), format="csr"
+    return sparse.csr_array(
+        sparse.diags_array([ones, -2 * ones, ones], offsets=[0, 1, 2], shape=(nodes - 2, nodes))
     )
-    return sparse.coo_array(second.T @ second)
+
+
+def _bending(nodes: int, kept: float) -> sparse.coo_array:
+    """What curvature costs whose neighbours are correlated by `kept` (a first-order autoregression)."""
+    second = _second_differences(nodes)
+    if kept == 0:
+        return sparse.coo_array(second.T @ second)
+    change = (second[1:] - kept * second[:-1]) / np.sqrt(1 - kept**2)
+    return sparse.coo_array(second[:1].T @ second[:1] + change.T @ change)
 
 
 def _follows(traverses: Sequence[DenseTraverse]) -> NDArray[np.bool_]:
@@ -158,8 +172,9 @@ def problem_for(traverses: Sequence[DenseTraverse], spacing_mm: float, *, paired
     base_m = np.array([run.base_mm for run in traverses])[run_of] / 1000
     slope = np.concatenate([run.slope_um_per_m for run in traverses])
     sigma = base_m * np.concatenate([run.standard_uncertainty_um_per_m for run in traverses])
-    rough, follows = _roughness(len(node)), _follows(traverses)
-    pattern = _pattern(design, rough, np.flatnonzero(follows) if paired else None)
+    held = float(np.exp(-spacing_mm / (HELD_OVER * min(run.base_mm for run in traverses)))) if paired else 0.0
+    rough, smooth, follows = _bending(len(node), 0.0), _bending(len(node), held), _follows(traverses)
+    pattern = _pattern(design, abs(rough) + abs(smooth), np.flatnonzero(follows) if paired else None)
     place = narrowest(pattern, sorted({round(run.base_mm / spacing_mm) for run in traverses}))
     rows = width(pattern, place)
     _refuse_too_large(len(node), rows, spacing_mm)
@@ -174,6 +189,8 @@ def problem_for(traverses: Sequence[DenseTraverse], spacing_mm: float, *, paired
         pattern=pattern,
         place=place,
         rough=to_band(rough, place, rows) / spacing_mm**3,
+        smooth=to_band(smooth, place, rows) / spacing_mm**3,
+        smooth_volume=(len(node) - 3) * float(np.log(1 - held**2)),
     )
 
 
@@ -209,13 +226,13 @@ def normal_for(problem: Problem, sigma_um: Array) -> Normal:
     return _product(problem, rows, outer, rows, outer)
 
 
-def solve(problem: Problem, normal: Normal, q: float) -> Solution:
-    """The heights and zeros for one q, with what the likelihood needs.
+def solve(problem: Problem, normal: Normal, q: float, *, is_smooth: bool = False) -> Solution:
+    """The heights and zeros for one q, with what the likelihood needs; `is_smooth`: curvature holds on.
 
     The pin on the middle node is as heavy as all samples together: it only fixes the
     height of the whole.
     """
-    band = normal.band + problem.rough / q
+    band = normal.band + (problem.smooth if is_smooth else problem.rough) / q
     band[0, problem.place[len(problem.node_mm) // 2]] += np.sum(problem.sigma_um**-2)
     factored = factor(band, problem.place)
     inner = factored.solve(normal.right)
@@ -223,6 +240,7 @@ def solve(problem: Problem, normal: Normal, q: float) -> Solution:
     zero_covariance: Array = np.linalg.inv(schur[1:, 1:]).astype(np.float64)
     zero = zero_covariance @ schur[1:, 0]
     volume = factored.log_determinant() + (len(problem.node_mm) - 2) * np.log(q)
+    volume += problem.smooth_volume if is_smooth else 0.0
     return Solution(
         q=q,
         height_um=inner[:, 0] - inner[:, 1:] @ zero,
@@ -299,29 +317,40 @@ def judge_noise(problem: Problem) -> Noise:
 
     Slow noise and shape look alike over a short way: judged from the residuals of a fit
     that took samples for independent, part of the noise would already have gone into the shape.
+    For the same reason the way may here be smooth at its finest (as scraped and ground ways
+    are) or not, whichever is likelier: one that may bend anew at every node takes up slow noise.
     The problem must have been set up `paired`.
     """
     parts = [_correlated_parts(problem, k) for k in range(problem.runs)]
     free = len(problem.rise_um) - problem.runs
 
-    def fitted(point: Array) -> tuple[float, float]:
+    def fitted(point: Array, is_smooth: bool) -> tuple[float, float]:
         normal = parts[0].normal(point[1])
         for part, rho in zip(parts[1:], point[2:], strict=True):
             normal = normal + part.normal(rho)
-        solution = solve(problem, normal, 10.0 ** point[0])
+        solution = solve(problem, normal, 10.0 ** point[0], is_smooth=is_smooth)
         volume = sum(part.following * np.log(1 - rho**2) for part, rho in zip(parts, point[1:], strict=True))
         size = max(solution.misfit, 1e-300) / free
         return free * np.log(size) + solution.volume + volume, size
 
     decades = _decades(problem)
     starts = [np.r_[d, np.full(problem.runs, rho)] for d in decades[::2] for rho in (0.0, 0.6)]
-    start = min(starts, key=lambda point: fitted(point)[0])
-    found = _descend(lambda point: fitted(point)[0], start, (decades[0], decades[-1]))
-    size = fitted(found)[1]
-    rho = tuple(float(r) for r in found[1:])
-    # stated noise counts as it is stated, larger noise as it is found; what neighbours share comes on top
+    bounds = decades[0], decades[-1]
+    found = []
+    for kind in (False, True):
+
+        def cost(point: Array, kind: bool = kind) -> float:
+            return fitted(point, kind)[0]
+
+        found.append((_descend(cost, min(starts, key=cost), bounds), kind))
+    point, kind = min(found, key=lambda each: fitted(*each)[0])
+    return _noise(point[1:], fitted(point, kind)[1])
+
+
+def _noise(rho: Array, size: float) -> Noise:
+    """Stated noise counts as stated, larger noise as found; what neighbours share comes on top."""
     inflation = tuple(float(np.sqrt(max(1.0, size) + 2 * r / (1 - r) * size)) for r in rho)
-    return Noise(rho, inflation, (max(1.0, size) ** 0.5,) * problem.runs)
+    return Noise(tuple(rho.tolist()), inflation, (max(1.0, size) ** 0.5,) * len(rho))
 
 
 def _descend(cost, start: Array, decades: tuple[float, float]) -> Array:

@@ -302,6 +302,39 @@ def drawn_two_bases(bench: Bench) -> None:
     _drawn(bench, "front", 130, "second", rho=0.7)
 
 
+def drawn_rough(bench: Bench) -> None:
+    """A level drawn along a way that bends anew at every millimetre; neighbours correlated 0.7."""
+    grid = np.arange(-1.0, bench.bed.length_mm + 2)
+    bend = bench.noise(len(grid), 10 ** bench.rng.uniform(-3, -1.5))
+    height = np.cumsum(np.cumsum(bend))
+    height -= np.polyval(np.polyfit(grid, height, 1), grid)
+    bench.heights["front"] = lambda x: np.interp(x, grid, height)
+    _drawn(bench, "front", 100, "level", rho=0.7)
+
+
+def drawn_scraped(bench: Bench) -> None:
+    """A level drawn along a worn way with a scraped texture, 0.5 to 3 µm, some 60 mm long."""
+    grid, worn = np.arange(-1.0, bench.bed.length_mm + 2), bench.heights["front"]
+    window = np.hanning(60)
+    texture = np.convolve(bench.noise(len(grid) + 200, 1.0), window / np.sqrt(window @ window), "same")
+    texture = texture[100:-100] * bench.rng.uniform(0.5, 3)
+    bench.heights["front"] = lambda x: worn(x) + np.interp(x, grid, texture)
+    _drawn(bench, "front", 100, "level", rho=0.7)
+
+
+def drawn_kinked(bench: Bench) -> None:
+    """A level drawn along a worn way with a kink of some 50 µm/m where two stretches were ground."""
+    at, kink, worn = bench.rng.uniform(300, 800), bench.rng.normal(0, 0.05), bench.heights["front"]
+    bench.heights["front"] = lambda x: worn(x) + kink * np.maximum(np.asarray(x, float) - at, 0.0)
+    _drawn(bench, "front", 100, "level", rho=0.7)
+
+
+def drawn_there_and_back(bench: Bench) -> None:
+    """A level drawn there and back along the front way, white noise."""
+    for _ in range(2):
+        _drawn(bench, "front", 100, "level")
+
+
 def drawn_dial(bench: Bench) -> None:
     """Both ways levelled; a dial drawn along the front reading the rear, readings correlated 0.7."""
     levels_and_cross(bench)
@@ -331,6 +364,10 @@ CASES: dict[str, tuple[Callable[[Bench], None], int]] = {
     "drawn dial": (drawn_dial, 2),
     "drawn levels, cross level": (drawn_level, 6),
     "drawn levels, two bases": (drawn_two_bases, 6),
+    "drawn there and back": (drawn_there_and_back, 3),
+    "drawn level, rough way": (drawn_rough, 3),
+    "drawn level, scraped way": (drawn_scraped, 3),
+    "drawn level, kinked way": (drawn_kinked, 3),
 }
 """Each with the share of the surveys that it gets: 1 in this many, for the slow ones."""
 
