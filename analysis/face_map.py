@@ -13,6 +13,7 @@ from analysis.drift import Drift, drifts, only_one_way
 from analysis.one_base_apart import StationHeights
 from analysis.profile import SAME_STATION_MM, Profile
 from analysis.reference_lines import Place, WorstOver, remove_line, straightness, worst_over
+from analysis.undetermined import in_parts
 
 LINES = ("ends", "least-squares", "minimum-zone", "unworn")
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
@@ -219,4 +220,6 @@ def _warnings(bed_map: BedMap, face: str) -> tuple[str, ...]:
         "reverse as well, without turning it"
         for name in only_one_way(bed_map, face)
     ]
-    return tuple(dict.fromkeys([*bed_map.warnings, *own, *one_way]))
+    line = bed_map.lines.get(("height", face))
+    parts = () if line is None else in_parts(line)
+    return tuple(dict.fromkeys([*parts, *bed_map.warnings, *own, *one_way]))

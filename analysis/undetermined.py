@@ -217,16 +217,21 @@ def _why(line: Line, observations: Sequence[Observations]) -> str:
     return "too few readings tie its stations together"
 
 
+def in_parts(line: Line) -> tuple[str, ...]:
+    """The sentence for a face that falls into parts, as steps of half a base leave it; else nothing."""
+    if len(line.parts) < 2:
+        return ()
+    shown = " and ".join(f"({_few(line.station_mm[part])})" for part in line.parts)
+    return (
+        f"{line.name} falls into {len(line.parts)} parts that nothing ties together, {shown}: the shape "
+        "of each is known, not how one lies against the other; closer steps are then no better than "
+        "steps of a whole base",
+    )
+
+
 def _broken(line: Line) -> list[str]:
     """Sentences for a face of which only parts are known."""
-    words = []
-    if len(line.parts) > 1:
-        shown = " and ".join(f"({_few(line.station_mm[part])})" for part in line.parts)
-        words.append(
-            f"{line.name} falls into {len(line.parts)} parts that nothing ties together, {shown}: the shape "
-            "of each is known, not how one lies against the other; closer steps are then no better than "
-            "steps of a whole base"
-        )
+    words = list(in_parts(line))
     inside = set(np.concatenate(line.parts).tolist())
     outside = [index for index in range(len(line.station_mm)) if index not in inside]
     if outside:

@@ -5,6 +5,7 @@ import pytest
 
 from analysis.combination import combine
 from analysis.comparison import compare
+from analysis.face_map import map_face
 from analysis.observations.differences import bend_by_temperature_um
 
 STATION = np.arange(0.0, 1001.0, 100.0)
@@ -129,3 +130,15 @@ def test_carrier_overhanging_the_end_of_the_bed_is_said(invented_bed, make_trave
     whole = make_traverse(bed, "dial", STATION, np.zeros(11), face="rear-flat", reference="front-flat")
     assert combine([level, inner], bed).warnings == ()
     assert any("overhang the end of the bed" in words for words in combine([level, whole], bed).warnings)
+
+
+def test_steps_of_half_a_base_are_said_to_be_no_better(invented_bed, make_traverse):
+    bed = invented_bed()
+    half = make_traverse(bed, "long-level", STATION[1:-1], np.zeros(9), face="front-flat")
+    whole = make_traverse(bed, "long-level", STATION[1:-1:2], np.zeros(5), face="front-flat")
+    assert any("no better than steps of a whole base" in words for words in face_warnings(half, bed))
+    assert not any("no better" in words for words in face_warnings(whole, bed))
+
+
+def face_warnings(run, bed):
+    return map_face(combine([run], bed), "front-flat").warnings
