@@ -278,3 +278,20 @@ def test_no_traverse_and_too_many_nodes_are_refused():
         heights_from_dense_slopes(
             [run_over(dip, 200), run_over(dip, 130)], [0, 750, 1500], node_spacing_mm=0.02
         )
+
+
+def test_slow_noise_is_not_taken_for_the_texture_of_a_scraped_way():
+    """Texture 60 mm long and a micrometre high: smooth at its finest, unlike noise that lasts 3 mm."""
+    found = []
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        grid, window = np.arange(-1.0, LENGTH + 2), np.hanning(60)
+        texture = np.convolve(rng.normal(size=len(grid) + 200), window / np.sqrt(window @ window), "same")
+        way = wear(rng)
+
+        def scraped(x, way=way, grid=grid, texture=texture[100:-100]):
+            return way(x) + np.interp(x, grid, texture)
+
+        run = run_over(scraped, 100, noise=slow_noise(rng, 1.0, 0.7), uncertainty=1.0)
+        found.append(heights_from_dense_slopes([run], [0, 750, 1500]).rho[0])
+    assert np.median(found) == pytest.approx(0.7, abs=0.12)
