@@ -28,6 +28,7 @@ def survey_shown(survey: Path) -> Values:
     return {
         "survey": str(survey),
         "bed": bed.name,
+        "display": "inch" if bed.is_inch else "metric",
         "traverses": [line_of(traverse) for traverse in read_survey(survey)],
         "under_way": [_in_passing(path) for path in sorted(traverse_folder(survey).glob("*.journal"))],
     }
@@ -39,6 +40,7 @@ def file_shown(path: Path) -> Values:
         return {"traverses": [], "under_way": [under_way(path)]}
     traverse = read_traverse(path)
     return {
+        "display": "inch" if traverse.setup.bed.is_inch else "metric",
         "traverses": [line_of(traverse)],
         "streams": [stream_shown(stream) for stream in traverse.streams.values()],
         "events": [

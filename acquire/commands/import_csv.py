@@ -84,7 +84,7 @@ def _say_understood(setup: "Setup", table: "ReadingsTable") -> None:
     stations = table.stations
     first = zip(stations.station_mm[:PREVIEWED], stations.reading[:PREVIEWED], strict=True)
     shown = ", ".join(
-        f"{mm:g} mm {reading_words(setup.described, um, setup.bed.is_inch)}" for mm, um in first
+        f"{mm:g} mm: {reading_words(setup.described, um, setup.bed.is_inch)}" for mm, um in first
     )
     more = ", ..." if len(stations) > PREVIEWED else ""
     click.echo(f"  {shown}{more}", err=True)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acquire.commands.talk import is_quiet, is_verbose, say_cautions, say_notes
+from acquire.commands.talk import is_quiet, is_verbose, say, say_cautions, say_notes
 from acquire.commands.traverse_options import TraverseCommand, asked_of, traverse_options
 
 if TYPE_CHECKING:
@@ -98,7 +98,7 @@ def command(ctx: click.Context, survey: Path, face: str | None, **options: Any) 
         with screen.watch(recorder):
             recording = recorder.run()
         for line in summary(recording, screen):
-            click.echo(line)
+            say(line)
     for fault in recorder.faults:
         if not isinstance(fault, OSError):
             raise fault  # a bug of the display: the traverse is safe, the bug shows

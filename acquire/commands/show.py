@@ -6,6 +6,8 @@ from typing import Any
 
 import click
 
+from acquire.units import length_text
+
 _HEADINGS = {
     "number": "no.",
     "on": "on",
@@ -16,7 +18,7 @@ _HEADINGS = {
     "mode": "how",
     "readings": "readings",
     "stations": "stations",
-    "reach": "from - to, mm",
+    "reach": "reach",
     "ended": "",
 }
 UNIT_WORDS = {"um/m": "µm/m", "um": "µm", "degC": "°C", "1": "as written"}
@@ -40,7 +42,8 @@ def command(what: Path, as_json: bool) -> None:
 
 
 def _lines(found: dict[str, Any], what: str) -> list[str]:
-    table = _table([_words(line) for line in found["traverses"]])
+    inch = found.get("display") == "inch"
+    table = _table([_words(line, inch) for line in found["traverses"]])
     if not found["traverses"] and not found.get("under_way"):
         table = [
             f"{what}: no traverse yet. Record one with `waylog record`, or type one with `waylog enter`."
@@ -55,9 +58,9 @@ def _lines(found: dict[str, Any], what: str) -> list[str]:
     return "\n\n".join("\n".join(part) for part in parts if part).splitlines()
 
 
-def _words(line: dict[str, Any]) -> dict[str, str]:
+def _words(line: dict[str, Any], inch: bool) -> dict[str, str]:
     ends = [line["from_mm"], line["to_mm"]]
-    reach = "" if None in ends else " - ".join(f"{round(mm, 1):g}" for mm in ends)
+    reach = "" if None in ends else " to ".join(length_text(mm, inch) for mm in ends)
     return {
         **{name: str(line.get(name) or "") for name in _HEADINGS},
         "on": line["face"] or f"{line['front']} / {line['rear']}",

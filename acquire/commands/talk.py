@@ -1,6 +1,8 @@
 """What commands say beside their answer: cautions, notes, how far long work has come; all on stderr."""
 
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 
@@ -14,8 +16,6 @@ PLACING_CAUTION = (
     CAUTION[0],
     "  lift with both hands, strong magnets pinch; stay clear of leadscrew and chuck.",
 )
-LONG_S = 1.0
-"""Work that takes less is not worth a bar."""
 
 
 def is_quiet() -> bool:
@@ -33,17 +33,29 @@ def _asked(what: str) -> bool:
     return bool(context is not None and context.find_root().params.get(what))
 
 
+def say(words: str, err: bool = False) -> None:
+    """One line; on a terminal that is narrower, on several, cut between words."""
+    stream = sys.stderr if err else sys.stdout
+    lines = [words]
+    if stream.isatty():
+        columns = shutil.get_terminal_size().columns
+        if len(words) > columns:
+            lines = textwrap.wrap(words, columns, subsequent_indent="  ", break_on_hyphens=False)
+    for line in lines:
+        click.echo(line, err=err)
+
+
 def say_cautions(lines: Sequence[str] = CAUTION) -> None:
     """The two lines that come before instruments go on a machine, whatever was asked for."""
     for line in lines:
-        click.echo(line, err=True)
+        say(line, err=True)
 
 
 def say_notes(notes: Iterable[str]) -> None:
     """What ought to be known before the readings are believed."""
     for words in notes:
         if not is_quiet():
-            click.echo(f"note: {words}", err=True)
+            say(f"note: {words}", err=True)
 
 
 @contextmanager

@@ -78,19 +78,25 @@ class _Conversation:
             words = words.strip()
             if words.lower() == "q":
                 return entry, True
-            entry = self.answered(entry, words)
+            after = self.answered(entry, words)
+            if after is None:
+                return entry, False
+            entry = after
         return entry, True
 
-    def answered(self, entry: Entry, words: str) -> Entry:
-        """The entry after one line that was typed; a stray line end or a space changes nothing."""
+    def answered(self, entry: Entry, words: str) -> Entry | None:
+        """The entry after one line that was typed; None where the input ended in the middle of it.
+
+        A stray line end or a space changes nothing.
+        """
         if not words:
             return entry
         moves = {"b": entry.back, "n": entry.at_first_unanswered, "r": entry.repeating}
         if words.lower() in moves:
             return moves[words.lower()]()
         try:
-            words = self.both_ends(words)
-            return self.taken(entry, words) if words else entry
+            both = self.both_ends(words)
+            return None if both is None else self.taken(entry, both)
         except EntryError as error:
             if not self.asker.is_person:
                 raise EntryError(
@@ -102,8 +108,8 @@ class _Conversation:
             self.asker.say(f"  {error.found}; needed: {error.needed}")
             return entry
 
-    def both_ends(self, words: str) -> str:
-        """With a vial, ask for the bubble's other end where only one was typed."""
+    def both_ends(self, words: str) -> str | None:
+        """With a vial, ask for the bubble's other end where only one was typed; None: the input ended."""
         is_one = len(words.replace("/", " ").split()) == 1 and words not in GAPS
         if not self.manner.vial or not is_one:
             return words
@@ -113,7 +119,7 @@ class _Conversation:
         while other == "":  # keyboard-emulating cables send stray line ends
             other = self.asker.ask("  and its other end: ")
             other = None if other is None else other.strip()
-        return "" if other is None else f"{words} / {other}"
+        return None if other is None else f"{words} / {other}"
 
     def taken(self, entry: Entry, words: str) -> Entry:
         line = entry.line(words, self.asker.seconds())

@@ -120,3 +120,24 @@ def test_names_come_from_a_file_that_can_be_read_only(tmp_path):
     assert names_in_bed(path, "faces") == ()
     path.write_text("faces = 3\n")
     assert names_in_bed(path, "faces") == ()
+
+
+def test_long_lines_are_cut_between_words_on_a_narrow_terminal_and_left_whole_in_a_pipe(capsys, monkeypatch):
+    talk.say_cautions()
+    assert capsys.readouterr().err.splitlines() == list(talk.CAUTION)
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
+    monkeypatch.setenv("COLUMNS", "44")
+    talk.say_cautions()
+    lines = capsys.readouterr().err.splitlines()
+    assert max(map(len, lines)) <= 44
+    assert " ".join(" ".join(lines).split()) == " ".join(" ".join(talk.CAUTION).split())
+
+
+def test_reach_is_shown_in_the_owners_unit(survey, capsys):
+    imported(survey)
+    capsys.readouterr()
+    assert main(["show", str(survey)]) == 0
+    assert "100 mm to 500 mm" in capsys.readouterr().out
+    (survey / "bed.toml").write_text(BED.replace("[faces.front", 'display = "inch"\n[faces.front', 1))
+    assert main(["show", str(survey)]) == 0
+    assert "3.94 in to 19.69 in" in capsys.readouterr().out
