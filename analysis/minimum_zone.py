@@ -160,12 +160,12 @@ def _hull(index: NDArray[np.intp], x: NDArray, y: NDArray, side: float) -> NDArr
     index = index[order]
     index = index[np.concatenate(([True], np.diff(x[index]) > 0))]
     return index[
-        _monotone_chain((x[index] - x[index[0]]).tolist(), (side * (y[index] - y[index[0]])).tolist())
+        upper_hull((x[index] - x[index[0]]).tolist(), (side * (y[index] - y[index[0]])).tolist())
     ]
 
 
-def _monotone_chain(x: list[float], y: list[float]) -> list[int]:
-    """Positions of the corners of the upper hull of points with strictly rising x."""
+def upper_hull(x: list[float], y: list[float]) -> list[int]:
+    """Positions of the corners of the upper hull of points with strictly rising x; ends among them."""
     keep: list[int] = []
     for i in range(len(x)):
         while len(keep) > 1:
