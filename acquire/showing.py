@@ -95,7 +95,7 @@ def under_way(path: Path) -> Values:
     found: Values = {"file": path.name, "face": None, "instrument": None, "last_s": None, "bytes": 0}
     for record in records(path):
         if isinstance(record, Setup):
-            found |= {"face": record.subject, "instrument": record.instrument}
+            found |= {"face": record.subject, "instrument": record.instrument, "source": record.source}
         elif isinstance(record, Chunk | Event):
             found["last_s"] = record.time_s
             found["bytes"] += len(record.data) if isinstance(record, Chunk) else 0

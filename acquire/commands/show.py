@@ -103,8 +103,14 @@ def _event_words(event: dict[str, Any]) -> str:
 def _under_way_words(journal: dict[str, Any]) -> str:
     if "unreadable" in journal:
         return journal["unreadable"]
+    what = f"{journal['face']}, {journal['instrument']}"
+    if journal.get("source") == "enter":
+        return (
+            f"{journal['file']}: an entry under way or cut short ({what}). "
+            "The same `waylog enter` goes on with it; `waylog mend` makes a traverse of what is there."
+        )
     reached = f" up to {journal['last_s']:.1f} s" if journal["last_s"] is not None else ""
     return (
-        f"{journal['file']}: under way or cut short ({journal['face']}, {journal['instrument']}, "
+        f"{journal['file']}: under way or cut short ({what}, "
         f"{journal['bytes']} bytes{reached}). If nobody is recording it now: `waylog mend`."
     )

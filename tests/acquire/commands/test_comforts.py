@@ -141,3 +141,11 @@ def test_reach_is_shown_in_the_owners_unit(survey, capsys):
     (survey / "bed.toml").write_text(BED.replace("[faces.front", 'display = "inch"\n[faces.front', 1))
     assert main(["show", str(survey)]) == 0
     assert "3.94 in to 19.69 in" in capsys.readouterr().out
+
+
+def test_entry_cut_short_is_shown_with_the_way_to_go_on(survey, capsys, monkeypatch):
+    monkeypatch.setattr(sys, "stdin", io.StringIO("1\n2\n"))
+    assert main(["enter", str(survey), "rear-flat", "-i", "vial"]) == 0
+    assert main(["show", str(survey)]) == 0
+    said = capsys.readouterr().out
+    assert "an entry under way or cut short (rear-flat, vial)" in said and "waylog enter" in said
