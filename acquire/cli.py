@@ -37,6 +37,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "compare": ("analysis.commands.compare", "hold two maps of the same thing against each other"),
     "combine": ("analysis.commands.combine", "one bed map from every traverse of the survey"),
     "next": ("analysis.commands.next", "which further traverse would help most"),
+    "plan": ("analysis.commands.plan", "what to take off a face, and what blue to expect"),
     "report": ("analysis.commands.report", "write the report of the survey as one page"),
 }
 

@@ -126,12 +126,31 @@ def map_face(
     )
 
 
+def own_shape(bed_map: BedMap, face: str) -> tuple[Profile, tuple[str, ...]]:
+    """The face's own heights to work by, up to a line, and what to mind of them.
+
+    The curve of a drawn level where it may be quoted with its uncertainty; else stations
+    one base apart, with nothing assumed between them.
+
+    Raises
+    ------
+    AnalysisError
+        Where the face is not known, nothing was measured on it, or its own shape cannot be told.
+    """
+    _described(bed_map, face)
+    profile, dense = bed_map.profile(face), bed_map.dense(face)
+    chain = None if dense is None or dense.band_is_95_percent else dense.one_base_apart
+    if chain is not None:
+        profile = Profile(face, chain.station_mm, chain.height_um, chain.covariance_um2)
+    return profile, _warnings(bed_map, face)
+
+
 def _one_base_apart(chain: StationHeights | None, line: str, described: Face) -> OneBaseApart | None:
     """The stations one base apart from their own line, and how straight they are."""
     if chain is None:
         return None
     profile = Profile(described.id, chain.station_mm, chain.height_um, chain.covariance_um2)
-    kind = line if line != "unworn" or _reaches_unworn(profile, described) else "ends"
+    kind = line if line != "unworn" or reaches_unworn(profile, described) else "ends"
     level = remove_line(profile, kind, described.unworn_mm)
     found = straightness(profile, kind, described.unworn_mm)
     return OneBaseApart(
@@ -196,7 +215,7 @@ def _with_gaps(
 
 def _straightness_by_line(profile: Profile, described: Face) -> dict[str, float]:
     kinds = {"ends": "ends", "least_squares": "least-squares", "minimum_zone": "minimum-zone"}
-    if _reaches_unworn(profile, described):
+    if reaches_unworn(profile, described):
         kinds["unworn"] = "unworn"
     return {
         name: float(np.ptp(remove_line(profile, kind, described.unworn_mm).height_um))
@@ -204,7 +223,7 @@ def _straightness_by_line(profile: Profile, described: Face) -> dict[str, float]
     }
 
 
-def _reaches_unworn(profile: Profile, described: Face) -> bool:
+def reaches_unworn(profile: Profile, described: Face) -> bool:
     """Whether a line can be drawn through the unworn stretches: two known heights in them."""
     x = profile.station_mm
     inside = [

@@ -20,7 +20,7 @@ SHELL = re.findall(r"```sh\n(.*?)```", README, re.DOTALL)
 TWO_COMMANDS = [block.strip() for block in SHELL[:2]]
 JOB = [shlex.split(line, comments=True) for line in SHELL[2].splitlines() if line.startswith("waylog")]
 RECORD = [words for words in JOB if words[1] == "record"]
-SURVEYED = ("show", "map", "twist", "compare", "combine", "next", "report")
+SURVEYED = ("show", "map", "twist", "compare", "combine", "next", "plan", "report")
 DEADLINE_S = 30
 
 

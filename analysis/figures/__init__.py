@@ -8,6 +8,7 @@ picture still reads when it is printed in grey.
 from analysis.figures.bed_figure import bed_figure
 from analysis.figures.comparison_figure import comparison_figure
 from analysis.figures.looks import inline_svg, save
+from analysis.figures.plan_figure import plan_figure
 from analysis.figures.profile_figure import profile_figure
 from analysis.figures.thinning import thinned
 from analysis.figures.twist_figure import twist_figure
@@ -16,6 +17,7 @@ __all__ = [
     "bed_figure",
     "comparison_figure",
     "inline_svg",
+    "plan_figure",
     "profile_figure",
     "save",
     "thinned",

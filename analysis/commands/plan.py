@@ -1,0 +1,88 @@
+"""`waylog plan`: what to take off faces, station by station, and what blue to expect first."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from analysis.commands.options import Shown, answer_options, give, survey_argument
+
+if TYPE_CHECKING:
+    from analysis.planning import FacePlan, Plans
+
+
+@click.command("plan")
+@survey_argument
+@click.argument("faces", nargs=-1, required=True)
+@click.option(
+    "--parallel-to",
+    "other",
+    metavar="FACE",
+    help="Plan the faces parallel to this one: to its own plan if it is named with them, else as it stands.",
+)
+@click.option("--guard", is_flag=True, help="For grinding or planing in one setting: leave no low place.")
+@click.option(
+    "--film",
+    "film_um",
+    type=click.FloatRange(min=0),
+    default=5.0,
+    show_default=True,
+    metavar="UM",
+    help="Thickness of the marking blue in µm (common practice: 1 to 10).",
+)
+@click.option(
+    "--straightedge",
+    "straightedge_mm",
+    type=click.FloatRange(min=0, min_open=True),
+    metavar="MM",
+    help="Length of the straightedge for the predicted blue (default: as long as the face).",
+)
+@answer_options
+def command(
+    survey: Path,
+    faces: tuple[str, ...],
+    other: str | None,
+    guard: bool,
+    film_um: float,
+    straightedge_mm: float | None,
+    as_json: bool,
+    picture: Path | None,
+    inch: bool | None,
+) -> None:
+    """What to take off each FACE of SURVEY so that it ends straight, and what blue it shows now."""
+    from analysis.planning import plan_faces
+    from analysis.surveys import load
+
+    loaded = load(survey)
+    result = plan_faces(
+        loaded.map(), faces, parallel_to=other, guard=guard, film_um=film_um, straightedge_mm=straightedge_mm
+    )
+
+    def draw(in_inches: bool) -> object:
+        from analysis.figures import plan_figure
+
+        return plan_figure(tuple(result.plans.values()), in_inches)
+
+    give(result, lambda i: plan_words(result, i), draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
+
+
+def plan_words(result: "Plans", inch: bool) -> Sequence[str]:
+    """Face by face the answer, the table to take to the machine and the blue; then what to mind."""
+    lines: list[str] = []
+    for plan in result.plans.values():
+        lines += [*_face_words(plan, inch), ""]
+    return [*lines, "Before any metal comes off:", *(f"  {words}" for words in result.cautions)]
+
+
+def _face_words(plan: "FacePlan", inch: bool) -> list[str]:
+    from analysis.plan_words import blue_words, flank_note, plan_answer, plan_heads, plan_notes, plan_rows
+    from analysis.words import notes, table
+
+    beside = [*plan_notes(plan, inch), *flank_note(plan), *blue_words(plan.blue, inch)]
+    return [
+        plan_answer(plan, inch),
+        *(f"  {words}" for words in beside),
+        *table(plan_heads(plan, inch), plan_rows(plan, inch)),
+        *notes(plan.warnings),
+    ]
