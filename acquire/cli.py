@@ -38,6 +38,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "combine": ("analysis.commands.combine", "one bed map from every traverse of the survey"),
     "next": ("analysis.commands.next", "which further traverse would help most"),
     "plan": ("analysis.commands.plan", "what to take off a face, and what blue to expect"),
+    "history": ("analysis.commands.history", "before and after work on the bed: did it get better"),
     "report": ("analysis.commands.report", "write the report of the survey as one page"),
 }
 

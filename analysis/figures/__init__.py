@@ -7,6 +7,7 @@ picture still reads when it is printed in grey.
 
 from analysis.figures.bed_figure import bed_figure
 from analysis.figures.comparison_figure import comparison_figure
+from analysis.figures.history_figure import history_figure
 from analysis.figures.looks import inline_svg, save
 from analysis.figures.plan_figure import plan_figure
 from analysis.figures.profile_figure import profile_figure
@@ -16,6 +17,7 @@ from analysis.figures.twist_figure import twist_figure
 __all__ = [
     "bed_figure",
     "comparison_figure",
+    "history_figure",
     "inline_svg",
     "plan_figure",
     "profile_figure",

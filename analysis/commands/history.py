@@ -1,0 +1,55 @@
+"""`waylog history`: the bed before and after work on it."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from analysis.commands.options import Shown, answer_options, give
+
+if TYPE_CHECKING:
+    from analysis.history import BeforeAndAfter
+
+
+@click.command("history")
+@click.argument("before", type=click.Path(path_type=Path))
+@click.argument("survey", metavar="AFTER", type=click.Path(path_type=Path))
+@click.option("--face", help="Only this face, with its change station by station.")
+@answer_options
+def command(
+    before: Path, survey: Path, face: str | None, as_json: bool, picture: Path | None, inch: bool | None
+) -> None:
+    """Did work on the bed make it better? BEFORE and AFTER are surveys of one bed.
+
+    Copy the survey folder before the work; measure again into the present one (or a new one)
+    after it: same faces, bed standing alike, same instruments. Traverses that are in both count
+    as before. A line is taken off the change of each face: what was taken off evenly does not show.
+    """
+    from acquire.errors import AnalysisError
+    from analysis.history import before_and_after
+    from analysis.surveys import load
+
+    after = load(survey)
+    result = before_and_after(load(before), after, () if face is None else (face,))
+    if face is not None and not result.faces:
+        raise AnalysisError(
+            face, result.not_compared[face], "measured before and after", "`waylog next` says what would tell"
+        )  # fmt: skip
+
+    def draw(in_inches: bool) -> object:
+        from analysis.figures.history_figure import history_figure
+
+        if not result.faces:
+            raise AnalysisError(str(picture), "no face is known both before and after", "one to draw")
+        return history_figure(result.faces, in_inches)
+
+    shown = Shown(as_json, picture, inch)
+    give(result, lambda i: words(result, i, with_table=face is not None), draw, shown, after.bed.is_inch)
+
+
+def words(result: "BeforeAndAfter", inch: bool, with_table: bool) -> list[str]:
+    """The verdicts; of one face also the change station by station."""
+    from analysis.history_words import change_table, history_words
+
+    lines = history_words(result, inch)
+    return lines + [row for change in result.faces if with_table for row in change_table(change, inch)]
