@@ -253,11 +253,10 @@ def fit_words(result: "WholeBed") -> str:
     if result.p_value is None or result.redundancy < 1:
         return "No reading checks another: an error in one would not show. Repeat a traverse."
     if result.p_value >= 0.01:
-        return f"The readings fit each other within their uncertainty ({result.redundancy} more than needed)."
-    return (
-        f"The readings do not fit each other as well as their stated uncertainties promise "
-        f"({result.redundancy} more than needed)."
-    )
+        return (
+            f"The readings fit each other within their uncertainty ({result.redundancy} of them are checks)."
+        )
+    return f"The readings do not fit each other as well as their stated uncertainties promise {checks}."
 
 
 def suspect_words(result: "WholeBed") -> list[str]:
@@ -288,4 +287,4 @@ def unchecked_words(result: "WholeBed") -> list[str]:
             if len(stations) <= MOST_UNCHECKED
             else f"{some} of traverse {number}"
         )
-    return [f"Nothing checks: {'; '.join(told)}."]
+    return [f"No other reading checks {'; '.join(told)}."]

@@ -11,6 +11,9 @@ from acquire.units import LARGEST_READING
 MODES = ("stepped", "continuous")
 DIRECTIONS = ("forward", "reverse")
 
+UNSURE = 1e3
+"""A few wild samples may be worth less than any reading; such a mean says nothing, but it is no lie."""
+
 
 def faults(traverse: Traverse) -> list[str]:
     """Everything in `traverse` that cannot be (numbers that are none, columns of unequal length)."""
@@ -87,10 +90,11 @@ def _bound_faults(traverse: Traverse) -> Iterator[str]:
     off_bed = stations.station_mm[(stations.station_mm < 0) | (stations.station_mm > length_mm)]
     if off_bed.size:
         yield f"stations station_mm is {off_bed[0]} somewhere; needed a place on the bed, 0 to {length_mm:g}"
-    for name in ("reading", "standard_uncertainty", "scatter"):
-        beyond = getattr(stations, name)[np.abs(getattr(stations, name)) > largest]
+    bounds = {"reading": largest, "standard_uncertainty": UNSURE * largest, "scatter": UNSURE * largest}
+    for name, bound in bounds.items():
+        beyond = getattr(stations, name)[np.abs(getattr(stations, name)) > bound]
         if beyond.size:
-            yield f"stations {name} is {beyond[0]:g} somewhere; needed at most {largest:g}"
+            yield f"stations {name} is {beyond[0]:g} somewhere; needed at most {bound:g}"
 
 
 def _event_faults(events: Events) -> Iterator[str]:
