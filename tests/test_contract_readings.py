@@ -219,9 +219,8 @@ def test_cross_level_over_two_ways(bench):
     b.assert_found("groove")
 
 
-@pytest.mark.parametrize("bears", ["ends", "average"])
-def test_cross_level_on_the_carriage(bench, bears):
-    b = bench(bears).levelled("vee", "flat")
+def test_cross_level_on_a_carriage_that_rides_on_its_ends(bench):
+    b = bench("ends").levelled("vee", "flat")
     roll = (b.mean("flat", INNER) - b.mean("vee", INNER)) / 0.4
     b.taken("cross", roll, INNER, "--across", "carriage", noise=5 / 6, unit=1e6 / 12)
     found = b.answer("twist")
@@ -259,9 +258,8 @@ def test_indicator_on_parallels_over_two_ways(bench):
     b.assert_found("between")
 
 
-@pytest.mark.parametrize("bears", ["ends", "average"])
-def test_indicator_on_the_carriage(bench, bears):
-    b = bench(bears).levelled("vee", "flat")
+def test_indicator_on_a_carriage_that_bears_on_all_of_its_length(bench):
+    b = bench("average").levelled("vee", "flat")
     carried = 0.75 * b.mean("vee", INNER) + 0.25 * b.mean("flat", INNER)
     run = ("--face", "between", "-r", "carriage")
     b.taken("dial", b.height["between"](INNER) - carried, INNER, *run, unit=THOU)
