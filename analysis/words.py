@@ -256,7 +256,10 @@ def fit_words(result: "WholeBed") -> str:
         return (
             f"The readings fit each other within their uncertainty ({result.redundancy} of them are checks)."
         )
-    return f"The readings do not fit each other as well as their stated uncertainties promise {checks}."
+    return (
+        f"The readings do not fit each other as well as their stated uncertainties promise "
+        f"({result.redundancy} of them are checks)."
+    )
 
 
 def suspect_words(result: "WholeBed") -> list[str]:
