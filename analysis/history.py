@@ -166,7 +166,7 @@ def before_and_after(before: Survey, after: Survey, faces: Sequence[str] = ()) -
     for face in faces:
         if face not in before.bed.faces and face not in after.bed.faces:
             raise AnalysisError(face, "found no such face in bed.toml", ", ".join(after.bed.faces))
-    after, repeated = _only_new(before, after)
+    after, repeated = only_new(before, after)
     pair = _Pair(before, after)
     changes, reasons = _by_face(pair, faces or tuple(dict.fromkeys([*before.bed.faces, *after.bed.faces])))
     twist, no_twist = _twist_change(pair)
@@ -187,8 +187,14 @@ def before_and_after(before: Survey, after: Survey, faces: Sequence[str] = ()) -
     )
 
 
-def _only_new(before: Survey, after: Survey) -> tuple[Survey, tuple[int, ...]]:
-    """The survey from after without the traverses that it has from before."""
+def only_new(before: Survey, after: Survey) -> tuple[Survey, tuple[int, ...]]:
+    """The survey from after without the traverses that it has from before, and their numbers.
+
+    Raises
+    ------
+    AnalysisError
+        Where one of the two holds no measurement of its own.
+    """
     old = {_identity(each) for each in before.traverses}
     repeated = tuple(each.number for each in after.traverses if _identity(each) in old)
     new = tuple(each for each in after.traverses if _identity(each) not in old)

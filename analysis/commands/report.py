@@ -1,29 +1,41 @@
 """`waylog report`: the whole survey as one page."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from analysis.commands.options import survey_argument
 
+if TYPE_CHECKING:
+    from analysis.report import Contents
+    from analysis.surveys import Survey
+
 
 @click.command("report")
 @survey_argument
+@click.option(
+    "--before",
+    type=click.Path(path_type=Path),
+    help="A survey of the same bed from before work on it: adds what that changed.",
+)
 @click.option("--pdf", is_flag=True, help="Also print it as PDF (needs Debian's package chromium).")
 @click.option("--inch/--metric", "inch", default=None, help="Inches and thou first, or mm and µm.")
-def command(survey: Path, pdf: bool, inch: bool | None) -> None:
+def command(survey: Path, before: Path | None, pdf: bool, inch: bool | None) -> None:
     """Write the report of SURVEY, one page that needs nothing else, into SURVEY/report.
 
-    It is made anew each time. Prints its five lines, then where it is.
+    It is made anew each time. Prints its five lines, then where it is. With --before, traverses that
+    SURVEY has from before the work stand in that part of the page alone.
     """
     from acquire.errors import AnalysisError
-    from analysis.report import PRINTED, find_browser, gather, write_report
+    from analysis.report import PRINTED, find_browser, write_report
     from analysis.surveys import load
 
     loaded = load(survey)
     in_inches = loaded.bed.is_inch if inch is None else inch
-    contents = gather(loaded, in_inches)
+    contents = _contents(loaded, before, in_inches)
     missing: AnalysisError | None = None
     browser = None
     if pdf:
@@ -39,3 +51,16 @@ def command(survey: Path, pdf: bool, inch: bool | None) -> None:
         click.echo(f"PDF: {page.with_name(PRINTED)}")
     if missing is not None:
         raise missing
+
+
+def _contents(survey: "Survey", before: Path | None, inch: bool) -> "Contents":
+    """What is on the page; what was measured before the work is no part of the present shape."""
+    from analysis.history import only_new
+    from analysis.report import gather, history_sections
+    from analysis.surveys import load
+
+    if before is None:
+        return gather(survey, inch)
+    older = load(before)
+    history = history_sections(older, survey, inch)
+    return replace(gather(only_new(older, survey)[0], inch), history=history)

@@ -1,6 +1,7 @@
 """The survey as one page to print, pin to the wall and take to the machine."""
 
 from analysis.report.contents import Contents, gather
+from analysis.report.history import history_sections
 from analysis.report.page import render
 from analysis.report.printing import find_browser, print_pdf
 from analysis.report.summary import Line
@@ -13,6 +14,7 @@ __all__ = [
     "Line",
     "find_browser",
     "gather",
+    "history_sections",
     "print_pdf",
     "render",
     "write_report",

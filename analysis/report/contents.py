@@ -68,6 +68,8 @@ class Contents:
     traverses: tuple[Traverse, ...]
     unfinished: tuple[str, ...]
     """Names of recordings that were cut short."""
+    history: tuple[Section, ...] = ()
+    """Against an older survey: what was alike, each face, twist; empty where none was named."""
 
 
 Found = TypeVar("Found")

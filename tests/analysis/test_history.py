@@ -399,3 +399,19 @@ def test_loading_answers_as_the_command_does(folders):
     found = before_and_after(*map(load, folders))
     assert found.faces[0].verdict == "worse"
     assert found.before == str(folders[0])
+
+
+def test_report_against_an_older_survey_has_before_and_after_and_the_present_shape_alone(folders, capsys):
+    before, after = folders
+    assert main(["report", str(after), "--before", str(before)]) == 0
+    page = (after / "report" / "report.html").read_text(encoding="utf-8")
+    part = page[page.index("<h2>Before and after</h2>") : page.index("<h2>What agrees")]
+    assert "front-flat is worse: hollow by" in part and "Metal came off from 600 mm to 800 mm" in part
+    assert part.count("<svg") == 1
+    assert "From traverse 2 (stepped)" in page  # not from 1 and 2: half of it was scraped since
+
+
+def test_report_without_an_older_survey_says_nothing_of_before(folders):
+    after = folders[1]
+    assert main(["report", str(after)]) == 0
+    assert "Before and after" not in (after / "report" / "report.html").read_text(encoding="utf-8")
