@@ -95,7 +95,7 @@ def _flanks(plan: "FacePlan") -> dict[str, np.ndarray]:
         return {}
     front, rear = plan.flank_um["front"], plan.flank_um["rear"]
     if np.allclose(front, rear):
-        return {"on each flank": front}
+        return {"each flank": front}
     return {"front flank": front, "rear flank": rear}
 
 

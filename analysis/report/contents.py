@@ -1,6 +1,6 @@
 """What the report says: every answer that the survey gives, gathered once."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from typing import TypeVar
@@ -14,6 +14,7 @@ from analysis.comparison import Comparison, compare
 from analysis.face_map import FaceMap, map_face
 from analysis.figures import bed_figure, comparison_figure, inline_svg, profile_figure, twist_figure
 from analysis.next_traverse import next_traverse, varied
+from analysis.report.plan import PlanPart, TrustPart, plan_parts, trust_part
 from analysis.report.summary import Answers, Line, summary_lines
 from analysis.report.tables import StationTable, height_table, roll_table
 from analysis.surveys import Survey
@@ -58,6 +59,9 @@ class Contents:
     summary: tuple[Line, ...]
     bed_picture: str | None
     faces: tuple[Section, ...]
+    plans: Mapping[str, PlanPart]
+    """What to take off, for the faces whose own shape is known."""
+    trust: TrustPart
     twist: Section
     comparisons: tuple[Section, ...]
     agreement: tuple[str, ...]
@@ -116,6 +120,8 @@ def gather(survey: Survey, inch: bool) -> Contents:
             face_section(bed, name, f"face-{number}", found, inch)
             for number, (name, found) in enumerate(maps.items(), 1)
         ),
+        plans=plan_parts(bed_map, inch),
+        trust=trust_part(bed_map, inch),
         twist=twist_section(twist, inch),
         comparisons=tuple(
             comparison_section(f"{face}, level against indicator", f"comparison-{number}", found, inch)

@@ -203,7 +203,7 @@ def test_command_prints_answer_first_then_table_blue_and_cautions(survey, capsys
         "7.0",
         "5.0",
     ]
-    assert "on each flank" in said
+    assert "each flank µm" in said
     assert "Predicted blue" in said
     for caution in CAUTIONS:
         assert caution in said

@@ -164,6 +164,31 @@ def test_inch_puts_thou_and_inches_first(survey):
     assert "Shape of the bed, 39.37 in long" in html
 
 
+def test_every_mapped_face_has_the_plan_that_the_command_prints(survey, contents, html, capsys):
+    mapped = [section.name for section in contents.faces if section.picture]
+    assert list(contents.plans) == mapped
+    cells = {tuple(row) for table in Tables(html).tables for row in table}
+    for face in mapped:
+        capsys.readouterr()
+        assert main(["plan", str(survey), face]) == 0
+        said = capsys.readouterr().out
+        part = contents.plans[face]
+        assert part.answer[1:] in said
+        assert all(words in said for words in part.words)
+        printed = {tuple(line.split()) for line in said.splitlines()}
+        rows = [row for block in part.table.blocks for row in block]
+        assert {tuple(row) for row in rows} <= printed
+        assert {tuple(row) for row in rows} <= cells
+        assert any("Predicted blue" in words for words in part.words)
+
+
+def test_page_says_which_faces_to_trust_before_any_plan_and_warns(html, contents):
+    trust, first_plan = html.index("Which faces to trust"), html.index("Plan for")
+    assert trust < html.index("Never scrape from one survey") < first_plan
+    assert contents.trust.answer in html
+    assert html.index("Before any plan below is followed") < first_plan
+
+
 def test_face_that_cannot_be_mapped_gets_its_reason_and_no_picture(contents):
     keep = next(face for face in contents.faces if face.name == "keep")
     assert keep.picture is None and keep.table is None and "No traverse" in keep.reason
