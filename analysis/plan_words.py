@@ -26,6 +26,9 @@ def plan_answer(plan: "FacePlan", inch: bool) -> str:
     amount = height_text(removal.removal_um[most], inch, _fine(plan))
     sure = f" ± {height_text(2 * doubt, inch, _fine(plan))}" if doubt > 0 else ""
     least = "only the guard" if removal.guard_um > 0 else "nothing"
+    seen = removal.removal_um > 2 * removal.standard_uncertainty_um
+    if removal.guard_um == 0 and not np.any(seen):
+        return f"{plan.face}: nothing to take off that could be seen; most at {at}, {amount}{sure}."
     return (
         f"{plan.face}: take off most at {at}, {amount}{sure}; "
         f"{least} at {_places(removal.touching_mm, inch)}; "
@@ -41,7 +44,7 @@ def plan_notes(plan: "FacePlan", inch: bool) -> list[str]:
     open_to = (removal.removal_um - removal.guard_um <= 2 * removal.standard_uncertainty_um) & (
         removal.removal_um > removal.guard_um
     )
-    if np.any(open_to):
+    if np.any(open_to) and not np.all(open_to | (removal.removal_um == 0)):
         places = _places(removal.station_mm[open_to].tolist(), inch)
         lines.append(f"At {places} it may as well be nothing: less than could be seen.")
     if removal.guard_um > 0:

@@ -8,6 +8,7 @@ import pytest
 from acquire.cli import main
 from acquire.errors import AnalysisError
 from analysis.combination import combine
+from analysis.face_map import map_face
 from analysis.plan_words import blue_words, plan_answer, plan_notes, plan_rows
 from analysis.planning import CAUTIONS, plan_faces
 
@@ -147,9 +148,35 @@ def test_answer_names_most_and_nothing_and_the_notes_name_what_cannot_be_seen(ma
     assert answer.startswith("front-flat: take off most at ")
     assert "nothing at 500 mm" in answer
     assert "thou" in answer
+    assert any("± is against where the target touches" in line for line in plan_notes(plan, inch=False))
+
+
+def test_straight_face_has_nothing_to_take_off_that_could_be_seen(mapped):
     straight = plan_faces(mapped(), ["rear-flat"]).plans["rear-flat"]
-    assert any("may as well be nothing" in line for line in plan_notes(straight, inch=False))
+    assert plan_answer(straight, inch=False).startswith("rear-flat: nothing to take off that could be seen")
     assert "touches all along" in blue_words(straight.blue, inch=False)[0]
+
+
+def test_stations_within_the_uncertainty_are_named(invented_bed, make_traverse):
+    bed = invented_bed()
+    height = np.where((STATION >= 300) & (STATION <= 700), 0.0, 30.0)
+    height[5] = 0.05
+    run = make_traverse(bed, "level", MIDDLE, slopes(height), face="front-flat")
+    plan = plan_faces(combine([run], bed), ["front-flat"]).plans["front-flat"]
+    named = [line for line in plan_notes(plan, inch=False) if "may as well be nothing" in line]
+    assert len(named) == 1
+    assert "500" in named[0]
+
+
+def test_drawn_level_whose_curve_may_not_be_claimed_is_planned_one_base_apart(invented_bed, make_traverse):
+    bed = invented_bed(300)
+    x = np.arange(50, 251, 2.0)
+    drawn = make_traverse(bed, "level", x, 0.1 * (x - 150), face="front-flat", mode="continuous")
+    bed_map = combine([drawn], bed)
+    shape = map_face(bed_map, "front-flat")
+    assert not shape.curve_is_sure
+    plan = plan_faces(bed_map, ["front-flat"]).plans["front-flat"]
+    assert plan.removal.station_mm == pytest.approx(shape.one_base_apart.station_mm)
 
 
 def test_guard_is_named_and_stands_in_every_row(mapped):
