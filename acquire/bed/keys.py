@@ -9,7 +9,7 @@ from typing import Any
 from acquire.bed.model import MEASURING, NORMALS, QUANTITIES
 from acquire.units import FACTORS
 
-NAME_RULE = 'a plain name without + : / \\ or blanks, at most 60 long, not "line" or "carriage"'
+NAME_RULE = 'a plain name without + : / \\ or blanks at its ends, at most 60 long, not "line" or "carriage"'
 LARGEST_WHOLE = 1 << 63
 """TOML promises whole numbers up to here; Python reads longer ones, which no float can hold."""
 
@@ -31,7 +31,8 @@ class Key:
 
 def name_is_allowed(name: str) -> bool:
     """Whether a face, instrument, straightedge or wire may be called so."""
-    return bool(re.fullmatch(r"[\w.()-]{1,60}", name)) and name not in ("line", "carriage", ".", "..")
+    is_plain = re.fullmatch(r"[\w.()-]([\w .()-]{0,58}[\w.()-])?", name) is not None
+    return is_plain and name not in ("line", "carriage", ".", "..")
 
 
 def is_number(value: Any) -> bool:

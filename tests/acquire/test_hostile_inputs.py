@@ -138,7 +138,7 @@ def test_journal_of_many_small_records_is_read_in_bounded_memory(tmp_path, level
     assert peak_bytes(lambda: read_journal(path)) < bound
 
 
-@pytest.mark.parametrize("name", ["../../x", "/etc/x", "a/b", "..", "", "x" * 200, "a b", "line", "nul\0"])
+@pytest.mark.parametrize("name", ["../../x", "/etc/x", "a/b", "..", "", "x" * 200, " a", "line", "nul\0"])
 @pytest.mark.parametrize("table", ["faces", "instruments", "straightedges", "wires"])
 def test_names_that_could_leave_the_survey_are_no_names(invented_bed_toml, table, name):
     bodies = {
