@@ -5,9 +5,10 @@ For a notebook: ``from analysis import load``, then ``survey = load("my-survey")
 * ``survey.profile("front-vee")``: heights with their joint covariance;
 * ``map_face(survey.map(), "front-vee")``: how straight, hollow or crowned, from which line;
 * ``twist_of(survey.measuring, survey.bed)``, ``compare(survey.measuring, survey.bed, A, B)``;
+* ``plan_faces(survey.map(), ["front-vee"])``: what to take off where, and the blue to expect;
 * ``survey.whole_bed()``: every face, what disagrees, what nothing checks, what cannot be told;
-* ``profile_figure``, ``twist_figure``, ``comparison_figure``, ``bed_figure`` draw these answers,
-  and ``save`` keeps a picture.
+* ``profile_figure``, ``twist_figure``, ``comparison_figure``, ``plan_figure``,
+  ``bed_figure`` draw these answers, and ``save`` keeps a picture.
 
 Nothing is imported before it is asked for.
 """
@@ -18,7 +19,15 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from analysis.comparison import compare
     from analysis.face_map import map_face
-    from analysis.figures import bed_figure, comparison_figure, profile_figure, save, twist_figure
+    from analysis.figures import (
+        bed_figure,
+        comparison_figure,
+        plan_figure,
+        profile_figure,
+        save,
+        twist_figure,
+    )
+    from analysis.planning import plan_faces
     from analysis.surveys import Survey, load
     from analysis.twist import twist_of
 
@@ -29,6 +38,8 @@ __all__ = [
     "comparison_figure",
     "load",
     "map_face",
+    "plan_faces",
+    "plan_figure",
     "profile_figure",
     "save",
     "twist_figure",
@@ -38,9 +49,17 @@ __all__ = [
 _ROOMS = {
     "surveys": ("Survey", "load"),
     "face_map": ("map_face",),
+    "planning": ("plan_faces",),
     "twist": ("twist_of",),
     "comparison": ("compare",),
-    "figures": ("bed_figure", "comparison_figure", "profile_figure", "save", "twist_figure"),
+    "figures": (
+        "bed_figure",
+        "comparison_figure",
+        "plan_figure",
+        "profile_figure",
+        "save",
+        "twist_figure",
+    ),
 }
 _ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names}
 
