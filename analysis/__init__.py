@@ -5,9 +5,10 @@ For a notebook: ``from analysis import load``, then ``survey = load("my-survey")
 * ``survey.profile("front-vee")``: heights with their joint covariance;
 * ``map_face(survey.map(), "front-vee")``: how straight, hollow or crowned, from which line;
 * ``twist_of(survey.measuring, survey.bed)``, ``compare(survey.measuring, survey.bed, A, B)``;
+* ``before_and_after(older_survey, survey)``: what work on the bed changed;
 * ``plan_faces(survey.map(), ["front-vee"])``: what to take off where, and the blue to expect;
 * ``survey.whole_bed()``: every face, what disagrees, what nothing checks, what cannot be told;
-* ``profile_figure``, ``twist_figure``, ``comparison_figure``, ``plan_figure``,
+* ``profile_figure``, ``twist_figure``, ``comparison_figure``, ``history_figure``, ``plan_figure``,
   ``bed_figure`` draw these answers, and ``save`` keeps a picture.
 
 Nothing is imported before it is asked for.
@@ -22,11 +23,13 @@ if TYPE_CHECKING:
     from analysis.figures import (
         bed_figure,
         comparison_figure,
+        history_figure,
         plan_figure,
         profile_figure,
         save,
         twist_figure,
     )
+    from analysis.history import before_and_after
     from analysis.planning import plan_faces
     from analysis.surveys import Survey, load
     from analysis.twist import twist_of
@@ -34,8 +37,10 @@ if TYPE_CHECKING:
 __all__ = [
     "Survey",
     "bed_figure",
+    "before_and_after",
     "compare",
     "comparison_figure",
+    "history_figure",
     "load",
     "map_face",
     "plan_faces",
@@ -52,9 +57,11 @@ _ROOMS = {
     "planning": ("plan_faces",),
     "twist": ("twist_of",),
     "comparison": ("compare",),
+    "history": ("before_and_after",),
     "figures": (
         "bed_figure",
         "comparison_figure",
+        "history_figure",
         "plan_figure",
         "profile_figure",
         "save",

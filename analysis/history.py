@@ -161,6 +161,12 @@ def before_and_after(before: Survey, after: Survey, faces: Sequence[str] = ()) -
     AnalysisError
         Where the beds are not one, a face asked for is not known, or one of the surveys
         holds no measurement of its own.
+
+    Notes
+    -----
+    A difference is said where chance explains it in fewer than one survey in a hundred;
+    better or worse, where also the straightness differs by more than its expanded
+    uncertainty.
     """
     check_same_bed(before.bed, after.bed)
     for face in faces:

@@ -38,6 +38,7 @@ def history_figure(changes: Sequence[FaceChange], inch: bool = False, *, is_titl
         for change, upper, lower in zip(changes, axes[::2], axes[1::2], strict=True):
             _draw_both(upper, change, scale)
             _draw_change(lower, change, scale)
+            lower.tick_params(labelbottom=True)
             if is_titled:
                 upper.set_title("\n".join(textwrap.wrap(face_change_words(change, inch)[0], 92)))
         scale.along(axes[-1])
