@@ -159,9 +159,7 @@ def _hull(index: NDArray[np.intp], x: NDArray, y: NDArray, side: float) -> NDArr
     order = np.lexsort((-side * y[index], x[index]))
     index = index[order]
     index = index[np.concatenate(([True], np.diff(x[index]) > 0))]
-    return index[
-        upper_hull((x[index] - x[index[0]]).tolist(), (side * (y[index] - y[index[0]])).tolist())
-    ]
+    return index[upper_hull((x[index] - x[index[0]]).tolist(), (side * (y[index] - y[index[0]])).tolist())]
 
 
 def upper_hull(x: list[float], y: list[float]) -> list[int]:
