@@ -10,6 +10,7 @@ from acquire.bed import Face
 from acquire.errors import AnalysisError
 from analysis.combination import BedMap
 from analysis.drift import Drift, drifts, only_one_way
+from analysis.feet import untied_feet
 from analysis.one_base_apart import StationHeights
 from analysis.profile import SAME_STATION_MM, Profile
 from analysis.reference_lines import Place, WorstOver, remove_line, straightness, worst_over
@@ -241,4 +242,4 @@ def _warnings(bed_map: BedMap, face: str) -> tuple[str, ...]:
     ]
     line = bed_map.lines.get(("height", face))
     parts = () if line is None else in_parts(line)
-    return tuple(dict.fromkeys([*parts, *bed_map.warnings, *own, *one_way]))
+    return tuple(dict.fromkeys([*parts, *untied_feet(bed_map, face), *bed_map.warnings, *own, *one_way]))

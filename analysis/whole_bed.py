@@ -9,6 +9,7 @@ import numpy as np
 from acquire.errors import AnalysisError
 from analysis.combination import BedMap
 from analysis.face_map import FaceMap, map_face
+from analysis.feet import untied_feet
 from analysis.reliability import Suspect, Unchecked
 from analysis.variance_components import VarianceComponent
 
@@ -73,11 +74,13 @@ def whole_bed(
         unchecked=bed_map.unchecked,
         cannot_tell=bed_map.cannot_tell,
         noise=noise,
-        warnings=tuple(
-            dict.fromkeys(
-                [*left_out, *bed_map.warnings, *(w for each in bed_map.observations for w in each.warnings)]
-            )
-        ),
+        warnings=_warnings(bed_map, left_out),
         maps=maps,
         unknown=unknown,
     )
+
+
+def _warnings(bed_map: BedMap, left_out: tuple[str, ...]) -> tuple[str, ...]:
+    own = [words for each in bed_map.observations for words in each.warnings]
+    untied = [words for face in bed_map.faces for words in untied_feet(bed_map, face)]
+    return tuple(dict.fromkeys([*left_out, *untied, *bed_map.warnings, *own]))
