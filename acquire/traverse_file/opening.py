@@ -14,6 +14,7 @@ import h5py
 import numpy as np
 
 from acquire.errors import TraverseFileError
+from acquire.traverse_file.bounds import bounded_memory
 from acquire.traverse_file.schema import FORMAT, FORMAT_VERSION
 
 MOST_BYTES = 1 << 31
@@ -34,7 +35,7 @@ def opened(path: Path) -> Iterator["Source"]:
     if not path.is_file():
         raise TraverseFileError(str(path), "found no such file", "a survey folder or a traverse file (.h5)")
     try:
-        with h5py.File(path, "r", locking=False) as file:
+        with bounded_memory(path.stat().st_size), h5py.File(path, "r", locking=False) as file:
             source = Source(path, file)
             source.check_is_ours()
             yield source
