@@ -101,7 +101,8 @@ def jobs_of(bed: InventedBed, is_quick: bool) -> list[Job]:
     """The traverses of the demo, in the order of a day's work."""
     directions = ("forward",) if is_quick else ("forward", "reverse")
     steps = [jobs.level_steps(bed, face, direction) for face in MAPPED for direction in directions]
-    feed = [] if is_quick else [jobs.level_feed(bed, "front-vee")]
+    # there and back: the drift of a single drawn run would look like a bow of the way
+    feed = [] if is_quick else [jobs.level_feed(bed, "front-vee", direction) for direction in directions]
     across = [jobs.cross_level_steps(bed, direction=direction) for direction in directions]
     return [*steps, *feed, *across, jobs.indicator_steps(bed)]
 

@@ -57,12 +57,18 @@ def drifts(bed_map: BedMap, face: str) -> tuple[Drift, ...]:
 
 
 def only_one_way(bed_map: BedMap, face: str) -> tuple[str, ...]:
-    """Levels that ran along a face in one direction only: a drift of theirs would look like a bow."""
-    directions: dict[str, set[str]] = {}
+    """Levels that ran along a face in one direction only: a drift of theirs would look like a bow.
+
+    A stepped run is no return for a drawn one: their times differ, and so does their drift.
+    """
+    directions: dict[tuple[str, str], set[str]] = {}
     for each in bed_map.observations:
-        if each.quantity == "slope" and face in each.faces:
-            directions.setdefault(each.instrument, set()).add(each.direction)
-    return tuple(name for name, seen in directions.items() if len(seen) == 1)
+        if face not in each.faces or each.quantity not in ("slope", "heights"):
+            continue
+        runs = [(t.setup.instrument, t.setup.direction) for t in each.dense_traverses]
+        for name, direction in runs or [(each.instrument, each.direction)]:
+            directions.setdefault((name, each.mode), set()).add(direction)
+    return tuple(dict.fromkeys(name for (name, _), seen in directions.items() if len(seen) == 1))
 
 
 def drift_words(found: Sequence[Drift]) -> list[str]:

@@ -62,3 +62,15 @@ def test_runs_both_ways_are_not_named_as_one_way(make_traverse, bed):
     rng = np.random.default_rng(1)
     runs = [_run(make_traverse, bed, way, 0.0, rng) for way in ("forward", "reverse")]
     assert only_one_way(combine(runs, bed), "front") == ()
+
+
+def test_drawn_run_one_way_is_named_though_the_level_was_also_stepped_both_ways(make_traverse, bed):
+    rng = np.random.default_rng(1)
+    runs = [_run(make_traverse, bed, way, 0.0, rng) for way in ("forward", "reverse")]
+    at = np.arange(50, 951, 2.0)
+    for direction, named in (("forward", ("level",)), ("reverse", ())):
+        slope = 20 * np.cos(at / 200) + rng.normal(0, 0.5, len(at))
+        runs.append(
+            make_traverse(bed, "level", at, slope, face="front", mode="continuous", direction=direction)
+        )
+        assert only_one_way(combine(runs, bed), "front") == named
