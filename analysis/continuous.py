@@ -8,8 +8,9 @@ the heights h at nodes one or two millimetres apart are those that make
 
 least: d = B·slope, σ = B × its uncertainty, D₂ the second differences, `q` (µm²/mm³) how
 strongly the way is taken to bend, found by marginal likelihood with height, tilt and the
-zeros of all traverses wholly unknown.  What neighbouring residuals have in common shows
-that they are not independent; σ grows accordingly.
+zeros of all traverses wholly unknown.  So is the kind of way: the second term may be
+weighted so that curvature holds over a stretch (`bending`).  Where neighbouring readings
+share their noise σ grows accordingly (`dense_noise`).
 
 The line through the whole is never known.  Results therefore come with the least-squares
 line through the asked-for stations taken off mean and covariance.
@@ -28,11 +29,9 @@ from numpy.typing import ArrayLike, NDArray
 from acquire.errors import AnalysisError
 from analysis.blindness import blind_wavelengths_mm, shape_warning
 from analysis.dense_fit import (
-    Noise,
     Problem,
     Solution,
     covariance_at,
-    judge_noise,
     leverage,
     likeliest,
     normal_for,
@@ -40,6 +39,7 @@ from analysis.dense_fit import (
     solve,
     standardised_residuals,
 )
+from analysis.dense_noise import Noise, as_stated, judge_noise
 from analysis.dense_slopes import DenseTraverse, height_weights, spacing_for
 from analysis.one_base_apart import StationHeights, chain_of_runs
 
@@ -61,6 +61,8 @@ class DenseHeights:
     """Their covariance, the same line removed: of rank k − 2, in µm², shape (k, k)."""
     q_um2_per_mm3: float
     """How strongly the way bends: variance of its curvature per mm of way."""
+    bends: str
+    """What kind of way the readings made likeliest: it bends ... (words)."""
     rho: tuple[float, ...]
     """Correlation of neighbouring residuals, one per traverse (0 where none is left)."""
     inflation: tuple[float, ...]
@@ -186,8 +188,8 @@ def heights_from_dense_slopes(
         Whether something else (an indicator run, a straightedge) ties the heights between
         stations one base apart, so that the band may be called a 95 % band.
     q_um2_per_mm3 : float, optional
-        A fixed bending strength, for checking numbers only: uncertainties are then taken as
-        stated. Otherwise it is found, and the noise judged.
+        A fixed bending strength of a way that bends anew at every place, for checking numbers
+        only: uncertainties are then taken as stated. Otherwise all of these are judged.
     node_spacing_mm : float, optional
         Distance between nodes; one to two millimetres by default.
 
@@ -217,9 +219,8 @@ def heights_from_dense_slopes(
     spacing = node_spacing_mm or spacing_for(traverses)
     station = _checked_targets(traverses, station_mm, spacing)
     problem = problem_for(traverses, spacing)
-    as_stated = Noise((0.0,) * problem.runs, *[(1.0,) * problem.runs] * 2)
     if q_um2_per_mm3:
-        noise = as_stated
+        noise = as_stated(problem.runs)
     else:
         noise = judge_noise(problem_for(traverses, _spacing_for_noise(traverses), paired=True))
     sigma = problem.sigma_um * np.array(noise.inflation)[problem.run_of]
@@ -257,6 +258,7 @@ def _heights(
         height_um=take_line @ (target @ solution.height_um),
         covariance_um2=(covariance + covariance.T) / 2,
         q_um2_per_mm3=solution.q,
+        bends=solution.bending.name,
         rho=noise.rho,
         inflation=noise.inflation,
         blind_wavelength_mm=blind_wavelengths_mm([run.base_mm for run in traverses]),

@@ -2,10 +2,7 @@
 
 The unknowns are the heights at the nodes and, for every traverse but the first, its zero
 (the first zero cannot be told from the tilt of the whole).  The height of the whole is
-pinned at one node, which changes nothing else.  Noise is first judged with neighbouring
-samples correlated (a first-order autoregression, its size free), so that slow noise is
-not taken for shape; the heights are then solved for with independent samples whose
-uncertainty is inflated to what such noise does to averages.
+pinned at one node, which changes nothing else.
 """
 
 from collections.abc import Sequence
@@ -17,17 +14,17 @@ from scipy import optimize, sparse
 
 from acquire.errors import AnalysisError
 from analysis.banded import BandFactor, Places, factor, narrowest, to_band, width
+from analysis.bending import Bending, bendings, cost_of_bending, kinds_of_way
 from analysis.dense_slopes import DenseTraverse, difference_weights, nodes_for
 
 Array = NDArray[np.float64]
 
-HIGHEST_RHO = 0.98
 GAP = 3.0
 """Samples farther apart than this many usual spacings count as independent."""
 MOST_BAND_ENTRIES = 40_000_000
 TARGETS_AT_A_TIME = 64
-HELD_OVER = 0.2
-"""Share of the shortest base over which curvature holds in a way that is smooth at its finest."""
+COMPUTABLE = 1e11
+"""By how much the stiffest shape of a way may outweigh a reading before rounding tells."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,12 +48,8 @@ class Problem:
     """Where the normal matrix has entries."""
     place: Places
     """The order of the nodes in which it is narrow."""
-    rough: Array
-    """D₂ᵀD₂/dx³ as a band: what bending costs where the curvature of each node is its own."""
-    smooth: Array
-    """The same where curvature holds over a fifth of the base: bending within it costs far more."""
-    smooth_volume: float
-    """Logarithm of the determinant of that curvature's covariance at q = 1, over that of its own."""
+    bendings: tuple[Bending, ...]
+    """The kinds of way that are tried, the one that bends anew at every node first."""
 
     @property
     def spacing_mm(self) -> float:
@@ -67,6 +60,11 @@ class Problem:
     def runs(self) -> int:
         """How many traverses there are."""
         return self.zero.shape[1] + 1
+
+    @property
+    def band_width(self) -> int:
+        """How far from its diagonal the normal matrix reaches."""
+        return self.bendings[0].cost.shape[0] - 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,6 +93,8 @@ class Solution:
     height_um: Array
     zero_um_per_m: Array
     """Zero of each traverse but the first, against the first."""
+    bending: Bending
+    """What the way was taken to be like."""
     factored: BandFactor
     border: Array
     """(Normal matrix)⁻¹ × its columns for the zeros, shape (nodes, traverses − 1)."""
@@ -105,35 +105,6 @@ class Solution:
     """The part of −2 log marginal likelihood that does not hang on the readings."""
 
 
-@dataclass(frozen=True)
-class Noise:
-    """What the residuals say of the noise of each traverse."""
-
-    rho: tuple[float, ...]
-    """Correlation of neighbouring samples' noise, 0 to 0.98."""
-    inflation: tuple[float, ...]
-    """What to multiply the stated uncertainties by, so that averages get theirs right."""
-    size: tuple[float, ...]
-    """What to multiply them by for a sample by itself; 1 or more."""
-
-
-def _second_differences(nodes: int) -> sparse.csr_array:
-    """D₂ for evenly spaced nodes."""
-    ones = np.ones(nodes - 2)
-    return sparse.csr_array(
-        sparse.diags_array([ones, -2 * ones, ones], offsets=[0, 1, 2], shape=(nodes - 2, nodes))
-    )
-
-
-def _bending(nodes: int, kept: float) -> sparse.coo_array:
-    """What curvature costs whose neighbours are correlated by `kept` (a first-order autoregression)."""
-    second = _second_differences(nodes)
-    if kept == 0:
-        return sparse.coo_array(second.T @ second)
-    change = (second[1:] - kept * second[:-1]) / np.sqrt(1 - kept**2)
-    return sparse.coo_array(second[:1].T @ second[:1] + change.T @ change)
-
-
 def _follows(traverses: Sequence[DenseTraverse]) -> NDArray[np.bool_]:
     """Which samples stand within a few usual spacings of the one before."""
     steps = [np.diff(run.station_mm) for run in traverses]
@@ -141,12 +112,12 @@ def _follows(traverses: Sequence[DenseTraverse]) -> NDArray[np.bool_]:
 
 
 def _pattern(
-    design: sparse.csr_array, rough: sparse.coo_array, paired: NDArray[np.intp] | None
+    design: sparse.csr_array, cost: sparse.coo_array, paired: NDArray[np.intp] | None
 ) -> sparse.coo_array:
     """Where the normal matrix may have entries; `paired` samples may be correlated with the one before."""
     reach = abs(design)
     pair = reach if paired is None else reach[paired] + reach[paired - 1]
-    return sparse.coo_array(reach.T @ reach + pair.T @ pair + abs(rough))
+    return sparse.coo_array(reach.T @ reach + pair.T @ pair + cost)
 
 
 def problem_for(traverses: Sequence[DenseTraverse], spacing_mm: float, *, paired: bool = False) -> Problem:
@@ -172,9 +143,11 @@ def problem_for(traverses: Sequence[DenseTraverse], spacing_mm: float, *, paired
     base_m = np.array([run.base_mm for run in traverses])[run_of] / 1000
     slope = np.concatenate([run.slope_um_per_m for run in traverses])
     sigma = base_m * np.concatenate([run.standard_uncertainty_um_per_m for run in traverses])
-    held = float(np.exp(-spacing_mm / (HELD_OVER * min(run.base_mm for run in traverses)))) if paired else 0.0
-    rough, smooth, follows = _bending(len(node), 0.0), _bending(len(node), held), _follows(traverses)
-    pattern = _pattern(design, abs(rough) + abs(smooth), np.flatnonzero(follows) if paired else None)
+    shortest_mm = min(run.base_mm for run in traverses)
+    kinds = kinds_of_way(node[-1] - node[0], shortest_mm, spacing_mm)
+    costs = [cost_of_bending(len(node), kept) for kept in kinds.values()]
+    follows = _follows(traverses)
+    pattern = _pattern(design, abs(costs[1]), np.flatnonzero(follows) if paired else None)
     place = narrowest(pattern, sorted({round(run.base_mm / spacing_mm) for run in traverses}))
     rows = width(pattern, place)
     _refuse_too_large(len(node), rows, spacing_mm)
@@ -188,9 +161,7 @@ def problem_for(traverses: Sequence[DenseTraverse], spacing_mm: float, *, paired
         zero=base_m[:, None] * (run_of[:, None] == np.arange(1, len(traverses))),
         pattern=pattern,
         place=place,
-        rough=to_band(rough, place, rows) / spacing_mm**3,
-        smooth=to_band(smooth, place, rows) / spacing_mm**3,
-        smooth_volume=(len(node) - 3) * float(np.log(1 - held**2)),
+        bendings=bendings(kinds, costs, place, rows, spacing_mm),
     )
 
 
@@ -204,17 +175,17 @@ def _refuse_too_large(nodes: int, rows: int, spacing_mm: float) -> None:
         )
 
 
-def _product(problem: Problem, one: sparse.csr_array, one_outer: Array, other, other_outer) -> Normal:
+def product(problem: Problem, one: sparse.csr_array, one_outer: Array, other, other_outer) -> Normal:
     """The symmetric product of two sets of weighted rows, as a part of the normal equations."""
     matrix = one.T @ other
     right, corner = one.T @ other_outer, one_outer.T @ other_outer
     if one is not other:
         matrix, corner = matrix + matrix.T, corner + corner.T
         right = right + other.T @ one_outer
-    return Normal(to_band(sparse.coo_array(matrix), problem.place, len(problem.rough) - 1), right, corner)
+    return Normal(to_band(sparse.coo_array(matrix), problem.place, problem.band_width), right, corner)
 
 
-def _weighted(problem: Problem, weight: Array) -> tuple[sparse.csr_array, Array]:
+def weighted(problem: Problem, weight: Array) -> tuple[sparse.csr_array, Array]:
     """Rows of the design and of [d, zeros], each multiplied by its weight."""
     outer = np.column_stack([problem.rise_um, problem.zero])
     return sparse.csr_array(sparse.diags_array(weight) @ problem.design), outer * weight[:, None]
@@ -222,29 +193,30 @@ def _weighted(problem: Problem, weight: Array) -> tuple[sparse.csr_array, Array]
 
 def normal_for(problem: Problem, sigma_um: Array) -> Normal:
     """The normal equations of independent samples with the given uncertainties."""
-    rows, outer = _weighted(problem, 1 / sigma_um)
-    return _product(problem, rows, outer, rows, outer)
+    rows, outer = weighted(problem, 1 / sigma_um)
+    return product(problem, rows, outer, rows, outer)
 
 
-def solve(problem: Problem, normal: Normal, q: float, *, is_smooth: bool = False) -> Solution:
-    """The heights and zeros for one q, with what the likelihood needs; `is_smooth`: curvature holds on.
+def solve(problem: Problem, normal: Normal, q: float, bending: Bending | None = None) -> Solution:
+    """The heights and zeros for one q, with what the likelihood needs; a way that bends anew by default.
 
     The pin on the middle node is as heavy as all samples together: it only fixes the
     height of the whole.
     """
-    band = normal.band + (problem.smooth if is_smooth else problem.rough) / q
+    bending = bending or problem.bendings[0]
+    band = normal.band + bending.cost / q
     band[0, problem.place[len(problem.node_mm) // 2]] += np.sum(problem.sigma_um**-2)
     factored = factor(band, problem.place)
     inner = factored.solve(normal.right)
     schur = normal.corner - normal.right.T @ inner
     zero_covariance: Array = np.linalg.inv(schur[1:, 1:]).astype(np.float64)
     zero = zero_covariance @ schur[1:, 0]
-    volume = factored.log_determinant() + (len(problem.node_mm) - 2) * np.log(q)
-    volume += problem.smooth_volume if is_smooth else 0.0
+    volume = factored.log_determinant() + (len(problem.node_mm) - 2) * np.log(q) + bending.volume
     return Solution(
         q=q,
         height_um=inner[:, 0] - inner[:, 1:] @ zero,
         zero_um_per_m=zero,
+        bending=bending,
         factored=factored,
         border=inner[:, 1:],
         zero_covariance=zero_covariance,
@@ -254,115 +226,35 @@ def solve(problem: Problem, normal: Normal, q: float, *, is_smooth: bool = False
 
 
 def likeliest(problem: Problem, normal: Normal) -> Solution:
-    """The solution with the likeliest q: the best of a coarse round over decades, then refined."""
+    """The solution with the likeliest q, of the likelier kind of way."""
+    found = [_likeliest_of(problem, normal, bending) for bending in problem.bendings]
+    return min(found, key=lambda solution: solution.misfit + solution.volume)
+
+
+def _likeliest_of(problem: Problem, normal: Normal, bending: Bending) -> Solution:
+    """The best of a coarse round over decades, then refined."""
 
     def cost(decade: float) -> float:
-        solution = solve(problem, normal, 10.0**decade)
+        solution = solve(problem, normal, 10.0**decade, bending)
         return solution.misfit + solution.volume
 
-    coarse = _decades(problem)
+    coarse = decades_of_q(problem, bending)
     best = int(np.argmin([cost(decade) for decade in coarse]))
     bounds = (coarse[max(best - 1, 0)], coarse[min(best + 1, len(coarse) - 1)])
     found = optimize.minimize_scalar(cost, bounds=bounds, method="bounded", options={"xatol": 0.01})
-    return solve(problem, normal, 10.0**found.x)
+    return solve(problem, normal, 10.0**found.x, bending)
 
 
-def _decades(problem: Problem) -> Array:
+def decades_of_q(problem: Problem, bending: Bending) -> Array:
     """log₁₀ q from a way straight within what can be seen (and computed) to one rougher than the readings."""
     sigma = float(np.median(problem.sigma_um))
     length = problem.node_mm[-1] - problem.node_mm[0]
     unseen = sigma**2 / len(problem.rise_um) / length**3
-    computable = 16 * sigma**2 / (1e11 * problem.spacing_mm**3)
+    computable = bending.stiffest * sigma**2 / (COMPUTABLE * problem.spacing_mm**3)
     rise = sigma + float(np.std(problem.rise_um))
     lowest = float(np.log10(max(unseen, computable)))
     highest = float(np.log10(100 * rise**2 / problem.spacing_mm**3))
     return np.linspace(lowest, highest, int(np.ceil(highest - lowest)) + 1)
-
-
-@dataclass(frozen=True, eq=False)
-class _CorrelatedParts:
-    """One traverse's normal equations, split so that any correlation is a sum of the three."""
-
-    first: Normal  # samples that follow none
-    own: Normal  # each following sample, and the one before it
-    cross: Normal
-    before: Normal
-    following: int
-
-    def normal(self, rho: float) -> Normal:
-        """The normal equations with neighbouring samples correlated by `rho`."""
-        share = self.own + self.cross * -rho + self.before * rho**2
-        return self.first + share * (1 / (1 - rho**2))
-
-
-def _correlated_parts(problem: Problem, run: int) -> _CorrelatedParts:
-    rows, outer = _weighted(problem, 1 / problem.sigma_um)
-    mine = problem.run_of == run
-    first, later = np.flatnonzero(mine & ~problem.follows), np.flatnonzero(mine & problem.follows)
-
-    def part(one, other) -> Normal:
-        if one is other:
-            a, b = rows[one], outer[one]
-            return _product(problem, a, b, a, b)
-        return _product(problem, rows[one], outer[one], rows[other], outer[other])
-
-    before = later - 1
-    return _CorrelatedParts(
-        part(first, first), part(later, later), part(later, before), part(before, before), len(later)
-    )
-
-
-def judge_noise(problem: Problem) -> Noise:
-    """How far neighbouring samples share their noise, by likelihood, with its size and q free.
-
-    Slow noise and shape look alike over a short way: judged from the residuals of a fit
-    that took samples for independent, part of the noise would already have gone into the shape.
-    For the same reason the way may here be smooth at its finest (as scraped and ground ways
-    are) or not, whichever is likelier: one that may bend anew at every node takes up slow noise.
-    The problem must have been set up `paired`.
-    """
-    parts = [_correlated_parts(problem, k) for k in range(problem.runs)]
-    free = len(problem.rise_um) - problem.runs
-
-    def fitted(point: Array, is_smooth: bool) -> tuple[float, float]:
-        normal = parts[0].normal(point[1])
-        for part, rho in zip(parts[1:], point[2:], strict=True):
-            normal = normal + part.normal(rho)
-        solution = solve(problem, normal, 10.0 ** point[0], is_smooth=is_smooth)
-        volume = sum(part.following * np.log(1 - rho**2) for part, rho in zip(parts, point[1:], strict=True))
-        size = max(solution.misfit, 1e-300) / free
-        return free * np.log(size) + solution.volume + volume, size
-
-    decades = _decades(problem)
-    starts = [np.r_[d, np.full(problem.runs, rho)] for d in decades[::2] for rho in (0.0, 0.6)]
-    bounds = decades[0], decades[-1]
-    found = []
-    for kind in (False, True):
-
-        def cost(point: Array, kind: bool = kind) -> float:
-            return fitted(point, kind)[0]
-
-        found.append((_descend(cost, min(starts, key=cost), bounds), kind))
-    point, kind = min(found, key=lambda each: fitted(*each)[0])
-    return _noise(point[1:], fitted(point, kind)[1])
-
-
-def _noise(rho: Array, size: float) -> Noise:
-    """Stated noise counts as stated, larger noise as found; what neighbours share comes on top."""
-    inflation = tuple(float(np.sqrt(max(1.0, size) + 2 * r / (1 - r) * size)) for r in rho)
-    return Noise(tuple(rho.tolist()), inflation, (max(1.0, size) ** 0.5,) * len(rho))
-
-
-def _descend(cost, start: Array, decades: tuple[float, float]) -> Array:
-    """The least cost near `start`, q within its decades, correlations from 0 to the highest."""
-    runs = len(start) - 1
-    simplex = np.tile(start, (runs + 2, 1))
-    simplex[1, 0] += 0.5 if start[0] + 0.5 <= decades[1] else -0.5
-    for k in range(runs):
-        simplex[k + 2, k + 1] += 0.15
-    options = {"initial_simplex": simplex, "xatol": 0.02, "fatol": 0.05, "maxfev": 60 * (runs + 1)}
-    bounds = [decades, *[(0.0, HIGHEST_RHO)] * runs]
-    return optimize.minimize(cost, start, method="Nelder-Mead", bounds=bounds, options=options).x
 
 
 def standardised_residuals(problem: Problem, solution: Solution) -> Array:

@@ -63,6 +63,8 @@ class FaceMap:
     worst_over: WorstOver | None
     one_base_apart: OneBaseApart | None
     """Beside the curve from a drawn level; None where there is none."""
+    bends: str | None
+    """How a way read by a drawn level is taken to bend between these, as its readings make likeliest."""
     drift: tuple[Drift, ...]
     """What each instrument drifted over a run, where runs there and back tell it."""
     profile: Profile = field(metadata=_INSIDE)
@@ -121,6 +123,7 @@ def map_face(
         warnings=_warnings(bed_map, face),
         worst_over=None if over_mm is None else worst_over(profile, over_mm),
         one_base_apart=apart,
+        bends=None if dense is None else dense.bends,
         drift=drifts(bed_map, face),
         profile=profile,
         curve_is_sure=dense is None or dense.band_is_95_percent,

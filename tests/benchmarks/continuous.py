@@ -43,7 +43,7 @@ def main() -> int:
         height -= np.polyval(np.polyfit(at, height, 1), at)
         reference = height if reference is None else reference
         off = np.max(np.abs(height - reference))
-        print(f"{len(problem.node_mm):8d} {len(problem.rough) - 1:6d} {setup:11.0f} {each:15.1f} {off:15.4f}")
+        print(f"{len(problem.node_mm):8d} {problem.band_width:6d} {setup:11.0f} {each:15.1f} {off:15.4f}")
     station = np.arange(0, 1501, 50.0)
     for bases in ([200], [200, 130]):
         runs = [traverse(1501, 2.0, base) for base in bases]
