@@ -161,8 +161,20 @@ def _with_drift(
         if (each.drift_group, each.turned) in told:
             key = ("drift", *each.drift_group, "turned" if each.turned else "")
             part = (*own, Nuisance(key, each.order + start[each.traverse]))
+        elif each.bow is not None and _bow_is_told(each, observations, told):
+            part = (*own, each.bow)
         result.append(part)
     return result
+
+
+def _bow_is_told(
+    drawn: Observations, observations: Sequence[Observations], told: set[tuple[tuple[str, ...], bool]]
+) -> bool:
+    """Whether a level stepped there and back over the same face tells its bow from a drift."""
+    return any(
+        each.quantity == "slope" and each.faces == drawn.faces and (each.drift_group, each.turned) in told
+        for each in observations
+    )
 
 
 def _starts(observations: Sequence[Observations], roots: Mapping[int, int]) -> dict[int, float]:

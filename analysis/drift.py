@@ -1,8 +1,9 @@
-"""How much an instrument drifted over a run: the mean of there and back cancels it, and it is shown.
+"""How much an instrument drifted over a run: runs there and back tell it, and it is shown.
 
 A steady drift in a single run of a level looks like a bow of the way.  Where the same
 face was run both ways without turning the instrument, the adjustment tells the two apart;
-where it was run one way only, nothing does.
+where it was run one way only, nothing does.  A drawn run one way only may be told by
+stepped runs both ways along the same face.
 """
 
 from collections.abc import Sequence
@@ -11,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.combination import BedMap
+from analysis.observations.terms import Observations
 
 SEEN_FROM = 2.0
 """A drift of less than this many standard uncertainties is not told from none."""
@@ -41,29 +43,39 @@ def drifts(bed_map: BedMap, face: str) -> tuple[Drift, ...]:
     found = []
     solution = bed_map.solution
     for key, column in bed_map.assembly.nuisances.items():
-        runs = [o for o in bed_map.observations if o.drift_group == key[1:-1] and face in o.faces]
-        if key[0] != "drift" or not runs:
+        runs = [o for o in bed_map.observations if face in o.faces and _drifts_by(o, key)]
+        if not runs:
             continue
-        length = float(np.median([np.ptp(each.order) for each in runs]))
+        length = 1.0 if runs[0].bow else float(np.median([np.ptp(each.order) for each in runs]))
         row = np.zeros((1, bed_map.assembly.unknowns))
         row[0, column] = length
         if not solution.is_known(row).all():
             continue
         change = float(length * solution.estimate[column])
         doubt = float(length * np.sqrt(bed_map.enlargement * solution.covariance[column, column]))
-        unit = "µm/m" if runs[0].quantity in ("slope", "roll") else "µm"
-        found.append(Drift(runs[0].instrument, change, 2 * doubt, unit, abs(change) > SEEN_FROM * doubt))
+        unit = "µm" if runs[0].quantity in ("offset", "span") else "µm/m"
+        found.append(Drift(runs[0].noise_group, change, 2 * doubt, unit, abs(change) > SEEN_FROM * doubt))
     return tuple(found)
+
+
+def _drifts_by(each: Observations, key: tuple[str, ...]) -> bool:
+    """Whether the unknown `key` is a drift of these readings."""
+    if each.bow is not None:
+        return each.bow.key == key
+    return key[0] == "drift" and each.drift_group == key[1:-1]
 
 
 def only_one_way(bed_map: BedMap, face: str) -> tuple[str, ...]:
     """Levels that ran along a face in one direction only: a drift of theirs would look like a bow.
 
     A stepped run is no return for a drawn one: their times differ, and so does their drift.
+    It tells the bow, though, so that the drift of the drawn one was left free.
     """
     directions: dict[tuple[str, str], set[str]] = {}
     for each in bed_map.observations:
         if face not in each.faces or each.quantity not in ("slope", "heights"):
+            continue
+        if each.bow is not None and each.bow.key in bed_map.assembly.nuisances:
             continue
         runs = [(t.setup.instrument, t.setup.direction) for t in each.dense_traverses]
         for name, direction in runs or [(each.instrument, each.direction)]:
@@ -77,15 +89,14 @@ def drift_words(found: Sequence[Drift]) -> list[str]:
     Examples
     --------
     >>> drift_words([Drift("level", 4.04, 0.61, "µm/m", True), Drift("dial", 0.2, 0.6, "µm", False)])
-    ['level drifted by 4.0 ± 0.6 µm/m over a run; there and back cancel it.',
+    ['level drifted by 4.0 ± 0.6 µm/m over a run; runs there and back tell it, and it is taken off.',
      'dial drifted by less than 0.8 µm over a run.']
     """
     lines = []
     for each in found:
         most = abs(each.over_run) + each.expanded
-        seen = (
-            f"by {each.over_run:.1f} ± {each.expanded:.1f} {each.unit} over a run; there and back cancel it."
-        )
+        amount = f"{each.over_run:.1f} ± {each.expanded:.1f} {each.unit}"
+        seen = f"by {amount} over a run; runs there and back tell it, and it is taken off."
         unseen = f"by less than {most:.1f} {each.unit} over a run."
         lines.append(f"{each.instrument} drifted {seen if each.is_seen else unseen}")
     return lines

@@ -86,6 +86,7 @@ def observe_dense(
         zero_instrument=zero.instrument.name,
         zero_column=signs[named] * away_m,
         direction=first.setup.direction,
+        bow=_bow_of_drift(traverses, signs[0] / float(np.ptp(runs[0].station_mm)), station_mm),
         dense=heights,
         dense_traverses=tuple(traverses),
         solved_as=(anchored, zero_of),
@@ -221,6 +222,17 @@ def _without_drift(traverses: Sequence[Traverse], kept: Sequence[Stations]) -> l
                     when = order_of_reading(kept[k], direction)
                     still[k] = replace(kept[k], reading=kept[k].reading - rate * (when - np.mean(when)))
     return still
+
+
+def _bow_of_drift(traverses: Sequence[Traverse], per_mm: float, station_mm: np.ndarray) -> Nuisance | None:
+    """What a drift by `per_mm` µm/m at each mm does to the heights; None where a run back tells it."""
+    first = traverses[0].setup
+    ways = {(each.setup.instrument, each.setup.turned, each.setup.direction) for each in traverses}
+    if len({way[:2] for way in ways}) < len(ways):
+        return None
+    grows = per_mm * (-1 if first.direction == "reverse" else 1)
+    bow = grows * (station_mm - np.mean(station_mm)) ** 2 / 2 / UM_PER_M
+    return Nuisance(("drift", str(first.face), "drawn"), bow)
 
 
 def _is_same_run(one: Traverse, other: Traverse) -> bool:

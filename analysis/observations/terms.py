@@ -101,6 +101,8 @@ class Observations:
     drift_group: tuple[str, ...] = ()
     """Traverses of equal group drift at one rate."""
     turned: bool = False
+    bow: Nuisance | None = None
+    """What a drift does to a block of heights whose runs all went one way."""
     with_traverses: tuple[int, ...] = ()
     """Numbers of further traverses in the same block."""
     dense: DenseHeights | None = None

@@ -64,13 +64,45 @@ def test_runs_both_ways_are_not_named_as_one_way(make_traverse, bed):
     assert only_one_way(combine(runs, bed), "front") == ()
 
 
-def test_drawn_run_one_way_is_named_though_the_level_was_also_stepped_both_ways(make_traverse, bed):
+AT = np.arange(50, 951, 2.0)
+
+
+def _drawn(make_traverse, bed, direction, drift, rng):
+    """A level drawn along the way that `_run` steps along; `drift` is what it gains from end to end."""
+    when = (AT - AT[0]) / np.ptp(AT) * (1 if direction == "forward" else -1)
+    slope = 20 * np.cos(AT / 200) + drift * when + 30 + rng.normal(0, 0.5, len(AT))
+    return make_traverse(bed, "level", AT, slope, face="front", mode="continuous", direction=direction)
+
+
+def test_drawn_runs_are_named_where_they_went_one_way_only(make_traverse, bed):
     rng = np.random.default_rng(1)
+    one = _drawn(make_traverse, bed, "forward", 0.0, rng)
+    back = _drawn(make_traverse, bed, "reverse", 0.0, rng)
+    assert only_one_way(combine([one], bed), "front") == ("level",)
+    assert only_one_way(combine([one, back], bed), "front") == ()
+
+
+def _bow_um(bed_map):
+    profile = bed_map.profile("front")
+    return np.polyfit(profile.station_mm, profile.height_um, 2)[0] * 500**2
+
+
+@pytest.mark.parametrize("direction", ["forward", "reverse"])
+def test_drift_of_a_drawn_run_one_way_is_told_by_stepped_runs_both_ways(make_traverse, bed, direction):
+    rng = np.random.default_rng(2)
     runs = [_run(make_traverse, bed, way, 0.0, rng) for way in ("forward", "reverse")]
-    at = np.arange(50, 951, 2.0)
-    for direction, named in (("forward", ("level",)), ("reverse", ())):
-        slope = 20 * np.cos(at / 200) + rng.normal(0, 0.5, len(at))
-        runs.append(
-            make_traverse(bed, "level", at, slope, face="front", mode="continuous", direction=direction)
-        )
-        assert only_one_way(combine(runs, bed), "front") == named
+    found = combine([*runs, _drawn(make_traverse, bed, direction, 12.0, rng)], bed)
+    assert only_one_way(found, "front") == ()
+    drawn = next(each for each in drifts(found, "front") if each.instrument == "level (drawn)")
+    assert drawn.is_seen and drawn.over_run == pytest.approx(12.0, abs=1.5 * drawn.expanded)
+    # 12 µm/m taken for shape would be a bow of 1.4 µm
+    assert _bow_um(found) == pytest.approx(_bow_um(combine(runs, bed)), abs=0.5)
+
+
+def test_drift_of_a_drawn_run_stays_unfree_where_nothing_tells_the_bow(make_traverse, bed):
+    """A stepped run one way only drifts as well; with both free the bow would be nobody's."""
+    rng = np.random.default_rng(3)
+    runs = [_run(make_traverse, bed, "forward", 0.0, rng), _drawn(make_traverse, bed, "forward", 0.0, rng)]
+    found = combine(runs, bed)
+    assert drifts(found, "front") == () and only_one_way(found, "front") == ("level",)
+    assert found.lines[("height", "front")].is_whole

@@ -140,6 +140,7 @@ seating_um = 0
 {level("scaled", more="scale_uncertainty = 0.02")}
 {level("fine", base=200)}
 {level("second", base=130)}
+{level("padded", base=200, more="pad_mm = 30")}
 [straightedges.edge]
 length_mm = {length}
 {more}"""
@@ -155,10 +156,16 @@ def level(name: str, base: float = 100, seat: float = 0.0, more: str = "") -> st
     )
 
 
-def _face(rng: np.random.Generator, length: float) -> Height:
-    depth, at, width = rng.uniform(5, 60), rng.uniform(0.25, 0.75) * length, rng.uniform(0.2, 0.4) * length
-    tilt, wave, phase = rng.normal(0, 0.05), rng.normal(0, 2), rng.uniform(0, 6)
-    bow = rng.normal(0, 10)
+def _face(
+    rng: np.random.Generator, length: float, deepest: float = 60.0, wave_um: float = 2.0, bow_um: float = 10.0
+) -> Height:
+    depth, at, width = (
+        rng.uniform(deepest / 12, deepest),
+        rng.uniform(0.25, 0.75) * length,
+        rng.uniform(0.2, 0.4) * length,
+    )
+    tilt, wave, phase = rng.normal(0, 0.05), rng.normal(0, wave_um), rng.uniform(0, 6)
+    bow = rng.normal(0, bow_um)
 
     def height(x: np.ndarray) -> np.ndarray:
         x = np.asarray(x, float)
@@ -279,14 +286,32 @@ def warm_bed(bench: Bench) -> None:
     levels_and_cross(bench)
 
 
-def _drawn(bench: Bench, face: str, base: float, name: str, rho: float = 0.0, size: float = 1.0) -> None:
-    x = np.arange(base / 2, bench.bed.length_mm - base / 2 + 1, 1.0)
-    h = bench.heights[face]
+def _drawn(
+    bench: Bench,
+    face: str,
+    base: float,
+    name: str,
+    rho: float = 0.0,
+    size: float = 1.0,
+    *,
+    pad: float = 0.0,
+    drift: float = 0.0,
+    every: float = 1.0,
+) -> None:
+    """A level drawn along: correlated noise, feet on pads, a drift from end to end."""
+    first, last = (base + pad) / 2, bench.bed.length_mm - (base + pad) / 2
+    x = np.linspace(first, last, round((last - first) / every) + 1)
+    under = np.linspace(-pad / 2, pad / 2, 41)
+
+    def h(at: np.ndarray) -> np.ndarray:
+        return bench.heights[face](at[:, None] + under).mean(axis=1)
+
     noise = bench.noise(len(x), size)
     noise[1:] *= (1 - rho**2) ** 0.5
     noise = lfilter([1.0], [1.0, -rho], noise)
     slope = (h(x + base / 2) - h(x - base / 2)) / base * 1000
-    bench.add(name, x, slope + noise + bench.zero(), face=face, mode="continuous")
+    slow = drift * (x - x[0]) / np.ptp(x)
+    bench.add(name, x, slope + noise + slow + bench.zero(), face=face, mode="continuous")
 
 
 def drawn_level(bench: Bench) -> None:
@@ -335,6 +360,26 @@ def drawn_there_and_back(bench: Bench) -> None:
         _drawn(bench, "front", 100, "level")
 
 
+def drawn_ground(bench: Bench) -> None:
+    """A level drawn along a way freshly ground: straight within a micrometre or two."""
+    bench.heights["front"] = _face(bench.rng, bench.bed.length_mm, deepest=2.0, wave_um=0.3, bow_um=1.0)
+    _drawn(bench, "front", 100, "level")
+
+
+def drawn_on_pads(bench: Bench) -> None:
+    """A level of 200 mm on pads of 30 mm, read every 3 mm, neighbours correlated 0.4, a dial beside."""
+    _drawn(bench, "front", 200, "padded", rho=0.4, pad=30.0, every=3.0)
+    x = np.array(bench.bed.station_mm)
+    bench.dial("rear", "front", bench.heights["front"](x), x)
+
+
+def drawn_one_way(bench: Bench) -> None:
+    """A level stepped there and back, then drawn one way only while it drifts by some 5 µm/m."""
+    for direction in ("forward", "reverse"):
+        bench.step("front", direction=direction)
+    _drawn(bench, "front", 100, "level", drift=bench.rng.normal(0, 5))
+
+
 def drawn_dial(bench: Bench) -> None:
     """Both ways levelled; a dial drawn along the front reading the rear, readings correlated 0.7."""
     levels_and_cross(bench)
@@ -368,6 +413,9 @@ CASES: dict[str, Callable[[Bench], None]] = {
     "drawn level, rough way": drawn_rough,
     "drawn level, scraped way": drawn_scraped,
     "drawn level, kinked way": drawn_kinked,
+    "drawn level, ground way": drawn_ground,
+    "drawn level on pads, dial": drawn_on_pads,
+    "drawn drifting, stepped too": drawn_one_way,
 }
 
 
