@@ -5,21 +5,21 @@ readings are averaged.  No single belief is right for all ways: one that may ben
 every node is too careful for a worn way, one that bends gradually misses the texture that
 a scraper leaves.  Three kinds are tried and the readings choose: curvature wholly new at
 every node, curvature that holds over a part of the base (a texture), and curvature that
-holds over a part of the length (wear, sag).  In each it fades exponentially with distance
-(a first-order autoregression) and its size is free.
+changes gradually over a part of the length (wear, sag).  Its size is free in each.
+
+Curvature holds by keeping a share of itself from node to node (a first-order
+autoregression); where it changes gradually that is done twice over, so that its rate of
+change holds as well.
 
 Source: the usual penalty on second differences, and the same weighted by the correlation
 of the curvature; derived here, checked by simulation (`tests/benchmarks/coverage.py`).
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
-
-from analysis.banded import Places, to_band
 
 Array = NDArray[np.float64]
 
@@ -29,79 +29,93 @@ GRADUAL = 0.25
 """Share of the length over which the curvature of a way that bends gradually holds."""
 
 
+@dataclass(frozen=True)
+class Kind:
+    """A kind of way."""
+
+    name: str
+    """Words: the way bends ..."""
+    holds_mm: float = 0.0
+    """Over what length its curvature holds."""
+    times: int = 0
+    """What is kept from node to node: 0 nothing, 1 curvature, 2 its rate of change as well."""
+
+    def kept(self, spacing_mm: float) -> float:
+        """Share of its curvature that a node keeps from the last one.
+
+        Examples
+        --------
+        >>> Kind("so", 100.0, 1).kept(10.0).__round__(4), Kind("so").kept(10.0)
+        (0.9048, 0.0)
+        """
+        return float(np.exp(-spacing_mm * self.times**0.5 / self.holds_mm)) if self.times else 0.0
+
+
+ANEW = Kind("anew at every place")
+
+
+def textured(base_mm: float) -> Kind:
+    """Curvature holds over a fifth of the base."""
+    return Kind("with a texture", TEXTURE * base_mm, 1)
+
+
+def gradual(length_mm: float) -> Kind:
+    """Curvature changes gradually over a quarter of the length."""
+    return Kind("gradually", GRADUAL * length_mm, 2)
+
+
 @dataclass(frozen=True, eq=False)
 class Bending:
     """A kind of way on evenly spaced nodes, and what its shapes cost."""
 
-    name: str
-    """Words: the way bends ..."""
-    cost: Array
-    """D₂ᵀ(correlation of curvature)⁻¹D₂/dx³ as a band: shape h costs hᵀ·cost·h/q."""
+    kind: Kind
+    cost: sparse.coo_array
+    """D₂ᵀ(correlation of curvature)⁻¹D₂/dx³: shape h costs hᵀ·cost·h/q."""
     volume: float
-    """Logarithm of the determinant of the covariance of the curvatures at q = 1."""
+    """Logarithm of the determinant of the covariance of the second differences at q = 1."""
     stiffest: float
-    """The most that a shape of unit size costs at q = 1, times dx³."""
+    """The most that a shape of unit size costs at q = 1."""
 
 
-def kinds_of_way(length_mm: float, base_mm: float, spacing_mm: float) -> dict[str, float]:
-    """The kinds that are tried, each with the share of its curvature that a node keeps from the last.
-
-    Examples
-    --------
-    >>> kinds = kinds_of_way(1000, 100, 2)
-    >>> {name: round(kept, 3) for name, kept in kinds.items()}
-    {'anew at every place': 0.0, 'with a texture': 0.905, 'gradually': 0.992}
-    """
-    return {
-        "anew at every place": 0.0,
-        "with a texture": float(np.exp(-spacing_mm / (TEXTURE * base_mm))),
-        "gradually": float(np.exp(-spacing_mm / (GRADUAL * length_mm))),
-    }
-
-
-def cost_of_bending(nodes: int, kept: float) -> sparse.coo_array:
-    """What shapes cost whose curvature keeps the share `kept` from node to node.
+def bending(kind: Kind, nodes: int, spacing_mm: float) -> Bending:
+    """What shapes of that kind cost on so many nodes.
 
     Whatever is kept, a bend that is long against the stretch over which curvature holds
     costs the same: sizes (q) of different kinds can be held against each other.
 
     Examples
     --------
-    >>> np.allclose(cost_of_bending(5, 0.0) @ [0, 0, 1, 0, 0], [1, -4, 6, -4, 1])
+    >>> np.allclose(bending(ANEW, 5, 1.0).cost @ [0, 0, 1, 0, 0], [1, -4, 6, -4, 1])
     True
     """
-    ones = np.ones(nodes - 2)
+    kept, times, curvatures = kind.kept(spacing_mm), kind.times, nodes - 2
+    ones = np.ones(curvatures)
     second = sparse.csr_array(
-        sparse.diags_array([ones, -2 * ones, ones], offsets=[0, 1, 2], shape=(nodes - 2, nodes))
+        sparse.diags_array([ones, -2 * ones, ones], offsets=[0, 1, 2], shape=(curvatures, nodes))
     )
-    if kept == 0:
-        return sparse.coo_array(second.T @ second)
-    first = second[:1] * ((1 + kept) / (1 - kept)) ** 0.5
-    change = (second[1:] - kept * second[:-1]) / (1 - kept)
-    return sparse.coo_array(first.T @ first + change.T @ change)
-
-
-def bendings(
-    kinds: dict[str, float],
-    costs: Sequence[sparse.coo_array],
-    place: Places,
-    rows: int,
-    spacing_mm: float,
-) -> tuple[Bending, ...]:
-    """Each kind with its cost as a band, the nodes in the order `place`."""
-    return tuple(
-        Bending(
-            name, to_band(cost, place, rows) / spacing_mm**3, _volume(cost.shape[0], kept), _stiffest(kept)
-        )
-        for (name, kept), cost in zip(kinds.items(), costs, strict=True)
+    change = second
+    for _ in range(times):
+        change = (change[1:] - kept * change[:-1]) / (1 - kept)
+    cost = change.T @ change
+    start = _start(kept, times)
+    if times:
+        first = sparse.csr_array(np.linalg.inv(np.linalg.cholesky(start))) @ second[:times]
+        cost = cost + first.T @ first
+    volume = np.linalg.slogdet(start)[1] + 2 * times * (curvatures - times) * np.log(1 - kept)
+    return Bending(
+        kind,
+        sparse.coo_array(cost / spacing_mm**3),
+        float(volume + 3 * curvatures * np.log(spacing_mm)),
+        # of a zigzag: its second difference is 4, and all of it is change
+        16 * ((1 + kept) / (1 - kept)) ** (2 * times) / spacing_mm**3,
     )
 
 
-def _volume(nodes: int, kept: float) -> float:
-    curvatures = nodes - 2
-    return float((curvatures - 1) * np.log(1 - kept**2) - curvatures * np.log((1 + kept) / (1 - kept)))
-
-
-def _stiffest(kept: float) -> float:
-    """Of a zigzag: its second difference is 4, and all of it is change where curvature is kept."""
-    return 16 * ((1 + kept) / (1 - kept)) ** 2
+def _start(kept: float, times: int) -> Array:
+    """Covariance of the first curvatures, such that all others have the same."""
+    if times == 0:
+        return np.zeros((0, 0))
+    if times == 1:
+        return np.array([[(1 - kept) / (1 + kept)]])
+    variance = (1 - kept) * (1 + kept**2) / (1 + kept) ** 3
+    return variance * np.array([[1.0, 2 * kept / (1 + kept**2)], [2 * kept / (1 + kept**2), 1.0]])

@@ -36,6 +36,7 @@ from analysis.dense_fit import (
     likeliest,
     normal_for,
     problem_for,
+    problems_for,
     solve,
     standardised_residuals,
 )
@@ -218,15 +219,22 @@ def heights_from_dense_slopes(
         raise AnalysisError("dense slopes", "found no traverse", "at least one")
     spacing = node_spacing_mm or spacing_for(traverses)
     station = _checked_targets(traverses, station_mm, spacing)
-    problem = problem_for(traverses, spacing)
     if q_um2_per_mm3:
+        problem = problem_for(traverses, spacing)
         noise = as_stated(problem.runs)
+        solution = solve(problem, normal_for(problem, problem.sigma_um), q_um2_per_mm3)
     else:
-        noise = judge_noise(problem_for(traverses, _spacing_for_noise(traverses), paired=True))
-    sigma = problem.sigma_um * np.array(noise.inflation)[problem.run_of]
-    normal = normal_for(problem, sigma)
-    solution = solve(problem, normal, q_um2_per_mm3) if q_um2_per_mm3 else likeliest(problem, normal)
+        noise = judge_noise(problems_for(traverses, _spacing_for_noise(traverses), paired=True))
+        problem, solution = min(
+            (_likeliest(each, noise) for each in problems_for(traverses, spacing)),
+            key=lambda found: found[1].unlikeliness,
+        )
     return _heights(traverses, station, problem, solution, noise).tied(anchored)
+
+
+def _likeliest(problem: Problem, noise: Noise) -> tuple[Problem, Solution]:
+    sigma = problem.sigma_um * np.array(noise.inflation)[problem.run_of]
+    return problem, likeliest(problem, normal_for(problem, sigma))
 
 
 def _spacing_for_noise(traverses: Sequence[DenseTraverse]) -> float:
@@ -258,7 +266,7 @@ def _heights(
         height_um=take_line @ (target @ solution.height_um),
         covariance_um2=(covariance + covariance.T) / 2,
         q_um2_per_mm3=solution.q,
-        bends=solution.bending.name,
+        bends=solution.kind.name,
         rho=noise.rho,
         inflation=noise.inflation,
         blind_wavelength_mm=blind_wavelengths_mm([run.base_mm for run in traverses]),

@@ -14,7 +14,7 @@ from scipy import optimize, sparse
 
 from acquire.errors import AnalysisError
 from analysis.banded import BandFactor, Places, factor, narrowest, to_band, width
-from analysis.bending import Bending, bendings, cost_of_bending, kinds_of_way
+from analysis.bending import ANEW, Bending, Kind, bending, gradual, textured
 from analysis.dense_slopes import DenseTraverse, difference_weights, nodes_for
 
 Array = NDArray[np.float64]
@@ -23,6 +23,8 @@ GAP = 3.0
 """Samples farther apart than this many usual spacings count as independent."""
 MOST_BAND_ENTRIES = 40_000_000
 TARGETS_AT_A_TIME = 64
+NODES_PER_BASE = 20
+"""How closely the nodes of a way that bends gradually stand."""
 COMPUTABLE = 1e11
 """By how much the stiffest shape of a way may outweigh a reading before rounding tells."""
 
@@ -49,7 +51,9 @@ class Problem:
     place: Places
     """The order of the nodes in which it is narrow."""
     bendings: tuple[Bending, ...]
-    """The kinds of way that are tried, the one that bends anew at every node first."""
+    """The kinds of way that are tried."""
+    costs: tuple[Array, ...]
+    """What shapes cost in each, as bands."""
 
     @property
     def spacing_mm(self) -> float:
@@ -64,7 +68,7 @@ class Problem:
     @property
     def band_width(self) -> int:
         """How far from its diagonal the normal matrix reaches."""
-        return self.bendings[0].cost.shape[0] - 1
+        return self.costs[0].shape[0] - 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,10 +95,10 @@ class Solution:
 
     q: float
     height_um: Array
+    kind: Kind
+    """What the way was taken to be like."""
     zero_um_per_m: Array
     """Zero of each traverse but the first, against the first."""
-    bending: Bending
-    """What the way was taken to be like."""
     factored: BandFactor
     border: Array
     """(Normal matrix)⁻¹ × its columns for the zeros, shape (nodes, traverses − 1)."""
@@ -104,6 +108,11 @@ class Solution:
     volume: float
     """The part of −2 log marginal likelihood that does not hang on the readings."""
 
+    @property
+    def unlikeliness(self) -> float:
+        """−2 log marginal likelihood, up to a number that hangs on the traverses alone."""
+        return self.misfit + self.volume
+
 
 def _follows(traverses: Sequence[DenseTraverse]) -> NDArray[np.bool_]:
     """Which samples stand within a few usual spacings of the one before."""
@@ -112,15 +121,38 @@ def _follows(traverses: Sequence[DenseTraverse]) -> NDArray[np.bool_]:
 
 
 def _pattern(
-    design: sparse.csr_array, cost: sparse.coo_array, paired: NDArray[np.intp] | None
+    design: sparse.csr_array, costs: Sequence[sparse.coo_array], paired: NDArray[np.intp] | None
 ) -> sparse.coo_array:
     """Where the normal matrix may have entries; `paired` samples may be correlated with the one before."""
     reach = abs(design)
     pair = reach if paired is None else reach[paired] + reach[paired - 1]
-    return sparse.coo_array(reach.T @ reach + pair.T @ pair + cost)
+    return sparse.coo_array(sum((abs(each) for each in costs), start=reach.T @ reach + pair.T @ pair))
 
 
-def problem_for(traverses: Sequence[DenseTraverse], spacing_mm: float, *, paired: bool = False) -> Problem:
+def problems_for(
+    traverses: Sequence[DenseTraverse], spacing_mm: float, *, paired: bool = False
+) -> tuple[Problem, Problem]:
+    """The problem on nodes `spacing_mm` apart, and that of a way that bends gradually, on wider ones.
+
+    Such a way needs no fine nodes, and on these its stiffness could not be computed with.
+    """
+    shortest_mm = min(run.base_mm for run in traverses)
+    longest_mm = max(run.base_mm for run in traverses)
+    length_mm = max(run.highest_mm for run in traverses) - min(run.lowest_mm for run in traverses)
+    wide_mm = longest_mm / max(round(longest_mm / max(shortest_mm / NODES_PER_BASE, spacing_mm)), 1)
+    return (
+        problem_for(traverses, spacing_mm, (ANEW, textured(shortest_mm)), paired=paired),
+        problem_for(traverses, wide_mm, (gradual(length_mm),), paired=paired),
+    )
+
+
+def problem_for(
+    traverses: Sequence[DenseTraverse],
+    spacing_mm: float,
+    kinds: Sequence[Kind] = (ANEW,),
+    *,
+    paired: bool = False,
+) -> Problem:
     """Set up the problem on nodes `spacing_mm` apart; `paired` leaves room for correlated neighbours.
 
     Raises
@@ -143,11 +175,9 @@ def problem_for(traverses: Sequence[DenseTraverse], spacing_mm: float, *, paired
     base_m = np.array([run.base_mm for run in traverses])[run_of] / 1000
     slope = np.concatenate([run.slope_um_per_m for run in traverses])
     sigma = base_m * np.concatenate([run.standard_uncertainty_um_per_m for run in traverses])
-    shortest_mm = min(run.base_mm for run in traverses)
-    kinds = kinds_of_way(node[-1] - node[0], shortest_mm, spacing_mm)
-    costs = [cost_of_bending(len(node), kept) for kept in kinds.values()]
+    bendings = tuple(bending(kind, len(node), spacing_mm) for kind in kinds)
     follows = _follows(traverses)
-    pattern = _pattern(design, abs(costs[1]), np.flatnonzero(follows) if paired else None)
+    pattern = _pattern(design, [each.cost for each in bendings], np.flatnonzero(follows) if paired else None)
     place = narrowest(pattern, sorted({round(run.base_mm / spacing_mm) for run in traverses}))
     rows = width(pattern, place)
     _refuse_too_large(len(node), rows, spacing_mm)
@@ -161,7 +191,8 @@ def problem_for(traverses: Sequence[DenseTraverse], spacing_mm: float, *, paired
         zero=base_m[:, None] * (run_of[:, None] == np.arange(1, len(traverses))),
         pattern=pattern,
         place=place,
-        bendings=bendings(kinds, costs, place, rows, spacing_mm),
+        bendings=bendings,
+        costs=tuple(to_band(each.cost, place, rows) for each in bendings),
     )
 
 
@@ -197,26 +228,28 @@ def normal_for(problem: Problem, sigma_um: Array) -> Normal:
     return product(problem, rows, outer, rows, outer)
 
 
-def solve(problem: Problem, normal: Normal, q: float, bending: Bending | None = None) -> Solution:
-    """The heights and zeros for one q, with what the likelihood needs; a way that bends anew by default.
+def solve(problem: Problem, normal: Normal, q: float, kind: int = 0) -> Solution:
+    """The heights and zeros for one q and one of the kinds of way, with what the likelihood needs.
 
     The pin on the middle node is as heavy as all samples together: it only fixes the
     height of the whole.
     """
-    bending = bending or problem.bendings[0]
-    band = normal.band + bending.cost / q
+    band = normal.band + problem.costs[kind] / q
     band[0, problem.place[len(problem.node_mm) // 2]] += np.sum(problem.sigma_um**-2)
     factored = factor(band, problem.place)
     inner = factored.solve(normal.right)
     schur = normal.corner - normal.right.T @ inner
     zero_covariance: Array = np.linalg.inv(schur[1:, 1:]).astype(np.float64)
     zero = zero_covariance @ schur[1:, 0]
-    volume = factored.log_determinant() + (len(problem.node_mm) - 2) * np.log(q) + bending.volume
+    curvatures = len(problem.node_mm) - 2
+    volume = factored.log_determinant() + curvatures * np.log(q) + problem.bendings[kind].volume
+    # height and tilt are free by the mm, not by the node
+    volume += 2 * np.log(problem.spacing_mm)
     return Solution(
         q=q,
+        kind=problem.bendings[kind].kind,
         height_um=inner[:, 0] - inner[:, 1:] @ zero,
         zero_um_per_m=zero,
-        bending=bending,
         factored=factored,
         border=inner[:, 1:],
         zero_covariance=zero_covariance,
@@ -226,31 +259,30 @@ def solve(problem: Problem, normal: Normal, q: float, bending: Bending | None = 
 
 
 def likeliest(problem: Problem, normal: Normal) -> Solution:
-    """The solution with the likeliest q, of the likelier kind of way."""
-    found = [_likeliest_of(problem, normal, bending) for bending in problem.bendings]
-    return min(found, key=lambda solution: solution.misfit + solution.volume)
+    """The solution with the likeliest q, of the likeliest of the problem's kinds of way."""
+    found = [_likeliest_of(problem, normal, kind) for kind in range(len(problem.bendings))]
+    return min(found, key=lambda solution: solution.unlikeliness)
 
 
-def _likeliest_of(problem: Problem, normal: Normal, bending: Bending) -> Solution:
+def _likeliest_of(problem: Problem, normal: Normal, kind: int) -> Solution:
     """The best of a coarse round over decades, then refined."""
 
     def cost(decade: float) -> float:
-        solution = solve(problem, normal, 10.0**decade, bending)
-        return solution.misfit + solution.volume
+        return solve(problem, normal, 10.0**decade, kind).unlikeliness
 
-    coarse = decades_of_q(problem, bending)
+    coarse = decades_of_q(problem, kind)
     best = int(np.argmin([cost(decade) for decade in coarse]))
     bounds = (coarse[max(best - 1, 0)], coarse[min(best + 1, len(coarse) - 1)])
     found = optimize.minimize_scalar(cost, bounds=bounds, method="bounded", options={"xatol": 0.01})
-    return solve(problem, normal, 10.0**found.x, bending)
+    return solve(problem, normal, 10.0**found.x, kind)
 
 
-def decades_of_q(problem: Problem, bending: Bending) -> Array:
+def decades_of_q(problem: Problem, kind: int) -> Array:
     """log₁₀ q from a way straight within what can be seen (and computed) to one rougher than the readings."""
     sigma = float(np.median(problem.sigma_um))
     length = problem.node_mm[-1] - problem.node_mm[0]
     unseen = sigma**2 / len(problem.rise_um) / length**3
-    computable = bending.stiffest * sigma**2 / (COMPUTABLE * problem.spacing_mm**3)
+    computable = problem.bendings[kind].stiffest * sigma**2 / COMPUTABLE
     rise = sigma + float(np.std(problem.rise_um))
     lowest = float(np.log10(max(unseen, computable)))
     highest = float(np.log10(100 * rise**2 / problem.spacing_mm**3))

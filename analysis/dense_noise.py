@@ -7,6 +7,7 @@ first-order autoregression), by likelihood.  The heights are afterwards solved f
 independent samples whose uncertainty is inflated to what such noise does to averages.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,6 @@ from numpy.typing import NDArray
 from scipy import optimize
 from scipy.special import chdtri
 
-from analysis.bending import Bending
 from analysis.dense_fit import Normal, Problem, decades_of_q, likeliest, normal_for, product, solve, weighted
 
 Array = NDArray[np.float64]
@@ -69,47 +69,48 @@ def _correlated_parts(problem: Problem, run: int) -> _CorrelatedParts:
     )
 
 
-def judge_noise(problem: Problem) -> Noise:
+def judge_noise(problems: Sequence[Problem]) -> Noise:
     """How far neighbouring samples share their noise, with its size, q and the kind of way free.
 
     Noise counts as stated unless the readings contradict it: every small correlation found
     by chance would otherwise be added, and none ever taken off.
-    The problem must have been set up `paired`.
+    The problems must be of the same traverses and have been set up `paired`.
     """
-    rho, size, cost = _likeliest_noise(problem)
-    stated = likeliest(problem, normal_for(problem, problem.sigma_um))
-    free = len(problem.rise_um) - problem.runs
-    if stated.misfit + stated.volume - free - cost <= chdtri(problem.runs + 1, AS_STATED_ABOVE):
-        return as_stated(problem.runs)
+    found = [_likeliest_noise(each, kind) for each in problems for kind in range(len(each.bendings))]
+    unlikeliness, rho, size = min(found, key=lambda each: each[0])
+    stated = min(likeliest(each, normal_for(each, each.sigma_um)).unlikeliness for each in problems)
+    one = problems[0]
+    if stated - _free(one) - unlikeliness <= chdtri(one.runs + 1, AS_STATED_ABOVE):
+        return as_stated(one.runs)
     return _noise(rho, size)
 
 
-def _likeliest_noise(problem: Problem) -> tuple[Array, float, float]:
-    """Correlation of each traverse's noise, its size (a variance), and −2 log likelihood up to a constant."""
-    parts = [_correlated_parts(problem, k) for k in range(problem.runs)]
-    free = len(problem.rise_um) - problem.runs
+def _free(problem: Problem) -> int:
+    return len(problem.rise_um) - problem.runs
 
-    def fitted(point: Array, bending: Bending) -> tuple[float, float]:
+
+def _likeliest_noise(problem: Problem, kind: int) -> tuple[float, Array, float]:
+    """−2 log likelihood up to a constant, correlation of each traverse's noise, its size (a variance)."""
+    parts = [_correlated_parts(problem, k) for k in range(problem.runs)]
+    free = _free(problem)
+
+    def fitted(point: Array) -> tuple[float, float]:
         normal = parts[0].normal(point[1])
         for part, rho in zip(parts[1:], point[2:], strict=True):
             normal = normal + part.normal(rho)
-        solution = solve(problem, normal, 10.0 ** point[0], bending)
+        solution = solve(problem, normal, 10.0 ** point[0], kind)
         volume = sum(part.following * np.log(1 - rho**2) for part, rho in zip(parts, point[1:], strict=True))
         size = max(solution.misfit, 1e-300) / free
         return free * np.log(size) + solution.volume + volume, size
 
-    found = []
-    for bending in problem.bendings:
+    def cost(point: Array) -> float:
+        return fitted(point)[0]
 
-        def cost(point: Array, bending: Bending = bending) -> float:
-            return fitted(point, bending)[0]
-
-        decades = decades_of_q(problem, bending)
-        starts = [np.r_[d, np.full(problem.runs, rho)] for d in decades[::2] for rho in (0.0, 0.6)]
-        found.append((_descend(cost, min(starts, key=cost), (decades[0], decades[-1])), bending))
-    point, bending = min(found, key=lambda each: fitted(*each)[0])
-    least, size = fitted(point, bending)
-    return point[1:], size, least
+    decades = decades_of_q(problem, kind)
+    starts = [np.r_[d, np.full(problem.runs, rho)] for d in decades[::2] for rho in (0.0, 0.6)]
+    point = _descend(cost, min(starts, key=cost), (decades[0], decades[-1]))
+    least, size = fitted(point)
+    return least, point[1:], size
 
 
 def as_stated(runs: int) -> Noise:

@@ -3,73 +3,80 @@
 import numpy as np
 import pytest
 from scipy import linalg
+from scipy.signal import lfilter
 from scipy.stats import multivariate_normal
 
-from analysis.banded import width
-from analysis.bending import bendings, cost_of_bending, kinds_of_way
+from analysis.bending import ANEW, bending, gradual, textured
 from analysis.continuous import heights_from_dense_slopes
-from analysis.dense_fit import normal_for, problem_for, solve
+from analysis.dense_fit import normal_for, problems_for, solve
 from analysis.dense_noise import judge_noise
 from analysis.dense_slopes import dense_traverse, difference_weights
 
 LENGTH, BASE = 1200, 100
 
 
-def covariance_of_curvature(count, kept):
-    """Second differences that fade by `kept` from node to node, equal to white ones over long stretches."""
-    return (1 - kept) / (1 + kept) * kept ** np.abs(np.subtract.outer(np.arange(count), np.arange(count)))
+def covariance_of_curvature(kind, count, spacing):
+    """Second method: white noise filtered once or twice from long before the first node."""
+    kept, before = kind.kept(spacing), 4000
+    changes = np.eye(count + before)
+    for _ in range(kind.times):
+        changes = lfilter([1 - kept], [1.0, -kept], changes, axis=0)
+    return (changes @ changes.T)[before:, before:] * spacing**3
 
 
 def second_differences(nodes):
     return np.diff(np.eye(nodes), n=2, axis=0)
 
 
-@pytest.mark.parametrize("kept", [0.0, 0.3, 0.9, 0.99])
-def test_cost_and_volume_are_those_of_the_stated_correlation(kept):
-    """Second method: the covariance written out and inverted."""
+KINDS = [ANEW, textured(BASE), gradual(LENGTH / 5)]
+
+
+@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.name)
+def test_cost_and_volume_are_those_of_the_stated_correlation(kind):
     nodes, second = 20, second_differences(20)
-    covariance = covariance_of_curvature(nodes - 2, kept)
-    cost = cost_of_bending(nodes, kept)
-    np.testing.assert_allclose(
-        cost.toarray(), second.T @ linalg.inv(covariance) @ second, rtol=1e-6, atol=1e-4
-    )
-    place = np.arange(nodes)
-    (one,) = bendings({"so": kept}, [cost], place, width(cost, place), spacing_mm=2.0)
+    covariance = covariance_of_curvature(kind, nodes - 2, 5.0)
+    one = bending(kind, nodes, 5.0)
+    plain = second.T @ linalg.inv(covariance) @ second
+    np.testing.assert_allclose(one.cost.toarray(), plain, atol=1e-6 * np.abs(plain).max())
     assert one.volume == pytest.approx(np.linalg.slogdet(covariance)[1])
-    np.testing.assert_allclose(one.cost[0], cost.toarray().diagonal() / 8)
-    assert np.linalg.eigvalsh(cost.toarray())[-1] <= one.stiffest * (1 + 1e-9)
+    highest = np.linalg.eigvalsh(plain)[-1]
+    assert highest <= one.stiffest * (1 + 1e-9) and one.stiffest < 2 * highest
 
 
 def test_long_bends_cost_the_same_in_every_kind_and_short_ones_more_where_curvature_holds():
     x = np.arange(0, 8001, 10.0)
-    kept = list(kinds_of_way(400, BASE, 10.0).values())
 
     def costs(wavelength):
         shape = np.sin(2 * np.pi * x / wavelength)
-        return [shape @ (cost_of_bending(len(x), each) @ shape) for each in kept]
+        return [shape @ (bending(each, len(x), 10.0).cost @ shape) for each in KINDS]
 
-    assert costs(4000)[2] / costs(4000)[0] == pytest.approx(1.0, abs=0.05)
-    assert costs(100)[2] > 5 * costs(100)[1] > 5 * costs(100)[0]
+    assert costs(8000)[2] / costs(8000)[0] == pytest.approx(1.0, abs=0.05)
+    short = np.array(costs(100)) / costs(100)[0]
+    # derived: what a filter of that length takes off a wave, squared, once for each time
+    expected = [
+        (1 + (2 * np.pi * long / 100) ** 2) ** times for long, times in ((1, 0), (20, 1), (60 / 2**0.5, 2))
+    ]
+    np.testing.assert_allclose(short, expected, rtol=0.1)
 
 
 def test_kinds_are_compared_by_the_likelihood_of_the_readings():
     """Second method: the readings' covariance written out, a free zero taken off by contrasts."""
     rng = np.random.default_rng(3)
-    run = dense_traverse(np.arange(50, 351, 5.0), 10 * rng.normal(size=61), 1.0, base_mm=BASE)
-    problem, q = problem_for([run], 5.0), 1e-3
-    normal = normal_for(problem, problem.sigma_um)
-    banded = [s.misfit + s.volume for s in (solve(problem, normal, q, each) for each in problem.bendings)]
-
-    nodes = len(problem.node_mm)
-    shape = np.vstack([np.zeros((2, nodes - 2)), linalg.inv(second_differences(nodes)[:, 2:])])
-    rise = difference_weights(run, problem.node_mm) @ shape
+    run = dense_traverse(np.arange(50, 351, 2.5), 10 * rng.normal(size=121), 1.0, base_mm=BASE)
     contrast = linalg.null_space(np.ones((1, len(run.station_mm)))).T
-    plain = []
-    for kept in kinds_of_way(problem.node_mm[-1], BASE, 5.0).values():
-        of_way = q * 5.0**3 * rise @ covariance_of_curvature(nodes - 2, kept) @ rise.T
-        total = contrast @ (of_way + np.diag(problem.sigma_um**2)) @ contrast.T
-        plain.append(-2 * multivariate_normal(cov=total).logpdf(contrast @ problem.rise_um))
-    np.testing.assert_allclose(np.diff(banded), np.diff(plain), rtol=1e-6)
+    banded, plain, q = [], [], 1e-3
+    for problem in problems_for([run], 2.5):
+        spacing, nodes = problem.spacing_mm, len(problem.node_mm)
+        shape = np.vstack([np.zeros((2, nodes - 2)), linalg.inv(second_differences(nodes)[:, 2:])])
+        rise = difference_weights(run, problem.node_mm) @ shape
+        for number, each in enumerate(problem.bendings):
+            normal = normal_for(problem, problem.sigma_um)
+            banded.append(solve(problem, normal, q, number).unlikeliness)
+            of_way = q * rise @ covariance_of_curvature(each.kind, nodes - 2, spacing) @ rise.T
+            total = contrast @ (of_way + np.diag(problem.sigma_um**2)) @ contrast.T
+            plain.append(-2 * multivariate_normal(cov=total).logpdf(contrast @ problem.rise_um))
+    assert len(plain) == 3
+    np.testing.assert_allclose(np.diff(banded), np.diff(plain), rtol=1e-5)
 
 
 def worn(rng):
@@ -111,6 +118,6 @@ def test_noise_counts_as_stated_until_the_readings_contradict_it():
         for seed in range(12):
             rng = np.random.default_rng(seed)
             run = drawn_along(worn(rng), rng, noise=noise)
-            inflations.append(judge_noise(problem_for([run], 2.0, paired=True)).inflation[0])
+            inflations.append(judge_noise(problems_for([run], 2.0, paired=True)).inflation[0])
     assert np.sum(np.array(found[1.0]) == 1.0) >= 10
     assert np.mean(found[1.5]) == pytest.approx(1.5, abs=0.08)
