@@ -34,7 +34,7 @@ class Kind:
     """A kind of way."""
 
     name: str
-    """Words: the way bends ..."""
+    """In words: the way is taken as ..."""
     holds_mm: float = 0.0
     """Over what length its curvature holds."""
     times: int = 0
@@ -51,17 +51,17 @@ class Kind:
         return float(np.exp(-spacing_mm * self.times**0.5 / self.holds_mm)) if self.times else 0.0
 
 
-ANEW = Kind("anew at every place")
+ANEW = Kind("rough throughout")
 
 
 def textured(base_mm: float) -> Kind:
     """Curvature holds over a fifth of the base."""
-    return Kind("with a texture", TEXTURE * base_mm, 1)
+    return Kind("textured", TEXTURE * base_mm, 1)
 
 
 def gradual(length_mm: float) -> Kind:
     """Curvature changes gradually over a quarter of the length."""
-    return Kind("gradually", GRADUAL * length_mm, 2)
+    return Kind("smoothly worn", GRADUAL * length_mm, 2)
 
 
 @dataclass(frozen=True, eq=False)

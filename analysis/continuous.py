@@ -62,8 +62,8 @@ class DenseHeights:
     """Their covariance, the same line removed: of rank k − 2, in µm², shape (k, k)."""
     q_um2_per_mm3: float
     """How strongly the way bends: variance of its curvature per mm of way."""
-    bends: str
-    """What kind of way the readings made likeliest: it bends ... (words)."""
+    taken_as: str
+    """What kind of way the readings made likeliest, in words."""
     rho: tuple[float, ...]
     """Correlation of neighbouring residuals, one per traverse (0 where none is left)."""
     inflation: tuple[float, ...]
@@ -266,7 +266,7 @@ def _heights(
         height_um=take_line @ (target @ solution.height_um),
         covariance_um2=(covariance + covariance.T) / 2,
         q_um2_per_mm3=solution.q,
-        bends=solution.kind.name,
+        taken_as=solution.kind.name,
         rho=noise.rho,
         inflation=noise.inflation,
         blind_wavelength_mm=blind_wavelengths_mm([run.base_mm for run in traverses]),

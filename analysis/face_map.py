@@ -63,8 +63,8 @@ class FaceMap:
     worst_over: WorstOver | None
     one_base_apart: OneBaseApart | None
     """Beside the curve from a drawn level; None where there is none."""
-    bends: str | None
-    """How a way read by a drawn level is taken to bend between these, as its readings make likeliest."""
+    taken_as: str | None
+    """What kind of way it is taken as between these, as the readings of a drawn level make likeliest."""
     drift: tuple[Drift, ...]
     """What each instrument drifted over a run, where runs there and back tell it."""
     profile: Profile = field(metadata=_INSIDE)
@@ -123,7 +123,7 @@ def map_face(
         warnings=_warnings(bed_map, face),
         worst_over=None if over_mm is None else worst_over(profile, over_mm),
         one_base_apart=apart,
-        bends=None if dense is None else dense.bends,
+        taken_as=None if dense is None else dense.taken_as,
         drift=drifts(bed_map, face),
         profile=profile,
         curve_is_sure=dense is None or dense.band_is_95_percent,

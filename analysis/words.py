@@ -116,13 +116,13 @@ def one_base_apart_words(result: "FaceMap", inch: bool) -> list[str]:
     if not result.curve_is_sure:
         curve = _shape(result, result.straightness_um[result.line.replace("-", "_")], inch)
         return [
-            f"  The curve between them takes the way to bend {result.bends}, as the readings make likeliest: "
-            f"{curve}."
+            f"  The curve between them takes the way as {result.taken_as}, which the readings make "
+            f"likeliest: {curve}."
         ]
     return [
         f"  Nothing assumed between stations one base ({length_text(apart.base_mm, inch)}) apart: "
         f"{_shape(apart, apart.straightness_um, inch)}.",
-        f"  Between those the way is taken to bend {result.bends}, as the readings make likeliest.",
+        f"  Between those the way is taken as {result.taken_as}, which the readings make likeliest.",
     ]
 
 

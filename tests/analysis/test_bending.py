@@ -104,11 +104,11 @@ def drawn_along(way, rng, noise=1.0):
 def test_readings_choose_the_kind_of_way_that_they_came_from():
     rng = np.random.default_rng(5)
     for way, kind in (
-        (worn(rng), "gradually"),
-        (with_curvature(rng, 0.003, np.array([1.0])), "anew at every place"),
-        (with_curvature(rng, 0.003, np.exp(-np.arange(100) / 20.0)), "with a texture"),
+        (worn(rng), "smoothly worn"),
+        (with_curvature(rng, 0.003, np.array([1.0])), "rough throughout"),
+        (with_curvature(rng, 0.003, np.exp(-np.arange(100) / 20.0)), "textured"),
     ):
-        assert heights_from_dense_slopes([drawn_along(way, rng)], [0, 600, 1200]).bends == kind
+        assert heights_from_dense_slopes([drawn_along(way, rng)], [0, 600, 1200]).taken_as == kind
 
 
 def test_noise_counts_as_stated_until_the_readings_contradict_it():

@@ -41,8 +41,8 @@ def test_stations_one_base_apart_stand_beside_the_curve(drawn):
     words = map_words(found, False)
     assert words[0].startswith("front-flat is hollow by ")
     assert "Nothing assumed between stations one base (100 mm) apart: hollow by" in words[1]
-    assert words[2] == "  Between those the way is taken to bend gradually, as the readings make likeliest."
-    assert json.loads(as_json(found))["bends"] == "gradually"
+    assert words[2] == "  Between those the way is taken as smoothly worn, which the readings make likeliest."
+    assert json.loads(as_json(found))["taken_as"] == "smoothly worn"
     apart = json.loads(as_json(found))["one_base_apart"]
     assert {"station_mm", "height_um", "standard_uncertainty_um", "straightness_um"} <= set(apart)
     assert apart["station_mm"] == [100.0 * k for k in range(13)]
@@ -53,7 +53,7 @@ def test_they_lead_where_the_curve_may_not_be_claimed(drawn):
     found = drawn(400)
     words = map_words(found, False)
     assert "at stations one base (400 mm) apart, nothing assumed between them" in words[0]
-    assert "The curve between them takes the way to bend gradually" in words[1]
+    assert "The curve between them takes the way as smoothly worn" in words[1]
     assert any("no 95 % band" in line for line in words)
     apart = found.one_base_apart
     truth = hollow(apart.station_mm)
@@ -63,7 +63,7 @@ def test_they_lead_where_the_curve_may_not_be_claimed(drawn):
 def test_a_level_stepped_along_has_nothing_beside_it(drawn):
     found = drawn(100, mode="stepped")
     assert json.loads(as_json(found))["one_base_apart"] is None
-    assert json.loads(as_json(found))["bends"] is None
+    assert json.loads(as_json(found))["taken_as"] is None
     assert not any("one base" in line for line in map_words(found, False))
 
 

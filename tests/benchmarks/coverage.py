@@ -373,6 +373,13 @@ def drawn_on_pads(bench: Bench) -> None:
     bench.dial("rear", "front", bench.heights["front"](x), x)
 
 
+def drawn_long(bench: Bench) -> None:
+    """A level of 200 mm drawn along a bed of 3 m, stations 200 mm apart, neighbours correlated 0.5."""
+    longer = invent(bench.rng, length=3000.0, pitch=200.0)
+    bench.bed, bench.heights = longer.bed, longer.heights
+    _drawn(bench, "front", 200, "fine", rho=0.5)
+
+
 def drawn_one_way(bench: Bench) -> None:
     """A level stepped there and back, then drawn one way only while it drifts by some 5 µm/m."""
     for direction in ("forward", "reverse"):
@@ -414,6 +421,7 @@ CASES: dict[str, Callable[[Bench], None]] = {
     "drawn level, scraped way": drawn_scraped,
     "drawn level, kinked way": drawn_kinked,
     "drawn level, ground way": drawn_ground,
+    "drawn level, long bed": drawn_long,
     "drawn level on pads, dial": drawn_on_pads,
     "drawn drifting, stepped too": drawn_one_way,
 }
