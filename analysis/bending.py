@@ -5,7 +5,7 @@ readings are averaged.  No single belief is right for all ways: one that may ben
 every node is too careful for a worn way, one that bends gradually misses the texture that
 a scraper leaves.  Three kinds are tried and the readings choose: curvature wholly new at
 every node, curvature that holds over a part of the base (a texture), and curvature that
-changes gradually over a part of the length (wear, sag).  Its size is free in each.
+changes gradually over several bases (wear, sag).  Its size is free in each.
 
 Curvature holds by keeping a share of itself from node to node (a first-order
 autoregression); where it changes gradually that is done twice over, so that its rate of
@@ -25,8 +25,8 @@ Array = NDArray[np.float64]
 
 TEXTURE = 0.2
 """Share of the base over which the curvature of a textured way holds."""
-GRADUAL = 0.25
-"""Share of the length over which the curvature of a way that bends gradually holds."""
+GRADUAL = 3.0
+"""Over how many bases the curvature of a way that bends gradually holds."""
 
 
 @dataclass(frozen=True)
@@ -59,9 +59,9 @@ def textured(base_mm: float) -> Kind:
     return Kind("textured", TEXTURE * base_mm, 1)
 
 
-def gradual(length_mm: float) -> Kind:
-    """Curvature changes gradually over a quarter of the length."""
-    return Kind("smoothly worn", GRADUAL * length_mm, 2)
+def gradual(base_mm: float) -> Kind:
+    """Curvature changes gradually over three bases."""
+    return Kind("smoothly worn", GRADUAL * base_mm, 2)
 
 
 @dataclass(frozen=True, eq=False)

@@ -138,11 +138,10 @@ def problems_for(
     """
     shortest_mm = min(run.base_mm for run in traverses)
     longest_mm = max(run.base_mm for run in traverses)
-    length_mm = max(run.highest_mm for run in traverses) - min(run.lowest_mm for run in traverses)
     wide_mm = longest_mm / max(round(longest_mm / max(shortest_mm / NODES_PER_BASE, spacing_mm)), 1)
     return (
         problem_for(traverses, spacing_mm, (ANEW, textured(shortest_mm)), paired=paired),
-        problem_for(traverses, wide_mm, (gradual(length_mm),), paired=paired),
+        problem_for(traverses, wide_mm, (gradual(shortest_mm),), paired=paired),
     )
 
 

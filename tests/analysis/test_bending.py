@@ -28,7 +28,7 @@ def second_differences(nodes):
     return np.diff(np.eye(nodes), n=2, axis=0)
 
 
-KINDS = [ANEW, textured(BASE), gradual(LENGTH / 5)]
+KINDS = [ANEW, textured(BASE), gradual(20)]
 
 
 @pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.name)
