@@ -82,12 +82,6 @@ class Normal:
     corner: Array
     """[d, zeros]ᵀW[d, zeros], shape (traverses, traverses)."""
 
-    def __add__(self, other: "Normal") -> "Normal":
-        return Normal(self.band + other.band, self.right + other.right, self.corner + other.corner)
-
-    def __mul__(self, times: float) -> "Normal":
-        return Normal(self.band * times, self.right * times, self.corner * times)
-
 
 @dataclass(frozen=True, eq=False)
 class Solution:

@@ -38,34 +38,51 @@ class Noise:
 
 @dataclass(frozen=True, eq=False)
 class _CorrelatedParts:
-    """One traverse's normal equations, split so that any correlation is a sum of the three."""
+    """The normal equations, split so that any correlation of neighbours is a sum of the parts."""
 
-    first: Normal  # samples that follow none
-    own: Normal  # each following sample, and the one before it
-    cross: Normal
-    before: Normal
-    following: int
+    bands: Array
+    """Of samples that follow none; then for each traverse of the following ones, of these with the
+    one before, and of the one before: each laid out in one row."""
+    rights: Array
+    corners: Array
+    shape: tuple[int, ...]
+    """Of a band."""
+    following: tuple[int, ...]
+    """How many samples of each traverse follow another."""
 
-    def normal(self, rho: float) -> Normal:
-        """The normal equations with neighbouring samples correlated by `rho`."""
-        share = self.own + self.cross * -rho + self.before * rho**2
-        return self.first + share * (1 / (1 - rho**2))
+    def normal(self, rho: Array) -> Normal:
+        """The normal equations with neighbouring samples of each traverse correlated by `rho`."""
+        shares = np.stack([np.ones_like(rho), -rho, rho**2]) / (1 - rho**2)
+        share = np.r_[1.0, shares.T.ravel()]
+        band = (share @ self.bands).reshape(self.shape, order="F")
+        return Normal(band, np.tensordot(share, self.rights, 1), np.tensordot(share, self.corners, 1))
+
+    def volume(self, rho: Array) -> float:
+        """Logarithm of the determinant of the noise's correlation."""
+        return float(np.array(self.following) @ np.log(1 - rho**2))
 
 
-def _correlated_parts(problem: Problem, run: int) -> _CorrelatedParts:
+def _correlated_parts(problem: Problem) -> _CorrelatedParts:
     rows, outer = weighted(problem, 1 / problem.sigma_um)
-    mine = problem.run_of == run
-    first, later = np.flatnonzero(mine & ~problem.follows), np.flatnonzero(mine & problem.follows)
 
-    def part(one, other) -> Normal:
-        if one is other:
-            a, b = rows[one], outer[one]
-            return product(problem, a, b, a, b)
-        return product(problem, rows[one], outer[one], rows[other], outer[other])
+    def alone(which: NDArray[np.intp]) -> Normal:
+        a, b = rows[which], outer[which]
+        return product(problem, a, b, a, b)
 
-    before = later - 1
+    parts = [alone(np.flatnonzero(~problem.follows))]
+    following = []
+    for run in range(problem.runs):
+        later = np.flatnonzero((problem.run_of == run) & problem.follows)
+        before = later - 1
+        crossed = product(problem, rows[later], outer[later], rows[before], outer[before])
+        parts += [alone(later), crossed, alone(before)]
+        following.append(len(later))
     return _CorrelatedParts(
-        part(first, first), part(later, later), part(later, before), part(before, before), len(later)
+        np.stack([part.band.ravel(order="F") for part in parts]),
+        np.stack([part.right for part in parts]),
+        np.stack([part.corner for part in parts]),
+        parts[0].band.shape,
+        tuple(following),
     )
 
 
@@ -91,17 +108,12 @@ def _free(problem: Problem) -> int:
 
 def _likeliest_noise(problem: Problem, kind: int) -> tuple[float, Array, float]:
     """−2 log likelihood up to a constant, correlation of each traverse's noise, its size (a variance)."""
-    parts = [_correlated_parts(problem, k) for k in range(problem.runs)]
-    free = _free(problem)
+    parts, free = _correlated_parts(problem), _free(problem)
 
     def fitted(point: Array) -> tuple[float, float]:
-        normal = parts[0].normal(point[1])
-        for part, rho in zip(parts[1:], point[2:], strict=True):
-            normal = normal + part.normal(rho)
-        solution = solve(problem, normal, 10.0 ** point[0], kind)
-        volume = sum(part.following * np.log(1 - rho**2) for part, rho in zip(parts, point[1:], strict=True))
+        solution = solve(problem, parts.normal(point[1:]), 10.0 ** point[0], kind)
         size = max(solution.misfit, 1e-300) / free
-        return free * np.log(size) + solution.volume + volume, size
+        return free * np.log(size) + solution.volume + parts.volume(point[1:]), size
 
     def cost(point: Array) -> float:
         return fitted(point)[0]
