@@ -69,12 +69,17 @@ class Bending:
     """A kind of way on evenly spaced nodes, and what its shapes cost."""
 
     kind: Kind
-    cost: sparse.coo_array
-    """D₂ᵀ(correlation of curvature)⁻¹D₂/dx³: shape h costs hᵀ·cost·h/q."""
+    root: sparse.csr_array
+    """Independent changes of curvature, each over its standard deviation at q = 1."""
     volume: float
     """Logarithm of the determinant of the covariance of the second differences at q = 1."""
     stiffest: float
     """The most that a shape of unit size costs at q = 1."""
+
+    @property
+    def cost(self) -> sparse.coo_array:
+        """D₂ᵀ(correlation of curvature)⁻¹D₂/dx³: shape h costs hᵀ·cost·h/q."""
+        return sparse.coo_array(self.root.T @ self.root)
 
 
 def bending(kind: Kind, nodes: int, spacing_mm: float) -> Bending:
@@ -96,15 +101,12 @@ def bending(kind: Kind, nodes: int, spacing_mm: float) -> Bending:
     change = second
     for _ in range(times):
         change = (change[1:] - kept * change[:-1]) / (1 - kept)
-    cost = change.T @ change
     start = _start(kept, times)
-    if times:
-        first = sparse.csr_array(np.linalg.inv(np.linalg.cholesky(start))) @ second[:times]
-        cost = cost + first.T @ first
+    first = sparse.csr_array(np.linalg.inv(np.linalg.cholesky(start))) @ second[:times]
     volume = np.linalg.slogdet(start)[1] + 2 * times * (curvatures - times) * np.log(1 - kept)
     return Bending(
         kind,
-        sparse.coo_array(cost / spacing_mm**3),
+        sparse.csr_array(sparse.vstack([first, change]) / spacing_mm**1.5),
         float(volume + 3 * curvatures * np.log(spacing_mm)),
         # of a zigzag: its second difference is 4, and all of it is change
         16 * ((1 + kept) / (1 - kept)) ** (2 * times) / spacing_mm**3,

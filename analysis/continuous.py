@@ -37,6 +37,7 @@ from analysis.dense_fit import (
     normal_for,
     problem_for,
     problems_for,
+    refined,
     solve,
     standardised_residuals,
 )
@@ -255,6 +256,7 @@ def _heights(
     target = height_weights(station, problem.node_mm)
     covariance = take_line @ covariance_at(solution, target) @ take_line
     inflation = np.array(noise.inflation)[problem.run_of]
+    solution = refined(problem, problem.sigma_um * inflation, solution)
     residual = standardised_residuals(problem, solution)
     redundancy = np.clip(1 - leverage(problem, solution, problem.sigma_um * inflation), 0.0, 1.0)
     normalised = residual / (inflation * np.sqrt(np.maximum(redundancy, 1e-12)))
@@ -266,7 +268,7 @@ def _heights(
         height_um=take_line @ (target @ solution.height_um),
         covariance_um2=(covariance + covariance.T) / 2,
         q_um2_per_mm3=solution.q,
-        taken_as=solution.kind.name,
+        taken_as=solution.bending.kind.name,
         rho=noise.rho,
         inflation=noise.inflation,
         blind_wavelength_mm=blind_wavelengths_mm([run.base_mm for run in traverses]),

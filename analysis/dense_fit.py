@@ -6,7 +6,7 @@ pinned at one node, which changes nothing else.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +26,14 @@ TARGETS_AT_A_TIME = 64
 NODES_PER_BASE = 20
 """How closely the nodes of a way that bends gradually stand."""
 COMPUTABLE = 1e11
-"""By how much the stiffest shape of a way may outweigh a reading before rounding tells."""
+"""By how much one part of the problem may outweigh another before rounding tells."""
+ROUNDING = 3e-14
+"""Added to the diagonal, in parts of it: no more than rounding does, and the factor exists for sure."""
+REFINED_TIMES = 3
+SEEN = 40.0
+"""Bending by which the bow of a way is on average as large as the readings can tell, σ²/(n·base²·length)."""
+LONG_BED = 10.0
+"""From how many bases on the readings say ever less of the longest shapes."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +41,7 @@ class Problem:
     """The traverses as one least-squares problem on the nodes, uncertainties as stated."""
 
     node_mm: Array
+    longest_base_mm: float
     design: sparse.csr_array
     """Heights at the nodes to base × slope, shape (samples, nodes)."""
     rise_um: Array
@@ -89,7 +97,7 @@ class Solution:
 
     q: float
     height_um: Array
-    kind: Kind
+    bending: Bending
     """What the way was taken to be like."""
     zero_um_per_m: Array
     """Zero of each traverse but the first, against the first."""
@@ -176,6 +184,7 @@ def problem_for(
     _refuse_too_large(len(node), rows, spacing_mm)
     return Problem(
         node_mm=node,
+        longest_base_mm=max(run.base_mm for run in traverses),
         design=design,
         rise_um=base_m * (slope - traverses[0].slope_um_per_m.mean()),
         sigma_um=sigma,
@@ -228,7 +237,8 @@ def solve(problem: Problem, normal: Normal, q: float, kind: int = 0) -> Solution
     height of the whole.
     """
     band = normal.band + problem.costs[kind] / q
-    band[0, problem.place[len(problem.node_mm) // 2]] += np.sum(problem.sigma_um**-2)
+    band[0, problem.place[len(problem.node_mm) // 2]] += _pin(problem)
+    band[0] *= 1 + ROUNDING
     factored = factor(band, problem.place)
     inner = factored.solve(normal.right)
     schur = normal.corner - normal.right.T @ inner
@@ -240,7 +250,7 @@ def solve(problem: Problem, normal: Normal, q: float, kind: int = 0) -> Solution
     volume += 2 * np.log(problem.spacing_mm)
     return Solution(
         q=q,
-        kind=problem.bendings[kind].kind,
+        bending=problem.bendings[kind],
         height_um=inner[:, 0] - inner[:, 1:] @ zero,
         zero_um_per_m=zero,
         factored=factored,
@@ -249,6 +259,28 @@ def solve(problem: Problem, normal: Normal, q: float, kind: int = 0) -> Solution
         misfit=float(schur[0, 0] - schur[1:, 0] @ zero),
         volume=float(volume - np.linalg.slogdet(zero_covariance)[1]),
     )
+
+
+def _pin(problem: Problem) -> float:
+    return float(np.sum(problem.sigma_um**-2))
+
+
+def refined(problem: Problem, sigma_um: Array, solution: Solution) -> Solution:
+    """The same with what rounding took from the heights put back.
+
+    A bed that drops by millimetres would else be off by more than its uncertainty: the
+    equations themselves, unlike their product, are met to the last digit.
+    """
+    height, zero = solution.height_um, solution.zero_um_per_m
+    root, middle = solution.bending.root, len(height) // 2
+    for _ in range(REFINED_TIMES):
+        left = (problem.rise_um - problem.design @ height - problem.zero @ zero) / sigma_um**2
+        pull = problem.design.T @ left - root.T @ (root @ height) / solution.q
+        pull[middle] -= _pin(problem) * height[middle]
+        change = solution.zero_covariance @ (problem.zero.T @ left - solution.border.T @ pull)
+        zero = zero + change
+        height = height + solution.factored.solve(pull) - solution.border @ change
+    return replace(solution, height_um=height, zero_um_per_m=zero)
 
 
 def likeliest(problem: Problem, normal: Normal) -> Solution:
@@ -271,15 +303,25 @@ def _likeliest_of(problem: Problem, normal: Normal, kind: int) -> Solution:
 
 
 def decades_of_q(problem: Problem, kind: int) -> Array:
-    """log₁₀ q from a way straight within what can be seen (and computed) to one rougher than the readings."""
-    sigma = float(np.median(problem.sigma_um))
-    length = problem.node_mm[-1] - problem.node_mm[0]
-    unseen = sigma**2 / len(problem.rise_um) / length**3
-    computable = problem.bendings[kind].stiffest * sigma**2 / COMPUTABLE
+    """log₁₀ q from a way whose bow could just be seen to one rougher than the readings.
+
+    Below that a way would be called straight more surely than its readings can tell.
+    Rounding sets limits too: the stiffest shape of a way must not drown what the readings
+    say of the longest, nor may the readings drown the cost of what they cannot see, a
+    ripple as long as the base.
+    """
+    sigma, spacing = float(np.median(problem.sigma_um)), problem.spacing_mm
+    length, base = problem.node_mm[-1] - problem.node_mm[0], problem.longest_base_mm
     rise = sigma + float(np.std(problem.rise_um))
-    lowest = float(np.log10(max(unseen, computable)))
-    highest = float(np.log10(100 * rise**2 / problem.spacing_mm**3))
-    return np.linspace(lowest, highest, int(np.ceil(highest - lowest)) + 1)
+    longest = min(1.0, (LONG_BED * base / length) ** 2)
+    ripple = (2 * np.pi * spacing / base) ** 4 / spacing**3
+    lowest = max(
+        SEEN * sigma**2 / (len(problem.rise_um) * base**2 * length),
+        problem.bendings[kind].stiffest * sigma**2 / (COMPUTABLE * longest),
+    )
+    highest = min(100 * rise**2 / spacing**3, ripple * sigma**2 * COMPUTABLE)
+    decades = np.log10([lowest, max(highest, 10 * lowest)])
+    return np.linspace(decades[0], decades[1], int(np.ceil(decades[1] - decades[0])) + 1)
 
 
 def standardised_residuals(problem: Problem, solution: Solution) -> Array:

@@ -20,6 +20,8 @@ from analysis.dense_fit import Normal, Problem, decades_of_q, likeliest, normal_
 Array = NDArray[np.float64]
 
 HIGHEST_RHO = 0.98
+MOST_INFLATION = 10.0
+"""No level is believed to be worse than claimed by more: what is left is the way, a ledge perhaps."""
 AS_STATED_ABOVE = 0.05
 """Noise counts as stated where readings like these come at least this often from such noise."""
 
@@ -112,8 +114,10 @@ def _likeliest_noise(problem: Problem, kind: int) -> tuple[float, Array, float]:
 
     def fitted(point: Array) -> tuple[float, float]:
         solution = solve(problem, parts.normal(point[1:]), 10.0 ** point[0], kind)
-        size = max(solution.misfit, 1e-300) / free
-        return free * np.log(size) + solution.volume + parts.volume(point[1:]), size
+        believed = MOST_INFLATION**2 * np.min((1 - point[1:]) / (1 + point[1:]))
+        size = min(max(solution.misfit, 1e-300) / free, believed)
+        noise = free * np.log(size) + solution.misfit / size - free
+        return noise + solution.volume + parts.volume(point[1:]), size
 
     def cost(point: Array) -> float:
         return fitted(point)[0]

@@ -295,3 +295,62 @@ def test_slow_noise_is_not_taken_for_the_texture_of_a_scraped_way():
         run = run_over(scraped, 100, noise=slow_noise(rng, 1.0, 0.7), uncertainty=1.0)
         found.append(heights_from_dense_slopes([run], [0, 750, 1500]).rho[0])
     assert np.median(found) == pytest.approx(0.7, abs=0.12)
+
+
+@pytest.mark.parametrize(
+    ("length", "base", "spacing", "way"),
+    [
+        (400, 130, 0.5, lambda x: np.where(x > 200, 30.0, 0.0)),  # a step where two pieces meet
+        (8000, 50, 2.0, lambda x: 50 * np.sin(x / 700)),  # 160 bases
+        (400, 20, 5.0, lambda x: np.where(x > 203, 30.0, 0.0)),
+        (1200, 20, 2.0, lambda x: 5000 * np.sin(x / 200)),  # no way looks so: still no crash
+    ],
+)
+def test_steps_long_beds_and_violent_shapes_are_solved(length, base, spacing, way):
+    x = np.arange(base / 2, length - base / 2 + 1e-6, spacing)
+    slope = (way(x + base / 2) - way(x - base / 2)) / base * 1000
+    station = np.linspace(0, length, 9)
+    noise = np.random.default_rng(4).normal(0, 0.2, len(x))
+    found = heights_from_dense_slopes([dense_traverse(x, slope + noise, 0.2, base)], station)
+    off = np.abs(found.height_um - line_removed(way, station))
+    assert np.all(off <= 5 * np.sqrt(np.diag(found.covariance_um2)) + 1e-3 * np.ptp(way(x)))
+
+
+def test_sudden_step_in_a_way_is_not_put_down_to_a_level_a_hundred_times_worse_than_claimed():
+    """A slope that is off for one base and comes back: slow noise, or two pieces that do not meet."""
+    rng = np.random.default_rng(6)
+
+    def stepped(x):
+        return np.where(x > 777, 30.0, 0.0) + dip(x) / 5
+
+    run = run_over(stepped, 100, noise=slow_noise(rng, 1.0, 0.0), uncertainty=1.0)
+    station = np.arange(0, 1501, 100.0)
+    found = heights_from_dense_slopes([run], station)
+    off = np.abs(found.height_um - line_removed(stepped, station))
+    assert np.max(off) < 1  # as noise of a level: 18
+    assert np.all(off <= 3 * np.sqrt(np.diag(found.covariance_um2)))
+    assert found.inflation[0] <= 10.001
+
+
+def test_bed_that_drops_by_millimetres_is_found_to_a_few_hundredths_of_a_micrometre():
+    """Rounding in the product of the equations would take a tenth of a micrometre off."""
+    run = dense_traverse(np.arange(65, 2936, 2.0), np.zeros(1436), 0.1, 130)
+    x, station = run.station_mm, np.linspace(0, 3000, 16)
+    slope = 1e4 * (((x + 65) / 3000) ** 3 - ((x - 65) / 3000) ** 3) / 130 * 1000
+    found = heights_from_dense_slopes([dense_traverse(x, slope, 0.1, 130)], station)
+    assert found.height_um == pytest.approx(
+        line_removed(lambda at: 1e4 * (at / 3000) ** 3, station), abs=0.04
+    )
+
+
+def test_straight_way_is_called_straight_no_more_surely_than_its_readings_can_tell():
+    """A bow of 0.04 µm under noise of 11 µm/m over 50 mm: derived, some 0.1 µm of bow can be told."""
+    within = []
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        x, station = np.arange(25, 376, 0.5), np.linspace(0, 400, 5)
+        slope = 1e-6 * ((x + 25 - 200) ** 2 - (x - 25 - 200) ** 2) / 50 * 1000 + rng.normal(0, 11, len(x))
+        found = heights_from_dense_slopes([dense_traverse(x, slope, 11.0, 50)], station)
+        off = found.height_um - line_removed(lambda at: 1e-6 * (at - 200) ** 2, station)
+        within.append(np.all(np.abs(off) <= 3 * np.sqrt(np.diag(found.covariance_um2))))
+    assert np.mean(within) >= 0.9

@@ -366,6 +366,14 @@ def drawn_ground(bench: Bench) -> None:
     _drawn(bench, "front", 100, "level")
 
 
+def drawn_ledge(bench: Bench) -> None:
+    """A level drawn over the ledge where the carriage's wear ends: 5 to 30 µm within 5 to 20 mm."""
+    worn, at = bench.heights["front"], bench.rng.uniform(300, 900)
+    step, over = bench.rng.uniform(5, 30), bench.rng.uniform(5, 20)
+    bench.heights["front"] = lambda x: worn(x) + step * np.clip((np.asarray(x, float) - at) / over, 0.0, 1.0)
+    _drawn(bench, "front", 100, "level")
+
+
 def drawn_on_pads(bench: Bench) -> None:
     """A level of 200 mm on pads of 30 mm, read every 3 mm, neighbours correlated 0.4, a dial beside."""
     _drawn(bench, "front", 200, "padded", rho=0.4, pad=30.0, every=3.0)
@@ -422,6 +430,7 @@ CASES: dict[str, Callable[[Bench], None]] = {
     "drawn level, kinked way": drawn_kinked,
     "drawn level, ground way": drawn_ground,
     "drawn level, long bed": drawn_long,
+    "drawn level, wear ledge": drawn_ledge,
     "drawn level on pads, dial": drawn_on_pads,
     "drawn drifting, stepped too": drawn_one_way,
 }
