@@ -383,18 +383,21 @@ def covariance_with(bed_map: BedMap, hypothetical: Observations | Sequence[Obser
     """The map as it would be with further traverses: its covariance and what it could tell.
 
     The readings of the further traverses play no part (a covariance does not depend on
-    them); only covariances, words and redundancy of the result mean anything.
+    them); only covariances, words and redundancy of the result mean anything.  A block of
+    drawn runs that is already in the map is replaced by one of the same number.
     """
     further = (hypothetical,) if isinstance(hypothetical, Observations) else tuple(hypothetical)
+    redone = {each.traverse for each in further}
+    observed = (*(each for each in bed_map.as_observed if each.traverse not in redone), *further)
     assembly = assemble(
-        with_carriers(joined((*bed_map.as_observed, *further), bed_map.bed), bed_map.bed),
+        with_carriers(joined(observed, bed_map.bed), bed_map.bed),
         bed_map.bed,
         variance_factors={c.instrument: c.noise_ratio**2 for c in bed_map.variance_components},
     )
     solution = solve(assembly.blocks, assembly.unknowns)
     return BedMap(
         bed_map.bed,
-        (*bed_map.as_observed, *further),
+        observed,
         assembly,
         solution,
         bed_map.enlargement,

@@ -27,6 +27,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from acquire.errors import AnalysisError
+from analysis.bending import ANEW, Kind
 from analysis.blindness import blind_wavelengths_mm, shape_warning
 from analysis.dense_fit import (
     Problem,
@@ -39,6 +40,7 @@ from analysis.dense_fit import (
     problems_for,
     refined,
     solve,
+    spacing_of,
     standardised_residuals,
 )
 from analysis.dense_noise import Noise, as_stated, judge_noise
@@ -49,6 +51,23 @@ Array = NDArray[np.float64]
 
 SHARE_OF_LENGTH = 0.8
 """A second base counts where its traverse covers at least this much of the length."""
+
+
+@dataclass(frozen=True)
+class Belief:
+    """What the readings made likeliest, for judging what further readings would bring."""
+
+    kind: Kind
+    q_um2_per_mm3: float
+    noise: Noise
+
+    def with_run_like(self, number: int) -> "Belief":
+        """The same for one run more, as noisy as run `number` (from 0) of those that it came from."""
+        found = self.noise
+        return replace(
+            self,
+            noise=Noise(*((*each, each[number]) for each in (found.rho, found.inflation, found.size))),
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,8 +82,8 @@ class DenseHeights:
     """Their covariance, the same line removed: of rank k − 2, in µm², shape (k, k)."""
     q_um2_per_mm3: float
     """How strongly the way bends: variance of its curvature per mm of way."""
-    taken_as: str
-    """What kind of way the readings made likeliest, in words."""
+    belief: Belief
+    """The kind of way and the noise that the readings made likeliest, with that bending."""
     rho: tuple[float, ...]
     """Correlation of neighbouring residuals, one per traverse (0 where none is left)."""
     inflation: tuple[float, ...]
@@ -91,6 +110,11 @@ class DenseHeights:
     """Distance between the nodes used."""
     one_base_apart: StationHeights | None
     """Heights with nothing assumed between them; None where no three stations could be chained."""
+
+    @property
+    def taken_as(self) -> str:
+        """What kind of way the readings made likeliest, in words."""
+        return self.belief.kind.name
 
     def tied(self, anchored: bool) -> "DenseHeights":
         """The same where something else ties the heights between stations, or nothing does.
@@ -172,6 +196,7 @@ def heights_from_dense_slopes(
     *,
     anchored: bool = False,
     q_um2_per_mm3: float | None = None,
+    belief: Belief | None = None,
     node_spacing_mm: float | None = None,
 ) -> DenseHeights:
     """Heights at stations, up to a line, from one or more dense slope traverses of one face.
@@ -192,6 +217,9 @@ def heights_from_dense_slopes(
     q_um2_per_mm3 : float, optional
         A fixed bending strength of a way that bends anew at every place, for checking numbers
         only: uncertainties are then taken as stated. Otherwise all of these are judged.
+    belief : Belief, optional
+        What fewer readings made likeliest, taken as given: then the readings of further
+        runs play no part in the covariance.
     node_spacing_mm : float, optional
         Distance between nodes; one to two millimetres by default.
 
@@ -221,21 +249,28 @@ def heights_from_dense_slopes(
     spacing = node_spacing_mm or spacing_for(traverses)
     station = _checked_targets(traverses, station_mm, spacing)
     if q_um2_per_mm3:
-        problem = problem_for(traverses, spacing)
-        noise = as_stated(problem.runs)
-        solution = solve(problem, normal_for(problem, problem.sigma_um), q_um2_per_mm3)
+        belief = Belief(ANEW, q_um2_per_mm3, as_stated(len(traverses)))
+    if belief is None:
+        problem, solution, noise = _likeliest(traverses, spacing)
     else:
-        noise = judge_noise(problems_for(traverses, _spacing_for_noise(traverses), paired=True))
-        problem, solution = min(
-            (_likeliest(each, noise) for each in problems_for(traverses, spacing)),
-            key=lambda found: found[1].unlikeliness,
-        )
+        noise = belief.noise
+        problem = problem_for(traverses, spacing_of(belief.kind, traverses, spacing), (belief.kind,))
+        solution = solve(problem, normal_for(problem, _sigma(problem, noise)), belief.q_um2_per_mm3)
     return _heights(traverses, station, problem, solution, noise).tied(anchored)
 
 
-def _likeliest(problem: Problem, noise: Noise) -> tuple[Problem, Solution]:
-    sigma = problem.sigma_um * np.array(noise.inflation)[problem.run_of]
-    return problem, likeliest(problem, normal_for(problem, sigma))
+def _likeliest(traverses: Sequence[DenseTraverse], spacing_mm: float) -> tuple[Problem, Solution, Noise]:
+    """The noise first, then the likeliest kind of way and how strongly it bends."""
+    noise = judge_noise(problems_for(traverses, _spacing_for_noise(traverses), paired=True))
+    found = [
+        (each, likeliest(each, normal_for(each, _sigma(each, noise))))
+        for each in problems_for(traverses, spacing_mm)
+    ]
+    return *min(found, key=lambda one: one[1].unlikeliness), noise
+
+
+def _sigma(problem: Problem, noise: Noise) -> Array:
+    return problem.sigma_um * np.array(noise.inflation)[problem.run_of]
 
 
 def _spacing_for_noise(traverses: Sequence[DenseTraverse]) -> float:
@@ -256,9 +291,9 @@ def _heights(
     target = height_weights(station, problem.node_mm)
     covariance = take_line @ covariance_at(solution, target) @ take_line
     inflation = np.array(noise.inflation)[problem.run_of]
-    solution = refined(problem, problem.sigma_um * inflation, solution)
+    solution = refined(problem, _sigma(problem, noise), solution)
     residual = standardised_residuals(problem, solution)
-    redundancy = np.clip(1 - leverage(problem, solution, problem.sigma_um * inflation), 0.0, 1.0)
+    redundancy = np.clip(1 - leverage(problem, solution, _sigma(problem, noise)), 0.0, 1.0)
     normalised = residual / (inflation * np.sqrt(np.maximum(redundancy, 1e-12)))
     base_m = np.array([run.base_mm for run in traverses])[problem.run_of] / 1000
     cuts = np.cumsum([len(run.station_mm) for run in traverses])[:-1]
@@ -268,7 +303,7 @@ def _heights(
         height_um=take_line @ (target @ solution.height_um),
         covariance_um2=(covariance + covariance.T) / 2,
         q_um2_per_mm3=solution.q,
-        taken_as=solution.bending.kind.name,
+        belief=Belief(solution.bending.kind, solution.q, noise),
         rho=noise.rho,
         inflation=noise.inflation,
         blind_wavelength_mm=blind_wavelengths_mm([run.base_mm for run in traverses]),

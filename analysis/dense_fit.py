@@ -139,12 +139,21 @@ def problems_for(
     Such a way needs no fine nodes, and on these its stiffness could not be computed with.
     """
     shortest_mm = min(run.base_mm for run in traverses)
-    longest_mm = max(run.base_mm for run in traverses)
-    wide_mm = longest_mm / max(round(longest_mm / max(shortest_mm / NODES_PER_BASE, spacing_mm)), 1)
-    return (
-        problem_for(traverses, spacing_mm, (ANEW, textured(shortest_mm)), paired=paired),
-        problem_for(traverses, wide_mm, (gradual(shortest_mm),), paired=paired),
+    kinds = (ANEW, textured(shortest_mm)), (gradual(shortest_mm),)
+    fine, wide = (
+        problem_for(traverses, spacing_of(some[-1], traverses, spacing_mm), some, paired=paired)
+        for some in kinds
     )
+    return fine, wide
+
+
+def spacing_of(kind: Kind, traverses: Sequence[DenseTraverse], spacing_mm: float) -> float:
+    """Distance between nodes for a kind of way: wider than `spacing_mm` where it bends gradually."""
+    if kind.times < 2:
+        return spacing_mm
+    longest_mm = max(run.base_mm for run in traverses)
+    wanted_mm = max(min(run.base_mm for run in traverses) / NODES_PER_BASE, spacing_mm)
+    return longest_mm / max(round(longest_mm / wanted_mm), 1)
 
 
 def problem_for(

@@ -19,6 +19,8 @@ from acquire.traverse_file import Events, Setup, Stations, Traverse
 from analysis.blindness import blind_wavelengths_mm
 from analysis.combination import BedMap, covariance_with
 from analysis.observations import observe
+from analysis.observations.dense import with_run
+from analysis.observations.terms import Observations
 from analysis.reference_lines import remove_line
 from analysis.twist import roll_uncertainty
 
@@ -68,6 +70,8 @@ class _Candidate:
     command: str
     removes_mm: tuple[float, ...] = ()
     """Ripples that cannot be seen so far, and could be with it."""
+    drawn_with: Observations | None = None
+    """The block of drawn runs that it would join; None: it is stepped."""
 
 
 def next_traverse(bed_map: BedMap, wanted: str = "all") -> NextTraverse:
@@ -134,9 +138,12 @@ def _uncertainties_with(bed_map: BedMap, candidate: _Candidate, number: int, wan
         candidate.station_mm, np.zeros(count), own, np.zeros(count), np.ones(count, int), np.ones(count, int),
         np.full(count, np.nan),
     )  # fmt: skip
-    traverse = Traverse(candidate.setup.with_number(number), {}, stations, Events.none(), "stepped", True)
+    block, setup = candidate.drawn_with, candidate.setup.with_number(number)
+    mode = "stepped" if block is None else "continuous"
+    traverse = Traverse(setup, {}, stations, Events.none(), mode, True)
     try:
-        return _uncertainties(covariance_with(bed_map, observe(traverse, bed_map.bed)), wanted)
+        further = with_run(block, traverse, bed_map.bed) if block else observe(traverse, bed_map.bed)
+        return _uncertainties(covariance_with(bed_map, further), wanted)
     except AnalysisError:
         return {}
 
@@ -204,6 +211,7 @@ def _candidates(bed: Bed, bed_map: BedMap) -> Iterator[_Candidate]:
             yield from kinds[instrument.quantity](bed, bed_map, instrument)
         if instrument.quantity == "slope":
             yield from _second_bases(bed, bed_map, instrument)
+            yield from _returns(bed, bed_map, instrument)
 
 
 def _setup(bed: Bed, instrument: Instrument, **where: Any) -> Setup:
@@ -241,26 +249,54 @@ def _second_bases(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator
     if not instrument.base_mm or instrument.footprint != "feet":
         return
     base = 5.0 * round(SECOND_BASE * instrument.base_mm / 5.0)
-    steps = int(bed.length_mm // base) if base else 0
-    for face in bed.faces:
+    for block, run in _drawn_by(bed_map, instrument):
+        face = block.faces[0]
         blind = bed_map.blind_wavelengths_mm(face)
         left = blind_wavelengths_mm([instrument.base_mm, base], instrument.base_mm / 5)
         removed = tuple(each for each in blind if not np.any(np.abs(left - each) < 0.05 * each))
-        if steps < 2 or not removed or not _was_used(bed_map, instrument, face):
+        if base <= 0 or not removed:
             continue
-        set_so = replace(instrument, base_mm=base)
         yield _Candidate(
             replace(_setup(bed, instrument, face=face), bed_toml=_with_base(bed.text, instrument.name, base)),
-            set_so,
-            base * (np.arange(steps) + 0.5),
-            f"{instrument.name} again at {base:g} mm base along {face}",
+            replace(instrument, base_mm=base),
+            _as_closely(run, (instrument.base_mm - base) / 2),
+            f"{instrument.name} drawn again at {base:g} mm base along {face} (base_mm = {base:g} in bed.toml)",
             f"{face} --instrument {instrument.name}",
             removed,
+            block,
         )
 
 
-def _was_used(bed_map: BedMap, instrument: Instrument, face: str) -> bool:
-    return any(instrument.name in o.instrument.split("+") and face in o.faces for o in bed_map.observations)
+def _returns(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Candidate]:
+    """The way back, where a level was drawn along a face in one direction only."""
+    for block, run in _drawn_by(bed_map, instrument):
+        if block.bow is None:
+            continue
+        face = block.faces[0]
+        direction = "forward" if run.setup.direction == "reverse" else "reverse"
+        yield _Candidate(
+            replace(run.setup, direction=direction),
+            instrument,
+            _as_closely(run, 0.0),
+            f"{instrument.name} drawn back along {face}, in {direction}",
+            f"{face} --instrument {instrument.name} --direction {direction}",
+            drawn_with=block,
+        )
+
+
+def _drawn_by(bed_map: BedMap, instrument: Instrument) -> Iterator[tuple[Observations, Traverse]]:
+    """Blocks of drawn runs that the instrument had a part in, each with its first run."""
+    for block in bed_map.as_observed:
+        runs = [each for each in block.dense_traverses if each.setup.instrument == instrument.name]
+        if runs:
+            yield block, runs[0]
+
+
+def _as_closely(run: Traverse, farther_mm: float) -> np.ndarray:
+    """Stations as closely as those of a run, from as much before its first to as much after its last."""
+    station = np.sort(run.stations.station_mm)
+    first, last = station[0] - farther_mm, station[-1] + farther_mm
+    return np.arange(first, last + 1e-6, float(np.median(np.diff(station))))
 
 
 def _with_base(text: str, name: str, base_mm: float) -> str:

@@ -14,7 +14,7 @@ from scipy.special import chdtrc
 from acquire.bed import Bed, Instrument
 from acquire.errors import AnalysisError
 from acquire.traverse_file import Stations, Traverse
-from analysis.continuous import DenseHeights, heights_from_dense_slopes
+from analysis.continuous import Belief, DenseHeights, heights_from_dense_slopes
 from analysis.dense_slopes import DenseTraverse, dense_traverse
 from analysis.observations.carriers import face_named
 from analysis.observations.differences import description_warnings
@@ -31,7 +31,12 @@ LEAST_STATIONS = 3
 
 
 def observe_dense(
-    traverses: Sequence[Traverse], bed: Bed, *, anchored: bool = False, zero_of: int | None = None
+    traverses: Sequence[Traverse],
+    bed: Bed,
+    *,
+    anchored: bool = False,
+    zero_of: int | None = None,
+    belief: Belief | None = None,
 ) -> Observations:
     """One block of heights from all dense slope traverses of one face.
 
@@ -44,6 +49,8 @@ def observe_dense(
     zero_of : int, optional
         Number of the traverse whose zero is to stay an unknown by name, because a
         traverse of another face shares it; the first by default.
+    belief : Belief, optional
+        Kind of way and noise, taken as given.
     """
     first = traverses[0]
     face = face_named(bed, first.setup.face, f"traverse {first.number:03d}")
@@ -56,11 +63,11 @@ def observe_dense(
     still = _without_drift(traverses, kept)
     runs = [_run(*each) for each in zip(traverses, still, signs, strict=True)]
     station_mm = _stations_reached(runs, bed, first)
-    heights = heights_from_dense_slopes(runs, station_mm, anchored=anchored)
+    heights = heights_from_dense_slopes(runs, station_mm, anchored=anchored, belief=belief)
     named = next((k for k, each in enumerate(traverses) if each.number == zero_of), 0)
     tilt, tilt_sd = _tilt(heights, runs, named)
     away_m = (station_mm - np.mean(station_mm)) / UM_PER_M
-    noise, words = _noise(heights, first)
+    noise, words = _noise(heights, first) if belief is None else (1.0, ())
     covariance = noise * (heights.covariance_um2 + tilt_sd**2 * np.outer(away_m, away_m))
     heights = _with_shared_errors(heights, noise, traverses)
     zero = first if named == 0 else traverses[named]
@@ -97,6 +104,25 @@ def observe_dense(
             *late,
             *words,
         ),
+    )
+
+
+def with_run(block: Observations, further: Traverse, bed: Bed) -> Observations:
+    """The block as it would be with one drawn run more: only its covariance means anything.
+
+    The run is taken to be as noisy as those of the same instrument in the block.
+    """
+    if block.dense is None or block.solved_as is None:
+        raise AnalysisError(f"traverse {block.traverse}", "is not drawn", "a block from drawn runs")
+    names = [each.setup.instrument for each in block.dense_traverses]
+    like = names.index(further.setup.instrument) if further.setup.instrument in names else 0
+    anchored, zero_of = block.solved_as
+    return observe_dense(
+        [*block.dense_traverses, further],
+        bed,
+        anchored=anchored,
+        zero_of=zero_of,
+        belief=block.dense.belief.with_run_like(like),
     )
 
 
@@ -236,7 +262,12 @@ def _bow_of_drift(traverses: Sequence[Traverse], per_mm: float, station_mm: np.n
 
 
 def _is_same_run(one: Traverse, other: Traverse) -> bool:
-    return one.setup.instrument == other.setup.instrument and one.setup.turned == other.setup.turned
+    return one.setup.turned == other.setup.turned and _same_level(one, other)
+
+
+def _same_level(one: Traverse, other: Traverse) -> bool:
+    """One instrument, on the same feet."""
+    return (one.instrument.name, one.instrument.base_mm) == (other.instrument.name, other.instrument.base_mm)
 
 
 def _drift_rate(forward: Stations, reverse: Stations) -> float:

@@ -37,8 +37,9 @@ def put_back(
         The first in order of station, as given where no lag is known.
     """
     moved, words = list(kept), []
-    for name in dict.fromkeys(each.instrument.name for each in traverses):
-        mine = [k for k, each in enumerate(traverses) if each.instrument.name == name and _is_timed(kept[k])]
+    levels = [(each.instrument.name, each.instrument.base_mm) for each in traverses]
+    for name, base_mm in dict.fromkeys(levels):
+        mine = [k for k, level in enumerate(levels) if level == (name, base_mm) and _is_timed(kept[k])]
         lag = _lag_of([_pass(traverses[k], kept[k]) for k in mine], [traverses[k] for k in mine])
         if lag is None:
             continue

@@ -120,6 +120,40 @@ def test_second_base_is_advised_where_a_drawn_level_is_blind(make_traverse, bed)
     assert "removes the blind wavelengths 100, 50" in second[0].words
 
 
+def _drawn_over(make_traverse, bed, base, rng, **setup):
+    """A level over feet `base` apart drawn along a worn way; noise as stated."""
+    middles = np.arange(base / 2, 1000 - base / 2 + 1, 2.0)
+    near, far = (-40 * np.exp(-(((middles + side * base / 2 - 450) / 200) ** 2)) for side in (-1, 1))
+    slope = (far - near) / base * 1000 + rng.normal(0, 1.0, len(middles))
+    return make_traverse(bed, "level", middles, slope, face="front", mode="continuous", **setup)
+
+
+def test_promise_of_a_second_base_is_kept_by_the_run(make_traverse, bed):
+    """Near enough: what kind of way it is, and its noise, are judged anew with both runs."""
+    rng = np.random.default_rng(12)
+    first = _drawn_over(make_traverse, bed, 100, rng)
+    promised = next(
+        a for a in next_traverse(combine([first], bed), "front").advice if "65 mm base" in a.words
+    )
+    other_feet = parse_bed(BED.replace("base_mm = 100", "base_mm = 65"))
+    second = _drawn_over(make_traverse, other_feet, 65, rng, number=2)
+    then = remove_line(combine([first, second], bed).profile("front"), "ends")
+    assert promised.then < 0.8 * promised.now
+    assert promised.then == pytest.approx(2 * then.standard_uncertainty_um.max(), rel=0.25)
+
+
+def test_way_back_is_advised_where_a_level_was_drawn_one_way_only(make_traverse, bed):
+    rng = np.random.default_rng(13)
+    runs = [_level(make_traverse, bed, "front", direction=way) for way in ("forward", "reverse")]
+    runs.append(_drawn_over(make_traverse, bed, 100, rng))
+    (promised,) = [a for a in next_traverse(combine(runs, bed), "front").advice if "drawn back" in a.words]
+    assert "--direction reverse" in promised.command
+    runs.append(_drawn_over(make_traverse, bed, 100, rng, direction="reverse"))
+    then = remove_line(combine(runs, bed).profile("front"), "ends")
+    assert promised.then == pytest.approx(2 * then.standard_uncertainty_um.max(), rel=0.25)
+    assert not [a for a in next_traverse(combine(runs, bed), "front").advice if "drawn back" in a.words]
+
+
 def test_second_base_is_not_advised_for_a_stepped_level(make_traverse, bed):
     advice = next_traverse(combine([_level(make_traverse, bed, "front")], bed), "front").advice
     assert not [a for a in advice if "base" in a.words]
