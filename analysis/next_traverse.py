@@ -260,7 +260,8 @@ def _second_bases(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator
             replace(_setup(bed, instrument, face=face), bed_toml=_with_base(bed.text, instrument.name, base)),
             replace(instrument, base_mm=base),
             _as_closely(run, (instrument.base_mm - base) / 2),
-            f"{instrument.name} drawn again at {base:g} mm base along {face} (base_mm = {base:g} in bed.toml)",
+            f"{instrument.name} drawn again at {base:g} mm base along {face} "
+            f"(base_mm = {base:g} in bed.toml)",
             f"{face} --instrument {instrument.name}",
             removed,
             block,
