@@ -354,3 +354,35 @@ def test_straight_way_is_called_straight_no_more_surely_than_its_readings_can_te
         off = found.height_um - line_removed(lambda at: 1e-6 * (at - 200) ** 2, station)
         within.append(np.all(np.abs(off) <= 3 * np.sqrt(np.diag(found.covariance_um2))))
     assert np.mean(within) >= 0.9
+
+
+def any_way(rng, length):
+    """A straight way, a bowed one, waves long and violent, two pieces that do not meet, a steep drop."""
+    return [
+        lambda x: 0 * x,
+        lambda x: 1e-6 * (x - length / 2) ** 2,
+        lambda x: 50 * np.sin(x / 300),
+        lambda x: 5000 * np.sin(x / 50),
+        lambda x: np.where(x > length / 2, 30.0, 0.0),
+        lambda x: 1e4 * (x / length) ** 3,
+    ][rng.integers(6)]
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_whatever_was_drawn_along_has_heights_and_a_covariance(seed):
+    """Lengths, bases, pads, noise and shapes at random, most of them unlike any way."""
+    rng = np.random.default_rng([41, seed])
+    length = rng.choice([400, 1200, 3000])
+    base = rng.choice([20, 50, 100, 203.2])
+    spacing, pad = rng.choice([1, 2, 5, 12.7]), rng.choice([0, 0.1 * base])
+    way, uncertainty = any_way(rng, length), 10.0 ** rng.uniform(-3, 2)
+    runs = []
+    for _ in range(rng.integers(1, 3)):
+        x = np.arange((base + pad) / 2, length - (base + pad) / 2, spacing)
+        slope = (way(x + base / 2) - way(x - base / 2)) / base * 1000
+        slope = slope + rng.choice([0, 1, 10]) * uncertainty * rng.normal(size=len(x))
+        runs.append(dense_traverse(x, slope, uncertainty, base, pad_mm=pad))
+    found = heights_from_dense_slopes(runs, np.linspace(runs[0].lowest_mm, runs[0].highest_mm, 7))
+    assert np.all(np.isfinite(found.height_um))
+    eigenvalue = np.linalg.eigvalsh(found.covariance_um2)
+    assert np.all(np.isfinite(eigenvalue)) and eigenvalue[0] >= -1e-6 * eigenvalue[-1] and eigenvalue[-1] > 0
