@@ -9,6 +9,7 @@ independent samples whose uncertainty is inflated to what such noise does to ave
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,7 @@ Array = NDArray[np.float64]
 
 HIGHEST_RHO = 0.98
 MOST_INFLATION = 10.0
-"""No level is believed to be worse than claimed by more: what is left is the way, a ledge perhaps."""
+"""Slow noise is believed up to so many times the jitter: what is more is the way, a ledge perhaps."""
 AS_STATED_ABOVE = 0.05
 """Noise counts as stated where readings like these come at least this often from such noise."""
 
@@ -108,13 +109,24 @@ def _free(problem: Problem) -> int:
     return len(problem.rise_um) - problem.runs
 
 
+def _jitter(problem: Problem) -> float:
+    """By how much neighbouring samples differ, over what independent ones as good as claimed would."""
+    later = np.flatnonzero(problem.follows)
+    change = (problem.rise_um[later] - problem.rise_um[later - 1]) / problem.sigma_um[later]
+    if not len(change):
+        return 0.0
+    usual = float(np.median(np.abs(change))) / NormalDist().inv_cdf(0.75)  # ledges leave the median alone
+    return usual / 2**0.5
+
+
 def _likeliest_noise(problem: Problem, kind: int) -> tuple[float, Array, float]:
     """−2 log likelihood up to a constant, correlation of each traverse's noise, its size (a variance)."""
     parts, free = _correlated_parts(problem), _free(problem)
+    most = MOST_INFLATION**2 * max(1.0, _jitter(problem) ** 2)
 
     def fitted(point: Array) -> tuple[float, float]:
         solution = solve(problem, parts.normal(point[1:]), 10.0 ** point[0], kind)
-        believed = MOST_INFLATION**2 * np.min((1 - point[1:]) / (1 + point[1:]))
+        believed = most * np.min((1 - point[1:]) / (1 + point[1:]))
         size = min(max(solution.misfit, 1e-300) / free, believed)
         noise = free * np.log(size) + solution.misfit / size - free
         return noise + solution.volume + parts.volume(point[1:]), size

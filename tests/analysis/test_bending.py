@@ -113,7 +113,7 @@ def test_readings_choose_the_kind_of_way_that_they_came_from():
 
 def test_noise_counts_as_stated_until_the_readings_contradict_it():
     """One in twenty such surveys would contradict by chance."""
-    found = {1.0: [], 1.5: []}
+    found = {1.0: [], 1.5: [], 30.0: []}
     for noise, inflations in found.items():
         for seed in range(12):
             rng = np.random.default_rng(seed)
@@ -121,3 +121,4 @@ def test_noise_counts_as_stated_until_the_readings_contradict_it():
             inflations.append(judge_noise(problems_for([run], 2.0, paired=True)).inflation[0])
     assert np.sum(np.array(found[1.0]) == 1.0) >= 10
     assert np.mean(found[1.5]) == pytest.approx(1.5, abs=0.08)
+    assert np.mean(found[30.0]) == pytest.approx(30.0, abs=1.5)

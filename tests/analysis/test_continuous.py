@@ -329,7 +329,7 @@ def test_sudden_step_in_a_way_is_not_put_down_to_a_level_a_hundred_times_worse_t
     off = np.abs(found.height_um - line_removed(stepped, station))
     assert np.max(off) < 1  # 7 where it is taken for noise of the level
     assert np.all(off <= 3 * np.sqrt(np.diag(found.covariance_um2)))
-    assert found.inflation[0] <= 10.001
+    assert found.inflation[0] < 12
 
 
 def test_bed_that_drops_by_millimetres_is_found_to_a_few_hundredths_of_a_micrometre():

@@ -366,6 +366,11 @@ def drawn_ground(bench: Bench) -> None:
     _drawn(bench, "front", 100, "level")
 
 
+def drawn_noisy(bench: Bench) -> None:
+    """A level drawn along, 2 to 40 times as noisy as it claims, neighbours correlated 0.5."""
+    _drawn(bench, "front", 100, "level", rho=0.5, size=2 * 20 ** bench.rng.uniform(0, 1))
+
+
 def drawn_ledge(bench: Bench) -> None:
     """A level drawn over the ledge where the carriage's wear ends: 5 to 30 µm within 5 to 20 mm."""
     worn, at = bench.heights["front"], bench.rng.uniform(300, 900)
@@ -431,6 +436,7 @@ CASES: dict[str, Callable[[Bench], None]] = {
     "drawn level, ground way": drawn_ground,
     "drawn level, long bed": drawn_long,
     "drawn level, wear ledge": drawn_ledge,
+    "drawn level, far noisier": drawn_noisy,
     "drawn level on pads, dial": drawn_on_pads,
     "drawn drifting, stepped too": drawn_one_way,
 }
