@@ -59,6 +59,7 @@ class Belief:
 
     kind: Kind
     q_um2_per_mm3: float
+    """How strongly the way bends: variance of its curvature per mm of way, over long stretches."""
     noise: Noise
 
     def with_run_like(self, number: int) -> "Belief":
@@ -80,14 +81,8 @@ class DenseHeights:
     """Heights there, the least-squares line through them removed, in µm, shape (k,)."""
     covariance_um2: Array
     """Their covariance, the same line removed: of rank k − 2, in µm², shape (k, k)."""
-    q_um2_per_mm3: float
-    """How strongly the way bends: variance of its curvature per mm of way."""
     belief: Belief
-    """The kind of way and the noise that the readings made likeliest, with that bending."""
-    rho: tuple[float, ...]
-    """Correlation of neighbouring residuals, one per traverse (0 where none is left)."""
-    inflation: tuple[float, ...]
-    """By what the stated uncertainties were multiplied on account of it, one per traverse."""
+    """The kind of way, how strongly it bends, and the noise that the readings made likeliest."""
     blind_wavelength_mm: Array
     """Ripples that none of the bases can see, down to a fifth of the longest base, in mm."""
     band_is_95_percent: bool
@@ -115,6 +110,21 @@ class DenseHeights:
     def taken_as(self) -> str:
         """What kind of way the readings made likeliest, in words."""
         return self.belief.kind.name
+
+    @property
+    def q_um2_per_mm3(self) -> float:
+        """How strongly the way bends."""
+        return self.belief.q_um2_per_mm3
+
+    @property
+    def rho(self) -> tuple[float, ...]:
+        """Correlation of neighbouring samples' noise, one per traverse."""
+        return self.belief.noise.rho
+
+    @property
+    def inflation(self) -> tuple[float, ...]:
+        """By what the stated uncertainties were multiplied on account of noise, one per traverse."""
+        return self.belief.noise.inflation
 
     def tied(self, anchored: bool) -> "DenseHeights":
         """The same where something else ties the heights between stations, or nothing does.
@@ -302,10 +312,7 @@ def _heights(
         station_mm=station,
         height_um=take_line @ (target @ solution.height_um),
         covariance_um2=(covariance + covariance.T) / 2,
-        q_um2_per_mm3=solution.q,
         belief=Belief(solution.bending.kind, solution.q, noise),
-        rho=noise.rho,
-        inflation=noise.inflation,
         blind_wavelength_mm=blind_wavelengths_mm([run.base_mm for run in traverses]),
         band_is_95_percent=not warning,
         warning=warning,

@@ -68,19 +68,20 @@ def _drifts_by(each: Observations, key: tuple[str, ...]) -> bool:
 def only_one_way(bed_map: BedMap, face: str) -> tuple[str, ...]:
     """Levels that ran along a face in one direction only: a drift of theirs would look like a bow.
 
-    A stepped run is no return for a drawn one: their times differ, and so does their drift.
+    A stepped run is no return for a drawn one (their times differ, and so does their drift),
+    nor is a drawn one over other feet.
     It tells the bow, though, so that the drift of the drawn one was left free.
     """
-    directions: dict[tuple[str, str], set[str]] = {}
+    directions: dict[tuple[str, str, float | None], set[str]] = {}
     for each in bed_map.observations:
         if face not in each.faces or each.quantity not in ("slope", "heights"):
             continue
         if each.bow is not None and each.bow.key in bed_map.assembly.nuisances:
             continue
-        runs = [(t.setup.instrument, t.setup.direction) for t in each.dense_traverses]
-        for name, direction in runs or [(each.instrument, each.direction)]:
-            directions.setdefault((name, each.mode), set()).add(direction)
-    return tuple(dict.fromkeys(name for (name, _), seen in directions.items() if len(seen) == 1))
+        runs = [(t.setup.instrument, t.instrument.base_mm, t.setup.direction) for t in each.dense_traverses]
+        for name, base_mm, direction in runs or [(each.instrument, None, each.direction)]:
+            directions.setdefault((name, each.mode, base_mm), set()).add(direction)
+    return tuple(dict.fromkeys(name for (name, *_), seen in directions.items() if len(seen) == 1))
 
 
 def drift_words(found: Sequence[Drift]) -> list[str]:

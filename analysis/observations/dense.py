@@ -253,8 +253,11 @@ def _without_drift(traverses: Sequence[Traverse], kept: Sequence[Stations]) -> l
 def _bow_of_drift(traverses: Sequence[Traverse], per_mm: float, station_mm: np.ndarray) -> Nuisance | None:
     """What a drift by `per_mm` µm/m at each mm does to the heights; None where a run back tells it."""
     first = traverses[0].setup
-    ways = {(each.setup.instrument, each.setup.turned, each.setup.direction) for each in traverses}
-    if len({way[:2] for way in ways}) < len(ways):
+    if any(
+        one.setup.direction != other.setup.direction and _is_same_run(one, other)
+        for one in traverses
+        for other in traverses
+    ):
         return None
     grows = per_mm * (-1 if first.direction == "reverse" else 1)
     bow = grows * (station_mm - np.mean(station_mm)) ** 2 / 2 / UM_PER_M
@@ -262,12 +265,9 @@ def _bow_of_drift(traverses: Sequence[Traverse], per_mm: float, station_mm: np.n
 
 
 def _is_same_run(one: Traverse, other: Traverse) -> bool:
-    return one.setup.turned == other.setup.turned and _same_level(one, other)
-
-
-def _same_level(one: Traverse, other: Traverse) -> bool:
-    """One instrument, on the same feet."""
-    return (one.instrument.name, one.instrument.base_mm) == (other.instrument.name, other.instrument.base_mm)
+    """One instrument, on the same feet, standing the same way round."""
+    mine, its = ((each.instrument.name, each.instrument.base_mm, each.setup.turned) for each in (one, other))
+    return mine == its
 
 
 def _drift_rate(forward: Stations, reverse: Stations) -> float:

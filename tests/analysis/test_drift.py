@@ -99,6 +99,17 @@ def test_drift_of_a_drawn_run_one_way_is_told_by_stepped_runs_both_ways(make_tra
     assert _bow_um(found) == pytest.approx(_bow_um(combine(runs, bed)), abs=0.5)
 
 
+def test_drawn_run_back_over_other_feet_is_no_return(make_traverse, bed):
+    """Its slopes differ from those of the run there by the shape of the way."""
+    rng = np.random.default_rng(4)
+    stepped = [_run(make_traverse, bed, way, 0.0, rng) for way in ("forward", "reverse")]
+    other = parse_bed(BED.replace("base_mm = 100", "base_mm = 80"))
+    there = _drawn(make_traverse, bed, "forward", 12.0, rng)
+    back = _drawn(make_traverse, other, "reverse", 12.0, rng)
+    assert only_one_way(combine([there, back], bed), "front") == ("level",)
+    assert any(each.bow for each in combine([*stepped, there, back], bed).observations)
+
+
 def test_drift_of_a_drawn_run_stays_unfree_where_nothing_tells_the_bow(make_traverse, bed):
     """A stepped run one way only drifts as well; with both free the bow would be nobody's."""
     rng = np.random.default_rng(3)
