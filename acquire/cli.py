@@ -12,7 +12,7 @@ from typing import Any
 import click
 from click.shell_completion import CompletionItem
 
-from acquire.errors import WaylogError
+from acquire.model.errors import WaylogError
 
 # The matrices are small: several arithmetic threads cost more time than they save.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -89,7 +89,7 @@ def waylog(ctx: click.Context, quiet: bool, verbose: bool) -> None:
 
 def companion(*about: Any) -> Any:
     """What looks over the shoulder while readings are taken: the profile so far, the next reading."""
-    return importlib.import_module("analysis.companion").Companion(*about)
+    return importlib.import_module("analysis.answers.companion").Companion(*about)
 
 
 def main(argv: Sequence[str] | None = None) -> int:

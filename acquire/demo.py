@@ -19,10 +19,11 @@ from typing import Any
 import click
 import numpy as np
 
-from acquire.bed import Bed
-from acquire.errors import AcquireError, SurveyError
-from acquire.recorder import Recorder, Recording
-from acquire.setup_checks import make_setup
+from acquire.model.bed import Bed
+from acquire.model.errors import AcquireError, SurveyError
+from acquire.model.units import UM_PER_THOU
+from acquire.record.recorder import Recorder, Recording
+from acquire.record.setup_checks import make_setup
 from acquire.simulated import jobs
 from acquire.simulated.bench import Bench, SteppedClock
 from acquire.simulated.catalogue import BASE_MM, SPEAKING, description, vial
@@ -31,8 +32,7 @@ from acquire.simulated.jobs import Job
 from acquire.simulated.performance import Performance
 from acquire.simulated.ports import SimulatedPort, open_lines
 from acquire.simulated.truth import InventedBed
-from acquire.traverse_file import survey_bed
-from acquire.units import UM_PER_THOU
+from acquire.store import survey_bed
 
 Run = Callable[[Sequence[str]], int]
 """The table of commands: words in, exit code out."""

@@ -18,9 +18,13 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from analysis.comparison import compare
-    from analysis.face_map import map_face
-    from analysis.figures import (
+    from analysis.answers.comparison import compare
+    from analysis.answers.face_map import map_face
+    from analysis.answers.history import before_and_after
+    from analysis.answers.plan import plan_faces
+    from analysis.answers.surveys import Survey, load
+    from analysis.answers.twist import twist_of
+    from analysis.draw.figures import (
         bed_figure,
         comparison_figure,
         history_figure,
@@ -29,10 +33,6 @@ if TYPE_CHECKING:
         save,
         twist_figure,
     )
-    from analysis.history import before_and_after
-    from analysis.planning import plan_faces
-    from analysis.surveys import Survey, load
-    from analysis.twist import twist_of
 
 __all__ = [
     "Survey",
@@ -52,13 +52,13 @@ __all__ = [
 ]
 
 _ROOMS = {
-    "surveys": ("Survey", "load"),
-    "face_map": ("map_face",),
-    "planning": ("plan_faces",),
-    "twist": ("twist_of",),
-    "comparison": ("compare",),
-    "history": ("before_and_after",),
-    "figures": (
+    "answers.surveys": ("Survey", "load"),
+    "answers.face_map": ("map_face",),
+    "answers.plan": ("plan_faces",),
+    "answers.twist": ("twist_of",),
+    "answers.comparison": ("compare",),
+    "answers.history": ("before_and_after",),
+    "draw.figures": (
         "bed_figure",
         "comparison_figure",
         "history_figure",

@@ -13,10 +13,10 @@ from acquire.commands.talk import say_cautions, say_notes
 from acquire.commands.traverse_options import TraverseCommand, asked_of, traverse_options
 
 if TYPE_CHECKING:
-    from acquire.handwork.asking import Asker
-    from acquire.handwork.entry import Entry
-    from acquire.journal import JournalWriter
-    from acquire.traverse_file import Setup
+    from acquire.entry.asking import Asker
+    from acquire.entry.under_way import Entry
+    from acquire.model.traverse import Setup
+    from acquire.store.journal import JournalWriter
 
 SETTLE_VIAL_S = 15.0
 
@@ -53,10 +53,10 @@ def command(
     (Ctrl-C, a closed terminal, a flat battery) goes on where it stopped when the same command is
     given again. Without a terminal, lines are taken as they come.
     """
-    from acquire.handwork.keeping import resumable
-    from acquire.journal import JournalWriter, begin
-    from acquire.setup_checks import make_setup, setup_warnings
-    from acquire.traverse_file import survey_bed
+    from acquire.record.keeping import resumable
+    from acquire.record.setup_checks import make_setup, setup_warnings
+    from acquire.store import survey_bed
+    from acquire.store.journal import JournalWriter, begin
 
     created = datetime.now(UTC).isoformat(timespec="seconds")
     setup = make_setup(
@@ -82,9 +82,9 @@ def _goes_on(left: Path, resume: bool | None) -> bool:
 
 
 def _enter(ctx: click.Context, survey: Path, writer: "JournalWriter", options: dict[str, Any]) -> int:
-    from acquire.handwork.asking import Manner, enter_readings
-    from acquire.handwork.entry import Entry
-    from acquire.handwork.keeping import keep_line, lines_of
+    from acquire.entry.asking import Manner, enter_readings
+    from acquire.entry.under_way import Entry
+    from acquire.record.keeping import keep_line, lines_of
 
     with writer:
         setup = writer.setup
@@ -101,15 +101,15 @@ def _enter(ctx: click.Context, survey: Path, writer: "JournalWriter", options: d
 
 
 def _places(setup: "Setup", options: dict[str, Any]) -> tuple[float, ...]:
-    from acquire.handwork.plan import stations_to_read
+    from acquire.entry.plan import stations_to_read
 
     places = stations_to_read(setup, options["step_mm"], options["from_mm"], options["to_mm"])
     return tuple(sorted(places)) if options["sheet"] else places
 
 
 def _finished(entry: "Entry", is_ended: bool, writer: "JournalWriter") -> int:
-    from acquire.handwork.asking import closing_words
-    from acquire.handwork.keeping import made_traverse
+    from acquire.entry.asking import closing_words
+    from acquire.record.keeping import made_traverse
 
     if not entry.lines:
         writer.path.unlink()
@@ -136,7 +136,7 @@ def _finished(entry: "Entry", is_ended: bool, writer: "JournalWriter") -> int:
 def _asker(setup: "Setup", is_from_sheet: bool) -> "Asker":
     import shutil
 
-    from acquire.handwork.asking import Asker
+    from acquire.entry.asking import Asker
 
     is_person = sys.stdin.isatty()
     began = datetime.fromisoformat(setup.created_utc)

@@ -14,8 +14,8 @@ def command(survey: Path, target: Path) -> None:
     The CSV files hold the readings at their stations and can be imported again; the HDF5 file holds
     everything, a group for each traverse.
     """
-    from acquire.traverse_file import survey_bed
-    from acquire.traverse_file.exporting import export_csv, export_hdf5
+    from acquire.store import survey_bed
+    from acquire.store.exporting import export_csv, export_hdf5
 
     survey_bed(survey)
     if target.suffix in (".h5", ".hdf5"):

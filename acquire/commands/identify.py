@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acquire.errors import BedError, PortError, UnitError
+from acquire.model.errors import BedError, PortError, UnitError
 
 if TYPE_CHECKING:
-    from acquire.bed import Instrument
-    from acquire.identify import Identified, Meaning
+    from acquire.bench.identify import Identified, Meaning
+    from acquire.model.bed import Instrument
 
 SHOWN_EVERY_S = 0.25
 
@@ -63,8 +63,8 @@ def command(
     On a terminal it then shows the readings and asks for a known move, which gives sign and unit.
     Isolate the machine and lock it off before fitting anything to it.
     """
-    from acquire import identify as work
-    from acquire.ports import found_ports
+    from acquire.bench import identify as work
+    from acquire.receive.ports import found_ports
 
     found = work.identify(port, requests, most_s=seconds, say=lambda words: click.echo(words, err=True))
     for line in _answer(found):
@@ -110,7 +110,7 @@ def _asked_quantity(likely: str) -> str:
 
 def _fitting_unit(quantity: str, unit: str | None, written: str | None) -> str:
     """The unit asked for, else the one written in the lines, else the one that waylog keeps."""
-    from acquire.units import CONTRACT_UNIT, FACTORS, unit_name
+    from acquire.model.units import CONTRACT_UNIT, FACTORS, unit_name
 
     if unit is None:
         return written if written in FACTORS[quantity] else CONTRACT_UNIT[quantity]
@@ -122,7 +122,7 @@ def _fitting_unit(quantity: str, unit: str | None, written: str | None) -> str:
 
 def _live(trial: "Instrument") -> list[float]:
     """Show the readings as they come, for a few seconds."""
-    from acquire.identify import read_for
+    from acquire.bench.identify import read_for
 
     shown_s = [float("-inf")]
 
@@ -144,8 +144,8 @@ def _live(trial: "Instrument") -> list[float]:
 
 
 def _asked_meaning(trial: "Instrument") -> "Meaning | None":
-    from acquire.identify import known_move, meaning_of_move, read_for
-    from acquire.units import parse_reading
+    from acquire.bench.identify import known_move, meaning_of_move, read_for
+    from acquire.model.units import parse_reading
 
     move, example = MOVES[trial.quantity]
     click.echo(f"Which way is plus, and what is one worth? A known move tells: {move}; {example}.")
@@ -177,8 +177,8 @@ def _asked_meaning(trial: "Instrument") -> "Meaning | None":
 
 def _give(text: str, into: Path | None, name: str) -> None:
     """Print the tables, or write them into the survey's bed.toml."""
-    from acquire.bed import read_bed
-    from acquire.bed.editing import change_bed
+    from acquire.model.bed_toml.editing import change_bed
+    from acquire.model.bed_toml.reading import read_bed
 
     if into is None:
         click.echo("\nFor bed.toml:\n")

@@ -9,11 +9,11 @@ import click
 
 from acquire.commands.talk import is_quiet, say_notes
 from acquire.commands.traverse_options import TraverseCommand, asked_of, traverse_options
-from acquire.errors import EntryError
+from acquire.model.errors import EntryError
 
 if TYPE_CHECKING:
-    from acquire.readings import ReadingsTable
-    from acquire.traverse_file import Setup
+    from acquire.model.traverse import Setup
+    from acquire.reduce.written import ReadingsTable
 
 PREVIEWED = 3
 
@@ -42,10 +42,10 @@ def command(
     Units may stand in the header, as in "reading (thou)". An empty reading is a gap. Commas,
     semicolons or tabs separate; decimal commas are understood. All rows are taken, or none.
     """
-    from acquire.handwork.keeping import keep_readings
-    from acquire.readings import readings_imported
-    from acquire.setup_checks import make_setup, setup_warnings
-    from acquire.traverse_file import survey_bed
+    from acquire.record.keeping import keep_readings
+    from acquire.record.setup_checks import make_setup, setup_warnings
+    from acquire.reduce.written import readings_imported
+    from acquire.store import survey_bed
 
     created = datetime.now(UTC).isoformat(timespec="seconds")
     asked = {**asked_of(options, face), "unit": unit}
@@ -61,7 +61,7 @@ def command(
 
 
 def _bytes_of(csv_file: Path) -> bytes:
-    from acquire.readings.cutting import LARGEST_FILE_BYTES
+    from acquire.reduce.written.cutting import LARGEST_FILE_BYTES
 
     try:
         if csv_file.stat().st_size > LARGEST_FILE_BYTES:
@@ -76,7 +76,7 @@ def _bytes_of(csv_file: Path) -> bytes:
 
 
 def _say_understood(setup: "Setup", table: "ReadingsTable") -> None:
-    from acquire.handwork.doubts import reading_words
+    from acquire.entry.doubts import reading_words
 
     click.echo("understood:", err=True)
     for words in table.understood:
@@ -100,7 +100,7 @@ def _gap_words(gap_mm: Sequence[float]) -> str:
 def _answer(setup: "Setup", table: "ReadingsTable", path: Path | None, as_json: bool) -> None:
     import json
 
-    from acquire.traverse_file import number_of
+    from acquire.store import number_of
 
     stations = table.stations
     number = None if path is None else number_of(path)

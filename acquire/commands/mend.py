@@ -14,7 +14,7 @@ def command(survey: Path) -> int:
     it; what was lost is said. A journal from which nothing can be had stays as it is, and
     so does every earlier traverse. Nothing measured is deleted.
     """
-    from acquire.mending import LEFT, mend
+    from acquire.record.mending import LEFT, mend
 
     done = mend(survey)
     for each in done:

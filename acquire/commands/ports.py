@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from acquire.bed import Bed
-    from acquire.ports import Found
+    from acquire.model.bed import Bed
+    from acquire.receive.ports import Found
 
 
 @click.command(name="ports")
@@ -17,8 +17,8 @@ def command(survey: Path | None) -> None:
 
     Wire nothing into the machine's emergency stop or its control.
     """
-    from acquire.bed import read_bed
-    from acquire.ports import found_ports
+    from acquire.model.bed_toml.reading import read_bed
+    from acquire.receive.ports import found_ports
 
     ports = found_ports()
     for line in _here(ports):
@@ -30,7 +30,7 @@ def command(survey: Path | None) -> None:
 
 
 def _here(ports: "list[Found]") -> list[str]:
-    from acquire.identify import stable_name
+    from acquire.bench.identify import stable_name
 
     if not ports:
         return ["No serial port is here. Plug the adapter in; a data cable is needed, not one for charging."]
@@ -50,8 +50,8 @@ def _here(ports: "list[Found]") -> list[str]:
 
 
 def _expected(bed: "Bed", ports: "list[Found]") -> list[str]:
-    from acquire.errors import PortError
-    from acquire.ports import resolve
+    from acquire.model.errors import PortError
+    from acquire.receive.ports import resolve
 
     lines = []
     for instrument in bed.instruments.values():

@@ -12,11 +12,11 @@ from acquire.commands.traverse_options import TraverseCommand, asked_of, travers
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from acquire.bed import Bed, Instrument
-    from acquire.ports import Chunk, PortEvent
-    from acquire.recorder import Recording
-    from acquire.screen import Screen
-    from acquire.traverse_file import Setup
+    from acquire.console import Screen
+    from acquire.model.bed import Bed, Instrument
+    from acquire.model.traverse import Setup
+    from acquire.receive.ports import Chunk, PortEvent
+    from acquire.record.recorder import Recording
 
 
 @click.command(name="record", cls=TraverseCommand)
@@ -66,9 +66,9 @@ def command(ctx: click.Context, survey: Path, face: str | None, **options: Any) 
     Every byte is kept as it comes. It ends with q, Ctrl-C, at the last station or after --seconds;
     then the traverse's file is written. A recording that was killed comes back with `waylog mend`.
     """
-    from acquire.recorder import Recorder, ending_signals, utc_now
-    from acquire.setup_checks import make_setup, setup_warnings
-    from acquire.traverse_file import survey_bed
+    from acquire.record.recorder import Recorder, ending_signals, utc_now
+    from acquire.record.setup_checks import make_setup, setup_warnings
+    from acquire.store import survey_bed
 
     bed = survey_bed(survey)
     setup = make_setup(
@@ -131,14 +131,14 @@ class _Beforehand:
 
 
 def _announced(from_mm: float | None) -> list[tuple[str, str]]:
-    from acquire.derivation.placed import FEED_FROM
+    from acquire.reduce.placed import FEED_FROM
 
     return [] if from_mm is None else [(FEED_FROM, f"{from_mm:.10g}")]
 
 
 def _check_position(setup: "Setup", from_mm: float | None) -> None:
     """Refuse what cannot be recorded: no port to listen to, a place that is off the bed."""
-    from acquire.errors import EntryError
+    from acquire.model.errors import EntryError
 
     if setup.position == "file":
         raise EntryError("--position file", "found a recording", "scale:NAME | stations | feed:MM_PER_S")
@@ -151,7 +151,7 @@ def _check_position(setup: "Setup", from_mm: float | None) -> None:
 
 
 def _instrument_beside(bed: "Bed", name: str) -> "Instrument":
-    from acquire.errors import EntryError
+    from acquire.model.errors import EntryError
 
     if name not in bed.instruments:
         known = " | ".join(bed.instruments) or "none is described"
@@ -162,8 +162,8 @@ def _instrument_beside(bed: "Bed", name: str) -> "Instrument":
 def _screen(
     ctx: click.Context, survey: Path, setup: "Setup", beside: list["Instrument"], options: dict[str, Any]
 ) -> "Screen":
-    from acquire.screen import Screen
-    from acquire.screen.window import WindowFeed
+    from acquire.console import Screen
+    from acquire.console.window import WindowFeed
 
     maker = (ctx.find_root().obj or {}).get("companion")
     return Screen(
@@ -214,7 +214,7 @@ MOST_WORDS = 12
 
 def _worth_a_word(path: Path) -> list[str]:
     """What the person ought to look at while the instruments are still on the bed."""
-    from acquire.traverse_file import read_traverse
+    from acquire.store import read_traverse
 
     events = read_traverse(path).events
     found = [

@@ -16,8 +16,8 @@ def command(survey: Path, numbers: tuple[int, ...]) -> None:
     All of them, or those of the NUMBERs. Each keeps its number; the old file goes to
     traverses/superseded. Where one of them cannot be derived, none is touched.
     """
-    from acquire.redoing import redo
-    from acquire.traverse_file import files_of
+    from acquire.record.redoing import redo
+    from acquire.store import files_of
 
     with progress("deriving", len(numbers) or len(files_of(survey))) as step:
         done = redo(survey, numbers, on_derived=step)

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from acquire.units import length_text
+from acquire.model.units import length_text
 
 _HEADINGS = {
     "number": "no.",
@@ -31,7 +31,7 @@ _COUNTED = ("overflow", "out_of_range", "repeated", "frozen", "late", "no_positi
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
 def command(what: Path, as_json: bool) -> None:
     """List what a survey folder or one traverse file holds."""
-    from acquire.showing import file_shown, survey_shown
+    from acquire.store.showing import file_shown, survey_shown
 
     found = survey_shown(what) if what.is_dir() else file_shown(what)
     if as_json:

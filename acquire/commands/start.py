@@ -9,10 +9,10 @@ from typing import Any
 
 import click
 
-from acquire.bed import parse_bed
-from acquire.bed.composing import INSTRUMENT_KINDS, PRESETS, NewBed, NewFace, compose, preset_faces
-from acquire.errors import SurveyError, UnitError
-from acquire.units import MM_PER_INCH, parse_reading, to_contract
+from acquire.model.bed_toml.composing import INSTRUMENT_KINDS, PRESETS, NewBed, NewFace, compose, preset_faces
+from acquire.model.bed_toml.reading import parse_bed
+from acquire.model.errors import SurveyError, UnitError
+from acquire.model.units import MM_PER_INCH, parse_reading, to_contract
 
 CAUTIONS = """\
 Before anything goes on the machine (your local codes and a qualified person come first):
@@ -261,7 +261,7 @@ def _degrees(question: str) -> float | None:
 
 def _write(folder: Path, text: str) -> None:
     """Put bed.toml in place only where none has come meanwhile."""
-    from acquire.traverse_file.places import beside, put_in_place, sync_file
+    from acquire.store.safe_files import beside, put_in_place, sync_file
 
     path = folder / "bed.toml"
     try:

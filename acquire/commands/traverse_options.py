@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from acquire.setup_checks import CARRIAGE, DIRECTIONS, MODES
+from acquire.record.setup_checks import CARRIAGE, DIRECTIONS, MODES
 
 _OPTIONS = (
     click.option("--instrument", "-i", required=True, metavar="I", help="Instrument in bed.toml."),

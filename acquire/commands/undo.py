@@ -14,7 +14,7 @@ def command(survey: Path, number: int | None) -> int:
     Its file goes to traverses/withdrawn and can be moved back from there by hand. Its
     number is not used again.
     """
-    from acquire.handwork.withdrawing import withdraw
+    from acquire.store.withdrawing import withdraw
 
     old, new = withdraw(survey, number)
     click.echo(f"taken out: {old.name}\nkept as {new}")

@@ -12,8 +12,8 @@ import click
 from acquire.commands.talk import CAUTION, PLACING_CAUTION, say_cautions
 
 if TYPE_CHECKING:
-    from acquire.bed import Bed, Instrument
-    from acquire.watch import Sitting
+    from acquire.bench import Sitting
+    from acquire.model.bed import Bed, Instrument
 
 FOOT = "q: end"
 PLAIN_WHILE_MEASURING_S = 10.0
@@ -56,7 +56,7 @@ def command(survey: Path, names: tuple[str, ...], **options: Any) -> int:
     that into bed.toml (without a terminal only with --write).
     """
     _refuse_what_cannot_be_measured(options)
-    from acquire.traverse_file import survey_bed
+    from acquire.store import survey_bed
 
     bed = survey_bed(survey)
     instruments = _chosen(bed, names, needs_one=bool(options["replace"] or options["reverse_end"]))
@@ -72,7 +72,7 @@ def _refuse_what_cannot_be_measured(options: Mapping[str, Any]) -> None:
     given = [name for name in ("still_minutes", "replace", "reverse_end") if options[name]]
     if len(given) > 1:
         raise click.UsageError("one of --still, --replace and --reverse-end at a time.")
-    from acquire.watch.still import FEWEST_DWELLS
+    from acquire.bench.still import FEWEST_DWELLS
 
     least_s = FEWEST_DWELLS * options["dwell_s"]
     if options["still_minutes"] and options["still_minutes"] * 60 < least_s:
@@ -83,7 +83,7 @@ def _refuse_what_cannot_be_measured(options: Mapping[str, Any]) -> None:
 
 
 def _chosen(bed: "Bed", names: tuple[str, ...], needs_one: bool) -> list["Instrument"]:
-    from acquire.errors import EntryError
+    from acquire.model.errors import EntryError
 
     speaking = [instrument for instrument in bed.instruments.values() if instrument.speaks]
     known = " | ".join(i.name for i in speaking)
@@ -106,9 +106,9 @@ def _chosen(bed: "Bed", names: tuple[str, ...], needs_one: bool) -> list["Instru
 @contextmanager
 def _sitting(instruments: list["Instrument"], options: Mapping[str, Any]) -> Iterator["Sitting"]:
     """Ports opened, a page or plain lines, keys where there is a terminal, signals that end it."""
-    from acquire.recorder import ending_signals
-    from acquire.screen.keys import keys
-    from acquire.watch import Ear, Sitting
+    from acquire.bench import Ear, Sitting
+    from acquire.console.keys import keys
+    from acquire.record.recorder import ending_signals
 
     measures = bool(options["still_minutes"] or options["replace"] or options["reverse_end"])
     with ExitStack() as stack:
@@ -124,7 +124,7 @@ def _sitting(instruments: list["Instrument"], options: Mapping[str, Any]) -> Ite
 def _view(stack: ExitStack, measures: bool) -> Any:
     from rich.console import Console
 
-    from acquire.watch import PageView, PlainView
+    from acquire.bench import PageView, PlainView
 
     console = Console(highlight=False)
     if console.is_terminal and not console.is_dumb_terminal:
@@ -143,7 +143,7 @@ def _measured(
     sitting: "Sitting", bed: "Bed", instruments: list["Instrument"], options: Mapping[str, Any]
 ) -> tuple[Values, list[str]]:
     """What may be written, by instrument and key, and what is to be said."""
-    from acquire.watch import words
+    from acquire.bench import words
 
     dwell_s = options["dwell_s"]
     if options["still_minutes"]:
@@ -162,8 +162,8 @@ def _measured(
 
 def _stood_still(sitting: "Sitting", seconds: float, dwell_s: float) -> tuple[Values, list[str]]:
     """One instrument that sent too little does not take the others' results with it."""
-    from acquire.errors import AcquireError
-    from acquire.watch.words import still_words
+    from acquire.bench.words import still_words
+    from acquire.model.errors import AcquireError
 
     found = sitting.stand_still(seconds, dwell_s)
     values: Values = {}
@@ -194,7 +194,7 @@ def _gauge_mm(bed: "Bed", across: tuple[str, str] | None) -> float | None:
 
 def _offer(path: Path, bed: "Bed", values: Values, options: Mapping[str, Any]) -> int:
     """Ask, write, and say what stands there now."""
-    from acquire.bed.editing import set_instrument_values
+    from acquire.model.bed_toml.editing import set_instrument_values
 
     for name, found in values.items():
         new = {key: value if key == "resolution" else _rounded(value) for key, value in found.items()}

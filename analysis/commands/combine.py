@@ -9,7 +9,7 @@ import click
 from analysis.commands.options import Shown, answer_options, give, survey_argument
 
 if TYPE_CHECKING:
-    from analysis.whole_bed import WholeBed
+    from analysis.answers.whole_bed import WholeBed
 
 
 @click.command("combine")
@@ -22,15 +22,15 @@ if TYPE_CHECKING:
 @answer_options
 def command(survey: Path, own_noise: bool, as_json: bool, picture: Path | None, inch: bool | None) -> None:
     """One map of SURVEY's bed from every traverse: what disagrees, and what cannot be told."""
-    from analysis.surveys import load
-    from analysis.whole_bed import whole_bed
+    from analysis.answers.surveys import load
+    from analysis.answers.whole_bed import whole_bed
 
     loaded = load(survey)
     bed_map = loaded.map(use_variance_components=own_noise)
     result = whole_bed(bed_map, loaded.noise(), loaded.left_out)
 
     def draw(in_inches: bool) -> object:
-        from analysis.figures import bed_figure
+        from analysis.draw.figures import bed_figure
 
         return bed_figure(result, loaded.bed, in_inches)
 
@@ -41,7 +41,7 @@ def command(survey: Path, own_noise: bool, as_json: bool, picture: Path | None, 
 
 def words(result: "WholeBed", inch: bool, own_noise: bool) -> Sequence[str]:
     """Face by face, then whether the readings fit each other, then what is not known."""
-    from analysis.words import fit_words, notes, shape_words, suspect_words, unchecked_words
+    from analysis.words.answers import fit_words, notes, shape_words, suspect_words, unchecked_words
 
     lines = [shape_words(each, inch) for each in result.maps.values()]
     said = " ".join(result.cannot_tell)

@@ -9,7 +9,7 @@ import click
 from analysis.commands.options import Shown, answer_options, give, survey_argument
 
 if TYPE_CHECKING:
-    from analysis.comparison import Comparison
+    from analysis.answers.comparison import Comparison
 
 
 @click.command("compare")
@@ -23,14 +23,14 @@ def command(survey: Path, a: str, b: str, as_json: bool, picture: Path | None, i
     Only estimates of the same thing can be compared. An indicator carried on one way and reading
     another gives their difference, and is held against the difference of their level maps.
     """
-    from analysis.comparison import compare
-    from analysis.surveys import load
+    from analysis.answers.comparison import compare
+    from analysis.answers.surveys import load
 
     loaded = load(survey)
     result = compare(loaded.measuring, loaded.bed, a, b)
 
     def draw(in_inches: bool) -> object:
-        from analysis.figures import comparison_figure
+        from analysis.draw.figures import comparison_figure
 
         return comparison_figure(result, in_inches)
 
@@ -39,8 +39,8 @@ def command(survey: Path, a: str, b: str, as_json: bool, picture: Path | None, i
 
 def words(result: "Comparison", inch: bool) -> Sequence[str]:
     """The verdict, then the differences station by station."""
-    from acquire.units import length_text
-    from analysis.words import columns, comparison_words, notes
+    from acquire.model.units import length_text
+    from analysis.words.answers import columns, comparison_words, notes
 
     lines = comparison_words(result, inch)
     if result.smoothed_over_mm is not None:

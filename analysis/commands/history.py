@@ -8,7 +8,7 @@ import click
 from analysis.commands.options import Shown, answer_options, give
 
 if TYPE_CHECKING:
-    from analysis.history import BeforeAndAfter
+    from analysis.answers.history import BeforeAndAfter
 
 
 @click.command("history")
@@ -25,9 +25,9 @@ def command(
     after it: same faces, bed standing alike, same instruments. Traverses that are in both count
     as before. A line is taken off the change of each face: what was taken off evenly does not show.
     """
-    from acquire.errors import AnalysisError
-    from analysis.history import before_and_after
-    from analysis.surveys import load
+    from acquire.model.errors import AnalysisError
+    from analysis.answers.history import before_and_after
+    from analysis.answers.surveys import load
 
     after = load(survey)
     result = before_and_after(load(before), after, () if face is None else (face,))
@@ -37,7 +37,7 @@ def command(
         )  # fmt: skip
 
     def draw(in_inches: bool) -> object:
-        from analysis.figures.history_figure import history_figure
+        from analysis.draw.figures.history import history_figure
 
         if not result.faces:
             raise AnalysisError(str(picture), "no face is known both before and after", "one to draw")
@@ -49,7 +49,7 @@ def command(
 
 def words(result: "BeforeAndAfter", inch: bool, with_table: bool) -> list[str]:
     """The verdicts; of one face also the change station by station."""
-    from analysis.history_words import change_table, history_words
+    from analysis.words.history import change_table, history_words
 
     lines = history_words(result, inch)
     return lines + [row for change in result.faces if with_table for row in change_table(change, inch)]

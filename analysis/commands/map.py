@@ -9,8 +9,8 @@ import click
 from analysis.commands.options import Shown, answer_options, give, survey_argument
 
 if TYPE_CHECKING:
-    from analysis.cumulative import HandCheck
-    from analysis.face_map import FaceMap
+    from analysis.answers.face_map import FaceMap
+    from analysis.level.cumulative import HandCheck
 
 LINES = ("ends", "least-squares", "minimum-zone", "unworn")
 
@@ -35,15 +35,15 @@ def command(
     inch: bool | None,
 ) -> None:
     """The shape of one FACE of SURVEY: hollow or crowned, by how much, how sure."""
-    from analysis.face_map import map_face
-    from analysis.surveys import load
+    from analysis.answers.face_map import map_face
+    from analysis.answers.surveys import load
 
     loaded = load(survey)
     result = map_face(loaded.map(by), face, by=by, line=line, over_mm=over_mm)
     checks = _hand_checks(loaded, result) if explain else []
 
     def draw(in_inches: bool) -> object:
-        from analysis.figures import profile_figure
+        from analysis.draw.figures import profile_figure
 
         return profile_figure(result, in_inches)
 
@@ -55,9 +55,9 @@ def command(
 
 def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
     """The answer, then where it is from, then the heights, then what to mind."""
-    from acquire.units import height_text, length_text
-    from analysis.drift import drift_words
-    from analysis.words import LINE_WORDS, columns, notes, one_base_apart_words, shape_words
+    from acquire.model.units import height_text, length_text
+    from analysis.adjust.drift import drift_words
+    from analysis.words.answers import LINE_WORDS, columns, notes, one_base_apart_words, shape_words
 
     half = result.straightness_expanded_um / 2
     numbers = ", ".join(str(n) for n in result.traverses)
@@ -94,9 +94,9 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
 
 def _hand_checks(loaded: object, result: "FaceMap") -> "list[HandCheck]":
     """The sum on paper of every stepped level run on the face, forward and reverse by themselves."""
-    from acquire.errors import AnalysisError
-    from analysis.cumulative import hand_check
-    from analysis.surveys import Survey
+    from acquire.model.errors import AnalysisError
+    from analysis.answers.surveys import Survey
+    from analysis.level.cumulative import hand_check
 
     assert isinstance(loaded, Survey)
     runs = [
@@ -127,7 +127,7 @@ def _hand_checks(loaded: object, result: "FaceMap") -> "list[HandCheck]":
 
 def explain_words(check: "HandCheck") -> list[str]:
     """The calculation as one would write it on paper."""
-    from analysis.words import table
+    from analysis.words.answers import table
 
     def number(value: float | None) -> str:
         return "" if value is None else f"{value:.2f}"

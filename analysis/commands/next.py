@@ -9,7 +9,7 @@ import click
 from analysis.commands.options import survey_argument
 
 if TYPE_CHECKING:
-    from analysis.next_traverse import NextTraverse
+    from analysis.answers.next_traverse import NextTraverse
 
 MOST = 6
 
@@ -20,9 +20,9 @@ MOST = 6
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def command(survey: Path, wanted: str, as_json: bool) -> None:
     """Which further traverse of SURVEY would help most, and by how much."""
-    from analysis.answers import as_json as json_of
-    from analysis.next_traverse import next_traverse
-    from analysis.surveys import load
+    from analysis.answers.next_traverse import next_traverse
+    from analysis.answers.surveys import load
+    from analysis.commands.json_form import as_json as json_of
 
     loaded = load(survey)
     result = next_traverse(loaded.map(), wanted)
@@ -31,7 +31,7 @@ def command(survey: Path, wanted: str, as_json: bool) -> None:
 
 def words(result: "NextTraverse", survey: str) -> Sequence[str]:
     """The best first, with what to type."""
-    from analysis.next_traverse import varied
+    from analysis.answers.next_traverse import varied
 
     if not result.advice:
         return ["No further traverse with these instruments would narrow anything by a tenth."]

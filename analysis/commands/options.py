@@ -55,13 +55,13 @@ def give(
     """
     inch = display_inch if shown.inch is None else shown.inch
     if shown.json:
-        from analysis.answers import as_json
+        from analysis.commands.json_form import as_json
 
         click.echo(as_json(result))
     else:
         click.echo("\n".join(words(inch)))
     if shown.picture is not None and draw is not None:
-        from analysis.figures import save
+        from analysis.draw.figures import save
 
         save(draw(inch), shown.picture)
         click.echo(f"picture: {shown.picture}", err=True)

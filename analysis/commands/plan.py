@@ -9,7 +9,7 @@ import click
 from analysis.commands.options import Shown, answer_options, give, survey_argument
 
 if TYPE_CHECKING:
-    from analysis.planning import FacePlan, Plans
+    from analysis.answers.plan import FacePlan, Plans
 
 
 @click.command("plan")
@@ -51,8 +51,8 @@ def command(
     inch: bool | None,
 ) -> None:
     """What to take off each FACE of SURVEY so that it ends straight, and what blue it shows now."""
-    from analysis.planning import plan_faces
-    from analysis.surveys import load
+    from analysis.answers.plan import plan_faces
+    from analysis.answers.surveys import load
 
     loaded = load(survey)
     result = plan_faces(
@@ -60,7 +60,7 @@ def command(
     )
 
     def draw(in_inches: bool) -> object:
-        from analysis.figures import plan_figure
+        from analysis.draw.figures import plan_figure
 
         return plan_figure(tuple(result.plans.values()), in_inches)
 
@@ -76,8 +76,8 @@ def plan_words(result: "Plans", inch: bool) -> Sequence[str]:
 
 
 def _face_words(plan: "FacePlan", inch: bool) -> list[str]:
-    from analysis.plan_words import blue_words, flank_note, plan_answer, plan_heads, plan_notes, plan_rows
-    from analysis.words import notes, table
+    from analysis.words.answers import notes, table
+    from analysis.words.plan import blue_words, flank_note, plan_answer, plan_heads, plan_notes, plan_rows
 
     beside = [*plan_notes(plan, inch), *flank_note(plan), *blue_words(plan.blue, inch)]
     return [

@@ -10,8 +10,8 @@ import click
 from analysis.commands.options import survey_argument
 
 if TYPE_CHECKING:
+    from analysis.answers.surveys import Survey
     from analysis.report import Contents
-    from analysis.surveys import Survey
 
 
 @click.command("report")
@@ -29,9 +29,9 @@ def command(survey: Path, before: Path | None, pdf: bool, inch: bool | None) -> 
     It is made anew each time. Prints its five lines, then where it is. With --before, traverses that
     SURVEY has from before the work stand in that part of the page alone.
     """
-    from acquire.errors import AnalysisError
+    from acquire.model.errors import AnalysisError
+    from analysis.answers.surveys import load
     from analysis.report import PRINTED, find_browser, write_report
-    from analysis.surveys import load
 
     loaded = load(survey)
     in_inches = loaded.bed.is_inch if inch is None else inch
@@ -55,9 +55,9 @@ def command(survey: Path, before: Path | None, pdf: bool, inch: bool | None) -> 
 
 def _contents(survey: "Survey", before: Path | None, inch: bool) -> "Contents":
     """What is on the page; what was measured before the work is no part of the present shape."""
-    from analysis.history import only_new
+    from analysis.answers.history import only_new
+    from analysis.answers.surveys import load
     from analysis.report import gather, history_sections
-    from analysis.surveys import load
 
     if before is None:
         return gather(survey, inch)

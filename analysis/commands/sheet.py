@@ -27,9 +27,9 @@ def command(
     Beside the PDF stands a table (CSV) for each face, with the same rows: filled in with any
     spreadsheet, it is taken back by `waylog import`, once with --direction forward and once reverse.
     """
-    from acquire.errors import AnalysisError
-    from acquire.traverse_file import survey_bed
-    from analysis.sheets import plan_sheet, refuse_existing, write_sheets, write_twin
+    from acquire.model.errors import AnalysisError
+    from acquire.store import survey_bed
+    from analysis.draw.sheets import plan_sheet, refuse_existing, write_sheets, write_twin
 
     bed = survey_bed(survey)
     sheets = [plan_sheet(bed, face, instrument) for face in faces]

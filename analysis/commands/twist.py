@@ -9,7 +9,7 @@ import click
 from analysis.commands.options import Shown, answer_options, give, survey_argument
 
 if TYPE_CHECKING:
-    from analysis.twist import Twist
+    from analysis.answers.twist import Twist
 
 
 @click.command("twist")
@@ -21,14 +21,14 @@ def command(
     survey: Path, front: str | None, rear: str | None, as_json: bool, picture: Path | None, inch: bool | None
 ) -> None:
     """How twisted SURVEY's bed is: the roll of its ways along the bed."""
-    from analysis.surveys import load
-    from analysis.twist import twist_of
+    from analysis.answers.surveys import load
+    from analysis.answers.twist import twist_of
 
     loaded = load(survey)
     result = twist_of(loaded.measuring, loaded.bed, front, rear)
 
     def draw(in_inches: bool) -> object:
-        from analysis.figures import twist_figure
+        from analysis.draw.figures import twist_figure
 
         return twist_figure(result, in_inches)
 
@@ -37,7 +37,7 @@ def command(
 
 def twist_words(result: "Twist", inch: bool) -> Sequence[str]:
     """The answer in words: how much, which way, how sure, and whether two ways of measuring agree."""
-    from analysis.words import (
+    from analysis.words.answers import (
         agreement_words,
         columns,
         known_up_to_words,

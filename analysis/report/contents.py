@@ -5,22 +5,22 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TypeVar
 
-from acquire.bed import Bed
-from acquire.errors import AnalysisError
-from acquire.traverse_file import Traverse
-from acquire.traverse_file.survey import files_of
-from acquire.units import length_text
-from analysis.comparison import Comparison, compare
-from analysis.face_map import FaceMap, map_face
-from analysis.figures import bed_figure, comparison_figure, inline_svg, profile_figure, twist_figure
-from analysis.next_traverse import next_traverse, varied
+from acquire.model.bed import Bed
+from acquire.model.errors import AnalysisError
+from acquire.model.traverse import Traverse
+from acquire.model.units import length_text
+from acquire.store.survey import files_of
+from analysis.answers.comparison import Comparison, compare
+from analysis.answers.face_map import FaceMap, map_face
+from analysis.answers.next_traverse import next_traverse, varied
+from analysis.answers.surveys import Survey
+from analysis.answers.twist import Twist, twist_of
+from analysis.answers.whole_bed import whole_bed
+from analysis.draw.figures import bed_figure, comparison_figure, inline_svg, profile_figure, twist_figure
 from analysis.report.plan import PlanPart, TrustPart, plan_parts, trust_part
 from analysis.report.summary import Answers, Line, summary_lines
 from analysis.report.tables import StationTable, height_table, roll_table
-from analysis.surveys import Survey
-from analysis.twist import Twist, twist_of
-from analysis.whole_bed import whole_bed
-from analysis.words import (
+from analysis.words.answers import (
     LINE_WORDS,
     agreement_words,
     comparison_words,

@@ -1,12 +1,12 @@
 """Before and after on the page: an older survey of the bed held against the present one."""
 
-from analysis.figures import inline_svg
-from analysis.figures.history_figure import history_figure
-from analysis.history import BeforeAndAfter, FaceChange, before_and_after
-from analysis.history_words import alike_words, face_change_words, twist_change_words, unknown_words
+from analysis.answers.history import BeforeAndAfter, FaceChange, before_and_after
+from analysis.answers.surveys import Survey
+from analysis.draw.figures import inline_svg
+from analysis.draw.figures.history import history_figure
 from analysis.report.contents import Section, as_sentence
-from analysis.surveys import Survey
-from analysis.words import notes
+from analysis.words.answers import notes
+from analysis.words.history import alike_words, face_change_words, twist_change_words, unknown_words
 
 
 def history_sections(before: Survey, after: Survey, inch: bool) -> tuple[Section, ...]:

@@ -4,9 +4,9 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from acquire.bed import Instrument
-from acquire.traverse_file import Traverse
-from acquire.units import length_text
+from acquire.model.bed import Instrument
+from acquire.model.traverse import Traverse
+from acquire.model.units import length_text
 
 KINDS = {
     "slope": "level",

@@ -6,7 +6,7 @@ from datetime import datetime
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from acquire.units import length_text
+from acquire.model.units import length_text
 from analysis.report.contents import Contents
 from analysis.report.measured import (
     INSTRUMENT_HEADS,
@@ -45,7 +45,7 @@ def render(contents: Contents, made: datetime, paper: str | None = None) -> str:
         A4 | Letter: fixes the paper for printing; else the printer's own is taken.
     """
     templates = Environment(
-        loader=PackageLoader("analysis", "templates"),
+        loader=PackageLoader("analysis.report", "templates"),
         autoescape=True,
         trim_blocks=True,
         lstrip_blocks=True,

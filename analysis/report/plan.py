@@ -3,10 +3,12 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from acquire.errors import AnalysisError
-from analysis.combination import BedMap
-from analysis.datums import datums
-from analysis.plan_words import (
+from acquire.model.errors import AnalysisError
+from analysis.adjust.combination import BedMap
+from analysis.answers.datums import datums
+from analysis.answers.plan import CAUTIONS, FacePlan, plan_faces
+from analysis.report.tables import StationTable, in_blocks
+from analysis.words.plan import (
     blue_words,
     flank_note,
     plan_answer,
@@ -16,8 +18,6 @@ from analysis.plan_words import (
     trust_answer,
     trust_words,
 )
-from analysis.planning import CAUTIONS, FacePlan, plan_faces
-from analysis.report.tables import StationTable, in_blocks
 
 NO_TARGET = (
     "Planned face by face for least metal: `waylog plan` plans them parallel to each other or to a datum."

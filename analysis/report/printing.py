@@ -6,7 +6,7 @@ import subprocess
 import tempfile
 from pathlib import Path
 
-from acquire.errors import AnalysisError
+from acquire.model.errors import AnalysisError
 
 BROWSERS = ("chromium", "chromium-browser")
 LONGEST_S = 120

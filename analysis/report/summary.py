@@ -3,15 +3,15 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from acquire.bed import Bed
-from acquire.errors import AnalysisError
-from acquire.units import height_text, length_text
-from analysis.comparison import Comparison
-from analysis.face_map import FaceMap
-from analysis.next_traverse import Advice
-from analysis.twist import Twist
-from analysis.whole_bed import WholeBed
-from analysis.words import agreement_words, comparison_words, fit_words, roll_words, shape_words
+from acquire.model.bed import Bed
+from acquire.model.errors import AnalysisError
+from acquire.model.units import height_text, length_text
+from analysis.answers.comparison import Comparison
+from analysis.answers.face_map import FaceMap
+from analysis.answers.next_traverse import Advice
+from analysis.answers.twist import Twist
+from analysis.answers.whole_bed import WholeBed
+from analysis.words.answers import agreement_words, comparison_words, fit_words, roll_words, shape_words
 
 MOST_FACES = 3
 BEFORE_METAL = (

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from acquire.units import MM_PER_INCH, UM_PER_THOU, decimals_for, number_text
-from analysis.face_map import FaceMap
-from analysis.twist import Twist
+from acquire.model.units import MM_PER_INCH, UM_PER_THOU, decimals_for, number_text
+from analysis.answers.face_map import FaceMap
+from analysis.answers.twist import Twist
 
 ONE_BLOCK = 6
 """A table of no more rows than this stays in one piece: a long thin one leaves its picture."""

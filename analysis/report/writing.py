@@ -5,7 +5,7 @@ import tempfile
 from datetime import datetime
 from pathlib import Path
 
-from acquire.errors import AnalysisError
+from acquire.model.errors import AnalysisError
 from analysis.report.contents import Contents
 from analysis.report.page import render
 from analysis.report.printing import print_pdf

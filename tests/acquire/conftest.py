@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from acquire.journal import JournalWriter, begin
-from acquire.traverse_file import Events, Setup, Stations, Stream, Traverse
+from acquire.model.traverse import Events, Setup, Stations, Stream, Traverse
+from acquire.store.journal import JournalWriter, begin
 
 INVENTED_BED = """[bed]
 name = "invented bed of the tests"

@@ -8,14 +8,15 @@ import pytest
 from acquire.commands.record import command as record_command
 from acquire.commands.traverse_options import asked_of
 from acquire.demo import imported, jobs_of, make_survey, record, recovered
-from acquire.errors import SurveyError
-from acquire.readings import readings_imported
-from acquire.setup_checks import make_setup
+from acquire.model.errors import SurveyError
+from acquire.model.traverse import FLAGS
+from acquire.record.setup_checks import make_setup
+from acquire.reduce.written import readings_imported
 from acquire.simulated import jobs
 from acquire.simulated.catalogue import SPEAKING
 from acquire.simulated.ports import open_lines
 from acquire.simulated.truth import InventedBed
-from acquire.traverse_file import FLAGS, read_traverse, survey_bed
+from acquire.store import read_traverse, survey_bed
 
 BED = InventedBed(1)
 

@@ -20,15 +20,15 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from acquire.bed import parse_bed
 from acquire.cli import main
-from acquire.conversion import convert_here
-from acquire.derivation import derive
-from acquire.errors import WaylogError
-from acquire.journal import JournalContents, JournalWriter, frames, read_journal
-from acquire.mending import mend
-from acquire.traverse_file import read_traverse, write_traverse
-from acquire.wire import decoder_for
+from acquire.model.bed_toml.reading import parse_bed
+from acquire.model.errors import WaylogError
+from acquire.receive.wire import decoder_for
+from acquire.record.conversion import convert_here
+from acquire.record.mending import mend
+from acquire.reduce import derive
+from acquire.store import read_traverse, write_traverse
+from acquire.store.journal import JournalContents, JournalWriter, frames, read_journal
 
 QUICK = settings(
     max_examples=60,

@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from acquire.bed import parse_bed
-from acquire.traverse_file import Events, Setup, Stations, Traverse
+from acquire.model.bed_toml.reading import parse_bed
+from acquire.model.traverse import Events, Setup, Stations, Traverse
 
 
 @pytest.fixture

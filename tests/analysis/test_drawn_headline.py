@@ -5,10 +5,10 @@ import json
 import numpy as np
 import pytest
 
-from analysis.answers import as_json
-from analysis.combination import combine
+from analysis.adjust.combination import combine
+from analysis.answers.face_map import map_face
+from analysis.commands.json_form import as_json
 from analysis.commands.map import map_words
-from analysis.face_map import map_face
 
 LENGTH = 1200
 

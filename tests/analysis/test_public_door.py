@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 import analysis
-from acquire.bed import parse_bed
-from acquire.traverse_file import write_traverse
+from acquire.model.bed_toml.reading import parse_bed
+from acquire.store import write_traverse
 
 BED = """
 [bed]

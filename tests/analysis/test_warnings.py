@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from analysis.combination import combine
-from analysis.comparison import compare
-from analysis.face_map import map_face
-from analysis.observations.differences import bend_by_temperature_um
+from analysis.adjust.combination import combine
+from analysis.answers.comparison import compare
+from analysis.answers.face_map import map_face
+from analysis.observe.differences import bend_by_temperature_um
 
 STATION = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = np.arange(50.0, 1000.0, 100.0)

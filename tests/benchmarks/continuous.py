@@ -7,9 +7,9 @@ import time
 
 import numpy as np
 
-from analysis.continuous import heights_from_dense_slopes
-from analysis.dense_fit import normal_for, problem_for, solve
-from analysis.dense_slopes import dense_traverse
+from analysis.level.continuous import heights_from_dense_slopes
+from analysis.level.fit import normal_for, problem_for, solve
+from analysis.level.slopes import dense_traverse
 
 
 def timed(deed, rounds: int) -> tuple[float, object]:

@@ -20,10 +20,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.signal import lfilter
 
-from acquire.bed import Bed, parse_bed
-from acquire.traverse_file import Events, Setup, Stations, Traverse
-from analysis.combination import BedMap, combine
-from analysis.reference_lines import remove_line, straightness
+from acquire.model.bed import Bed
+from acquire.model.bed_toml.reading import parse_bed
+from acquire.model.traverse import Events, Setup, Stations, Traverse
+from analysis.adjust.combination import BedMap, combine
+from analysis.linear.reference_lines import remove_line, straightness
 
 COVERAGE_FACTOR = 2.0
 Height = Callable[[np.ndarray], np.ndarray]

@@ -24,11 +24,11 @@ from fault_bench import (
     stepped_journal,
 )
 
-from acquire.conversion import convert_here
-from acquire.derivation import derive
-from acquire.journal import frames, read_journal
-from acquire.mending import EMPTY, IN_USE, LEFT, mend
-from acquire.traverse_file import read_traverse
+from acquire.record.conversion import convert_here
+from acquire.record.mending import EMPTY, IN_USE, LEFT, mend
+from acquire.reduce import derive
+from acquire.store import read_traverse
+from acquire.store.journal import frames, read_journal
 
 
 def wrong_stations(path: Path) -> int:
@@ -148,7 +148,7 @@ def conversion_killed_once(folder: Path, rng: random.Random, longest_s: float = 
     """A conversion killed at a random instant, as a person runs it, then mended."""
     spoiled = Spoiled(folder, rng, stops=3)
     h5_path = spoiled.journal.with_suffix(".h5")
-    command = [sys.executable, "-P", "-m", "acquire.conversion", str(spoiled.journal), str(h5_path)]
+    command = [sys.executable, "-P", "-m", "acquire.record.conversion", str(spoiled.journal), str(h5_path)]
     process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
     for_s, began_s = rng.uniform(0.2, longest_s), time.monotonic()
     speak([], lambda: time.monotonic() - began_s > for_s or process.poll() is not None)

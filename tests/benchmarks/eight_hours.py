@@ -5,7 +5,7 @@ through the recorder into the journal and from there into the traverse file, on 
 Shown: the recorder's memory hour by hour (flat), the sizes of both files against what the
 formats predict, that all times rise, and what time and memory the conversion takes.
 Nothing is synced meanwhile: that costs time, not memory, and no power fails here.
-The short form is tests/acquire/test_long_recordings.py.
+The short form is tests/acquire/record/test_long_recordings.py.
 """
 
 import math
@@ -20,10 +20,11 @@ from pathlib import Path
 
 import numpy as np
 
-from acquire.conversion import Converted, convert
-from acquire.ports import Chunk, PortEvent
-from acquire.recorder import Recorder, Recording
-from acquire.traverse_file import Setup, read_traverse
+from acquire.model.traverse import Setup
+from acquire.receive.ports import Chunk, PortEvent
+from acquire.record.conversion import Converted, convert
+from acquire.record.recorder import Recorder, Recording
+from acquire.store import read_traverse
 
 BED = """[bed]
 name = "invented bed of the long recording"

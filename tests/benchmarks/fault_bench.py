@@ -21,11 +21,12 @@ from pathlib import Path
 
 import numpy as np
 
-from acquire.conversion import convert_here
-from acquire.errors import TraverseFileError
-from acquire.journal import begin, read_journal
-from acquire.mending import IN_USE, LEFT, mend
-from acquire.traverse_file import Setup, read_traverse
+from acquire.model.errors import TraverseFileError
+from acquire.model.traverse import Setup
+from acquire.record.conversion import convert_here
+from acquire.record.mending import IN_USE, LEFT, mend
+from acquire.store import read_traverse
+from acquire.store.journal import begin, read_journal
 
 DEADLINE_S = 60.0
 PAGE = 4096

@@ -7,7 +7,7 @@ a value which was never sent, or came out of turn, is known.  All values are inv
 
 After each round: what was in the journal is in the traverse, no value is wrong, `mend` ends in
 a file that reads or says what is missing, and the earlier traverse is the same to the byte.
-The short form is tests/acquire/test_faults.py.
+The short form is tests/acquire/record/test_faults.py.
 """
 
 import random
@@ -23,7 +23,7 @@ from pathlib import Path
 from damaged_journals import Damage, Spoiled, conversion_killed_once, cuts, flips, lost_pages
 from fault_bench import Bench, Forked, Outcome, check_round, in_journal, kept_and_wrong, speak
 
-from acquire.journal import read_journal
+from acquire.store.journal import read_journal
 
 
 def kill_once(folder: Path, rng: random.Random, start: Callable = Forked, longest_s: float = 0.8) -> tuple:

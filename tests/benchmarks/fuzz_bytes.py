@@ -18,12 +18,14 @@ MOST_S, MOST_MB = 10, 1024
 with atheris.instrument_imports(include=["acquire"]):
     import numpy as np
 
-    from acquire.bed import Instrument, parse_bed
-    from acquire.errors import WaylogError
-    from acquire.journal import JournalWriter, frames, read_journal
-    from acquire.readings import readings_imported, readings_typed
-    from acquire.traverse_file import Events, Setup, Stations, Stream, Traverse, read_traverse, write_traverse
-    from acquire.wire import decoder_for
+    from acquire.model.bed import Instrument
+    from acquire.model.bed_toml.reading import parse_bed
+    from acquire.model.errors import WaylogError
+    from acquire.model.traverse import Events, Setup, Stations, Stream, Traverse
+    from acquire.receive.wire import decoder_for
+    from acquire.reduce.written import readings_imported, readings_typed
+    from acquire.store import read_traverse, write_traverse
+    from acquire.store.journal import JournalWriter, frames, read_journal
 
 BED = """[bed]
 name = "invented"

@@ -11,7 +11,7 @@ from time import perf_counter
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from analysis.minimum_zone import minimum_zone
+from analysis.linear.minimum_zone import minimum_zone
 
 POINTS = 1_000_000
 

@@ -13,9 +13,9 @@ import time
 import tty
 from collections.abc import Sequence
 
-from acquire.bed import Instrument, Port
-from acquire.ports import Chunk, PortReader
-from acquire.wire import decoder_for
+from acquire.model.bed import Instrument, Port
+from acquire.receive.ports import Chunk, PortReader
+from acquire.receive.wire import decoder_for
 
 CASES = ((4, 100), (16, 1000))
 WRITER = """

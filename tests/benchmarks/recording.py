@@ -25,10 +25,11 @@ from pathlib import Path
 
 import numpy as np
 
-from acquire.ports import Chunk
-from acquire.recorder import Recorder
-from acquire.screen import Screen
-from acquire.traverse_file import Setup, read_traverse
+from acquire.console import Screen
+from acquire.model.traverse import Setup
+from acquire.receive.ports import Chunk
+from acquire.record.recorder import Recorder
+from acquire.store import read_traverse
 
 PORTS = ("level", "scale", "floor-level", "air")
 QUANTITIES = ("slope", "position", "slope", "temperature")
@@ -180,7 +181,7 @@ def at_speed(hours: float) -> None:
         sizes: list[int] = []
 
         def converting(journal: Path, h5: Path):
-            from acquire.conversion import convert
+            from acquire.record.conversion import convert
 
             sizes.append(journal.stat().st_size)
             times.append(time.monotonic())

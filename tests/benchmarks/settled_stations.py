@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.signal import lfilter
 
-from acquire.tagging import Dwell, dwells_by_position, settled_stations, worth_keeping
+from acquire.reduce.tagging import Dwell, dwells_by_position, settled_stations, worth_keeping
 
 RATE_HZ = 20.0
 G = 9.80665

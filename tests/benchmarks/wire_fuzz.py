@@ -3,7 +3,7 @@
 Frames are written here by hand, with checksums computed bit by bit, and share nothing with
 the decoders. Some are damaged; all are fed in random pieces. Shown: nothing raises, no
 reading comes from bytes that are no intact frame, and every intact frame comes out, also
-right after a damaged one. The short form is tests/acquire/wire/test_wire_fuzz.py.
+right after a damaged one. The short form is tests/acquire/receive/wire/test_wire_fuzz.py.
 """
 
 import random
@@ -14,8 +14,8 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from acquire.bed import Instrument
-from acquire.wire import decoder_for
+from acquire.model.bed import Instrument
+from acquire.receive.wire import decoder_for
 
 
 def crc_bit_by_bit(data: bytes) -> bytes:

@@ -8,9 +8,10 @@ indicator run, a caliper over a roller in a vee, and a journal that was cut shor
 
 from pathlib import Path
 
-from acquire.derivation import derive
-from acquire.journal import JournalWriter, read_journal
-from acquire.traverse_file import HAND_PORT, Setup, write_traverse
+from acquire.model.traverse import HAND_PORT, Setup
+from acquire.reduce import derive
+from acquire.store import write_traverse
+from acquire.store.journal import JournalWriter, read_journal
 
 FOLDER = Path(__file__).with_name("version_1")
 BED = """[bed]

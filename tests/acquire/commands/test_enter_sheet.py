@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from acquire.cli import main
-from acquire.traverse_file import read_survey
+from acquire.store import read_survey
 
 BED = """
 [bed]

@@ -11,10 +11,10 @@ import time
 import numpy as np
 import pytest
 
-from acquire.bed import read_bed
 from acquire.cli import main
-from acquire.handwork.keeping import lines_of
-from acquire.traverse_file import files_of, read_traverse
+from acquire.model.bed_toml.reading import read_bed
+from acquire.record.keeping import lines_of
+from acquire.store import files_of, read_traverse
 
 BED = """
 [bed]

@@ -10,8 +10,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from acquire.bed import Port
-from acquire.ports import Chunk, PortReader
+from acquire.model.bed import Port
+from acquire.receive.ports import Chunk, PortReader
 from acquire.simulated.bench import Bench, SteppedClock
 from acquire.simulated.catalogue import long_level, scale
 from acquire.simulated.formats import fixed_line

@@ -4,7 +4,7 @@ import sys
 import numpy as np
 import pytest
 
-from acquire.bed import parse_bed
+from acquire.model.bed_toml.reading import parse_bed
 from acquire.simulated.catalogue import (
     SPEAKING,
     cross_level,
@@ -106,7 +106,15 @@ def test_description_of_the_invented_bed_is_one_that_can_be_read_and_says_that_i
 def test_simulation_shares_nothing_with_what_reads_it_back():
     code = "import sys, acquire.simulated.catalogue, acquire.simulated.bench; print(*sys.modules)"
     loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
-    shared = ("acquire.wire", "acquire.ports", "acquire.journal", "analysis", "termios", "serial", "scipy")
+    shared = (
+        "acquire.receive.wire",
+        "acquire.receive.ports",
+        "acquire.store.journal",
+        "analysis",
+        "termios",
+        "serial",
+        "scipy",
+    )
     assert not [name for name in loaded.split() if name.startswith(shared)]
 
 

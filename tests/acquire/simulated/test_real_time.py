@@ -9,8 +9,8 @@ import time
 
 import pytest
 
-from acquire.bed import read_bed
-from acquire.ports import Chunk, PortReader
+from acquire.model.bed_toml.reading import read_bed
+from acquire.receive.ports import Chunk, PortReader
 
 needs_terminals = pytest.mark.skipif(not hasattr(os, "openpty"), reason="no pseudo-terminals here")
 

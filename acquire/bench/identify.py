@@ -1,0 +1,353 @@
+"""Works out how an unknown instrument speaks: speed, framing, line shape, sign and unit.
+
+Speed and framing come from the bytes alone (`acquire.receive.wire.scoring`); sign and unit from a
+known move. A silent port proves nothing, and that is what is said of it.
+"""
+
+import math
+import statistics
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from acquire.model.bed import MEASURING, Instrument, Port
+from acquire.model.errors import PortError
+from acquire.model.units import CONTRACT_UNIT, FACTORS, to_contract
+from acquire.receive.ports import Chunk, Found, PortReader, listen
+from acquire.receive.wire import Decoded, decoder_for
+from acquire.receive.wire.decoding import request_bytes
+from acquire.receive.wire.scoring import (
+    Heard,
+    LineShape,
+    frame_length,
+    framing_of,
+    is_certain,
+    line_shape,
+    score,
+    whole_lines,
+)
+
+SPEEDS = (9600, 4800, 2400, 1200, 19200, 38400, 57600, 115200, 14400)
+ENOUGH_BYTES = 240
+ENOUGH_LINES = 6
+MOSTLY = 0.8
+"""Of printable bytes, to be taken for text at all."""
+
+ALIKE = math.log(1.25)
+"""A unit is meant if the known move comes out within a quarter of it."""
+
+Listen = Callable[[Port, float, Callable[[bytes], bool], bytes], tuple[bytes, int | None]]
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Identified:
+    """What was found out about a port."""
+
+    port: Port
+    lines: tuple[str, ...]
+    """Some whole lines as they came; none where it does not speak lines."""
+    shape: LineShape | None
+    ask: str | None
+    """The request that it answered; None where it speaks by itself."""
+    doubts: tuple[str, ...]
+    """What speaks against the finding, in words."""
+
+
+def stable_name(port: Found, ports: Sequence[Found]) -> str:
+    """The name by which `bed.toml` should call a port: one that outlives a replug.
+
+    Examples
+    --------
+    >>> adapter = Found("/dev/ttyUSB0", 0x1234, 0x5678, "SN7")
+    >>> stable_name(adapter, [adapter]), stable_name(Found("/dev/ttyS0"), [])
+    ('usb:1234:5678:SN7', '/dev/ttyS0')
+    """
+    alike = [other for other in ports if other.usb_name == port.usb_name]
+    if port.usb_name and port.serial and len(alike) <= 1:
+        return port.usb_name
+    by_path = [link for link in port.links if "/by-path/" in link]
+    return next(iter([*by_path, *port.links]), port.device)
+
+
+def identify(
+    url: str,
+    requests: Sequence[str] = (),
+    *,
+    speeds: Sequence[int] = SPEEDS,
+    most_s: float = 3.0,
+    listening: Listen = listen,
+    say: Say = lambda words: None,
+) -> Identified:
+    """Listen through speeds and framings, then with each request, until a port is understood.
+
+    Raises
+    ------
+    PortError
+        If the port cannot be opened, or nothing at all was heard.
+    """
+    for ask in (None, *requests):
+        request = b"" if ask is None else request_bytes({"ask": ask}) or b""
+        heard = _heard_at_speeds(url, speeds, most_s, listening, request, say)
+        if heard:
+            return _understood(url, max(heard, key=score), ask, request, most_s, listening)
+    raise PortError(
+        url,
+        "nothing was heard at any speed" + (", asked or not" if requests else ""),
+        "an instrument that sends",
+        "silence tells nothing about speed or wiring: check that it is switched on and set to send, "
+        "press its send key while this listens, or give the request in its manual with --ask",
+    )
+
+
+def _is_enough(data: bytes) -> bool:
+    return len(whole_lines(data)) >= ENOUGH_LINES or len(data) >= ENOUGH_BYTES
+
+
+def _heard_at_speeds(
+    url: str, speeds: Sequence[int], most_s: float, listening: Listen, request: bytes, say: Say
+) -> list[Heard]:
+    """What was heard at each speed that gave anything; the first that is certain ends the search."""
+    found = []
+    for baud in speeds:
+        say(f"listening at {baud} baud" + (f", asking {request!r}" if request else ""))
+        data, errors = listening(Port(url, baud), most_s, _is_enough, request)
+        if data:
+            found.append(Heard(baud, data, errors))
+            if is_certain(found[-1]):
+                break
+    return found
+
+
+def _understood(
+    url: str, best: Heard, ask: str | None, request: bytes, most_s: float, listening: Listen
+) -> Identified:
+    framing = framing_of(best)
+    doubts = [framing.doubt] if framing.doubt else []
+    port = Port(url, best.baud, framing.bytesize, framing.parity, framing.stopbits)
+    data = best.data
+    if (framing.bytesize, framing.parity) != (8, "N"):
+        again, errors = listening(port, most_s, _is_enough, request)
+        if errors:
+            doubts.append(f"{errors} line errors at this setting")
+        data = again or data
+    lines = [line.decode("ascii").strip() for line in whole_lines(data)]
+    shape = line_shape(lines)
+    if not is_certain(Heard(best.baud, data)):
+        doubts.append(_what_it_sends(data, lines))
+    elif shape is None:
+        doubts.append("its lines are not all of one form: write the pattern by hand")
+    return Identified(port, tuple(lines), shape, ask, tuple(doubts))
+
+
+def _what_it_sends(data: bytes, lines: Sequence[str]) -> str:
+    printable = sum(32 <= byte & 0x7F < 127 or byte & 0x7F in b"\r\n\t" for byte in data)
+    if len(lines) >= 2 and printable >= MOSTLY * len(data):
+        return "few or odd lines: this speed is a guess; send more readings and try again"
+    length = frame_length(data)
+    if length is not None:
+        return f"no lines but binary frames, {length} bytes each it seems: {data[: 2 * length].hex(' ')}"
+    return f"{len(data)} bytes that are no lines: {data[:24].hex(' ')}"
+
+
+def trial_instrument(found: Identified, quantity: str = "offset", unit: str = "um") -> Instrument:
+    """An instrument to read the port with before its unit and sign are known.
+
+    Raises
+    ------
+    PortError
+        If the port speaks no lines of one form.
+    """
+    if found.shape is None:
+        raise PortError(
+            found.port.url, "; ".join(found.doubts), "lines of one form", "describe it in bed.toml by hand"
+        )
+    return Instrument("identified", quantity, unit, port=found.port, wire=wire_table(found))
+
+
+def wire_table(found: Identified) -> dict[str, Any]:
+    """The wire table of what was found."""
+    table: dict[str, Any] = {"kind": "lines"}
+    if found.shape is not None:
+        table["pattern"] = found.shape.pattern
+        if found.shape.decimal == ",":
+            table["decimal"] = ","
+    if found.ask is not None:
+        table |= {"ask": found.ask, "every_s": 0.5}
+    return table
+
+
+def read_for(
+    instrument: Instrument, seconds: float, shown: Callable[[Decoded], None] = lambda reading: None
+) -> list[Decoded]:
+    """Readings of an instrument for so many seconds; `shown` is told each.
+
+    Raises
+    ------
+    PortError
+        If its port cannot be opened.
+    """
+    from acquire.receive.ports import plan_ports
+
+    plan, decoder, found = plan_ports([instrument]), decoder_for(instrument), []
+    with PortReader(plan.specs, requests=plan.requests) as reader:
+        began_s: float | None = None
+        for _ in range(1_000_000):
+            item = reader.get(min(1.0, seconds))
+            if item is not None:
+                began_s = item.time_s if began_s is None else began_s
+                if item.time_s - began_s > seconds:
+                    break
+            elif began_s is not None:
+                break
+            if isinstance(item, Chunk):
+                readings = decoder.feed(item.data, item.time_s)
+                found += readings
+                for reading in readings:
+                    shown(reading)
+    return found
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """What a reading means: its sign, and its unit or what one division is worth."""
+
+    sign: int
+    unit: str
+    per_division: float | None
+    words: str
+
+
+def meaning_of_move(before: Sequence[float], after: Sequence[float], known: float, quantity: str) -> Meaning:
+    """Sign and unit from the readings before and after a known move.
+
+    Parameters
+    ----------
+    before, after : sequences
+        Readings at rest before the move and after it.
+    known : float
+        The move in the contract's unit (µm/m, µm, mm, °C), positive in our sense: the end away
+        from the headstock up, the rear up, the plunger in, away from the headstock.
+    quantity : str
+        What it reads.
+
+    Raises
+    ------
+    PortError
+        If the readings did not change clearly.
+
+    Examples
+    --------
+    A plunger pushed in by 1000 µm makes this indicator count down by 1:
+
+    >>> meaning_of_move([0.001, 0.0], [-1.0, -0.999], 1000.0, "offset")
+    Meaning(sign=-1, unit='mm', per_division=None, words='reads mm, the other way round')
+    """
+    change = statistics.fmean(after) - statistics.fmean(before)
+    scatter = max(statistics.pstdev(before), statistics.pstdev(after))
+    if abs(change) <= 3 * scatter or change == 0:
+        raise PortError(
+            "known move",
+            f"the reading went from {statistics.fmean(before):g} to {statistics.fmean(after):g}",
+            "a change well above its flicker",
+            "move it farther, and let it settle",
+        )
+    sign, worth = (1 if known / change > 0 else -1), abs(known / change)
+    way = "" if sign == 1 else ", the other way round"
+    factors = FACTORS[quantity]
+    unit = min(factors, key=lambda name: abs(math.log(worth / factors[name])))
+    if abs(math.log(worth / factors[unit])) <= ALIKE:
+        return Meaning(sign, unit, None, f"reads {unit}{way}")
+    unit = CONTRACT_UNIT[quantity]
+    division = float(f"{worth:.3g}")
+    return Meaning(sign, unit, division, f"reads divisions of {division:g} {unit}{way}")
+
+
+def resolution_of(values: Sequence[float]) -> float | None:
+    """The smallest step between readings; None where they are all the same.
+
+    Examples
+    --------
+    >>> resolution_of([1.0, 1.5, 1.5, 3.0])
+    0.5
+    """
+    steps = sorted(
+        {round(b - a, 9) for a, b in zip(sorted(values), sorted(values)[1:], strict=False)} - {0.0}
+    )
+    return steps[0] if steps else None
+
+
+def bed_tables(
+    name: str,
+    found: Identified,
+    *,
+    quantity: str,
+    unit: str,
+    meaning: Meaning | None = None,
+    base_mm: float | None = None,
+    resolution: float | None = None,
+) -> str:
+    """The tables for `bed.toml`, ready to paste."""
+    per_division = None if meaning is None else meaning.per_division
+    step = resolution or 1.0
+    lines = [f"[instruments.{name}]", f'quantity = "{quantity}"', f'unit = "{unit}"']
+    if per_division is not None:
+        lines.append(f"per_division = {per_division:.10g}")
+    if quantity == "slope":
+        shown = "# base_mm =            # between its feet: measure it, then take the mark away"
+        lines.append(shown if base_mm is None else f"base_mm = {base_mm:.10g}")
+    if resolution is not None:
+        lines.append(f"resolution = {resolution:.10g}")
+    if quantity in MEASURING:
+        lines.append(
+            f"standard_uncertainty = {step:.10g}   # a guess: its smallest step. `waylog watch` measures it"
+        )
+    if meaning is None:
+        lines.append("sign = 1               # not tried: see hardware_notes/signs.md")
+    else:
+        lines.append(f"sign = {meaning.sign}")
+    return "\n".join([*lines, *_port_lines(name, found.port), *_wire_lines(name, found)]) + "\n"
+
+
+def _port_lines(name: str, port: Port) -> list[str]:
+    lines = [f"[instruments.{name}.port]", f"url = {_literal(port.url)}", f"baud = {port.baud}"]
+    if (port.bytesize, port.parity, port.stopbits) != (8, "N", 1):
+        lines += [f"bytesize = {port.bytesize}", f'parity = "{port.parity}"', f"stopbits = {port.stopbits:g}"]
+    return lines
+
+
+def _wire_lines(name: str, found: Identified) -> list[str]:
+    return [
+        f"[instruments.{name}.wire]",
+        *(f"{key} = {_toml(value)}" for key, value in wire_table(found).items()),
+    ]
+
+
+def _toml(value: Any) -> str:
+    return _literal(value) if isinstance(value, str) else f"{value:g}"
+
+
+def _literal(text: str) -> str:
+    """A string of TOML, as it stands where it can."""
+    if "'" not in text and text.isprintable():
+        return f"'{text}'"
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"').replace("\r", "\\r").replace("\n", "\\n")
+    return f'"{escaped}"'
+
+
+def with_stable_name(found: Identified, name: str) -> Identified:
+    """The same, under the name that outlives a replug."""
+    return replace(found, port=replace(found.port, url=name))
+
+
+def likely_quantity(unit: str | None) -> str:
+    """What an instrument that writes this unit most likely reads."""
+    quantities: Mapping[str, Mapping[str, float]] = {
+        key: FACTORS[key] for key in ("slope", "offset", "temperature")
+    }
+    return next((key for key, factors in quantities.items() if unit in factors), "offset")
+
+
+def known_move(value: float, unit: str | None, quantity: str) -> float:
+    """A move as typed, in the contract's unit; a bare number is in that unit already."""
+    return to_contract(value, quantity, unit or CONTRACT_UNIT[quantity])

@@ -1,0 +1,97 @@
+"""Where what is watched is shown: a page on a terminal, or one plain line after another."""
+
+from collections.abc import Callable, Sequence
+from typing import Protocol
+
+from rich.console import Console, Group
+from rich.live import Live
+from rich.text import Text
+
+from acquire.bench.listening import Seen
+from acquire.bench.words import blocks_page, plain_line
+
+PAINT_EVERY_S = 0.1
+PLAIN_EVERY_S = 1.0
+
+
+class View(Protocol):
+    """Shows instruments and says things."""
+
+    def paint(self, seen: Sequence[Seen], now_s: float, heading: Sequence[str]) -> None:
+        """Show everything as it is now, as often as the view thinks fit."""
+
+    def say(self, words: str) -> None:
+        """Say one thing that stays."""
+
+    def bell(self) -> None:
+        """Make a sound, where there is one."""
+
+
+class PlainView:
+    """One line a second for each instrument; what is said goes the same way as it comes.
+
+    Parameters
+    ----------
+    write : callable
+        Takes one line of readings.
+    tell : callable
+        Takes one line of talk.
+    every_s : float, optional
+        How often the readings are written.
+    """
+
+    def __init__(
+        self, write: Callable[[str], None], tell: Callable[[str], None], every_s: float = PLAIN_EVERY_S
+    ):
+        self._write, self._tell, self._every_s = write, tell, every_s
+        self._due_s = every_s
+
+    def paint(self, seen: Sequence[Seen], now_s: float, heading: Sequence[str]) -> None:
+        """Write a line for each instrument where one is due."""
+        if now_s < self._due_s:
+            return
+        self._due_s = max(self._due_s + self._every_s, now_s)
+        for each in seen:
+            self._write(plain_line(each, now_s))
+
+    def say(self, words: str) -> None:
+        """Say it."""
+        self._tell(words)
+
+    def bell(self) -> None:
+        """None: nobody is there."""
+
+
+class PageView:
+    """One page on a terminal, redrawn in place; a context manager."""
+
+    def __init__(self, console: Console, foot: str):
+        self._console, self._foot = console, foot
+        self._live = Live(console=console, auto_refresh=False, transient=False)
+        self._painted_s = float("-inf")
+
+    def __enter__(self) -> "PageView":
+        self._live.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._live.stop()
+
+    def paint(self, seen: Sequence[Seen], now_s: float, heading: Sequence[str]) -> None:
+        """Redraw ten times a second at most."""
+        if now_s - self._painted_s < PAINT_EVERY_S:
+            return
+        self._painted_s = now_s
+        rows = self._console.height - len(heading) - 2
+        lines = [[(words, "bold")] for words in heading]
+        lines += [*blocks_page(seen, self._console.width, rows), [(self._foot, "reverse")]]
+        texts = (Text.assemble(*spans, overflow="fold") for spans in lines)
+        self._live.update(Group(*texts), refresh=True)
+
+    def say(self, words: str) -> None:
+        """Say it above the page, where it stays."""
+        self._console.print(Text(words))
+
+    def bell(self) -> None:
+        """Ring the terminal's bell."""
+        self._console.bell()

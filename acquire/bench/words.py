@@ -1,0 +1,207 @@
+"""What is watched and measured, in words and in lines of text."""
+
+from collections.abc import Sequence
+
+from acquire.bench.listening import SPREAD_S, Seen
+from acquire.bench.seating import Reversal, Seating
+from acquire.bench.still import StillRecord
+from acquire.entry.large import large
+from acquire.model.bed import Instrument
+from acquire.model.units import decimals_for, number_text
+
+NARROWEST = 34
+LONG_ENOUGH_S = 300.0
+UNITS = {"um/m": "µm/m", "um": "µm", "degC": "°C", "arcsec": "arcsec"}
+
+
+def unit_words(instrument: Instrument) -> str:
+    """The unit as read."""
+    return "div" if instrument.per_division is not None else UNITS.get(instrument.unit, instrument.unit)
+
+
+def reading_decimals(instrument: Instrument, value: float) -> int:
+    """Decimals for a reading: those of its step, or four figures where no step is described."""
+    if instrument.resolution:
+        return max(0, decimals_for(instrument.resolution))
+    return max(0, 3 - len(f"{abs(value):.0f}") + (abs(value) < 1))
+
+
+def value_words(seen: Seen) -> str:
+    """The last reading with its unit."""
+    value = seen.health.last_value
+    if value is None:
+        return "no reading yet"
+    return f"{number_text(value, reading_decimals(seen.instrument, value))} {unit_words(seen.instrument)}"
+
+
+def meant_words(seen: Seen) -> str:
+    """What the reading means by bed.toml, where that is another number: sign, divisions, unit, offset."""
+    instrument, value = seen.instrument, seen.health.last_value
+    if value is None:
+        return ""
+    meant = instrument.to_contract(value)
+    if instrument.contract_unit == instrument.unit and meant == value:
+        return ""
+    unit = UNITS.get(instrument.contract_unit, instrument.contract_unit)
+    step = (instrument.resolution or 0.0) * instrument.contract_per_reading
+    decimals = max(0, decimals_for(step)) if step else 1
+    return f"counts as {number_text(meant, decimals)} {unit}"
+
+
+def state_words(seen: Seen) -> list[str]:
+    """Rate, age, spread and count of garbled lines; then what is wrong, each on its own line."""
+    health = seen.health
+    rate = "-" if health.rate_hz is None else f"{health.rate_hz:.1f}/s"
+    age = "-" if health.age_s is None else f"{max(0.0, health.age_s):.1f} s"
+    spread = "-" if seen.spread is None else f"{_three_figures(seen.spread)} in {SPREAD_S:g} s"
+    others = [f"! {words}" for words in health.words() if not words.endswith(" garbled")]
+    wrong = [f"! {seen.trouble}"] if seen.trouble else []
+    garbled = health.counts.get("garbled", 0)
+    return [f"rate {rate}   age {age}", f"spread {spread}   garbled {garbled}", *wrong, *others]
+
+
+def _three_figures(value: float) -> str:
+    """Three figures, never as a power of ten.
+
+    Examples
+    --------
+    >>> _three_figures(13812.4), _three_figures(0.01234), _three_figures(0.0)
+    ('13800', '0.0123', '0')
+    """
+    return number_text(value, decimals_for(abs(value)) + 2) if value else "0"
+
+
+def plain_line(seen: Seen, now_s: float) -> str:
+    """All of one instrument in one line, for a pipe or a log."""
+    words = [f"{now_s:.0f} s", seen.instrument.name, value_words(seen), meant_words(seen), *state_words(seen)]
+    return "  ".join(" ".join(part.split()) for part in words if part)
+
+
+Span = tuple[str, str]
+"""Text and its style."""
+
+
+def blocks_page(seen: Sequence[Seen], columns: int, rows: int) -> list[list[Span]]:
+    """All instruments side by side as far as the width goes; each line in spans of one style.
+
+    Digits are drawn large where the page still fits into `rows`.  Styles only repeat what
+    the words say: whatever is wrong begins with an exclamation mark.
+    """
+    across = max(1, min(len(seen), columns // NARROWEST))
+    width = columns // across
+    for is_large in (True, False):
+        lines = _lines_of([_block(each, width - 2, is_large) for each in seen], across, width)
+        if len(lines) <= rows:
+            break
+    return lines
+
+
+def _block(seen: Seen, width: int, is_large: bool) -> list[Span]:
+    value = large(value_words(seen), width) if is_large else value_words(seen)
+    lines = [(seen.instrument.name, "bold")]
+    lines += [(line, "bold") for line in value.splitlines()]
+    lines += [(meant_words(seen), "")] if meant_words(seen) else []
+    for words in state_words(seen):
+        mark, style = ("! ", "bold red") if words.startswith("! ") else ("", "")
+        lines += [(mark + part, style) for part in _folded(words.removeprefix(mark), width - len(mark))]
+    return [*lines, ("", "")]
+
+
+def _folded(words: str, width: int) -> list[str]:
+    """The words on lines of at most `width`; one that is too long by itself is cut."""
+    between = "   " if "   " in words else " "
+    lines = [""]
+    for word in words.split(between):
+        if lines[-1] and len(lines[-1] + between + word) > width:
+            lines.append(word)
+        else:
+            lines[-1] = f"{lines[-1]}{between}{word}" if lines[-1] else word
+        while len(lines[-1]) > width:
+            lines[-1:] = [lines[-1][:width], lines[-1][width:]]
+    return lines
+
+
+def _lines_of(blocks: Sequence[list[Span]], across: int, width: int) -> list[list[Span]]:
+    lines: list[list[Span]] = []
+    for first in range(0, len(blocks), across):
+        beside = blocks[first : first + across]
+        for row in range(max(map(len, beside))):
+            cells = [block[row] if row < len(block) else ("", "") for block in beside]
+            lines.append([(text.ljust(width), style) for text, style in cells])
+    return lines
+
+
+def still_words(instrument: Instrument, record: StillRecord) -> list[str]:
+    """What a still record found: the answer, how sure, what to do."""
+    unit = unit_words(instrument)
+
+    def with_unit(value: float, sure_to: float) -> str:
+        return f"{number_text(value, decimals_for(sure_to / 2))} {unit}"
+
+    u = record.standard_uncertainty
+    sure = max(0.1 * u if record.is_stuck else record.dwell_scatter_uncertainty, 1e-9)
+    promised = record.sample_scatter / max(1.0, record.dwell_s * record.rate_hz) ** 0.5
+    lines = [
+        f"{instrument.name}: one station of {record.dwell_s:g} s is good to "
+        f"{with_unit(u, sure)} ± {with_unit(sure, sure)} (standard uncertainty, standing still)",
+        f"  {record.dwells} stations' worth in {record.lasted_s / 60:.1f} min; single samples scatter by "
+        f"{record.sample_scatter:.2g} {unit}, which would promise {promised:.2g}",
+        f"  {_drift_words(record, unit)}",
+        f"  averaging longer than {record.floor_after_s:.2g} s gains no more ({record.floor:.2g} {unit})",
+        f"  {_step_words(record, unit)}",
+    ]
+    if record.lasted_s < LONG_ENOUGH_S:
+        lines.append("  a short record: slow noise shows only in ten minutes or more")
+    if record.disturbed_s:
+        places = ", ".join(f"{int(t) // 60}:{int(t) % 60:02d}" for t in record.disturbed_s[:4])
+        lines.append(f"  ! something moved it at {places}: nothing is written from this; do it again")
+    return lines
+
+
+def _drift_words(record: StillRecord, unit: str) -> str:
+    sure = record.drift_uncertainty_per_hour
+    if not record.has_drifted:
+        return f"no drift seen (less than {2 * sure:.2g} {unit} an hour)"
+    drift = number_text(record.drift_per_hour, decimals_for(sure))
+    return (
+        f"drifts by {drift} ± {sure:.1g} {unit} an hour: let it warm up; runs there and back cancel "
+        "a steady drift"
+    )
+
+
+def _step_words(record: StillRecord, unit: str) -> str:
+    if record.resolution is None:
+        return "it showed one value throughout: its noise is under one step, or it is frozen; breathe on it"
+    if record.is_stuck:
+        return (
+            f"shows steps of {record.resolution:g} {unit}, larger than its noise: the step is what limits it"
+        )
+    return f"shows steps of {record.resolution:g} {unit}, smoothed by its noise"
+
+
+def seating_words(instrument: Instrument, found: Seating) -> list[str]:
+    """What the placings found."""
+    unit = UNITS.get(instrument.contract_unit, instrument.contract_unit)
+    sure = found.uncertainty_um
+    seating = number_text(found.seating_um, decimals_for(sure / 2))
+    what = "a foot" if instrument.quantity in ("slope", "roll") else "it"
+    lines = [
+        f"{instrument.name}: each placing of {what} differs by {seating} ± {sure:.1g} µm (seating_um)",
+        f"  {found.placings} placings; their readings scatter by {found.scatter:.2g} {unit}",
+    ]
+    if found.drift:
+        lines.append(f"  a drift of {found.drift:.2g} {unit} from first to last was taken off")
+    return lines
+
+
+def reversal_words(instrument: Instrument, found: Reversal) -> list[str]:
+    """What turning it end for end found."""
+    unit = UNITS.get(instrument.contract_unit, instrument.contract_unit)
+    sure = max(abs(found.closing) / 2, instrument.uncertainty, 1e-9)
+    zero, slope = (number_text(value, decimals_for(sure)) for value in (found.zero, found.slope))
+    return [
+        f"{instrument.name}: reads {zero} {unit} on a level face (its zero)",
+        f"  this place itself rises by {slope} {unit}, the way it stood first",
+        f"  back as it was it reads {found.closing:+.2g} {unit}: the zero is good to about that half",
+        "  a zero does no harm to a map (it is a tilt); keep the figure to see whether it wanders",
+    ]

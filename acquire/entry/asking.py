@@ -1,0 +1,220 @@
+"""Asks for readings station by station; each answer is on disk before the next question.
+
+What asks, what says, what tells the time and what waits are handed in, so that a terminal,
+a pipe and a test are the same to it.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from acquire.entry.companion import Companion, Prediction
+from acquire.entry.doubts import doubt_of, reading_words
+from acquire.entry.folding import on_lines
+from acquire.entry.large import large
+from acquire.entry.under_way import Entry
+from acquire.model.errors import EntryError
+from acquire.model.units import length_text
+from acquire.reduce.written import TypedLine, expected_unit
+from acquire.reduce.written.typed import typed_reading
+from acquire.reduce.written.values import GAPS
+
+KEYS = ("b: back", "n: next unread", "r: last one again", "-: gap", "q: end and keep", "Ctrl-C: go on later")
+
+
+@dataclass(frozen=True)
+class Asker:
+    """The person on the other side, or a pipe."""
+
+    ask: Callable[[str], str | None]
+    """Shows a prompt and returns what was typed; None at the end of input."""
+    say: Callable[[str], None]
+    seconds: Callable[[], float]
+    """Seconds since the entry began."""
+    is_person: bool = True
+    """Whether a question can be answered: a pipe is never asked, its bad line ends the entry."""
+    wait: Callable[[float], None] = lambda _: None
+    columns: int = 80
+
+
+@dataclass(frozen=True)
+class Manner:
+    """How one entry is asked for."""
+
+    vial: bool = False
+    """Both ends of a bubble are read."""
+    settle_s: float = 0.0
+    companion: Companion | None = None
+
+
+def enter_readings(
+    entry: Entry, asker: Asker, keep: Callable[[TypedLine], None], manner: Manner | None = None
+) -> tuple[Entry, bool]:
+    """Ask until every station is answered, `q`, or the end of input.
+
+    `keep` puts one line on disk before it returns.  Returns the entry as it then is, and
+    whether it was ended: false means that the input ended first, and it can be resumed.
+
+    Raises
+    ------
+    EntryError
+        If a pipe sends what cannot be taken; everything before it is kept.
+    """
+    return _Conversation(asker, keep, manner or Manner()).run(entry)
+
+
+class _Conversation:
+    """Question and answer; the entry itself is a value that goes round."""
+
+    def __init__(self, asker: Asker, keep: Callable[[TypedLine], None], manner: Manner):
+        self.asker, self.keep, self.manner = asker, keep, manner
+        self.shown: float | None = None
+
+    def run(self, entry: Entry) -> tuple[Entry, bool]:
+        while entry.current is not None:
+            self.show_station(entry)
+            words = self.asker.ask(self.prompt(entry))
+            if words is None:
+                return entry, False
+            words = words.strip()
+            if words.lower() == "q":
+                return entry, True
+            after = self.answered(entry, words)
+            if after is None:
+                return entry, False
+            entry = after
+        return entry, True
+
+    def answered(self, entry: Entry, words: str) -> Entry | None:
+        """The entry after one line that was typed; None where the input ended in the middle of it.
+
+        A stray line end or a space changes nothing.
+        """
+        if not words:
+            return entry
+        moves = {"b": entry.back, "n": entry.at_first_unanswered, "r": entry.repeating}
+        if words.lower() in moves:
+            return moves[words.lower()]()
+        try:
+            both = self.both_ends(words)
+            return None if both is None else self.taken(entry, both)
+        except EntryError as error:
+            if not self.asker.is_person:
+                raise EntryError(
+                    f"station {entry.slots[entry.index].station_mm:g}",
+                    error.found,
+                    error.needed,
+                    "what came before it is kept; run the same command again to go on",
+                ) from None
+            self.asker.say(f"  {error.found}; needed: {error.needed}")
+            return entry
+
+    def both_ends(self, words: str) -> str | None:
+        """With a vial, ask for the bubble's other end where only one was typed; None: the input ended."""
+        is_one = len(words.replace("/", " ").split()) == 1 and words not in GAPS
+        if not self.manner.vial or not is_one:
+            return words
+        if not self.asker.is_person:
+            raise EntryError("reading", f"found {words!r}", "both ends of the bubble, such as 1.5 / 2.5")
+        other: str | None = ""
+        while other == "":  # keyboard-emulating cables send stray line ends
+            other = self.asker.ask("  and its other end: ")
+            other = None if other is None else other.strip()
+        return None if other is None else f"{words} / {other}"
+
+    def taken(self, entry: Entry, words: str) -> Entry:
+        line = entry.line(words, self.asker.seconds())
+        if line.is_gap:
+            self.keep(line)
+            return entry.with_line(line).at_first_unanswered()
+        reading = typed_reading(entry.setup.described, words, entry.setup.unit)
+        before = entry.table().stations
+        self.keep(line)
+        entry = entry.with_line(line)
+        doubt = doubt_of(
+            entry.setup.described, before, line.station_mm, reading, self.prediction(entry, line.station_mm)
+        )
+        if doubt is not None:
+            entry = self.questioned(entry, line, doubt)
+        self.show_profile(entry)
+        return entry.at_first_unanswered()
+
+    def prediction(self, entry: Entry, station_mm: float) -> Prediction | None:
+        if self.manner.companion is None:
+            return None
+        return self.manner.companion.predict(entry.table().stations, station_mm)
+
+    def questioned(self, entry: Entry, line: TypedLine, doubt: str) -> Entry:
+        """Ask at once about a reading that cannot be; both the old and the new one are kept."""
+        self.asker.say(f"? {doubt}\a" if self.asker.is_person else f"? {doubt}")
+        if not self.asker.is_person:
+            return entry
+        while True:
+            words = self.asker.ask(f"  read again, or k keeps {line.words}: ")
+            if words is None or words.strip().lower() in ("k", line.words.lower()):
+                return entry
+            if not words.strip():
+                continue
+            try:
+                typed_reading(entry.setup.described, words, entry.setup.unit)
+            except EntryError as error:
+                self.asker.say(f"  {error.found}; needed: {error.needed}")
+                continue
+            again = replace(line, words=words.strip(), time_s=self.asker.seconds())
+            self.keep(again)
+            return entry.with_line(again)
+
+    def show_station(self, entry: Entry) -> None:
+        """The station to go to, large, once; and the settling of a vial counted down."""
+        slot = entry.current
+        if slot is None or not self.asker.is_person or self.shown == (slot.station_mm + slot.repeat / 64):
+            return
+        self.shown = slot.station_mm + slot.repeat / 64
+        inch = entry.setup.bed.is_inch
+        self.asker.say("")
+        self.asker.say(large(length_text(slot.station_mm, inch), self.asker.columns))
+        if entry.setup.quantity == "slope" and entry.setup.described.base_mm:
+            half_mm = entry.setup.described.base_mm / 2
+            feet = (length_text(slot.station_mm + side * half_mm, inch) for side in (-1, 1))
+            self.asker.say(f"  feet at {' and '.join(feet)}")
+        if slot.repeat > 1:
+            self.asker.say(f"  reading {slot.repeat} at this station")
+        for line in on_lines(KEYS, self.asker.columns - 2):
+            self.asker.say(f"  {line}")
+        if self.manner.settle_s > 0:
+            self.count_down(self.manner.settle_s)
+
+    def count_down(self, seconds: float) -> None:
+        """Let the bubble come to rest: what is left is said every five seconds."""
+        left = seconds
+        while left > 0:
+            self.asker.say(f"  hands off, let it settle: {left:.0f} s")
+            step = min(5.0, left)
+            self.asker.wait(step)
+            left -= step
+        self.asker.say("  read it now")
+
+    def prompt(self, entry: Entry) -> str:
+        slot = entry.slots[entry.index]
+        now = entry.answered.get(slot)
+        was = f", now {now.words}" if now is not None else ""
+        ends = ", both ends" if self.manner.vial else ""
+        count = f"{entry.index + 1} of {len(entry.slots)}"
+        place = length_text(slot.station_mm, entry.setup.bed.is_inch)
+        return f"{place}, {count} ({expected_unit(entry.setup)}{ends}{was}): "
+
+    def show_profile(self, entry: Entry) -> None:
+        if self.manner.companion is None or not self.asker.is_person:
+            return
+        for text in self.manner.companion.profile_lines(entry.table().stations, self.asker.columns):
+            self.asker.say(text)
+
+
+def closing_words(entry: Entry) -> str | None:
+    """The drift that a closing reading shows, in words; None where the first station was read once."""
+    drift = entry.drift()
+    if drift is None:
+        return None
+    change, seconds = drift
+    after = f" after {seconds / 60:.0f} min" if seconds == seconds and seconds >= 60 else ""
+    size = reading_words(entry.setup.described, abs(change), entry.setup.bed.is_inch)
+    return f"drift: back at the first station{after} it reads {size} {'more' if change >= 0 else 'less'}"

@@ -1,0 +1,38 @@
+"""What the rest of the survey can say while readings are typed; handed in by the command table.
+
+`acquire` works out no profiles.  Whoever joins the two houses hands `enter` a function
+(survey folder, setup) -> Companion; without one only the neighbours speak.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from acquire.model.traverse import Setup, Stations
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """What a station should read, in the contract's unit and the instrument's sign."""
+
+    reading: float
+    uncertainty: float
+    """Standard uncertainty of a new reading about it, the instrument's own included."""
+    says: str
+    """Who says so, in words: "the reverse run and the cross level"."""
+
+
+class Companion(Protocol):
+    """Looks over the shoulder of whoever types readings."""
+
+    def profile_lines(self, stations: Stations, columns: int) -> Sequence[str]:
+        """The profile so far as lines of text, none wider than `columns`; none is fine."""
+        ...
+
+    def predict(self, stations: Stations, station_mm: float) -> Prediction | None:
+        """What the next reading at `station_mm` should be, from the survey and `stations` so far."""
+        ...
+
+
+CompanionMaker = Callable[[Path, Setup], Companion]

@@ -1,0 +1,95 @@
+"""Readings that jump out of their neighbours, or that the rest of the survey says cannot be."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from acquire.entry.companion import Prediction
+from acquire.model.bed import Instrument
+from acquire.model.traverse import Stations
+from acquire.model.units import height_text, slip_guess, slope_text
+
+FEWEST_NEIGHBOURS = 2
+NEAREST = 6
+IMPOSSIBLE_AT = 5.0
+"""Standard uncertainties from its prediction beyond which a reading is questioned."""
+JUMP_AT = 20.0
+"""Likewise from its neighbours, where no slip of the pen explains it."""
+
+
+def reading_words(instrument: Instrument, reading: float, inch: bool = False) -> str:
+    """A reading in the contract's unit, for people."""
+    if instrument.quantity in ("slope", "roll"):
+        return slope_text(reading, inch)
+    return height_text(reading, inch)
+
+
+def doubt_of(
+    instrument: Instrument,
+    stations: Stations,
+    station_mm: float,
+    reading: float,
+    prediction: Prediction | None,
+) -> str | None:
+    """Why a reading ought to be looked at again; None where nothing speaks against it."""
+    if prediction is not None:
+        return _against_survey(instrument, station_mm, reading, prediction)
+    return _against_neighbours(instrument, stations, station_mm, reading)
+
+
+def _against_survey(
+    instrument: Instrument, station_mm: float, reading: float, prediction: Prediction
+) -> str | None:
+    off = reading - prediction.reading
+    if abs(off) <= IMPOSSIBLE_AT * prediction.uncertainty:
+        return None
+    guess = slip_guess(reading, prediction.reading, prediction.uncertainty, instrument.quantity)
+    advice = f"is it {guess}?" if guess else "wipe, re-seat, read again"
+    are_several = " and " in prediction.says or prediction.says.endswith("runs")
+    return (
+        f"station {station_mm:g} is {reading_words(instrument, abs(off))} off "
+        f"what {prediction.says} say{'' if are_several else 's'}: {advice}"
+    )
+
+
+def _against_neighbours(
+    instrument: Instrument, stations: Stations, station_mm: float, reading: float
+) -> str | None:
+    """Held against the likest of the three nearest, give or take what neighbours vary by among themselves.
+
+    The likest, because one odd reading that was kept must not cast doubt on all that follow.
+    """
+    near = nearest(stations, station_mm, NEAREST)
+    if len(near) < FEWEST_NEIGHBOURS:
+        return None
+    expected = min(_expectations(near), key=lambda other: abs(other - reading))
+    spread = _spread(near, instrument)
+    guess = slip_guess(reading, expected, spread, instrument.quantity)
+    is_jump = len(near) > FEWEST_NEIGHBOURS and abs(reading - expected) > JUMP_AT * spread
+    if guess is None and not is_jump:
+        return None
+    return (
+        f"station {station_mm:g}: {reading_words(instrument, reading)} jumps out of its neighbours "
+        f"(the one beside it reads {reading_words(instrument, near[0])})"
+        + (f": is it {guess}?" if guess else "")
+    )
+
+
+def _expectations(near: np.ndarray) -> list[float]:
+    """What the next may be: like one of the three nearest, or going on as the two nearest did."""
+    return [*map(float, near[:3]), float(2 * near[0] - near[1])]
+
+
+def nearest(stations: Stations, station_mm: float, count: int) -> np.ndarray:
+    """The readings at the nearest other stations, the nearest first."""
+    others = np.flatnonzero(~np.isclose(stations.station_mm, station_mm))
+    distance_mm = np.abs(stations.station_mm[others] - station_mm)
+    return stations.reading[others[np.argsort(distance_mm, kind="stable")[:count]]]
+
+
+def _spread(near: Sequence[float] | np.ndarray, instrument: Instrument) -> float:
+    """What neighbouring readings differ by, never less than the instrument can tell apart."""
+    steps = np.abs(np.diff(near))
+    step = (instrument.resolution or 0.0) * instrument.contract_per_reading
+    usual = max(1.4826 * float(np.median(steps)), 0.5 * float(np.partition(steps, -1)[-1]))
+    return max(usual, 2 * instrument.uncertainty, step, 1e-9)

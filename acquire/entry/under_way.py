@@ -1,0 +1,112 @@
+"""An entry under way, as a value: which stations were answered, which is next.
+
+Nothing here asks or writes; `asking` does.  An entry is rebuilt from its typed lines alone.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from acquire.model.traverse import Setup
+from acquire.reduce.written import ReadingsTable, TypedLine, readings_typed
+
+
+@dataclass(frozen=True)
+class Slot:
+    """One reading to be taken: the station, and the how-manieth reading there."""
+
+    station_mm: float
+    repeat: int = 1
+
+
+@dataclass(frozen=True)
+class Entry:
+    """All slots in their order, what was typed so far, and where the person is."""
+
+    setup: Setup
+    slots: tuple[Slot, ...]
+    lines: tuple[TypedLine, ...] = ()
+    index: int = 0
+
+    @classmethod
+    def begun(
+        cls, setup: Setup, stations: Sequence[float], lines: Sequence[TypedLine] = (), closing: bool = False
+    ) -> "Entry":
+        """An entry over `stations`, with the lines already typed answered in it."""
+        slots = [Slot(station_mm) for station_mm in stations]
+        if closing:
+            slots.append(Slot(stations[0], 2))
+        known = set(slots)
+        for line in lines:
+            slot = Slot(line.station_mm, line.repeat)
+            if slot not in known:
+                known.add(slot)
+                slots.insert(_place_for(slots, slot), slot)
+        return cls(setup, tuple(slots), tuple(lines)).at_first_unanswered()
+
+    @property
+    def current(self) -> Slot | None:
+        """The slot to be read now; None when all are answered."""
+        return self.slots[self.index] if self.index < len(self.slots) else None
+
+    @property
+    def answered(self) -> dict[Slot, TypedLine]:
+        """The line that counts for each slot."""
+        return {Slot(line.station_mm, line.repeat): line for line in self.lines}
+
+    @property
+    def taken(self) -> int:
+        """How many readings there are, gaps left out."""
+        return sum(not line.is_gap for line in self.answered.values())
+
+    def at_first_unanswered(self) -> "Entry":
+        """The same, at the first slot without an answer."""
+        done = self.answered
+        index = next((i for i, slot in enumerate(self.slots) if slot not in done), len(self.slots))
+        return replace(self, index=index)
+
+    def back(self) -> "Entry":
+        """The same, one slot back."""
+        return replace(self, index=max(self.index - 1, 0))
+
+    def repeating(self) -> "Entry":
+        """The same, with a further reading at the station just read; itself where there is none."""
+        done = self.answered
+        if self.index == 0 or self.slots[self.index - 1] not in done:
+            return self
+        station_mm = self.slots[self.index - 1].station_mm
+        last = max(slot.repeat for slot in self.slots if slot.station_mm == station_mm)
+        slots = (*self.slots[: self.index], Slot(station_mm, last + 1), *self.slots[self.index :])
+        return replace(self, slots=slots)
+
+    def line(self, words: str, time_s: float = math.nan) -> TypedLine:
+        """What answering the current slot with `words` puts on disk."""
+        slot = self.slots[self.index]
+        return TypedLine(slot.station_mm, slot.repeat, time_s, words)
+
+    def with_line(self, line: TypedLine) -> "Entry":
+        """The same, with one more line typed."""
+        return replace(self, lines=(*self.lines, line))
+
+    def table(self) -> ReadingsTable:
+        """The readings so far."""
+        return readings_typed(self.setup, b"".join(line.as_bytes() for line in self.lines))
+
+    def drift(self) -> tuple[float, float] | None:
+        """Last minus first reading at the first station, and the seconds between; None without both."""
+        stations = self.table().stations
+        here = stations.station_mm == self.slots[0].station_mm
+        if here.sum() < 2:
+            return None
+        readings, times_s = stations.reading[here], stations.time_s[here]
+        order = np.argsort(times_s, kind="stable")
+        first, last = order[0], order[-1]
+        return float(readings[last] - readings[first]), float(times_s[last] - times_s[first])
+
+
+def _place_for(slots: list[Slot], slot: Slot) -> int:
+    """Behind the last slot of the same station that comes before the closing one, else at the end."""
+    same = [i for i, other in enumerate(slots) if other.station_mm == slot.station_mm]
+    return same[-1] + 1 if same else len(slots)

@@ -1,0 +1,1 @@
+"""What everything else speaks of: the bed, its instruments, a traverse, units, errors."""

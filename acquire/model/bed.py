@@ -1,0 +1,191 @@
+"""What `bed.toml` describes, as values that nothing alters.
+
+`station_mm` runs along the bed from 0 at the headstock end, `across_mm` from front
+(the operator's side) to rear.  A face's height is its deviation along its outward
+normal: positive where metal stands proud, negative where it is worn.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from acquire.model.units import CONTRACT_UNIT, FACTORS, to_contract
+
+NORMALS: Mapping[str, tuple[int, int]] = {"up": (0, 1), "down": (0, -1), "front": (-1, 0), "rear": (1, 0)}
+"""Outward normal of each kind of face: (across towards the rear, upwards)."""
+
+MEASURING = ("slope", "roll", "offset", "span")
+QUANTITIES = (*MEASURING, "position", "temperature")
+
+
+@dataclass(frozen=True)
+class Face:
+    """One guiding face, or one line of a wide one."""
+
+    id: str
+    normal: str
+    shape: str = "flat"
+    form: str | None = None
+    flank_angles_deg: tuple[float, float] | None = None
+    """Of a vee: front and rear flank, each from the vertical."""
+    across_mm: float | None = None
+    carriage: str | None = None
+    unworn_mm: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def is_vee(self) -> bool:
+        """Whether the face is a vee, which guides sideways as well as vertically."""
+        return self.shape == "vee"
+
+
+@dataclass(frozen=True)
+class Port:
+    """A serial port and how it is set."""
+
+    url: str
+    baud: int = 9600
+    bytesize: int = 8
+    parity: str = "N"
+    stopbits: float = 1
+    reset_on_open: bool = False
+    """Let opening pulse the control lines that restart a microcontroller board."""
+    line_power: bool = False
+    """Hold DTR and RTS on: for cables that take their supply from them."""
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """One instrument. Numbers are in what is read (divisions where `per_division` is given)."""
+
+    name: str
+    quantity: str
+    unit: str
+    per_division: float | None = None
+    base_mm: float | None = None
+    gravity: bool = True
+    resolution: float | None = None
+    standard_uncertainty: float | None = None
+    seating_um: float | None = None
+    scale_uncertainty: float = 0.0
+    base_uncertainty_mm: float = 0.0
+    footprint: str = "feet"
+    pad_mm: float | None = None
+    sign: int = 1
+    offset_mm: float = 0.0
+    range: tuple[float, float] | None = None
+    carrier_feet_mm: float | None = None
+    overhang_along_mm: float = 0.0
+    overhang_across_mm: float = 0.0
+    arm_height_mm: float = 0.0
+    lag_s: float = 0.0
+    """Known delay of the instrument's reading behind the truth."""
+    port: Port | None = None
+    wire: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def speaks(self) -> bool:
+        """Whether it has a port; otherwise its readings are typed or imported."""
+        return self.port is not None
+
+    @property
+    def contract_unit(self) -> str:
+        """The unit its stations are kept in."""
+        return CONTRACT_UNIT[self.quantity]
+
+    @property
+    def contract_per_reading(self) -> float:
+        """What one unit as read is worth in the contract's unit, without the sign."""
+        return to_contract(self.per_division or 1.0, self.quantity, self.unit)
+
+    def to_contract(self, reading: float, unit: str | None = None) -> float:
+        """A reading in the contract's unit and sign.
+
+        `unit` is the unit written with the reading, if any: a written unit stands for
+        itself and `div` for divisions; none means as the instrument is described.
+
+        Examples
+        --------
+        >>> vial = Instrument("vial", "slope", "mm/m", per_division=0.02, sign=-1)
+        >>> vial.to_contract(2), vial.to_contract(2, "um/m")
+        (-40.0, -2.0)
+        """
+        if unit is None or unit == "div":
+            return self.sign * reading * self.contract_per_reading + self.offset_mm
+        return self.sign * to_contract(reading, self.quantity, unit) + self.offset_mm
+
+    @property
+    def uncertainty(self) -> float:
+        """Standard uncertainty of one station's value, in the contract's unit (0 if none stated)."""
+        return (self.standard_uncertainty or 0.0) * self.contract_per_reading
+
+
+def units_read_by(instrument: Instrument) -> tuple[str, ...]:
+    """The units that readings of `instrument` may be written in; `div` where it has divisions."""
+    divisions = ("div",) if instrument.per_division is not None else ()
+    return (*FACTORS[instrument.quantity], *divisions)
+
+
+@dataclass(frozen=True)
+class Straightedge:
+    """A straightedge, for the sag under its own weight."""
+
+    id: str
+    length_mm: float
+    supports_mm: tuple[float, float] | None = None
+    """Where it rests, from its end nearer the headstock."""
+    depth_mm: float | None = None
+    material: str | None = None
+    start_mm: float = 0.0
+    """Station of its end nearer the headstock."""
+
+
+@dataclass(frozen=True)
+class TautWire:
+    """A taut wire, for its sag: mass · g · x · (span − x) / (2 · tension)."""
+
+    id: str
+    mass_g_per_m: float
+    tension_n: float
+    span_mm: float
+    start_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class Bed:
+    """The whole of a `bed.toml`."""
+
+    name: str
+    length_mm: float
+    station_mm: tuple[float, ...]
+    """The places where heights are wanted: the nodes of a map."""
+    faces: Mapping[str, Face]
+    instruments: Mapping[str, Instrument] = field(default_factory=dict)
+    straightedges: Mapping[str, Straightedge] = field(default_factory=dict)
+    wires: Mapping[str, TautWire] = field(default_factory=dict)
+    origin: str = "headstock end"
+    display: str = "metric"
+    centre_height_mm: float | None = None
+    carriage_length_mm: float | None = None
+    carriage_bears: str = "ends"
+    depth_mm: float | None = None
+    state: Mapping[str, Any] = field(default_factory=dict)
+    """How the bed stood: feet or blocks, clamped or free, temperatures, who and when."""
+    text: str = ""
+
+    @property
+    def is_inch(self) -> bool:
+        """Whether people are shown inches and thou."""
+        return self.display == "inch"
+
+    def carriage_ways(self) -> tuple[str | None, str | None]:
+        """Ids of the faces that the carriage rides at its front and at its rear."""
+        by_side = {face.carriage: face.id for face in self.faces.values() if face.carriage}
+        return by_side.get("front"), by_side.get("rear")
+
+    def gauge_mm(self, front: str, rear: str) -> float | None:
+        """Distance across the bed between two faces; None where it is not described."""
+        front_mm, rear_mm = self.faces[front].across_mm, self.faces[rear].across_mm
+        if front_mm is None or rear_mm is None or math.isclose(front_mm, rear_mm):
+            return None
+        return rear_mm - front_mm

@@ -1,0 +1,1 @@
+"""The text of `bed.toml`: its keys, read and checked whole, written anew, changed in place."""

@@ -1,0 +1,283 @@
+"""Reads `bed.toml` and checks it whole: every mistake in one go.
+
+A mistake is told as table and key, what was found and what was needed.
+"""
+
+import itertools
+import math
+import tomllib
+from collections.abc import Mapping
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from acquire.model import bed as model
+from acquire.model.bed_toml.keys import (
+    BED,
+    FACE,
+    INSTRUMENT,
+    NAME_RULE,
+    PORT,
+    STATE,
+    STRAIGHTEDGE,
+    TAUT_WIRE,
+    Key,
+    name_is_allowed,
+)
+from acquire.model.bed_toml.wire_keys import WIRE_KINDS, wire_faults
+from acquire.model.errors import BedError
+from acquire.model.units import FACTORS, unit_name
+
+LARGEST_FILE_BYTES = 1 << 20
+MOST_STATIONS = 10_000
+
+
+def read_bed(path: Path | str) -> model.Bed:
+    """Read and check a `bed.toml`.
+
+    Raises
+    ------
+    BedError
+        If it is not there, is no TOML, or holds mistakes (all of them are named).
+    """
+    path = Path(path)
+    try:
+        if path.stat().st_size > LARGEST_FILE_BYTES:
+            raise BedError(str(path), "found more than a megabyte", "a bed description of some pages")
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise BedError(str(path), "found bytes that are no text", "UTF-8", "save it as UTF-8") from error
+    except OSError as error:
+        raise BedError(
+            str(path),
+            f"cannot be read ({error.strerror or error})",
+            "a survey folder with its bed.toml",
+            "make one with `waylog start`",
+        ) from error
+    return parse_bed(text, str(path))
+
+
+def parse_bed(text: str, where: str = "bed.toml") -> model.Bed:
+    """Check the text of a `bed.toml` and return what it describes.
+
+    Examples
+    --------
+    >>> bed = parse_bed('''
+    ... [bed]
+    ... name = "invented bench bed"
+    ... length_mm = 400
+    ... station_pitch_mm = 100
+    ... [faces.front-flat]
+    ... normal = "up"
+    ... ''')
+    >>> bed.station_mm
+    (0.0, 100.0, 200.0, 300.0, 400.0)
+    """
+    try:
+        tables = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+        raise BedError(where, f"found no valid TOML ({error})", "", "mend that line") from error
+    mistakes: list[str] = []
+    bed = _Reader(tables, text, mistakes).bed()
+    if mistakes or bed is None:
+        count = f"{len(mistakes)} mistakes: " if len(mistakes) > 1 else ""
+        raise BedError(where, count + "; ".join(mistakes))
+    return bed
+
+
+def _shown(found: Any) -> str:
+    """A value as it may stand in a message; a whole number too long to be written out is said to be one."""
+    try:
+        return f"{found!r}"[:80]
+    except ValueError:
+        return "a number of thousands of digits"
+
+
+class _Reader:
+    """Walks the tables once and gathers the mistakes on its way."""
+
+    def __init__(self, tables: Mapping[str, Any], text: str, mistakes: list[str]):
+        self.tables, self.text, self.mistakes = tables, text, mistakes
+
+    def wrong(self, table: str, key: str, found: Any, needed: str) -> None:
+        shown = found if isinstance(found, str) and found.startswith("nothing") else _shown(found)
+        self.mistakes.append(f"[{table}] {key}: found {shown}, needed {needed}")
+
+    def table(self, name: str, keys: Mapping[str, Key], found: Any) -> dict[str, Any]:
+        """The checked values of one table; wrong or unknown ones are named and left out."""
+        if not isinstance(found, Mapping):
+            self.wrong(name, "", found, "a table")
+            return {}
+        values = {}
+        for key, value in found.items():
+            if key not in keys:
+                self.wrong(name, key, value, "no such key; known here: " + ", ".join(keys))
+            elif (fault := keys[key].fault(value)) is not None:
+                self.wrong(name, key, value, fault)
+            else:
+                values[key] = keys[key].convert(value)
+        for key, rule in keys.items():
+            if rule.required and key not in found:
+                self.wrong(name, key, "nothing", rule.needed)
+        return values
+
+    def named_tables(self, group: str) -> dict[str, Any]:
+        found = self.tables.get(group, {})
+        if not isinstance(found, Mapping):
+            self.wrong(group, "", found, f"tables [{group}.NAME]")
+            return {}
+        for name in found:
+            if not name_is_allowed(name):
+                self.wrong(f"{group}.{name}"[:60], "name", name, NAME_RULE)
+        return dict(found)
+
+    def bed(self) -> model.Bed | None:
+        known = {"bed", "faces", "instruments", "straightedges", "wires", "state"}
+        for name in self.tables:
+            if name not in known:
+                self.wrong(name, "", "an unknown table", "one of " + ", ".join(sorted(known)))
+        values = self.table("bed", BED, self.tables.get("bed", {}))
+        stations = self.stations(values)
+        length_mm = values.get("length_mm", math.inf)
+        faces = {
+            name: self.face(name, table, length_mm) for name, table in self.named_tables("faces").items()
+        }
+        if not faces:
+            self.wrong("faces", "", "nothing", "at least one [faces.NAME]")
+        self.carriage_sides(faces)
+        gathered: dict[str, Any] = {
+            "faces": faces,
+            "instruments": {n: self.instrument(n, t) for n, t in self.named_tables("instruments").items()},
+            "straightedges": {
+                n: self.straightedge(n, t) for n, t in self.named_tables("straightedges").items()
+            },
+            "wires": {n: self.taut_wire(n, t) for n, t in self.named_tables("wires").items()},
+            "state": self.table("state", STATE, self.tables.get("state", {})),
+        }
+        if self.mistakes:
+            return None
+        return model.Bed(station_mm=stations, text=self.text, **values, **gathered)
+
+    def stations(self, values: dict[str, Any]) -> tuple[float, ...]:
+        pitch, listed = values.pop("station_pitch_mm", None), values.pop("stations_mm", None)
+        length = values.get("length_mm")
+        if (pitch is None) == (listed is None):
+            if not any("station" in mistake for mistake in self.mistakes):
+                both = "both" if pitch is not None else "nothing"
+                self.wrong("bed", "station_pitch_mm", both, "station_pitch_mm or stations_mm, one of the two")
+            return ()
+        if length is None:
+            return ()
+        if pitch is not None:
+            count = math.floor(length / pitch + 1e-9)
+            if not 1 <= count < MOST_STATIONS:
+                self.wrong(
+                    "bed", "station_pitch_mm", pitch, f"2 to {MOST_STATIONS} stations within length_mm"
+                )
+                return ()
+            return tuple(round(index * pitch, 6) for index in range(count + 1))
+        if len(listed) < 2 or any(b <= a for a, b in itertools.pairwise(listed)):
+            self.wrong("bed", "stations_mm", listed, "at least two stations, rising")
+        elif listed[0] < 0 or listed[-1] > length:
+            self.wrong("bed", "stations_mm", listed, f"stations within 0 to length_mm ({length:g})")
+        return tuple(listed)
+
+    def face(self, name: str, found: Any, length_mm: float) -> model.Face | None:
+        table = f"faces.{name}"
+        values = self.table(table, FACE, found)
+        angle = values.pop("vee_angle_deg", None)
+        is_vee = values.get("shape") == "vee"
+        for key in ("form", "vee_angle_deg", "flank_angles_deg"):
+            if not is_vee and isinstance(found, Mapping) and key in found:
+                self.wrong(table, key, found[key], 'this key only with shape = "vee"')
+        if is_vee:
+            if angle is not None and "flank_angles_deg" in values:
+                self.wrong(table, "vee_angle_deg", angle, "vee_angle_deg or flank_angles_deg, one of the two")
+            elif angle is not None:
+                values["flank_angles_deg"] = (angle / 2, angle / 2)
+            elif "flank_angles_deg" not in values:
+                self.wrong(table, "vee_angle_deg", "nothing", "vee_angle_deg or flank_angles_deg")
+            if values.get("form") is None:
+                self.wrong(table, "form", "nothing", "ridge | groove")
+        for start, end in values.get("unworn_mm", ()):
+            if not 0 <= start < end <= length_mm:
+                self.wrong(table, "unworn_mm", [start, end], f"stretches within 0 to {length_mm:g}")
+        return model.Face(id=name, **values) if "normal" in values else None
+
+    def carriage_sides(self, faces: Mapping[str, model.Face | None]) -> None:
+        for side in ("front", "rear"):
+            riding = [name for name, face in faces.items() if face is not None and face.carriage == side]
+            if len(riding) > 1:
+                self.wrong(
+                    f"faces.{riding[1]}", "carriage", side, f"one face at the {side}; {riding[0]} is it"
+                )
+
+    def instrument(self, name: str, found: Any) -> model.Instrument | None:
+        table = f"instruments.{name}"
+        if not isinstance(found, Mapping):
+            self.wrong(table, "", found, "a table")
+            return None
+        quantity = found.get("quantity")
+        plain = {key: value for key, value in found.items() if key not in ("port", "wire")}
+        values = self.table(table, INSTRUMENT, plain)
+        if "quantity" not in values:
+            return None
+        self.fits_quantity(table, quantity, values)
+        port = self.port(table, found)
+        wire = self.wire(table, found, port)
+        if "unit" not in values:
+            return None
+        return model.Instrument(name=name, port=port, wire=wire, **values)
+
+    def fits_quantity(self, table: str, quantity: Any, values: dict[str, Any]) -> None:
+        unit = values.get("unit")
+        if unit is not None and unit not in FACTORS[quantity]:
+            self.wrong(table, "unit", unit, " | ".join(FACTORS[quantity]) + f" for {quantity}")
+        for key in values:
+            allowed = INSTRUMENT[key].only_for
+            if allowed and quantity not in allowed:
+                self.wrong(table, key, values[key], "this key only for " + " | ".join(allowed))
+        if quantity == "slope" and "base_mm" not in values:
+            self.missing(table, "base_mm", "the distance between the feet in mm")
+        if quantity in model.MEASURING and "standard_uncertainty" not in values:
+            self.missing(table, "standard_uncertainty", "of one station's value, in what is read")
+
+    def missing(self, table: str, key: str, needed: str) -> None:
+        if not any(mistake.startswith(f"[{table}] {key}:") for mistake in self.mistakes):
+            self.wrong(table, key, "nothing", needed)
+
+    def port(self, table: str, found: Mapping[str, Any]) -> model.Port | None:
+        if "port" not in found:
+            return None
+        values = self.table(f"{table}.port", PORT, found["port"])
+        return model.Port(**values) if "url" in values else None
+
+    def wire(self, table: str, found: Mapping[str, Any], port: model.Port | None) -> dict[str, Any]:
+        if "wire" not in found:
+            if port is not None:
+                self.wrong(f"{table}.wire", "", "nothing", f"[{table}.wire] for an instrument with a port")
+            return {}
+        wire = found["wire"]
+        kind = wire.get("kind") if isinstance(wire, Mapping) else None
+        if not isinstance(kind, str) or kind not in WIRE_KINDS:
+            self.wrong(f"{table}.wire", "kind", kind or "nothing", " | ".join(WIRE_KINDS))
+            return {}
+        values = self.table(f"{table}.wire", WIRE_KINDS[kind], wire)
+        quantity = found.get("quantity")
+        for key, what, needed in wire_faults(kind, values, quantity, partial(_fits, quantity)):
+            self.wrong(f"{table}.wire", key, what, needed)
+        return values
+
+    def straightedge(self, name: str, found: Any) -> model.Straightedge | None:
+        values = self.table(f"straightedges.{name}", STRAIGHTEDGE, found)
+        return model.Straightedge(id=name, **values) if "length_mm" in values else None
+
+    def taut_wire(self, name: str, found: Any) -> model.TautWire | None:
+        values = self.table(f"wires.{name}", TAUT_WIRE, found)
+        needed = {"mass_g_per_m", "tension_n", "span_mm"}
+        return model.TautWire(id=name, **values) if needed <= values.keys() else None
+
+
+def _fits(quantity: Any, unit: str) -> bool:
+    name = unit_name(unit)
+    return name == "div" or name in FACTORS.get(quantity, {})

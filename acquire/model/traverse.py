@@ -1,0 +1,226 @@
+"""What one traverse holds, as values that nothing alters.
+
+`Setup` is what was asked for when it began; `Stream` what one port said (the raw
+bytes beside what they were decoded to); `Stations` what it comes to, in the
+contract's units; `Events` what happened on the way.
+"""
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, fields, replace
+from functools import cached_property
+from typing import Any, get_origin
+
+import numpy as np
+
+from acquire.model.bed import Bed, Instrument
+from acquire.model.bed_toml.reading import parse_bed
+from acquire.model.errors import TraverseFileError
+
+FORMAT = "waylog traverse"
+FORMAT_VERSION = 1
+REFERENCE_KINDS = ("straightedge", "wire")
+LARGEST_NUMBER = 1_000_000_000
+HAND_PORT = "hand"
+"""Name of the stream that typed lines and imported files are kept in as raw bytes."""
+
+FLAGS = {
+    "good": 0,
+    "garbled": 1,
+    "overflow": 2,
+    "out_of_range": 3,
+    "repeated": 4,
+    "frozen": 5,
+    "late": 6,
+    "no_position": 7,
+    "bumped": 8,
+    "moving": 9,
+}
+"""Meaning of the numbers in a stream's `flag`."""
+
+
+def _fits(value: Any, kind: Any) -> bool:
+    """Whether a value is of the type that a field names; true and false are no numbers."""
+    if isinstance(value, bool):
+        return kind is bool
+    if get_origin(kind) is Mapping:
+        plain = str | int | float | bool | None
+        return isinstance(value, Mapping) and all(isinstance(each, plain) for each in value.values())
+    return isinstance(value, kind)
+
+
+@dataclass(frozen=True)
+class Setup:
+    """What was asked for at the start of a traverse; it stands, whatever bed.toml says later."""
+
+    instrument: str
+    quantity: str
+    bed_toml: str
+    number: int = 0
+    source: str = "record"
+    """record | enter | import: how the raw bytes are to be read."""
+    face: str | None = None
+    """Face id, or "carriage"; None for a roll instrument."""
+    front: str | None = None
+    rear: str | None = None
+    other: str | None = None
+    """Of a span: the second face; None over a roller in a vee."""
+    inside: bool = False
+    reference: str | None = None
+    """None | FACE | A+B | carriage | straightedge:NAME | wire:NAME | line."""
+    position: str = "file"
+    """scale:NAME | stations | feed:MM_PER_S | file."""
+    direction: str = "forward"
+    mode_asked: str = ""
+    """stepped | continuous where `--mode` said so; empty: decided by the spacing."""
+    turned: bool = False
+    turned_over: bool = False
+    same_zero_as: int | None = None
+    unit: str | None = None
+    """The unit that the readings were given in, where it is not the instrument's own."""
+    created_utc: str = ""
+    state: Mapping[str, Any] = field(default_factory=dict)
+    acceleration_corrected: bool = True
+    """Whether tilt from the carriage's acceleration may be taken out (continuous, gravity only)."""
+    standing: str | None = None
+    """A second instrument standing still as reference, subtracted at equal times."""
+
+    @cached_property
+    def bed(self) -> Bed:
+        """The bed as it was described when the traverse was made."""
+        return parse_bed(self.bed_toml, f"traverse {self.number:03d} (its own bed.toml)")
+
+    @property
+    def described(self) -> Instrument:
+        """The measuring instrument as it was described then."""
+        if self.instrument not in self.bed.instruments:
+            raise TraverseFileError(
+                f"traverse {self.number:03d} (its own bed.toml)",
+                f"describes no instrument {self.instrument}",
+                "the one it was measured with",
+            )
+        return self.bed.instruments[self.instrument]
+
+    @property
+    def subject(self) -> str:
+        """What it was measured on, as people say it: a face, or FRONT/REAR."""
+        return self.face or f"{self.front}/{self.rear}"
+
+    def as_json(self) -> str:
+        """One line of text that `from_json` reads back."""
+        return json.dumps(asdict(self), sort_keys=True)
+
+    @classmethod
+    def from_json(cls, text: str, where: str = "traverse") -> "Setup":
+        """Read back what `as_json` wrote; unknown keys and wrong types are refused."""
+        try:
+            found = json.loads(text)
+            known = {item.name for item in fields(cls)}
+            if not isinstance(found, dict) or not known >= found.keys():
+                raise ValueError("unknown keys")
+            setup = cls(**found)
+            wrong = [item.name for item in fields(cls) if not _fits(getattr(setup, item.name), item.type)]
+            if wrong or not 0 <= setup.number < LARGEST_NUMBER:
+                raise ValueError(f"wrong type of {', '.join(wrong) or 'number'}")
+            return setup
+        except (ValueError, TypeError, RecursionError) as error:
+            raise TraverseFileError(
+                where, f"its description cannot be read ({error})", "one written by waylog"
+            ) from error
+
+    def with_number(self, number: int) -> "Setup":
+        """The same, under another number."""
+        return replace(self, number=number)
+
+
+@dataclass(frozen=True, eq=False)
+class Stream:
+    """All that one instrument sent: raw bytes in chunks as they arrived, and the readings in them."""
+
+    instrument: str
+    unit: str
+    """The unit of `value`, as the instrument reads (div for divisions)."""
+    time_s: np.ndarray
+    """Seconds from the start of the recording, rising."""
+    value: np.ndarray
+    flag: np.ndarray
+    arrival_s: np.ndarray
+    """When each reading's last byte arrived; `time_s` is when it was true."""
+    raw: bytes = b""
+    chunk_end: np.ndarray = field(default_factory=lambda: np.zeros(0, np.int64))
+    """Offset in `raw` after each chunk."""
+    chunk_time_s: np.ndarray = field(default_factory=lambda: np.zeros(0))
+
+    @property
+    def is_good(self) -> np.ndarray:
+        """Which readings can be used."""
+        return self.flag == FLAGS["good"]
+
+
+@dataclass(frozen=True, eq=False)
+class Stations:
+    """The readings that count, by rising station, in the contract's units and sign."""
+
+    station_mm: np.ndarray
+    """Of a slope: the middle of the base."""
+    reading: np.ndarray
+    standard_uncertainty: np.ndarray
+    """Of each reading by itself: its scatter and the instrument's stated uncertainty together."""
+    scatter: np.ndarray
+    """The part of it that the samples show (0 for a single reading)."""
+    samples: np.ndarray
+    repeat: np.ndarray
+    """1, 2, ... within the traverse at one station."""
+    time_s: np.ndarray
+    """Middle of each reading in seconds from the start; NaN where no clock ran."""
+    note: tuple[str, ...] = ()
+
+    def __len__(self) -> int:
+        return len(self.station_mm)
+
+
+@dataclass(frozen=True, eq=False)
+class Events:
+    """Marks, key presses, reconnects, garbled bytes, gaps: what happened and when."""
+
+    time_s: np.ndarray
+    kind: tuple[str, ...]
+    text: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.kind)
+
+    @classmethod
+    def none(cls) -> "Events":
+        """No event at all."""
+        return cls(np.zeros(0), (), ())
+
+
+@dataclass(frozen=True, eq=False)
+class Traverse:
+    """One traverse, whole: what its file holds."""
+
+    setup: Setup
+    streams: Mapping[str, Stream]
+    stations: Stations
+    events: Events
+    mode: str
+    """stepped | continuous."""
+    complete: bool
+    """Ended by the operator or at the last station, not mended."""
+
+    @property
+    def number(self) -> int:
+        """Its number in the survey."""
+        return self.setup.number
+
+    @property
+    def instrument(self) -> Instrument:
+        """The measuring instrument as it was described then."""
+        return self.setup.described
+
+    @property
+    def readings(self) -> int:
+        """How many readings of the measuring instrument were decoded."""
+        stream = self.streams.get(self.setup.instrument)
+        return len(stream.value) if stream is not None else len(self.stations)

@@ -1,0 +1,249 @@
+"""Shop units at the doors; one unit of each kind inside.
+
+Inside: slope and roll in µm/m, offset and span in µm, position in mm,
+temperature in °C.  The factors are exact or fixed by definition: 1 inch is
+25.4 mm; an arcsecond is pi/648000 rad (4.84813681109536 µm/m), small angles
+taken as their tangents; 1 in/ft is 1/12.
+"""
+
+import math
+import re
+from dataclasses import dataclass
+
+from acquire.model.errors import UnitError
+
+UM_PER_THOU = 25.4
+MM_PER_INCH = 25.4
+UM_PER_M_PER_ARCSECOND = math.pi / 648000 * 1e6
+
+FACTORS: dict[str, dict[str, float]] = {
+    "slope": {
+        "um/m": 1.0,
+        "mm/m": 1000.0,
+        "arcsec": UM_PER_M_PER_ARCSECOND,
+        "deg": 3600 * UM_PER_M_PER_ARCSECOND,
+        "in/ft": 1e6 / 12,
+    },
+    "offset": {"um": 1.0, "mm": 1000.0, "thou": UM_PER_THOU, "in": 1000 * MM_PER_INCH},
+    "position": {"mm": 1.0, "um": 0.001, "in": MM_PER_INCH},
+    "temperature": {"degC": 1.0},
+}
+FACTORS["roll"] = FACTORS["slope"]
+FACTORS["span"] = FACTORS["offset"]
+
+CONTRACT_UNIT = {
+    "slope": "um/m",
+    "roll": "um/m",
+    "offset": "um",
+    "span": "um",
+    "position": "mm",
+    "temperature": "degC",
+}
+
+LARGEST_READING = {"slope": 1e6, "roll": 1e6, "offset": 1e7, "span": 1e7}
+"""Beyond these (a tilt of 45°, a length of ten metres) a number is no reading of a machine's ways."""
+
+_SPELLINGS = {
+    "µm/m": "um/m", "μm/m": "um/m", "um/m": "um/m", "µm": "um", "μm": "um", "um": "um", "micron": "um",
+    "microns": "um", "mm/m": "mm/m", "mm": "mm", "thou": "thou", "thous": "thou", "mil": "thou",
+    "in": "in", "inch": "in", "inches": "in", '"': "in", "in/ft": "in/ft", "arcsec": "arcsec",
+    "arcsecond": "arcsec", "arcseconds": "arcsec", "″": "arcsec", "''": "arcsec", "deg": "deg", "°": "deg",
+    "degc": "degC", "°c": "degC", "div": "div", "divs": "div", "division": "div", "divisions": "div",
+}  # fmt: skip
+
+
+def unit_name(text: str) -> str | None:
+    """The unit's name as `bed.toml` spells it, or None where `text` is no unit known here.
+
+    Examples
+    --------
+    >>> unit_name("µm/m"), unit_name("Inches"), unit_name("furlong")
+    ('um/m', 'in', None)
+    """
+    return _SPELLINGS.get(text.strip().lower())
+
+
+def to_contract(value: float, quantity: str, unit: str) -> float:
+    """Convert `value` from a shop unit to the one unit used inside for `quantity`.
+
+    Examples
+    --------
+    >>> to_contract(0.02, "slope", "mm/m"), to_contract(2, "offset", "thou")
+    (20.0, 50.8)
+    """
+    factors = FACTORS[quantity]
+    if unit not in factors:
+        raise UnitError(f"unit of a {quantity}", f"found {unit!r}", " | ".join(factors))
+    return value * factors[unit]
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A number as somebody wrote it, and the unit written with it (None: none was)."""
+
+    value: float
+    unit: str | None
+
+
+_SEXAGESIMAL = re.compile(
+    r"""\s*([-+−]?)\s*(?:(\d{1,3})\s*°)?\s*(?:(\d{1,5})\s*['′’])?\s*(?:(\d{1,6}(?:[.,]\d*)?)\s*(["″”]|'')?)?\s*"""
+)
+"""Degrees, minutes, seconds of arc; the mark of the seconds may be missing behind minutes."""
+_NUMBER = re.compile(r"\s*([-+−]?)\s*(\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE]([-+]?\d{1,2}))?\s*(.*?)\s*", re.DOTALL)
+
+
+def parse_reading(text: str) -> Reading:
+    """Read a hand-written number with an optional unit and either decimal sign.
+
+    Raises
+    ------
+    UnitError
+        If it is no number, or the unit is not one known here. A number with both a
+        comma and a point (a thousands mark?) is refused rather than guessed.
+
+    Examples
+    --------
+    >>> parse_reading("-0,02 mm"), parse_reading("3.5thou"), parse_reading("+3")
+    (Reading(value=-0.02, unit='mm'), Reading(value=3.5, unit='thou'), Reading(value=3.0, unit=None))
+
+    Minutes and seconds of arc, as an autocollimator's drum is read:
+
+    >>> parse_reading("2'08.5″")
+    Reading(value=128.5, unit='arcsec')
+    """
+    if (angle := _degrees_minutes_seconds(text[:200])) is not None:
+        return angle
+    match = _NUMBER.fullmatch(text[:200])
+    if not match:
+        raise UnitError("reading", f"found {text[:40]!r}", "a number such as +3, 3.5 thou, -0,02 mm or 2 div")
+    sign, digits, exponent, written_unit = match.groups()
+    unit = unit_name(written_unit) if written_unit else None
+    if written_unit and unit is None:
+        raise UnitError("reading", f"found {text[:40]!r}", "a number and, if any, a unit known here")
+    value = float(digits.replace(",", ".")) * 10.0 ** int(exponent or 0)
+    if not math.isfinite(value):
+        raise UnitError("reading", f"found {text[:40]!r}", "a finite number")
+    return Reading(-value if sign in ("-", "−") else value, unit)
+
+
+def _degrees_minutes_seconds(text: str) -> Reading | None:
+    """An angle written with minutes of arc, or with degrees and seconds; None where it is neither."""
+    match = _SEXAGESIMAL.fullmatch(text)
+    if not match:
+        return None
+    sign, degrees, minutes, seconds, mark = match.groups()
+    if minutes is None and (degrees is None or mark is None):
+        return None
+    size = 3600 * int(degrees or 0) + 60 * int(minutes or 0) + float((seconds or "0").replace(",", "."))
+    return Reading(-size if sign in ("-", "−") else size, "arcsec")
+
+
+def decimals_for(uncertainty: float) -> int:
+    """Decimals that a value deserves whose uncertainty is this: none finer than its first digit.
+
+    Examples
+    --------
+    >>> decimals_for(3.0), decimals_for(0.3), decimals_for(40)
+    (0, 1, -1)
+    """
+    if not 0 < uncertainty < math.inf:
+        return 0
+    return min(6, -math.floor(math.log10(uncertainty) + 1e-9))
+
+
+def number_text(value: float, decimals: int) -> str:
+    """`value` rounded to `decimals` (negative: to tens, hundreds); no minus sign before a zero.
+
+    Examples
+    --------
+    >>> number_text(-41.26, 1), number_text(-0.04, 1), number_text(1234, -2)
+    ('-41.3', '0.0', '1200')
+    """
+    rounded = round(value, decimals) + 0.0
+    return f"{rounded:.{max(decimals, 0)}f}"
+
+
+def height_text(um: float, inch: bool = False, uncertainty_um: float | None = None) -> str:
+    """A height for people: µm and thou side by side, the owner's own unit first.
+
+    Without an uncertainty it is given to a tenth of a micrometre below 10 µm, else to one.
+
+    Examples
+    --------
+    >>> height_text(-41.3, uncertainty_um=3.0), height_text(-41.3, inch=True, uncertainty_um=3.0)
+    ('-41 µm (-1.6 thou)', '-1.6 thou (-41 µm)')
+    >>> height_text(2.54)
+    '2.5 µm (0.10 thou)'
+    """
+    if uncertainty_um is None or not uncertainty_um > 0:
+        uncertainty_um = 0.3 if abs(um) < 10 else 1.0
+    metric = f"{number_text(um, decimals_for(uncertainty_um))} µm"
+    thou = f"{number_text(um / UM_PER_THOU, decimals_for(uncertainty_um / UM_PER_THOU))} thou"
+    return f"{thou} ({metric})" if inch else f"{metric} ({thou})"
+
+
+def length_text(mm: float, inch: bool = False) -> str:
+    """A place or length along the bed.
+
+    Examples
+    --------
+    >>> length_text(450.0), length_text(152.4, inch=True)
+    ('450 mm', '6 in')
+    """
+    return f"{round(mm / MM_PER_INCH, 2):g} in" if inch else f"{round(mm, 1):.10g} mm"
+
+
+def slope_text(um_per_m: float, inch: bool = False, uncertainty_um_per_m: float | None = None) -> str:
+    """A slope or roll: µm/m, and what that is in thou a foot.
+
+    Examples
+    --------
+    >>> slope_text(83.33, uncertainty_um_per_m=2.0), slope_text(83.33, inch=True, uncertainty_um_per_m=2.0)
+    ('83 µm/m (1.00 thou/ft)', '1.00 thou/ft (83 µm/m)')
+    """
+    if uncertainty_um_per_m is None or not uncertainty_um_per_m > 0:
+        uncertainty_um_per_m = 0.3 if abs(um_per_m) < 10 else 1.0
+    per_foot = 12 / 1000
+    metric = f"{number_text(um_per_m, decimals_for(uncertainty_um_per_m))} µm/m"
+    thou = f"{number_text(um_per_m * per_foot, decimals_for(uncertainty_um_per_m * per_foot))} thou/ft"
+    return f"{thou} ({metric})" if inch else f"{metric} ({thou})"
+
+
+_SLIPS = (
+    ("the sign", -1.0),
+    ("a decimal place (ten times too large)", 0.1),
+    ("a decimal place (ten times too small)", 10.0),
+    ("a decimal place or the unit (a thousand times too large)", 0.001),
+    ("a decimal place or the unit (a thousand times too small)", 1000.0),
+)
+_UNIT_SLIPS = {
+    "length": (
+        ("the unit (micrometres written where thou are read)", 1 / UM_PER_THOU),
+        ("the unit (thou written where micrometres are read)", UM_PER_THOU),
+    ),
+    "angle": (
+        ("the unit (µm/m written where arcseconds are read)", 1 / UM_PER_M_PER_ARCSECOND),
+        ("the unit (arcseconds written where µm/m are read)", UM_PER_M_PER_ARCSECOND),
+    ),
+}
+
+
+def slip_guess(reading: float, expected: float, uncertainty: float, quantity: str = "offset") -> str | None:
+    """What slip of the pen would explain a reading that is far from what was expected.
+
+    None where the reading lies within 5 `uncertainty` of `expected`, or where no slip
+    brings it within 2 `uncertainty`.  Of several that would, the one that lands nearest.
+
+    Examples
+    --------
+    >>> slip_guess(35.0, 3.4, 0.5)
+    'a decimal place (ten times too large)'
+    >>> slip_guess(-12.0, 12.5, 1.0), slip_guess(3.0, 3.4, 0.5)
+    ('the sign', None)
+    """
+    if not uncertainty > 0 or abs(reading - expected) <= 5 * uncertainty:
+        return None
+    slips = (*_SLIPS, *_UNIT_SLIPS["angle" if quantity in ("slope", "roll") else "length"])
+    misses = [(abs(reading * factor - expected), name) for name, factor in slips]
+    miss, name = min(misses)
+    return name if miss <= 2 * uncertainty else None

@@ -1,0 +1,20 @@
+"""Timed bytes from serial ports that may come and go."""
+
+from acquire.receive.ports.asking import Request
+from acquire.receive.ports.listening import listen
+from acquire.receive.ports.naming import Found, found_ports, resolve
+from acquire.receive.ports.plan import PortPlan, plan_ports
+from acquire.receive.ports.reader import Chunk, PortEvent, PortReader
+
+__all__ = [
+    "Chunk",
+    "Found",
+    "PortEvent",
+    "PortPlan",
+    "PortReader",
+    "Request",
+    "found_ports",
+    "listen",
+    "plan_ports",
+    "resolve",
+]

@@ -1,0 +1,125 @@
+"""Opening one port: for us alone, without restarting what hangs on it, and without delay."""
+
+import errno
+import os
+from collections.abc import Sequence
+from contextlib import suppress
+from typing import Any
+
+import serial
+
+from acquire.model.bed import Port
+from acquire.model.errors import PortError
+
+try:
+    import fcntl
+    import termios
+except ImportError:  # Windows: its ports are always opened exclusively, and it has no line disciplines
+    _terminal_faults: tuple[type[BaseException], ...] = ()
+else:
+    _terminal_faults = (termios.error,)
+
+PORT_FAULTS: tuple[type[BaseException], ...] = (OSError, serial.SerialException, *_terminal_faults)
+"""What pyserial's calls raise at a hang-up: `termios.error` is neither of the first two, and several
+calls raise it."""
+
+OPENING_FAULTS: tuple[type[BaseException], ...] = (*PORT_FAULTS, ValueError, NotImplementedError)
+LATENCY_FAULTS: tuple[type[BaseException], ...] = (*OPENING_FAULTS, AttributeError)
+
+_POLLABLE = ("serial.serialposix",)
+
+
+def open_port(port: Port, device: str) -> tuple[Any, list[str]]:
+    """Open a port as described; the handle, and what could not be had, in words.
+
+    Raises
+    ------
+    PortError
+        If it is missing, busy, not allowed, or cannot be set as described.
+    """
+    try:
+        handle = _opened(port, device)
+    except OPENING_FAULTS as error:
+        raise PortError(port.url, *_explained(error, device, port)) from error
+    return handle, [] if not is_pollable(handle) else _settled(handle, port)
+
+
+def _opened(port: Port, device: str) -> Any:
+    is_url = "://" in device
+    handle = serial.serial_for_url(
+        device,
+        do_not_open=True,
+        baudrate=port.baud,
+        bytesize=port.bytesize,
+        parity=port.parity,
+        stopbits=port.stopbits,
+        timeout=0.1,
+        write_timeout=None if is_url else 2.0,
+        exclusive=None if os.name == "nt" or is_url else True,
+    )
+    lines_on = port.reset_on_open or port.line_power
+    handle.dtr, handle.rts = lines_on, lines_on
+    try:
+        handle.open()
+    except OPENING_FAULTS:
+        with suppress(*OPENING_FAULTS):
+            handle.close()
+        raise
+    return handle
+
+
+def is_pollable(handle: Any) -> bool:
+    """Whether the port is an ordinary terminal device that one thread can wait on with others."""
+    return os.name == "posix" and type(handle).__module__ in _POLLABLE
+
+
+def _settled(handle: Any, port: Port) -> list[str]:
+    """Settings that pyserial leaves out: closed to other programs, lines held at closing, low latency."""
+    descriptor = handle.fileno()
+    with suppress(*PORT_FAULTS):
+        fcntl.ioctl(descriptor, termios.TIOCEXCL)
+    if not port.reset_on_open:
+        with suppress(*PORT_FAULTS):
+            settings = termios.tcgetattr(descriptor)
+            settings[2] &= ~termios.HUPCL
+            termios.tcsetattr(descriptor, termios.TCSANOW, settings)
+    try:
+        handle.set_low_latency_mode(True)
+    except LATENCY_FAULTS:
+        return ["no low-latency mode here: a USB adapter may hold bytes back for up to 16 ms"]
+    return []
+
+
+def _explained(error: BaseException, device: str, port: Port) -> tuple[str, str, str]:
+    number = getattr(error, "errno", None) or (error.args[0] if error.args else None)
+    if number in (errno.EAGAIN, errno.EBUSY):
+        return "is in use by another program", "the port to ourselves", "close the other program"
+    if number in (errno.EACCES, errno.EPERM):
+        return "may not be opened by this user", "permission", _how_to_be_allowed()
+    if number in (errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.EIO):
+        return f"{device} has gone", "a port that is plugged in", "see `waylog ports`"
+    settings = f"{port.baud} baud {port.bytesize}{port.parity}{port.stopbits:g}"
+    return f"cannot be opened at {settings} ({error})", "a serial port that can", "see `waylog ports`"
+
+
+def _how_to_be_allowed() -> str:
+    return "add the user to the group of the device (often dialout), then log in again"
+
+
+_COUNTERS = ("framing errors", "overruns", "parity errors", "breaks", "buffer overruns")
+_TIOCGICOUNT = 0x545D
+
+
+def error_counters(handle: Any) -> dict[str, int]:
+    """What the driver counted since it was loaded; empty where it keeps no count.
+
+    pyserial switches parity checking off, so a wrong speed or parity shows only here.
+    """
+    if os.name != "posix":
+        return {}
+    try:
+        packed = fcntl.ioctl(handle.fileno(), _TIOCGICOUNT, bytes(80))
+    except OPENING_FAULTS:
+        return {}
+    numbers: Sequence[int] = memoryview(packed).cast("i")
+    return dict(zip(_COUNTERS, numbers[6:11], strict=True))

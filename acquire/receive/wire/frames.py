@@ -1,0 +1,88 @@
+"""Finding whole frames among bytes of which some may be wrong, missing or too many.
+
+After a frame that fails its check the search goes on one byte later, never a frame
+later: an intact frame is found even where a garbled one claims its first bytes.
+"""
+
+from abc import abstractmethod
+from collections.abc import Iterable
+
+from acquire.model.bed import Instrument
+from acquire.receive.wire.decoding import Decoded, Frame, FramedDecoder, Judgement, garbled
+
+WAIT, NOTHING = 0, -1
+LONGEST_GARBLED = 256
+
+
+class FrameDecoder(FramedDecoder):
+    """The part that the binary kinds share.
+
+    A kind supplies `_size_at`, the length of the frame that begins at a place, and `_read`.
+    """
+
+    def __init__(self, instrument: Instrument, request: bytes | None = None):
+        super().__init__(instrument, request)
+        self._skipped = bytearray()
+
+    def asked(self, instrument: str, time_s: float) -> None:
+        """Learn of a request; a reply that is still incomplete will not be completed."""
+        if self._request is not None:
+            self._skip(len(self._pending))
+        if not self._is_ours:
+            self._skipped.clear()  # replies to others are nothing garbled
+        super().asked(instrument, time_s)
+
+    def started(self, time_s: float) -> None:
+        """Learn that the port was opened: what is half read is broken off."""
+        super().started(time_s)
+        self._skipped.clear()
+
+    def finish(self) -> list[Decoded]:
+        """Nothing is held back; bytes of an incomplete frame are no reading."""
+        return []
+
+    @abstractmethod
+    def _size_at(self, start: int) -> int:
+        """Length of the intact frame that begins at `start` of the pending bytes.
+
+        WAIT where more bytes could complete one, NOTHING where none can begin there.
+        """
+
+    @abstractmethod
+    def _read(self, frame: bytes) -> Judgement | None:
+        """What a frame says; None where it is to be passed over."""
+
+    def _cut(self) -> Iterable[tuple[Frame, Judgement]]:
+        found: list[tuple[Frame, Judgement]] = []
+        start = 0
+        while start < len(self._pending):
+            size = self._size_at(start)
+            if size == WAIT:
+                break
+            if size == NOTHING:
+                start += 1
+                continue
+            self._skip(start)
+            frame = bytes(self._pending[:size])
+            judgement = self._read(frame)
+            found.extend(self._told())
+            end, start = self._drop(size), 0
+            if judgement is not None:
+                found.append((Frame(frame, end, size), judgement))
+        self._skip(start)
+        if len(self._skipped) >= LONGEST_GARBLED:
+            found.extend(self._told())
+        return found
+
+    def _skip(self, count: int) -> None:
+        self._skipped += self._pending[:count]
+        self._drop(count)
+
+    def _told(self) -> list[tuple[Frame, Judgement]]:
+        """The bytes between two frames that belong to none, told as one."""
+        if not self._skipped:
+            return []
+        skipped = bytes(self._skipped)
+        self._skipped.clear()
+        reason = "bytes of no intact frame"
+        return [(Frame(skipped, self._taken, len(skipped)), garbled(reason))]

@@ -1,0 +1,144 @@
+"""The decoding of a whole recorded stream, in bounded memory.
+
+A stream of eight hours holds millions of chunks.  They are handed to the decoder in blocks
+that no event parts, and what comes out goes into growing columns: no object is kept for a
+reading, and the readings are those that come of feeding every chunk by itself.
+"""
+
+from array import array
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from acquire.model.bed import Instrument
+from acquire.receive.wire.decoding import Decoded, Decoder
+from acquire.receive.wire.kinds import ASKED, LOST, OPENED, REOPENED, WireEvent, decoder_for, tell
+
+CHUNKS_AT_ONCE = 4096
+
+
+@dataclass(frozen=True, eq=False)
+class Readings:
+    """All readings of one instrument in one stream, each array of shape (n,)."""
+
+    time_s: np.ndarray
+    value: np.ndarray
+    """NaN where the flag is not good."""
+    flag: np.ndarray
+    arrival_s: np.ndarray
+    raw_end: np.ndarray
+    """Offset in the stream's bytes just after each reading."""
+    reasons: Mapping[str, int]
+    """How many were not good, by reason in words."""
+
+
+def decode_all(
+    instrument: Instrument,
+    raw: bytes,
+    chunk_end: Sequence[int] | np.ndarray,
+    chunk_time_s: Sequence[float] | np.ndarray,
+    events: Iterable[WireEvent] = (),
+    port: str | None = None,
+) -> Readings:
+    """Decode a whole stream from its raw bytes, its chunks' arrival times and its events.
+
+    Parameters
+    ----------
+    instrument : Instrument
+        Whose readings are wanted.
+    raw, chunk_end, chunk_time_s : bytes, arrays of shape (m,)
+        The stream: all bytes, where each chunk ended, when it arrived. At a chunk of no
+        bytes something is missing: nothing is read across it.
+    events : iterable
+        Recorded events (`time_s`, `kind`, `text`); those of other ports are passed over.
+    port : str, optional
+        Name the stream was recorded under, where it is not the instrument's own.
+
+    Examples
+    --------
+    >>> level = Instrument("level", "slope", "um/m", wire={"kind": "lines", "pattern": r"(?P<value>\\S+)"})
+    >>> decode_all(level, b"1.5\\n?\\n2.5\\n", [5, 10], [0.1, 0.2]).value
+    array([1.5, nan, 2.5])
+    """
+    ends, times_s = np.asarray(chunk_end, np.int64), np.asarray(chunk_time_s, float)
+    if len(ends) != len(times_s):
+        raise ValueError(f"{len(ends)} chunks but {len(times_s)} times")
+    return gathered(_decoded(decoder_for(instrument), raw, ends, times_s, events, port or instrument.name))
+
+
+def _decoded(
+    decoder: Decoder,
+    raw: bytes,
+    ends: np.ndarray,
+    times_s: np.ndarray,
+    events: Iterable[WireEvent],
+    port: str,
+) -> Iterator[Decoded]:
+    waiting = [event for event in sorted(events, key=lambda event: event.time_s) if _bears(event, port)]
+    told_at = told_before(times_s, [event.time_s for event in waiting])
+    position = 0
+    gaps = np.flatnonzero(np.diff(ends, prepend=0) == 0)
+    for first, last in pairwise(_cuts(len(ends), told_at, gaps)):
+        while position < len(waiting) and told_at[position] <= first:
+            tell(decoder, waiting[position])
+            position += 1
+        start = int(ends[first - 1]) if first else 0
+        if ends[first] == start:
+            decoder.interrupted(float(times_s[first]))
+            continue
+        data = raw[start : int(ends[last - 1])]
+        block = slice(first, last)
+        yield from decoder.feed_chunks(data, (ends[block] - start).tolist(), times_s[block].tolist())
+    yield from decoder.finish()
+
+
+def _bears(event: WireEvent, port: str) -> bool:
+    return event.kind in (ASKED, OPENED, REOPENED, LOST) and event.text.startswith(f"{port}:")
+
+
+def told_before(chunk_time_s: np.ndarray, event_time_s: Sequence[float]) -> np.ndarray:
+    """For each event the first chunk that did not arrive before it; the number of chunks if none.
+
+    Examples
+    --------
+    >>> told_before(np.array([1.0, 2.0, 2.0, 3.0]), [0.5, 2.0, 2.5, 9.0])
+    array([0, 1, 3, 4])
+    """
+    latest_s = np.maximum.accumulate(np.nan_to_num(chunk_time_s, nan=-np.inf, posinf=np.inf, neginf=-np.inf))
+    return np.searchsorted(latest_s, np.asarray(event_time_s, float))
+
+
+def _cuts(chunks: int, told_at: np.ndarray, gaps: np.ndarray) -> list[int]:
+    """Where blocks begin and end: at every event, about every gap, and often enough."""
+    regular = np.arange(0, chunks, CHUNKS_AT_ONCE)
+    cuts = np.concatenate([regular, told_at[told_at < chunks], gaps, gaps + 1, [chunks]])
+    return np.unique(cuts).astype(int).tolist()
+
+
+def gathered(decoded: Iterable[Decoded]) -> Readings:
+    """Readings as arrays, with the reasons counted."""
+    time_s, value, arrival_s = array("d"), array("d"), array("d")
+    flag, raw_end = array("B"), array("q")
+    reasons: dict[str, int] = {}
+    for row in decoded:
+        time_s.append(row.time_s)
+        value.append(row.value)
+        flag.append(row.flag)
+        arrival_s.append(row.arrival_s)
+        raw_end.append(row.raw_end)
+        if row.reason:
+            reasons[row.reason] = reasons.get(row.reason, 0) + 1
+    return Readings(
+        _as_column(time_s, float),
+        _as_column(value, float),
+        _as_column(flag, np.uint8),
+        _as_column(arrival_s, float),
+        _as_column(raw_end, np.int64),
+        reasons,
+    )
+
+
+def _as_column(values: array, dtype: type) -> np.ndarray:
+    return np.frombuffer(values, dtype) if len(values) else np.zeros(0, dtype)

@@ -1,0 +1,208 @@
+"""Turns a journal into its traverse file, in a process of its own.
+
+HDF5 on a full disk can take its interpreter down, so whoever recorded never runs it:
+`convert` starts `python -m acquire.record.conversion JOURNAL FILE.h5`. The journal goes only
+after the file has been read again and holds every byte and event of it.
+"""
+
+import contextlib
+import json
+import os
+import subprocess
+import sys
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict, dataclass
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+
+import acquire
+from acquire.model.errors import RecordingError, WaylogError
+from acquire.model.traverse import Stream, Traverse
+from acquire.reduce import derive
+from acquire.store import read_stream, read_traverse, write_traverse
+from acquire.store.journal import Chunks, JournalContents, read_journal
+from acquire.store.locks import holding
+from acquire.store.safe_files import beside, sync_folder
+
+LARGE_COLUMN_BYTES = "1000000"
+"""Columns from this size on are given back to the system one by one (glibc; elsewhere it says nothing):
+among smaller things they leave holes, which come to a third of the memory of a long recording."""
+
+Derive = Callable[[JournalContents], Traverse]
+
+
+class JournalInUse(RecordingError):
+    """A recorder, or another conversion, holds the journal."""
+
+
+@dataclass(frozen=True)
+class Converted:
+    """What became of a journal."""
+
+    path: str
+    """Of the traverse file."""
+    readings: int
+    stations: int
+    complete: bool
+    lost_bytes: int = 0
+    damage: tuple[str, ...] = ()
+    was_there: bool = False
+    """The file had been written before, and only the journal was left to be removed."""
+
+
+def convert(journal_path: Path | str, h5_path: Path | str) -> Converted:
+    """Convert a journal in a process of its own; the journal goes when its file is proven.
+
+    Raises
+    ------
+    RecordingError
+        If it cannot be converted, with the reason; the journal is then as it was.
+    """
+    command = [sys.executable, "-P", "-m", "acquire.record.conversion", str(journal_path), str(h5_path)]
+    done = subprocess.run(
+        command,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        text=True,
+        check=False,
+        env=_environment(),
+        start_new_session=True,  # Ctrl-C while closing ends nothing half-way
+    )
+    told = _last_line(done.stdout)
+    if done.returncode == 0 and told:
+        return Converted(**{**told, "damage": tuple(told["damage"])})
+    _clear(Path(h5_path))
+    if done.returncode == 1 and told:
+        raise RecordingError(**told)
+    raise RecordingError(
+        str(journal_path),
+        f"its conversion to HDF5 ended with {_ending(done.returncode)}; the journal is kept",
+        "room on the disk",
+        "make room, then run `waylog mend` on the survey",
+    )
+
+
+def _environment() -> dict[str, str]:
+    """The child finds this very waylog, whatever folder the person stands in."""
+    root = str(Path(acquire.__file__).parent.parent)
+    paths = [root, *filter(None, os.environ.get("PYTHONPATH", "").split(os.pathsep))]
+    return {"MALLOC_MMAP_THRESHOLD_": LARGE_COLUMN_BYTES, **os.environ, "PYTHONPATH": os.pathsep.join(paths)}
+
+
+def _last_line(text: str) -> dict | None:
+    lines = text.strip().splitlines()
+    try:
+        found = json.loads(lines[-1]) if lines else None
+    except ValueError:
+        return None
+    return found if isinstance(found, dict) else None
+
+
+def _ending(code: int) -> str:
+    return f"signal {-code}" if code < 0 else f"exit code {code}"
+
+
+def _clear(h5_path: Path) -> None:
+    with contextlib.suppress(OSError):
+        beside(h5_path).unlink(missing_ok=True)
+
+
+def convert_here(journal_path: Path | str, h5_path: Path | str, derive: Derive = derive) -> Converted:
+    """Convert a journal in this process.
+
+    A file that is already there and holds all of the journal is kept as it is, and the
+    journal goes; one that does not is never touched.
+    """
+    journal_path, h5_path = Path(journal_path), Path(h5_path)
+    with held(journal_path):
+        contents = read_journal(journal_path)
+        was_there = h5_path.exists()
+        if not was_there:
+            write_traverse(h5_path, derive(contents))
+        kept = read_traverse(h5_path, raw=False)
+        missing = what_is_missing(contents, kept, partial(read_stream, h5_path))
+        if missing:
+            raise RecordingError(
+                str(h5_path),
+                f"does not hold all of {journal_path.name}: {missing}; both are kept",
+                "the same in both",
+                "move the file away and run `waylog mend` again",
+            )
+        journal_path.unlink()
+        sync_folder(journal_path.parent)
+    return Converted(
+        str(h5_path),
+        kept.readings,
+        len(kept.stations),
+        kept.complete,
+        contents.lost_bytes,
+        tuple(contents.damage),
+        was_there,
+    )
+
+
+@contextlib.contextmanager
+def held(journal_path: Path) -> Iterator[None]:
+    """Hold a journal against every other waylog.
+
+    Raises
+    ------
+    JournalInUse
+        While a recorder has it.
+    """
+    with contextlib.ExitStack() as stack:
+        try:
+            is_ours = stack.enter_context(holding(journal_path))
+        except OSError as error:
+            raise RecordingError(
+                str(journal_path), f"cannot be opened ({error.strerror})", "a journal that may be written"
+            ) from error
+        if not is_ours:
+            raise JournalInUse(str(journal_path), "is in use just now", "", "end that recording first")
+        yield
+
+
+def what_is_missing(
+    contents: JournalContents, kept: Traverse, stream_of: Callable[[str], Stream | None] | None = None
+) -> str | None:
+    """What of a journal's contents a traverse does not hold, in words; None: nothing.
+
+    `stream_of` gives a stream with its raw bytes, one at a time, where `kept` was read without.
+    """
+    if kept.setup != contents.setup:
+        return "it is of another traverse"
+    for port, chunks in contents.chunks.items():
+        stream = (stream_of or kept.streams.get)(port)
+        if stream is None or not _holds(stream, chunks):
+            return f"the bytes of {port}"
+    there = Counter(zip(kept.events.time_s.tolist(), kept.events.kind, strict=True))
+    there.subtract((event.time_s, event.kind) for event in contents.events)
+    absent = next((event for event, count in there.items() if count < 0), None)
+    return f"the event {absent[1]} at {absent[0]:.3f} s" if absent else None
+
+
+def _holds(stream: Stream, chunks: Chunks) -> bool:
+    return (
+        stream.raw == chunks.raw
+        and np.array_equal(stream.chunk_end, chunks.chunk_end)
+        and np.array_equal(stream.chunk_time_s, chunks.chunk_time_s)
+    )
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """The process of `convert`: one line of JSON on standard output says what came of it."""
+    journal_path, h5_path = sys.argv[1:] if argv is None else argv
+    try:
+        told = asdict(convert_here(journal_path, h5_path))
+    except WaylogError as error:
+        sys.stdout.write(json.dumps({key: getattr(error, key) for key in ("where", "found", "needed", "do")}))
+        return 1
+    sys.stdout.write(json.dumps(told))
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,186 @@
+"""Derives traverses anew from their raw bytes with the present `bed.toml`.
+
+All are derived and written beside before the first one is put in place: where one
+cannot be, all stay as they were. What is replaced goes to `superseded/`.
+"""
+
+import os
+import shutil
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, fields, is_dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from acquire.model.bed import Bed
+from acquire.model.errors import SurveyError
+from acquire.model.traverse import Setup, Traverse
+from acquire.reduce import contents_of, derive
+from acquire.store import files_of, read_traverse, survey_bed, traverse_folder, write_traverse
+from acquire.store.journal import JournalContents
+from acquire.store.locks import holding
+from acquire.store.safe_files import beside, sync_file, sync_folder
+
+DAMAGE = "damage"
+ROOM_BYTES = 16 << 20
+"""Kept free beside twice the size of what is written anew: HDF5 dies badly on a full disk."""
+
+
+@dataclass(frozen=True)
+class Redone:
+    """One traverse derived anew."""
+
+    number: int
+    path: Path
+    kept: Path
+    """Where the old file went."""
+    changes: tuple[str, ...]
+    """What is not as it was, in words."""
+
+
+def redo(
+    survey: Path | str,
+    numbers: Sequence[int] = (),
+    derive: Callable[[JournalContents], Traverse] = derive,
+    on_derived: Callable[[], None] = lambda: None,
+) -> list[Redone]:
+    """Derive traverses of a survey anew, all or those of `numbers`, under the same numbers.
+
+    What was asked for at the start of each stands (face, reference, direction, the state
+    of the bed); what `bed.toml` describes is taken as it is now.
+
+    Raises
+    ------
+    WaylogError
+        If one of them cannot be derived; nothing has been touched then.
+    """
+    bed = survey_bed(survey)
+    files = _chosen(survey, numbers)
+    _check_room(traverse_folder(survey), files.values())
+    with _alone(Path(survey)):
+        try:
+            changes = {}
+            for number, path in files.items():
+                changes[number] = _written_anew(path, bed, derive)
+                on_derived()
+            return [
+                Redone(number, path, _put_in_place(path), changes[number]) for number, path in files.items()
+            ]
+        finally:
+            for path in files.values():
+                beside(path, ".redone").unlink(missing_ok=True)
+
+
+def _chosen(survey: Path | str, numbers: Sequence[int]) -> dict[int, Path]:
+    files = files_of(survey)
+    absent = sorted(set(numbers) - files.keys())
+    if absent:
+        raise SurveyError(
+            str(survey),
+            f"found no traverse {', '.join(map(str, absent))}",
+            ", ".join(map(str, files)) or "none is there",
+        )
+    return {number: path for number, path in files.items() if not numbers or number in numbers}
+
+
+def _check_room(folder: Path, paths: Iterable[Path]) -> None:
+    needed = ROOM_BYTES + 2 * sum(path.stat().st_size for path in paths)
+    free = shutil.disk_usage(folder).free if folder.is_dir() else needed
+    if free < needed:
+        raise SurveyError(
+            str(folder), f"found {free >> 20} MiB free on the disk", f"{needed >> 20} MiB", "make room first"
+        )
+
+
+@contextmanager
+def _alone(survey: Path) -> Iterator[None]:
+    with ExitStack() as stack:
+        try:
+            is_ours = stack.enter_context(holding(survey / "bed.toml"))
+        except OSError as error:
+            raise SurveyError(str(survey), f"is not ours to alter ({error.strerror})") from error
+        if not is_ours:
+            raise SurveyError(str(survey), "another `waylog redo` is at work here", "", "let it end first")
+        yield
+
+
+def _written_anew(path: Path, bed: Bed, derive: Callable[[JournalContents], Traverse]) -> tuple[str, ...]:
+    old = read_traverse(path)
+    setup = replace(old.setup, bed_toml=bed.text)
+    _check_described(path, setup, bed)
+    damage = [text for kind, text in zip(old.events.kind, old.events.text, strict=True) if kind == DAMAGE]
+    new = derive(replace(contents_of(old), setup=setup, damage=damage))
+    write_traverse(beside(path, ".redone"), new, replace=True)
+    return tuple(_changes(old, new))
+
+
+def _check_described(path: Path, setup: Setup, bed: Bed) -> None:
+    """Refuse where the present bed.toml no longer knows what was measured, or with what."""
+    instrument = bed.instruments.get(setup.instrument)
+    if instrument is None:
+        raise SurveyError(
+            str(path), f"bed.toml describes no instrument {setup.instrument}", "the one it was measured with"
+        )
+    if instrument.quantity != setup.quantity:
+        raise SurveyError(
+            str(path),
+            f"{setup.instrument} now reads {instrument.quantity}",
+            f"{setup.quantity}, as when it was measured",
+            "describe the new instrument under a name of its own",
+        )
+    for face in (setup.face, setup.front, setup.rear, setup.other):
+        if face is not None and face != "carriage" and face not in bed.faces:
+            raise SurveyError(str(path), f"bed.toml has no face {face}", ", ".join(bed.faces))
+
+
+def _changes(old: Traverse, new: Traverse) -> Iterator[str]:
+    was, now = old.setup.bed, new.setup.bed
+    name = old.setup.instrument
+    yield from _differences(f"instrument {name}", was.instruments[name], now.instruments[name])
+    for face in was.faces.keys() & now.faces.keys() & {old.setup.face, old.setup.front, old.setup.rear}:
+        yield from _differences(f"face {face}", was.faces[face], now.faces[face])
+    yield from _differences("bed", was, now, ("length_mm", "station_mm"))
+    counts = {
+        "readings": (old.readings, new.readings),
+        "stations": (len(old.stations), len(new.stations)),
+        "mode": (old.mode, new.mode),
+    }
+    yield from (
+        f"{what}: {before}, now {after}" for what, (before, after) in counts.items() if before != after
+    )
+
+
+def _differences(what: str, was: Any, now: Any, names: Sequence[str] = ()) -> Iterator[str]:
+    for name in names or [field.name for field in fields(was)]:
+        before, after = getattr(was, name), getattr(now, name)
+        if before == after or is_dataclass(before) or is_dataclass(after):
+            continue
+        yield f"{what}: {name} was {_short(before)}, is {_short(after)}"
+
+
+def _short(value: Any) -> str:
+    text = "not given" if value is None else str(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _put_in_place(path: Path) -> Path:
+    """Keep the old file under `superseded/`, then let the new one take its name: never none of them."""
+    folder = path.parent / "superseded"
+    folder.mkdir(exist_ok=True)
+    kept = _free_name(folder, path)
+    try:
+        os.link(path, kept)
+    except OSError:  # a file system without hard links
+        shutil.copy2(path, kept)
+        sync_file(kept)
+    sync_folder(folder)
+    beside(path, ".redone").replace(path)
+    sync_folder(path.parent)
+    return kept
+
+
+def _free_name(folder: Path, path: Path) -> Path:
+    kept, again = folder / path.name, 2
+    while kept.exists():
+        kept, again = folder / f"{path.stem}.{again}{path.suffix}", again + 1
+    return kept

@@ -1,0 +1,289 @@
+"""`derive`: a recording's contents in, its traverse out; and back again for `redo`."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+
+from acquire.model.errors import TraverseFileError
+from acquire.model.traverse import FLAGS, HAND_PORT, Events, Setup, Stations, Stream, Traverse
+from acquire.reduce.asked import check_can_be
+from acquire.reduce.placed import Placed, is_on_bed, placed
+from acquire.reduce.running import stations_by_bins
+from acquire.reduce.stopping import (
+    Found,
+    Row,
+    dwells_on_scale,
+    places_meant,
+    stations_by_dwells,
+    stations_by_order,
+)
+from acquire.reduce.streams import NOTHING, chunks_of, decoded_streams
+from acquire.reduce.tagging import Dwell, frozen
+from acquire.reduce.written import ReadingsTable, readings_imported, readings_typed
+from acquire.store.journal import Event, JournalContents
+
+DERIVED_KINDS = frozenset(
+    {
+        "acceleration", "bumped", "creeping", "doubt", "feed", "frozen", "garbled", "late", "mode",
+        "no_position", "not_taken", "off_bed", "out_of_range", "overflow", "places", "repeated", "settling",
+        "standing", "station_gap", "understood", "unplaced", "damage",
+    }
+)  # fmt: skip
+"""Kinds of events that `derive` adds; it leaves them out when it starts again from a file."""
+
+MOSTLY_STOPPED, STOPPED_SHARE = 0.6, 0.2
+"""Of the time between the first stop and the last, standing still for more than this is stepping."""
+
+
+def derive(contents: JournalContents) -> Traverse:
+    """Derive a traverse from what was recorded, typed or imported; nothing else enters.
+
+    Parameters
+    ----------
+    contents : JournalContents
+        The setup, the raw bytes of each port in chunks with their times, the events, and
+        whether the recording was ended properly.
+
+    Returns
+    -------
+    Traverse
+        Readings decoded and placed, stations in the contract's units, every event, and
+        what derivation itself has to say as further events.
+    """
+    check_can_be(contents.setup, contents.events)
+    if contents.setup.source == "record":
+        return _recorded(contents)
+    return _written(contents)
+
+
+def contents_of(traverse: Traverse) -> JournalContents:
+    """What `derive` needs to derive this traverse again: raw bytes, chunk times, the events that came."""
+    kept = [
+        Event(float(time_s), kind, text)
+        for time_s, kind, text in zip(
+            traverse.events.time_s, traverse.events.kind, traverse.events.text, strict=True
+        )
+        if kind not in DERIVED_KINDS
+    ]
+    chunks = {name: chunks_of(stream) for name, stream in traverse.streams.items() if len(stream.chunk_end)}
+    return JournalContents(traverse.setup, chunks, kept, traverse.complete)
+
+
+def _written(contents: JournalContents) -> Traverse:
+    setup = contents.setup
+    if setup.source == "import" and not contents.complete:
+        raise TraverseFileError(
+            f"traverse {setup.number:03d}",
+            "not all of the imported file was kept" + "".join(f" ({words})" for words in contents.damage[:1]),
+            "the whole file: a cut number reads as another",
+            "import it again; `waylog undo` takes this one out",
+        )
+    raw = contents.chunks.get(HAND_PORT, NOTHING)
+    table = _table(setup, raw.raw)
+    none = np.zeros(0)
+    stream = Stream(
+        HAND_PORT, "1", none, none, np.zeros(0, np.uint8), none, raw.raw, raw.chunk_end, raw.chunk_time_s
+    )
+    said = [Event(0.0, "station_gap", f"station {place:g}: left out on purpose") for place in table.gap_mm]
+    said += [Event(0.0, "understood", words) for words in table.understood]
+    said += [Event(0.0, "doubt", words) for words in table.doubts]
+    events = _events(contents, said)
+    return Traverse(setup, {HAND_PORT: stream}, table.stations, events, table.mode, contents.complete)
+
+
+def _table(setup: Setup, raw: bytes) -> ReadingsTable:
+    readers = {"enter": readings_typed, "import": readings_imported}
+    if setup.source not in readers:
+        raise TraverseFileError(
+            f"traverse {setup.number:03d}", f"found source {setup.source!r}", "record | enter | import"
+        )
+    return readers[setup.source](setup, raw)
+
+
+def _recorded(contents: JournalContents) -> Traverse:
+    setup = contents.setup
+    streams, reasons = decoded_streams(setup, contents.chunks, contents.events)
+    record = placed(setup, streams, contents.events)
+    found, mode = _stations_and_mode(record)
+    streams[setup.instrument], flagged = _flagged(streams[setup.instrument], record, found)
+    rows, off_bed = _on_bed(setup, found.rows)
+    said = [*record.said, *found.said, *flagged, *_counted(reasons), *off_bed]
+    events = _events(contents, said)
+    return Traverse(setup, streams, _stations(setup, rows), events, mode, contents.complete)
+
+
+def _stations_and_mode(record: Placed) -> tuple[Found, str]:
+    """Stations, and whether the traverse was stepped or continuous."""
+    setup = record.setup
+    if setup.position == "stations" or not (record.has_scale or setup.position.startswith("feed:")):
+        return stations_by_order(record), setup.mode_asked or "stepped"
+    dwells = dwells_on_scale(record) if record.has_scale else []
+    steps = is_stepping(setup, dwells, _longest_run_mm(record, dwells))
+    runs = setup.mode_asked == "continuous" or (not setup.mode_asked and not steps)
+    if runs:
+        return stations_by_bins(record), "continuous"
+    is_dense = not setup.mode_asked and _is_dense(setup, dwells)
+    found = stations_by_dwells(record, dwells, is_snapped=not is_dense)
+    return found, setup.mode_asked or ("continuous" if is_dense else "stepped")
+
+
+def _longest_run_mm(record: Placed, dwells: Sequence[Dwell]) -> float:
+    """How far it went at the most without standing still: before, between and after the dwells."""
+    if not record.has_scale or not dwells:
+        return np.inf
+    edges = [-np.inf, *(time_s for dwell in dwells for time_s in (dwell.start_s, dwell.end_s)), np.inf]
+    runs = zip(edges[::2], edges[1::2], strict=True)
+    spans = [record.scale_mm[(record.scale_time_s >= a) & (record.scale_time_s <= b)] for a, b in runs]
+    return max((float(np.ptp(span)) for span in spans if len(span)), default=0.0)
+
+
+def is_stepping(setup: Setup, dwells: Sequence[Dwell], longest_run_mm: float) -> bool:
+    """Whether these stops are a stepped traverse, not just where a continuous one began, rested and ended.
+
+    `longest_run_mm` is how far it went at the most between two stops.  Stepping spends a
+    fifth at least of the time between first and last stop standing still, and stops where it
+    is meant to or at even distances; who rests now and then on a continuous run does
+    neither, unless standing takes up most of the time.  With one or two stops only, runs of
+    a step and a half at the most are stepping: the traverse was ended early.
+
+    Examples
+    --------
+    A run of 40 s along the bed between two stops is continuous; five stops in turn are not:
+
+    >>> bed = '[bed]\\nname = "b"\\nlength_mm = 900\\nstation_pitch_mm = 100\\n[faces.a]\\nnormal = "up"\\n'
+    >>> bed += '[instruments.i]\\nquantity = "offset"\\nunit = "um"\\nstandard_uncertainty = 1\\n'
+    >>> setup = Setup("i", "offset", bed, face="a", reference="line")
+    >>> is_stepping(setup, [Dwell(0, 5, 0.0), Dwell(45, 50, 900.0)], 900.0)
+    False
+    >>> is_stepping(setup, [Dwell(9 * k, 9 * k + 6, 100.0 * k) for k in range(5)], 400.0)
+    True
+    """
+    if not dwells:
+        return False
+    if len(dwells) < 3:
+        step_mm = float(max(setup.described.base_mm or 0.0, *np.diff(setup.bed.station_mm)))
+        return longest_run_mm <= 1.5 * step_mm
+    inside_s = sum(dwell.length_s for dwell in dwells[1:-1])
+    share = inside_s / max(dwells[-1].start_s - dwells[0].end_s, 1e-9)
+    return share >= MOSTLY_STOPPED or (share >= STOPPED_SHARE and _is_orderly(setup, dwells))
+
+
+def _is_orderly(setup: Setup, dwells: Sequence[Dwell]) -> bool:
+    """Whether most stops are at places they may be meant for, or at even distances."""
+    stood = np.array([dwell.position_mm for dwell in dwells])
+    places = places_meant(setup)
+    off = np.abs(stood[:, None] - places[None, :]).min(axis=1) if len(places) else np.full(len(stood), np.inf)
+    pitch = float(np.min(np.diff(places))) if len(places) > 1 else np.inf
+    steps = np.abs(np.diff(stood))
+    is_even = bool(np.median(np.abs(steps - np.median(steps))) <= 0.1 * np.median(steps))
+    return is_even or float(np.mean(off <= min(3.0, pitch / 6))) >= 0.5
+
+
+def _is_dense(setup: Setup, dwells: Sequence[Dwell]) -> bool:
+    """Whether a slope was stepped closer than half its base: its heights need the dense treatment."""
+    places = np.unique(np.round([dwell.position_mm for dwell in dwells], 0))
+    if setup.quantity != "slope" or len(places) < 2:
+        return False
+    return float(np.median(np.diff(places))) < 0.499 * (setup.described.base_mm or 0.0)
+
+
+def _on_bed(setup: Setup, rows: Sequence[Row]) -> tuple[list[Row], list[Event]]:
+    """The rows whose places can be, and words on the others."""
+    kept = [row for row in rows if is_on_bed(setup, row.station_mm)]
+    off = [row for row in rows if not is_on_bed(setup, row.station_mm)]
+    if not off:
+        return kept, []
+    places = sorted(row.station_mm for row in off)
+    feet = ", both feet on it" if setup.quantity == "slope" and setup.face != "carriage" else ""
+    words = (
+        f"{len(off)} readings at {places[0]:.1f} to {places[-1]:.1f} mm are off the bed "
+        f"(0 to {setup.bed.length_mm:g} mm{feet}) and left out: look at sign and offset_mm of the scale"
+    )
+    return kept, [Event(max(0.0, off[0].time_s), "off_bed", words)]
+
+
+def _stations(setup: Setup, rows: Sequence[Row]) -> Stations:
+    """Rows in order of station; visits of one station numbered in the order they were made."""
+    ordered = sorted(rows, key=lambda row: (row.station_mm, row.time_s))
+    repeats: list[int] = [1] * len(ordered)
+    for k, (before, row) in enumerate(pairwise(ordered), start=1):
+        if abs(row.station_mm - before.station_mm) < 1e-3:
+            repeats[k] = repeats[k - 1] + 1
+    scatter = np.array([row.scatter for row in ordered], float)
+    notes = tuple(row.note for row in ordered)
+    return Stations(
+        station_mm=np.array([row.station_mm for row in ordered], float),
+        reading=np.array([row.reading for row in ordered], float),
+        standard_uncertainty=np.hypot(scatter, setup.described.uncertainty),
+        scatter=scatter,
+        samples=np.array([row.samples for row in ordered], np.int64),
+        repeat=np.array(repeats, np.int64),
+        time_s=np.array([row.time_s for row in ordered], float),
+        note=notes if any(notes) else (),
+    )
+
+
+def _flagged(stream: Stream, record: Placed, found: Found) -> tuple[Stream, list[Event]]:
+    """The measuring stream with frozen, placeless and bumped readings flagged, and words on each."""
+    flag = stream.flag.copy()
+    said: list[Event] = []
+    needs_place = record.has_scale or record.setup.position.startswith(("feed:", "scale:"))
+    is_frozen = frozen(record.time_s, stream.value[record.index], record.position_mm)
+    if is_frozen.any():
+        at = record.index[is_frozen]
+        flag[at] = FLAGS["frozen"]
+        words = f"{at.size} readings repeat one value to the last digit while the position moves"
+        said.append(Event(float(stream.time_s[at[0]]), "frozen", f"{stream.instrument}: {words}"))
+    if needs_place:
+        lost = record.index[np.isnan(record.position_mm)]
+        lost = lost[flag[lost] == FLAGS["good"]]
+        flag[lost] = FLAGS["no_position"]
+        said.extend(_placeless(stream, record, lost))
+    flag[list(found.bumped)] = FLAGS["bumped"]
+    return replace(stream, flag=flag), said
+
+
+def _placeless(stream: Stream, record: Placed, lost: np.ndarray) -> list[Event]:
+    if len(lost) == 0:
+        return []
+    at_s = max(0.0, float(stream.time_s[lost[0]]))
+    if not record.has_scale and record.setup.position.startswith("scale:"):
+        scale = record.setup.position.partition(":")[2]
+        return [Event(at_s, "no_position", f"{scale} gave no position: no reading could be placed")]
+    gaps = np.flatnonzero(np.diff(record.scale_time_s) > record.scale_gap_s)
+    said = [
+        Event(
+            float(record.scale_time_s[k]),
+            "no_position",
+            f"the position stream stopped for {record.scale_time_s[k + 1] - record.scale_time_s[k]:.1f} s",
+        )
+        for k in gaps
+    ]
+    last_s = float(record.scale_time_s[-1]) if len(record.scale_time_s) else float("inf")
+    if record.time_s[-1] - last_s > record.scale_gap_s:
+        said.append(Event(last_s, "no_position", f"the position stream stopped at {last_s:.1f} s for good"))
+    kind = "no_position" if said else "unplaced"
+    return [*said, Event(at_s, kind, f"{len(lost)} readings have no position and are not used")]
+
+
+def _counted(reasons: Mapping[str, Mapping[str, int]]) -> list[Event]:
+    """One event for each reason why readings of an instrument are not good."""
+    return [
+        Event(0.0, "garbled", f"{name}: {count} not taken: {reason}")
+        for name, counts in reasons.items()
+        for reason, count in sorted(counts.items())
+    ]
+
+
+def _events(contents: JournalContents, said: Sequence[Event]) -> Events:
+    """What was recorded and what derivation says, in order of time."""
+    damage = [Event(0.0, "damage", words) for words in contents.damage]
+    all_events = [*contents.events, *said, *damage]
+    ordered = sorted(all_events, key=lambda event: event.time_s)
+    return Events(
+        np.array([event.time_s for event in ordered], float),
+        tuple(event.kind for event in ordered),
+        tuple(event.text for event in ordered),
+    )

@@ -1,0 +1,194 @@
+"""The good readings of the measuring instrument, each with the place where it was taken."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from acquire.model.traverse import Setup, Stream
+from acquire.reduce.streams import in_contract_unit
+from acquire.reduce.tagging import longest_gap_of, places_of, positions_at, positions_by_feed
+from acquire.store.journal import Event
+
+MARK = "mark"
+FEED_FROM = "feed_from"
+"""Kind of the event that says, in mm, where a feed starts."""
+STATION_WORD = "station"
+
+
+@dataclass(frozen=True, eq=False)
+class Placed:
+    """Good readings in the contract's unit; where each was taken (NaN: not known)."""
+
+    setup: Setup
+    index: np.ndarray
+    """Of each in the measuring instrument's stream."""
+    time_s: np.ndarray
+    reading: np.ndarray
+    position_mm: np.ndarray
+    scale_time_s: np.ndarray
+    """The position stream itself, strictly rising in time; empty where there is none."""
+    scale_mm: np.ndarray
+    scale_gap_s: float
+    marks: tuple[tuple[float, float | None], ...]
+    """Time of each mark, and the station named with it, if one was."""
+    said: tuple[Event, ...] = ()
+
+    @property
+    def has_scale(self) -> bool:
+        """Whether a position stream tells where the instrument was."""
+        return len(self.scale_mm) > 1
+
+
+def placed(setup: Setup, streams: Mapping[str, Stream], events: Sequence[Event]) -> Placed:
+    """Take the good readings and say where each was taken, by the time of each."""
+    stream = streams[setup.instrument]
+    index = np.flatnonzero(stream.is_good & np.isfinite(stream.value))
+    time_s = stream.time_s[index]
+    reading = in_contract_unit(setup.described, stream.value[index])
+    said: list[Event] = []
+    if setup.standing is not None:
+        reading = _standing_subtracted(setup, streams, time_s, reading, said)
+    marks = marks_in(events)
+    scale_time_s, scale_mm = _scale(setup, streams)
+    position_mm = np.full(len(time_s), np.nan)
+    gap_s = longest_gap_of(scale_time_s)
+    if len(scale_mm):
+        position_mm = positions_at(time_s, scale_time_s, scale_mm, gap_s)
+    elif setup.position.startswith("feed:"):
+        position_mm = _fed(setup, time_s, marks, _feed_from(setup, marks, events), said)
+    return Placed(
+        setup, index, time_s, reading, position_mm, scale_time_s, scale_mm, gap_s, marks, tuple(said)
+    )
+
+
+def marks_in(events: Sequence[Event]) -> tuple[tuple[float, float | None], ...]:
+    """Times of the operator's marks, each with the station it names ("station 350").
+
+    Examples
+    --------
+    >>> marks_in([Event(1.5, "mark", "station 350"), Event(9.0, "mark", "key")])
+    ((1.5, 350.0), (9.0, None))
+    """
+    return tuple((event.time_s, _station_named(event.text)) for event in events if event.kind == MARK)
+
+
+def _station_named(text: str) -> float | None:
+    words = text.split()
+    after = words[words.index(STATION_WORD) + 1 :] if STATION_WORD in words else []
+    return _number(after[0]) if after else None
+
+
+def _number(text: str) -> float | None:
+    try:
+        found = float(text)
+    except ValueError:
+        return None
+    return found if math.isfinite(found) else None
+
+
+def _scale(setup: Setup, streams: Mapping[str, Stream]) -> tuple[np.ndarray, np.ndarray]:
+    kind, _, name = setup.position.partition(":")
+    if kind != "scale" or name not in streams or name not in setup.bed.instruments:
+        return np.zeros(0), np.zeros(0)
+    stream = streams[name]
+    good = stream.is_good & np.isfinite(stream.value)
+    time_s = stream.time_s[good]
+    position_mm = in_contract_unit(setup.bed.instruments[name], stream.value[good])
+    rising = np.concatenate([[True], np.diff(time_s) > 0]) if len(time_s) else np.zeros(0, bool)
+    return time_s[rising], position_mm[rising]
+
+
+def places_in_order(setup: Setup) -> np.ndarray:
+    """Where this traverse is read if it is stepped, in the order of its direction.
+
+    Of a level, stepped foot to foot, the middles of its base; of all others the bed's stations.
+    """
+    base_mm = setup.described.base_mm if setup.quantity == "slope" else None
+    stations = np.array(setup.bed.station_mm)
+    return places_of(stations, base_mm, setup.direction, setup.bed.length_mm)
+
+
+def start_place(setup: Setup) -> float:
+    """Where a traverse begins unless something else is said."""
+    places = places_in_order(setup)
+    return float(places[0]) if len(places) else float(setup.bed.station_mm[0])
+
+
+OFF_BED_SLACK_MM = 2.0
+"""A foot set flush with the end of the bed by hand, or a scale's zero, may be out by this."""
+
+
+def is_on_bed(setup: Setup, station_mm: float) -> bool:
+    """Whether an instrument read at this place stands on the bed, with both feet if it has two.
+
+    A place off the bed comes from a scale whose zero or sign is not what bed.toml says.
+    """
+    has_feet = setup.quantity == "slope" and setup.face != "carriage"
+    half_mm = (setup.described.base_mm or 0.0) / 2 if has_feet else 0.0
+    lowest, highest = half_mm - OFF_BED_SLACK_MM, setup.bed.length_mm - half_mm + OFF_BED_SLACK_MM
+    return max(lowest, 0.0) <= station_mm <= min(highest, setup.bed.length_mm)
+
+
+def _feed_from(setup: Setup, marks: Sequence[tuple[float, float | None]], events: Sequence[Event]) -> float:
+    """Where a feed starts: as the first mark names it, as said beforehand, or where a traverse begins."""
+    if marks and marks[0][1] is not None:
+        return marks[0][1]
+    for event in events:
+        if event.kind == FEED_FROM and (said := _number(event.text)) is not None:
+            return said
+    return start_place(setup)
+
+
+def _fed(
+    setup: Setup,
+    time_s: np.ndarray,
+    marks: Sequence[tuple[float, float | None]],
+    start_mm: float,
+    said: list[Event],
+) -> np.ndarray:
+    """Positions under the stated feed between the first mark and the last."""
+    if len(time_s) == 0:
+        return np.zeros(0)
+    feed = float(setup.position.partition(":")[2]) * (-1 if setup.direction == "reverse" else 1)
+    start_s = marks[0][0] if marks else float(time_s[0])
+    end_s = marks[-1][0] if len(marks) > 1 else float(time_s[-1])
+    if len(marks) < 2:
+        missing = "no mark" if not marks else "no second mark"
+        said.append(
+            Event(start_s, "feed", f"{missing}: the feed is taken from {start_s:.2f} s to {end_s:.2f} s")
+        )
+    reached = start_mm + feed * (end_s - start_s)
+    said.append(
+        Event(end_s, "feed", f"from {start_mm:g} mm at {abs(feed):g} mm/s to {reached:.1f} mm at the end")
+    )
+    return positions_by_feed(time_s, start_s, end_s, start_mm, feed)
+
+
+def _standing_subtracted(
+    setup: Setup, streams: Mapping[str, Stream], time_s: np.ndarray, reading: np.ndarray, said: list[Event]
+) -> np.ndarray:
+    """Readings less what the instrument standing still did at the same times.
+
+    Its mean stays in: both have zeros of their own, and only its changes are the floor's.
+    Where it did not read, nothing can be subtracted and the reading is not used (NaN).
+    """
+    stream = streams.get(setup.standing or "")
+    if stream is None or not stream.is_good.any():
+        said.append(
+            Event(0.0, "standing", f"{setup.standing} said nothing: nothing of it could be subtracted")
+        )
+        return reading
+    good = stream.is_good & np.isfinite(stream.value)
+    reference = in_contract_unit(setup.bed.instruments[stream.instrument], stream.value[good])
+    at_equal_times = positions_at(
+        time_s, stream.time_s[good], reference - reference.mean(), longest_gap_of(stream.time_s[good])
+    )
+    lost = int(np.isnan(at_equal_times).sum())
+    unit = setup.described.contract_unit
+    words = f"changes of {stream.instrument} subtracted at equal times (up to {np.ptp(reference):.3g} {unit})"
+    said.append(
+        Event(0.0, "standing", words + (f"; {lost} readings without it are not used" if lost else ""))
+    )
+    return reading - at_equal_times

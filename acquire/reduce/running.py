@@ -1,0 +1,96 @@
+"""Continuous traverses: the mean of every millimetre, with the carriage's acceleration taken out."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from acquire.reduce.placed import Placed
+from acquire.reduce.stopping import Found, Row, stations_by_dwells
+from acquire.reduce.tagging import Dwell, binned, dwells_by_position, tilt_without_acceleration, worth_keeping
+from acquire.reduce.tagging.acceleration import SLOWEST_RATE_HZ, window_seconds
+from acquire.reduce.tagging.dwells import DEPARTURE_S
+from acquire.store.journal import Event
+
+JOLT_LAGS = 4.0
+"""After so many of its lags a level has forgotten the jolt of a start."""
+
+
+def stations_by_bins(record: Placed) -> Found:
+    """Means over each millimetre of all readings whose place is known.
+
+    Of a level on a moving carriage the readings about each start and stop are left out: the
+    push and the jolt tilt it by more than can be taken off.  Where it stood long enough the
+    settled reading counts instead.
+    """
+    corrected, said = _acceleration_out(record)
+    smoothed_over = 1 if corrected is record else _window_samples(record)
+    standing = Found(())
+    if record.has_scale and record.setup.described.gravity and record.setup.quantity in ("slope", "roll"):
+        stops = dwells_by_position(record.scale_time_s, record.scale_mm, record.scale_gap_s)
+        width_s = 0.0 if corrected is record else window_seconds(float(np.median(np.diff(record.time_s))))
+        corrected = _jolts_out(corrected, stops, width_s)
+        standing = stations_by_dwells(record, worth_keeping(stops), is_snapped=False)
+    bins = binned(corrected.time_s, corrected.position_mm, corrected.reading, smoothed_over=smoothed_over)
+    rows = tuple(
+        Row(float(x), float(y), float(scatter), int(samples), float(t))
+        for x, y, scatter, samples, t in zip(
+            bins.position_mm, bins.reading, bins.scatter, bins.samples, bins.time_s, strict=True
+        )
+    )
+    return Found((*rows, *standing.rows), (*said, *standing.said), standing.bumped)
+
+
+def _jolts_out(record: Placed, stops: Sequence[Dwell], width_s: float) -> Placed:
+    """The record without the readings of each stop, of the push before its end and of the jolt after it."""
+    lag_s = record.setup.described.lag_s
+    spoilt = np.zeros(len(record.time_s), bool)
+    for stop in stops:
+        start_s = stop.start_s - lag_s - width_s / 2
+        end_s = stop.end_s + max(DEPARTURE_S, (JOLT_LAGS - 1) * lag_s) + width_s / 2
+        spoilt |= (record.time_s >= start_s) & (record.time_s <= end_s)
+    return replace(record, reading=np.where(spoilt, np.nan, record.reading))
+
+
+def _window_samples(record: Placed) -> int:
+    """Samples within one window of the correction."""
+    interval_s = float(np.median(np.diff(record.time_s)))
+    return max(1, round(window_seconds(interval_s) / interval_s)) if interval_s > 0 else 1
+
+
+def _acceleration_out(record: Placed) -> tuple[Placed, tuple[Event, ...]]:
+    """The record with tilt from acceleration taken out, where that applies and is allowed."""
+    setup = record.setup
+    if setup.quantity != "slope" or not setup.described.gravity:
+        return record, ()
+    if not setup.acceleration_corrected:
+        return record, (Event(0.0, "acceleration", "tilt from acceleration was left in, as asked"),)
+    if not record.has_scale:
+        words = "tilt from acceleration could not be taken out: there is no position stream"
+        return record, (Event(0.0, "acceleration", words),)
+    if float(np.median(np.diff(record.scale_time_s))) > 1 / SLOWEST_RATE_HZ:
+        words = f"tilt from acceleration could not be taken out: under {SLOWEST_RATE_HZ:g} positions a second"
+        return record, (Event(0.0, "acceleration", words),)
+    known = np.isfinite(record.position_mm) & np.isfinite(record.reading)
+    corrected = np.full(len(record.reading), np.nan)
+    for part in _unbroken(record.time_s, known, record.scale_gap_s):
+        corrected[part] = tilt_without_acceleration(
+            record.time_s[part], record.reading[part], record.position_mm[part], setup.described.lag_s
+        )
+    taken = np.isfinite(corrected)
+    largest = float(np.max(np.abs(record.reading[taken] - corrected[taken]), initial=0.0))
+    words = (
+        f"tilt from the carriage's acceleration taken out (up to {largest:.0f} µm/m), "
+        "readings smoothed over 1 to 2 s; `record --no-acceleration-correction` leaves it in"
+    )
+    return replace(record, reading=corrected), (Event(0.0, "acceleration", words),)
+
+
+def _unbroken(time_s: np.ndarray, known: np.ndarray, longest_gap_s: float) -> list[np.ndarray]:
+    """Indices of the known readings, parted where they pause."""
+    index = np.flatnonzero(known)
+    if len(index) == 0:
+        return []
+    index = index[np.concatenate([[True], np.diff(time_s[index]) > 0])]
+    breaks = np.flatnonzero(np.diff(time_s[index]) > longest_gap_s) + 1
+    return [part for part in np.split(index, breaks) if len(part) > 8]

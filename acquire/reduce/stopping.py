@@ -1,0 +1,265 @@
+"""Stepped traverses: one settled reading for each place where the instrument stood still."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from acquire.model.bed import Instrument
+from acquire.model.traverse import Setup
+from acquire.reduce.placed import Placed, places_in_order
+from acquire.reduce.tagging import (
+    Dwell,
+    SettledStation,
+    candidate_places,
+    dwells_by_marks,
+    dwells_by_position,
+    dwells_by_reading,
+    settled_stations,
+    snapped,
+    step_at_rest,
+    worth_keeping,
+)
+from acquire.reduce.tagging.dwells import DEPARTURE_S, SHORTEST_DWELL_S
+from acquire.store.journal import Event
+
+SPARSE_S = 1.5
+"""Readings usually farther apart than this are sent one by one, at the press of a key."""
+
+
+@dataclass(frozen=True, eq=False)
+class Row:
+    """One reading that counts."""
+
+    station_mm: float
+    reading: float
+    scatter: float
+    samples: int
+    time_s: float
+    note: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """Rows of a traverse in the order taken, what there is to say, and which readings were bumped."""
+
+    rows: tuple[Row, ...]
+    said: tuple[Event, ...] = ()
+    bumped: tuple[int, ...] = ()
+    """Indices in the measuring instrument's stream."""
+
+
+def dwells_on_scale(record: Placed) -> list[Dwell]:
+    """Where the position stream stood still long enough to be read."""
+    return worth_keeping(dwells_by_position(record.scale_time_s, record.scale_mm, record.scale_gap_s))
+
+
+def stations_by_dwells(record: Placed, dwells: Sequence[Dwell], is_snapped: bool) -> Found:
+    """Settled readings of dwells whose positions are known."""
+    found = _settled(record, [_as_sent(dwell, record.setup.described.lag_s) for dwell in dwells])
+    setup = record.setup
+    candidates = places_meant(setup)
+    stood = np.array([station.dwell.position_mm for station, _ in found.stations])
+    meant = snapped(stood, candidates) if is_snapped else stood
+    rows = tuple(
+        _row(station, float(place), _joined(note, _stood(float(at), float(place))))
+        for (station, note), place, at in zip(found.stations, meant, stood, strict=True)
+    )
+    return Found(rows, found.said, found.bumped)
+
+
+def _as_sent(dwell: Dwell, lag_s: float) -> Dwell:
+    """The dwell at the times to which the readings in it were put.
+
+    Readings of a lagging instrument are put back by its lag, which is right while the truth
+    changes slowly; but the jolt of a departure shows at once, so it is put back too far.
+    """
+    return replace(dwell, start_s=dwell.start_s - lag_s, end_s=dwell.end_s - lag_s)
+
+
+def places_meant(setup: Setup) -> np.ndarray:
+    """Every place that a stop may have been meant for."""
+    base_mm = setup.described.base_mm if setup.quantity == "slope" else None
+    return candidate_places(np.array(setup.bed.station_mm), base_mm, setup.bed.length_mm)
+
+
+def _stood(at_mm: float, place_mm: float) -> str:
+    return f"stood at {at_mm:.2f} mm" if abs(at_mm - place_mm) > 0.5 else ""
+
+
+def stations_by_order(record: Placed) -> Found:
+    """Readings at the bed's places in turn: at each mark, else in each quiet stretch, else one by one."""
+    setup = record.setup
+    places = places_in_order(setup)
+    if _is_sparse(record):
+        return _one_by_one(record, places)
+    good = np.isfinite(record.reading)
+    resolution = (setup.described.resolution or 0.0) * setup.described.contract_per_reading
+    quiet = dwells_by_reading(record.time_s[good], record.reading[good], resolution)
+    if not record.marks:
+        return _in_turn(record, _long_enough(quiet), places)
+    end_s = float(record.time_s[-1]) if len(record.time_s) else 0.0
+    meant = dwells_by_marks(quiet, [time_s for time_s, _ in record.marks], end_s)
+    said, dwells, stations = [], [], []
+    for (mark_s, _), dwell, place in zip(record.marks, meant, _marked_places(record, places), strict=True):
+        if dwell is None or place is None:
+            reason = "the reading never came to rest" if dwell is None else "no station is left for it"
+            said.append(Event(mark_s, "not_taken", f"mark at {mark_s:.2f} s: {reason}; nothing is taken"))
+        else:
+            dwells.append(replace(dwell, position_mm=place))
+            stations.append(place)
+    found = _settled(record, [replace(d, end_s=max(d.start_s, d.end_s - DEPARTURE_S)) for d in dwells])
+    rows = tuple(_row(station, station.dwell.position_mm, note) for station, note in found.stations)
+    return Found(rows, (*said, *found.said), found.bumped)
+
+
+def _marked_places(record: Placed, places: np.ndarray) -> list[float | None]:
+    """Place of each mark: the one it names, else the next in turn."""
+    found: list[float | None] = []
+    turn = 0
+    for _, named in record.marks:
+        if named is not None:
+            near = np.flatnonzero(np.abs(places - named) < 0.01)
+            turn = int(near[0]) + 1 if len(near) else turn
+            found.append(named)
+        else:
+            found.append(float(places[turn]) if turn < len(places) else None)
+            turn += 1
+    return found
+
+
+def _long_enough(quiet: Sequence[Dwell]) -> list[Dwell]:
+    shortened = [replace(dwell, end_s=dwell.end_s - DEPARTURE_S) for dwell in quiet]
+    return [dwell for dwell in shortened if dwell.length_s >= SHORTEST_DWELL_S - DEPARTURE_S]
+
+
+def _in_turn(record: Placed, dwells: Sequence[Dwell], places: np.ndarray) -> Found:
+    named = [replace(d, position_mm=float(x)) for d, x in zip(dwells, places, strict=False)]
+    found = _settled(record, named)
+    said = list(found.said)
+    if len(dwells) != len(places):
+        said.append(
+            Event(
+                float(record.time_s[-1]) if len(record.time_s) else 0.0,
+                "places",
+                f"{len(dwells)} quiet stretches for {len(places)} stations, taken in turn from "
+                f"{places[0]:g} mm: look whether one is missing or one too many, or mark each with Enter",
+            )
+        )
+    rows = tuple(_row(station, station.dwell.position_mm, note) for station, note in found.stations)
+    return Found(rows, tuple(said), found.bumped)
+
+
+def is_sent_by_key(instrument: Instrument) -> bool:
+    """Whether nothing speaks against its sending a reading only when its key is pressed."""
+    wire = instrument.wire
+    return not ("ask" in wire or "rate_hz" in wire or wire.get("kind") == "modbus")
+
+
+def _is_sparse(record: Placed) -> bool:
+    """Whether the instrument sends a reading only when its key is pressed."""
+    if len(record.time_s) == 0 or not is_sent_by_key(record.setup.described):
+        return False
+    return len(record.time_s) < 2 or float(np.median(np.diff(record.time_s))) > SPARSE_S
+
+
+def _one_by_one(record: Placed, places: np.ndarray) -> Found:
+    """Each reading sent is a station; marks, where there are some, name its place."""
+    if record.marks:
+        rows = []
+        for (mark_s, _), place in zip(record.marks, _marked_places(record, places), strict=True):
+            before = np.flatnonzero(record.time_s <= mark_s)
+            if len(before) and place is not None:
+                k = before[-1]
+                rows.append(Row(place, float(record.reading[k]), 0.0, 1, float(record.time_s[k])))
+        return Found(tuple(rows))
+    rows = [
+        Row(float(place), float(reading), 0.0, 1, float(time_s))
+        for place, reading, time_s in zip(places, record.reading, record.time_s, strict=False)
+        if np.isfinite(reading)
+    ]
+    said: tuple[Event, ...] = ()
+    if len(record.reading) != len(places):
+        said = (
+            Event(
+                float(record.time_s[-1]),
+                "places",
+                f"{len(record.reading)} readings sent one by one for {len(places)} stations, taken in turn",
+            ),
+        )
+    return Found(tuple(rows), said)
+
+
+@dataclass(frozen=True, eq=False)
+class _Settled:
+    stations: tuple[tuple[SettledStation, str], ...]
+    said: tuple[Event, ...]
+    bumped: tuple[int, ...]
+
+
+def _settled(record: Placed, dwells: Sequence[Dwell]) -> _Settled:
+    """Settled readings, bumps cut off first, with a note where one is due."""
+    instrument = record.setup.described
+    good = np.isfinite(record.reading)
+    time_s, reading, index = record.time_s[good], record.reading[good], record.index[good]
+    resolution = (instrument.resolution or 0.0) * instrument.contract_per_reading
+    unit = instrument.contract_unit
+    kept: list[Dwell] = []
+    notes: dict[int, str] = {}
+    said: list[Event] = []
+    bumped: list[int] = []
+    for whole in dwells:
+        dwell = whole
+        first, last = np.searchsorted(time_s, [dwell.start_s, dwell.end_s + 1e-9])
+        step = step_at_rest(reading[first:last], _noise(reading[first:last]), resolution)
+        if step is not None:
+            at = first + step.index
+            bumped.append(int(index[at]))
+            words = f"bumped: the reading stepped by {step.size:+.3g} {unit} at rest and stayed"
+            said.append(
+                Event(
+                    float(time_s[at]),
+                    "bumped",
+                    f"station {dwell.position_mm:.1f}: {words.partition(': ')[2]}",
+                )
+            )
+            dwell = _longer_part(whole, float(time_s[at - 1]), float(time_s[at]))
+            notes[len(kept)] = words
+        kept.append(dwell)
+    result = settled_stations(
+        time_s, reading, kept, negligible=max(0.1, resolution / 4), floor=instrument.uncertainty
+    )
+    if result.settling.time_constants_s:
+        constants = " and ".join(f"{T:.2f}" for T in result.settling.time_constants_s)
+        said.append(Event(0.0, "settling", f"time constant {constants} s, fitted over {len(kept)} stations"))
+    stations = []
+    for station in result.stations:
+        note = notes.get(kept.index(station.dwell), "")
+        if station.is_creeping:
+            note = _joined(note, "still creeping")
+            said.append(
+                Event(station.time_s, "creeping", f"station {station.dwell.position_mm:.1f}: still creeping")
+            )
+        stations.append((station, note))
+    return _Settled(tuple(stations), tuple(said), tuple(bumped))
+
+
+def _longer_part(dwell: Dwell, before_s: float, after_s: float) -> Dwell:
+    """The part before a bump, which has the zero of what came earlier, unless it is too short."""
+    if before_s - dwell.start_s >= SHORTEST_DWELL_S or before_s - dwell.start_s >= dwell.end_s - after_s:
+        return replace(dwell, end_s=before_s)
+    return replace(dwell, start_s=after_s)
+
+
+def _noise(reading: np.ndarray) -> float:
+    if len(reading) < 4:
+        return 0.0
+    return float(1.4826 * np.median(np.abs(np.diff(reading, 2))) / np.sqrt(6))
+
+
+def _row(station: SettledStation, place_mm: float, note: str) -> Row:
+    return Row(place_mm, station.reading, station.scatter, station.samples, station.time_s, note)
+
+
+def _joined(*notes: str) -> str:
+    return "; ".join(note for note in notes if note)

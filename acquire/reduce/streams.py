@@ -1,0 +1,113 @@
+"""The streams of a recording: each instrument's bytes decoded, its samples put in time."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from acquire.model.bed import Instrument
+from acquire.model.traverse import FLAGS, Setup, Stream
+from acquire.receive.wire import decode_all
+from acquire.reduce.tagging import sample_times
+from acquire.store.journal import Chunks, Event
+
+NOTHING = Chunks.of([])
+BESIDE = "beside"
+"""Kind of the event that names an instrument recorded beside the others."""
+LATE_S = 0.5
+"""A reply that took longer than twice this leaves its time too open to be used."""
+
+
+def instruments_recorded(setup: Setup, events: Iterable[Event]) -> list[Instrument]:
+    """The measuring instrument, the scale, the one standing still, and those beside, in this order."""
+    kind, _, scale = setup.position.partition(":")
+    names = [setup.instrument, scale if kind == "scale" else None, setup.standing]
+    names += [event.text for event in events if event.kind == BESIDE]
+    known = setup.bed.instruments
+    return [known[name] for name in dict.fromkeys(names) if name is not None and name in known]
+
+
+def port_of(instrument: Instrument, ports: Iterable[str], known: Mapping[str, Instrument]) -> str | None:
+    """Name under which the instrument's bytes were kept: its own, or the first on the same port."""
+    names = list(ports)
+    if instrument.name in names:
+        return instrument.name
+    return next(
+        (
+            name
+            for name in names
+            if name in known and known[name].port is not None and known[name].port == instrument.port
+        ),
+        None,
+    )
+
+
+def decoded_streams(
+    setup: Setup, chunks: Mapping[str, Chunks], events: Sequence[Event]
+) -> tuple[dict[str, Stream], dict[str, Mapping[str, int]]]:
+    """Streams by instrument, and for each the reasons why readings in it are not good, counted.
+
+    Raw bytes of a port that several instruments share are kept with the one that names
+    it; bytes of an instrument that bed.toml no longer describes are kept undecoded.
+    """
+    known = setup.bed.instruments
+    streams: dict[str, Stream] = {}
+    reasons: dict[str, Mapping[str, int]] = {}
+    for instrument in instruments_recorded(setup, events):
+        port = port_of(instrument, chunks, known)
+        raw = chunks.get(port or "", NOTHING)
+        stream, reasons[instrument.name] = _stream(instrument, raw, events, port)
+        is_own = port == instrument.name
+        streams[instrument.name] = stream if is_own else _without_raw(stream)
+    for name, raw in chunks.items():
+        if name not in streams:
+            streams[name] = _undecoded(name, raw)
+    return streams, reasons
+
+
+def _stream(
+    instrument: Instrument, raw: Chunks, events: Sequence[Event], port: str | None
+) -> tuple[Stream, Mapping[str, int]]:
+    found = decode_all(instrument, raw.raw, raw.chunk_end, raw.chunk_time_s, events, port)
+    is_asked = any(event.kind == "asked" for event in events) and "ask" in instrument.wire
+    is_asked = is_asked or instrument.wire.get("kind") == "modbus"
+    time_s = found.time_s if is_asked else sample_times(found.time_s)
+    time_s = np.maximum.accumulate(time_s - instrument.lag_s) if len(time_s) else time_s
+    flag = np.asarray(found.flag, np.uint8).copy()
+    if is_asked:
+        slow = found.arrival_s - found.time_s > LATE_S
+        flag[slow & (flag == FLAGS["good"])] = FLAGS["late"]
+    unit = "div" if instrument.per_division is not None else instrument.unit
+    stream = Stream(
+        instrument.name,
+        unit,
+        time_s,
+        np.asarray(found.value, float),
+        flag,
+        found.arrival_s,
+        raw.raw,
+        raw.chunk_end,
+        raw.chunk_time_s,
+    )
+    return stream, found.reasons
+
+
+def _without_raw(stream: Stream) -> Stream:
+    return replace(stream, raw=b"", chunk_end=np.zeros(0, np.int64), chunk_time_s=np.zeros(0))
+
+
+def _undecoded(name: str, raw: Chunks) -> Stream:
+    none = np.zeros(0)
+    return Stream(
+        name, "1", none, none, np.zeros(0, np.uint8), none, raw.raw, raw.chunk_end, raw.chunk_time_s
+    )
+
+
+def in_contract_unit(instrument: Instrument, value: np.ndarray) -> np.ndarray:
+    """Values as read, in the contract's unit and sign."""
+    return instrument.sign * value * instrument.contract_per_reading + instrument.offset_mm
+
+
+def chunks_of(stream: Stream) -> Chunks:
+    """The stream's raw bytes as the chunks in which they came."""
+    return Chunks(stream.raw, np.asarray(stream.chunk_end, np.int64), np.asarray(stream.chunk_time_s, float))

@@ -1,0 +1,103 @@
+"""A continuous traverse as means over each millimetre, pass by pass."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from acquire.reduce.tagging.scatter import autocorrelation_time
+
+BIN_MM = 1.0
+TURN_MM = 20.0
+"""How far the carriage must come back before it counts as another pass."""
+
+
+@dataclass(frozen=True, eq=False)
+class Bins:
+    """Means over bins, ordered by pass and place."""
+
+    position_mm: np.ndarray
+    """Mean position of the readings in each bin, not its middle."""
+    reading: np.ndarray
+    scatter: np.ndarray
+    """Standard error of each mean, autocorrelation included."""
+    samples: np.ndarray
+    time_s: np.ndarray
+    passing: np.ndarray
+    """1, 2, ...: over the bed for the first, second ... time."""
+
+
+def passes(position_mm: np.ndarray, turn_mm: float = TURN_MM) -> np.ndarray:
+    """Number of the pass each position belongs to; a new one begins where the carriage turned back.
+
+    Examples
+    --------
+    >>> passes(np.array([0, 30, 60, 59, 61, 30, 0.0]))
+    array([1, 1, 1, 1, 1, 2, 2])
+    """
+    number = np.ones(len(position_mm), int)
+    if len(position_mm) == 0:
+        return number
+    direction, extreme, where = 0, float(position_mm[0]), 0
+    for index, here in enumerate(position_mm):
+        if direction == 0 and abs(here - extreme) > turn_mm:
+            direction, extreme, where = (1 if here > extreme else -1), float(here), index
+        elif direction * (here - extreme) > 0:
+            extreme, where = float(here), index
+        elif direction and direction * (extreme - here) > turn_mm:
+            number[where + 1 :] += 1
+            direction, extreme, where = -direction, float(here), index
+    return number
+
+
+def binned(
+    time_s: np.ndarray,
+    position_mm: np.ndarray,
+    reading: np.ndarray,
+    bin_mm: float = BIN_MM,
+    smoothed_over: int = 1,
+) -> Bins:
+    """Mean reading of every millimetre that holds one.
+
+    Readings without a position or value (NaN) are left out.  `smoothed_over` says over
+    how many samples the readings were smoothed before: at least so many count as one.
+
+    Examples
+    --------
+    >>> b = binned(np.arange(4.0), np.array([0.1, 0.3, 1.2, 30]), np.array([1, 3, 5, np.nan]))
+    >>> b.position_mm, b.reading, b.samples
+    (array([0.2, 1.2]), array([2., 5.]), array([2, 1]))
+    """
+    known = np.isfinite(position_mm) & np.isfinite(reading)
+    t, x, y = time_s[known], position_mm[known], reading[known]
+    passing = passes(x)
+    places = np.floor(x / bin_mm + 1e-9).astype(np.int64)
+    lowest = int(places.min(initial=0))
+    span = int(places.max(initial=0)) - lowest + 1
+    keys, inverse, counts = np.unique(
+        passing * span + (places - lowest), return_inverse=True, return_counts=True
+    )
+
+    def mean(values: np.ndarray) -> np.ndarray:
+        return np.bincount(inverse, values, len(keys)) / counts
+
+    correlated = autocorrelation_time([_detrended(y)]) if len(y) > 8 else 1.0
+    alike = max(smoothed_over, min(correlated, 10.0))
+    scatter = _roughness(y, smoothed_over) * np.sqrt(np.minimum(1.0, alike / counts))
+    return Bins(mean(x), mean(y), scatter, counts, mean(t), keys // span)
+
+
+def _roughness(reading: np.ndarray, apart: int = 1) -> float:
+    """Standard deviation of the readings about their smooth course.
+
+    From second differences of readings so many samples apart that their noise is independent.
+    """
+    if len(reading) < 2 * apart + 1:
+        return 0.0
+    bend = reading[: -2 * apart] - 2 * reading[apart:-apart] + reading[2 * apart :]
+    return float(1.4826 * np.median(np.abs(bend)) / np.sqrt(6))
+
+
+def _detrended(reading: np.ndarray, width: int = 25) -> np.ndarray:
+    width = min(width, len(reading) // 2 * 2 - 1)
+    course = np.convolve(np.pad(reading, width // 2, mode="edge"), np.ones(width) / width, "valid")
+    return reading - course

@@ -1,0 +1,191 @@
+"""A CSV of readings: all of it understood, or all of it refused with every reason in one go."""
+
+import itertools
+
+from acquire.model.errors import EntryError
+from acquire.model.traverse import Setup
+from acquire.reduce.written.columns import Columns, columns_of
+from acquire.reduce.written.cutting import CutTable, cut
+from acquire.reduce.written.gathered import OneReading, ReadingsTable, gather
+from acquire.reduce.written.marks import decimal_mark, refuse_thousands
+from acquire.reduce.written.values import GAPS, check_on_bed, expected_unit, place_of, reading_of
+
+MOST_NAMED = 6
+FEET_SLACK_MM = 0.5
+
+
+def readings_imported(setup: Setup, raw: bytes, where: str = "the imported file") -> ReadingsTable:
+    """Read a CSV's bytes as the readings of one traverse.
+
+    Columns are `station_mm,reading` (of a slope: the middle of the base, or `from_mm,to_mm`
+    for its feet), and `repeat` and `note` if wanted; an empty reading is a gap.  A station
+    that stands there several times gets the repeats 1, 2, ... in the order of the rows,
+    unless a repeat column says otherwise.
+
+    Raises
+    ------
+    EntryError
+        If anything in it cannot be taken; the first bad rows are named, the others counted.
+
+    Examples
+    --------
+    >>> bed = '''
+    ... [bed]
+    ... name = "invented"
+    ... length_mm = 1000
+    ... station_pitch_mm = 100
+    ... [faces.way]
+    ... normal = "up"
+    ... [instruments.indicator]
+    ... quantity = "offset"
+    ... unit = "um"
+    ... standard_uncertainty = 1
+    ... '''
+    >>> setup = Setup("indicator", "offset", bed, face="way", reference="line")
+    >>> readings_imported(setup, b"reading (thou);station_mm\\n1,5;200\\n-2;0\\n").stations.reading
+    array([-50.8,  38.1])
+    """
+    return _Import(setup, cut(raw, where), where).table()
+
+
+class _Import:
+    """Walks the rows once and gathers readings, gaps and mistakes on its way."""
+
+    def __init__(self, setup: Setup, cells: CutTable, where: str):
+        self.setup, self.cells, self.where = setup, cells, where
+        self.columns: Columns = columns_of(cells.header, setup, f"{where} line {cells.header_line}")
+        self.unit = self.columns.reading.unit or setup.unit
+        self.mistakes: list[str] = []
+        self.readings: list[OneReading] = []
+        self.gap_mm: list[float] = []
+        self.taken: dict[float, set[int]] = {}
+
+    def table(self) -> ReadingsTable:
+        mark = self.decimal_mark()
+        for line, cells in self.cells.rows:
+            try:
+                self.row(cells)
+            except EntryError as error:
+                needed = f", needed {error.needed}" if error.needed else ""
+                self.mistakes.append(f"line {line}: {error.where}: {error.found}{needed}")
+        self.refuse_mistakes()
+        if not self.readings:
+            raise EntryError(self.where, f"found no reading in {len(self.cells.rows)} rows", "at least one")
+        return gather(self.setup, self.readings, self.gap_mm, self.understood(mark), self.doubts())
+
+    def decimal_mark(self) -> str | None:
+        """The file's decimal mark, once it is sure that no mark means thousands."""
+        numbers = (*self.columns.places, self.columns.reading)
+        by_column = {
+            column.index: [
+                (line, row[column.index]) for line, row in self.cells.rows if column.index < len(row)
+            ]
+            for column in numbers
+        }
+        mark = decimal_mark((cell for column in by_column.values() for cell in column), self.where)
+        for column in self.columns.places:
+            refuse_thousands(by_column[column.index], self.setup.bed.length_mm, "station", self.where)
+        refuse_thousands(by_column[self.columns.reading.index], None, "reading", self.where)
+        self.refuse_notes_of_digits()
+        return mark
+
+    def refuse_notes_of_digits(self) -> None:
+        """Between commas, a note of bare digits behind every reading may be the reading's decimals."""
+        note, reading = self.columns.note, self.columns.reading
+        if note is None or self.cells.separator != "," or note.index != reading.index + 1:
+            return
+        notes = [row[note.index] for _, row in self.cells.rows if note.index < len(row)]
+        if notes and all(text.isdigit() for text in notes):
+            raise EntryError(
+                self.where,
+                f"found a note of bare digits ({notes[0]!r}) in every row: "
+                "separators and decimal commas cannot be told apart",
+                "semicolons or tabs between the cells, or decimal points",
+            )
+
+    def row(self, cells: tuple[str, ...]) -> None:
+        written = self.cell(cells, self.columns.reading.index, "reading")
+        station_mm = self.place(cells)
+        check_on_bed(self.setup, station_mm)
+        if written in GAPS:
+            self.gap_mm.append(station_mm)
+            return
+        reading = reading_of(self.setup.described, written, self.unit)
+        repeat = self.repeat(cells, station_mm)
+        note = self.columns.note
+        words = cells[note.index] if note is not None and note.index < len(cells) else ""
+        self.readings.append(OneReading(station_mm, reading, repeat, note=words))
+
+    def cell(self, cells: tuple[str, ...], index: int, what: str) -> str:
+        if index >= len(cells):
+            raise EntryError(what, f"found {len(cells)} cells", f"{len(self.cells.header)}, as in the header")
+        return cells[index]
+
+    def place(self, cells: tuple[str, ...]) -> float:
+        places = [
+            place_of(self.cell(cells, column.index, "station"), column.unit or "mm")
+            for column in self.columns.places
+        ]
+        if len(places) == 1:
+            return places[0]
+        base_mm = self.setup.described.base_mm or 0.0
+        start_mm, end_mm = places
+        if abs(end_mm - start_mm - base_mm) > FEET_SLACK_MM:
+            raise EntryError(
+                "feet",
+                f"found {start_mm:g} to {end_mm:g} mm",
+                f"feet one base ({base_mm:g} mm) apart, the one nearer the headstock first",
+            )
+        return round((start_mm + end_mm) / 2, 6)
+
+    def repeat(self, cells: tuple[str, ...], station_mm: float) -> int:
+        """The repeat written, or the next free number at this station."""
+        taken = self.taken.setdefault(station_mm, set())
+        column = self.columns.repeat
+        written = cells[column.index] if column is not None and column.index < len(cells) else ""
+        number = _whole(written) if written else max(taken, default=0) + 1
+        if number in taken:
+            raise EntryError("repeat", f"found {number} at {station_mm:g} mm again", "each repeat once")
+        taken.add(number)
+        return number
+
+    def refuse_mistakes(self) -> None:
+        if not self.mistakes:
+            return
+        count = len(self.mistakes)
+        more = f"; and {count - MOST_NAMED} more like these" if count > MOST_NAMED else ""
+        raise EntryError(
+            self.where,
+            f"found {count} bad row{'s' if count > 1 else ''}: {'; '.join(self.mistakes[:MOST_NAMED])}{more}",
+            do="nothing was imported: correct the file and import it again",
+        )
+
+    def understood(self, mark: str | None) -> tuple[str, ...]:
+        columns = self.columns
+        decimals = {None: "whole numbers", ",": "decimal commas", ".": "decimal points"}[mark]
+        unit = self.unit or expected_unit(self.setup)
+        lines = [
+            f"cells separated by {self.cells.separated_by}, {decimals}",
+            f"reading: column {columns.reading.header!r} in {unit}",
+            *(f"place: column {column.header!r} in {column.unit or 'mm'}" for column in columns.places),
+        ]
+        if self.cells.comments:
+            lines.append(f"{self.cells.comments} comment lines passed over")
+        if unused := [name for name in columns.unused if name]:
+            lines.append(f"columns not used: {', '.join(map(repr, unused))}"[:200])
+        return tuple(lines)
+
+    def doubts(self) -> tuple[str, ...]:
+        """Rows that run against the direction asked for."""
+        places = [item.station_mm for item in self.readings]
+        rises = sum(b > a for a, b in itertools.pairwise(places))
+        falls = sum(b < a for a, b in itertools.pairwise(places))
+        if self.setup.direction == "forward" and falls > 2 and rises == 0:
+            return ("the rows run towards the headstock: was it --direction reverse?",)
+        return ()
+
+
+def _whole(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 1 <= len(text) <= 6 or int(text) < 1:
+        raise EntryError("repeat", f"found {text[:40]!r}", "a whole number from 1")
+    return int(text)

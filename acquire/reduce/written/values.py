@@ -1,0 +1,117 @@
+"""One written reading or place: understood in any unit of its quantity, or refused with the reason."""
+
+import math
+
+from acquire.model.bed import Instrument, units_read_by
+from acquire.model.errors import EntryError, UnitError
+from acquire.model.traverse import Setup
+from acquire.model.units import CONTRACT_UNIT, FACTORS, LARGEST_READING, parse_reading, to_contract
+
+GAPS = ("", "-", "–", "—", "−")
+"""What is written where there is no reading."""
+
+
+def expected_unit(setup: Setup) -> str:
+    """The unit that a bare number is taken in: as asked for, else what the instrument reads."""
+    instrument = setup.described
+    return setup.unit or ("div" if instrument.per_division is not None else instrument.unit)
+
+
+def reading_of(instrument: Instrument, text: str, unit: str | None = None) -> float:
+    """What `text` says, in the contract's unit and sign; a bare number is in `unit`, if given.
+
+    Raises
+    ------
+    EntryError
+        If it is no number, its unit is none of the instrument's quantity, or it is
+        outside what the instrument can show.
+
+    Examples
+    --------
+    >>> vial = Instrument("vial", "slope", "mm/m", per_division=0.02)
+    >>> reading_of(vial, "2"), reading_of(vial, "-0,04 mm/m"), reading_of(vial, "3", "um/m")
+    (40.0, -40.0, 3.0)
+    """
+    try:
+        written = parse_reading(text)
+    except UnitError as error:
+        raise EntryError("reading", error.found, error.needed) from None
+    found_unit = _of_angle(instrument.quantity, text, written.unit) or unit
+    allowed = units_read_by(instrument)
+    if found_unit is not None and found_unit not in allowed:
+        raise EntryError(
+            "reading",
+            f"found {text.strip()[:40]!r}",
+            f"a {instrument.quantity} in {' | '.join(allowed)}",
+        )
+    value = instrument.to_contract(written.value, found_unit)
+    _check_size(instrument, value, text)
+    return value
+
+
+def _of_angle(quantity: str, text: str, unit: str | None) -> str | None:
+    """A double stroke after a slope or roll means seconds of arc, after a length inches."""
+    return "arcsec" if unit == "in" and quantity in ("slope", "roll") and '"' in text else unit
+
+
+def _check_size(instrument: Instrument, value: float, text: str) -> None:
+    found = f"found {text.strip()[:40]!r}"
+    if not math.isfinite(value) or abs(value) > LARGEST_READING[instrument.quantity]:
+        largest = f"{LARGEST_READING[instrument.quantity]:g} {CONTRACT_UNIT[instrument.quantity]}"
+        raise EntryError("reading", found, f"at most {largest}")
+    if instrument.range is None:
+        return
+    shown = instrument.sign * (value - instrument.offset_mm) / instrument.contract_per_reading
+    lowest, highest = instrument.range
+    slack = 1e-9 * max(abs(lowest), abs(highest))
+    if not lowest - slack <= shown <= highest + slack:
+        unit = "div" if instrument.per_division is not None else instrument.unit
+        raise EntryError(
+            "reading", found, f"{lowest:g} to {highest:g} {unit}, the range of {instrument.name}"
+        )
+
+
+def place_of(text: str, unit: str = "mm") -> float:
+    """A place along the bed in mm; a bare number is in `unit`.
+
+    Examples
+    --------
+    >>> place_of("450"), place_of("2", "in"), place_of("1.5 in")
+    (450.0, 50.8, 38.1)
+    """
+    try:
+        written = parse_reading(text)
+    except UnitError as error:
+        raise EntryError("station", error.found, "a place such as 450, 450 mm or 18 in") from None
+    found_unit = written.unit or unit
+    if found_unit not in FACTORS["position"]:
+        raise EntryError(
+            "station", f"found {text.strip()[:40]!r}", f"a place in {' | '.join(FACTORS['position'])}"
+        )
+    return round(to_contract(written.value, "position", found_unit), 6)
+
+
+def check_on_bed(setup: Setup, station_mm: float) -> None:
+    """Refuse a station off the bed, or one where a foot of the level would hang off it.
+
+    Raises
+    ------
+    EntryError
+        With what stands off the bed and by how much.
+    """
+    length_mm = setup.bed.length_mm
+    base_mm = setup.described.base_mm if setup.quantity == "slope" and setup.face != "carriage" else None
+    half_mm = (base_mm or 0.0) / 2
+    slack_mm = 0.5 if half_mm else 1e-6
+    if (
+        0 <= station_mm <= length_mm
+        and not half_mm - slack_mm <= station_mm <= length_mm - half_mm + slack_mm
+    ):
+        raise EntryError(
+            "station",
+            f"found {station_mm:g} mm, where the feet stand at {station_mm - half_mm:g} and "
+            f"{station_mm + half_mm:g} mm",
+            f"both feet on the bed (0 to {length_mm:g} mm); a slope's station is the middle of the base",
+        )
+    if not 0 <= station_mm <= length_mm:
+        raise EntryError("station", f"found {station_mm:g} mm", f"a place on the bed, 0 to {length_mm:g} mm")

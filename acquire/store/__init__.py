@@ -1,0 +1,25 @@
+"""The traverse file: how it is written, read, named and found."""
+
+from acquire.store.survey import (
+    file_name,
+    files_of,
+    next_number,
+    number_of,
+    survey_bed,
+    traverse_folder,
+)
+from acquire.store.traverse_file.reader import read_stream, read_survey, read_traverse
+from acquire.store.traverse_file.writer import write_traverse
+
+__all__ = [
+    "file_name",
+    "files_of",
+    "next_number",
+    "number_of",
+    "read_stream",
+    "read_survey",
+    "read_traverse",
+    "survey_bed",
+    "traverse_folder",
+    "write_traverse",
+]

@@ -1,0 +1,106 @@
+"""A survey for other programs: one HDF5 file with a group per traverse, or a CSV per traverse."""
+
+import csv
+import io
+from pathlib import Path
+
+import h5py
+
+from acquire.model.errors import SurveyError, TraverseFileError
+from acquire.model.traverse import Traverse
+from acquire.store.safe_files import beside, put_in_place, sync_file
+from acquire.store.survey import files_of
+from acquire.store.traverse_file.reader import read_traverse
+from acquire.store.traverse_file.writer import write_into
+
+
+def export_hdf5(survey: Path | str, path: Path | str) -> int:
+    """Copy every traverse of a survey into one HDF5 file, raw bytes included.
+
+    Traverse 3 is the group `/003`, laid out as its own file is; xarray opens
+    `group="003/stations"`.  Every file is read and checked before it is copied.
+
+    Returns
+    -------
+    int
+        How many traverses it holds.
+
+    Raises
+    ------
+    SurveyError
+        If the survey holds no traverse, or `path` is taken.
+    TraverseFileError
+        If one of its files is damaged: nothing is then written.
+    """
+    path, files = Path(path), _files(survey)
+    if path.exists():
+        raise SurveyError(str(path), "is there already", "a new name")
+    written = beside(path)
+    try:
+        with h5py.File(written, "w") as file:
+            file.attrs["format"] = "waylog survey"
+            for number, source in files.items():
+                write_into(file.create_group(f"{number:03d}"), read_traverse(source))
+        sync_file(written)
+        put_in_place(written, path)
+    except OSError as error:
+        raise TraverseFileError(
+            str(path), f"cannot be written ({error})", "room and leave to write there"
+        ) from error
+    finally:
+        written.unlink(missing_ok=True)
+    return len(files)
+
+
+def export_csv(survey: Path | str, folder: Path | str) -> list[Path]:
+    """Write the stations of every traverse as CSV, in a form that `waylog import` takes back.
+
+    Raises
+    ------
+    SurveyError
+        If the survey holds no traverse, or a file of that name is there already.
+    """
+    folder, written = Path(folder), []
+    texts = {
+        folder / source.with_suffix(".csv").name: stations_as_csv(read_traverse(source, raw=False))
+        for source in _files(survey).values()
+    }
+    taken = [path for path in texts if path.exists()]
+    if taken:
+        raise SurveyError(str(taken[0]), "is there already", "a new or empty folder")
+    folder.mkdir(parents=True, exist_ok=True)
+    for path, text in texts.items():
+        path.write_text(text, encoding="utf-8", newline="")
+        written.append(path)
+    return written
+
+
+def stations_as_csv(traverse: Traverse) -> str:
+    """One traverse's readings as CSV, contract units named in the head; what it is of as comments.
+
+    Signs are turned back to what the instrument showed, so that importing the text
+    again gives the same readings.
+    """
+    setup, stations = traverse.setup, traverse.stations
+    text = io.StringIO()
+    about = [f"traverse {setup.number}", setup.subject, setup.instrument, setup.direction]
+    about += [f"reference {setup.reference}"] if setup.reference else []
+    about += [f"other {setup.other}"] if setup.other else []
+    text.write(f"# {', '.join(about)}\r\n")
+    rows = csv.writer(text)
+    rows.writerow(["station_mm", f"reading ({traverse.instrument.contract_unit})", "repeat", "note"])
+    notes = stations.note or ("",) * len(stations)
+    for station, reading, repeat, note in zip(
+        stations.station_mm.tolist(), stations.reading.tolist(), stations.repeat.tolist(), notes, strict=True
+    ):
+        rows.writerow([repr(station), repr(traverse.instrument.sign * reading), repeat, note])
+    return text.getvalue()
+
+
+def _files(survey: Path | str) -> dict[int, Path]:
+    files = files_of(survey)
+    if not files:
+        raise SurveyError(
+            str(survey), "holds no traverse", "a survey with one at least", "record or import one"
+        )
+    return files

@@ -1,0 +1,186 @@
+"""Opens an HDF5 file that may be anybody's, and hands out only what is plainly there.
+
+Nothing outside the file is ever followed: external and soft links, external storage
+and virtual datasets are refused. Shapes, types, filters and sizes are checked before
+a byte of a dataset is read, so that a small file cannot ask for a large memory.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import h5py
+import numpy as np
+
+from acquire.model.errors import TraverseFileError
+from acquire.model.traverse import FORMAT, FORMAT_VERSION
+from acquire.store.traverse_file.bounds import bounded_memory
+
+MOST_BYTES = 1 << 31
+"""Most that one file may hold unpacked: over three times eight hours of four busy instruments."""
+LARGEST_CHUNK_BYTES = 1 << 24
+LONGEST_TEXT_BYTES = 1 << 24
+MOST_STREAMS = 64
+MOST_ATTRIBUTES = 200
+CHECKSUM_BYTES = 4
+_FILTERS = {h5py.h5z.FILTER_DEFLATE, h5py.h5z.FILTER_SHUFFLE, h5py.h5z.FILTER_FLETCHER32}
+_DEFLATE_AT_MOST = 1100
+"""No deflated byte holds more than about 1032; a little is left for the framing."""
+
+
+@contextmanager
+def opened(path: Path) -> Iterator["Source"]:
+    """Open `path` as one of our files; anything wrong with it is one `TraverseFileError`."""
+    if not path.is_file():
+        raise TraverseFileError(str(path), "found no such file", "a survey folder or a traverse file (.h5)")
+    try:
+        with bounded_memory(path.stat().st_size), h5py.File(path, "r", locking=False) as file:
+            source = Source(path, file)
+            source.check_is_ours()
+            yield source
+    except TraverseFileError:
+        raise
+    except (OSError, RuntimeError, KeyError, ValueError, TypeError, MemoryError, AttributeError) as error:
+        raise TraverseFileError(
+            str(path),
+            f"cannot be read as HDF5 ({str(error).splitlines()[0] if str(error) else type(error).__name__})",
+            "a whole traverse file",
+            "take it from a copy, or `waylog mend` if its journal is still there",
+        ) from error
+
+
+class Source:
+    """An opened file; every access is checked, and what has been handed out is counted."""
+
+    def __init__(self, path: Path, file: h5py.File):
+        self.path, self.file = path, file
+        self._taken = 0
+
+    def refuse(self, found: str, needed: str = "") -> TraverseFileError:
+        """The error that tells what is wrong with this file."""
+        return TraverseFileError(str(self.path), found, needed, "take the file from a copy")
+
+    def check_is_ours(self) -> None:
+        """Refuse what waylog did not write, and what a newer waylog wrote."""
+        attributes = self.file.attrs
+        if len(attributes) > MOST_ATTRIBUTES or self.attribute("format") != FORMAT:
+            raise self.refuse("found no traverse of waylog's", f"the attribute format = {FORMAT!r}")
+        version = self.attribute("format_version")
+        if not isinstance(version, int) or isinstance(version, bool) or version < 1:
+            raise self.refuse(f"found format_version {version!r}", "a whole number from 1")
+        if version > FORMAT_VERSION:
+            raise TraverseFileError(
+                str(self.path),
+                f"written by a newer waylog (format version {version})",
+                f"version {FORMAT_VERSION} or older",
+                "bring waylog up to date",
+            )
+
+    def attribute(self, name: str) -> Any:
+        """A root attribute as a plain value: text, number or truth; None where there is none."""
+        if name not in self.file.attrs:
+            return None
+        kept = self.file.attrs.get_id(name)
+        if kept.shape != () or kept.get_storage_size() > LONGEST_TEXT_BYTES:
+            raise self.refuse(f"attribute {name} is no single value")
+        value = self.file.attrs[name]
+        value = value.item() if isinstance(value, np.generic) else value
+        return value.decode("utf-8", "replace") if isinstance(value, bytes) else value
+
+    def group(self, path: str, within: h5py.Group | None = None) -> h5py.Group:
+        """A group of this very file."""
+        found = self._hard(within if within is not None else self.file, path)
+        if not isinstance(found, h5py.Group):
+            raise self.refuse(f"{path} is no group", "a group")
+        return found
+
+    def names(self, group: h5py.Group) -> list[str]:
+        """Names in a group, not many of them."""
+        if len(group) > MOST_STREAMS:
+            raise self.refuse(f"{group.name} holds {len(group)} entries", f"at most {MOST_STREAMS}")
+        return list(group)
+
+    def _hard(self, group: h5py.Group, name: str) -> Any:
+        link = group.get(name, getlink=True) if name in group.keys() else None  # noqa: SIM118
+        if link is None:
+            raise self.refuse(f"{group.name.rstrip('/')}/{name} is missing")
+        if not isinstance(link, h5py.HardLink):
+            raise self.refuse(f"{name} points elsewhere (a link)", "everything in the file itself")
+        return group[name]
+
+    def dataset(self, group: h5py.Group, name: str, dimensions: int) -> h5py.Dataset:
+        """A plain dataset of this very file, of a size that can be."""
+        found = self._hard(group, name)
+        if not isinstance(found, h5py.Dataset) or found.shape is None or found.ndim != dimensions:
+            raise self.refuse(f"{name} is not of the right shape", f"a dataset of {dimensions} dimension(s)")
+        if found.is_virtual or found.external:
+            raise self.refuse(f"{name} keeps its values outside the file", "everything in the file itself")
+        self._check_storage(found, name)
+        self._take(found.size * found.dtype.itemsize, name)
+        return found
+
+    def _check_storage(self, dataset: h5py.Dataset, name: str) -> None:
+        packing = dataset.id.get_create_plist()
+        used = {packing.get_filter(index)[0] for index in range(packing.get_nfilters())}
+        if not used <= _FILTERS:
+            raise self.refuse(f"{name} is packed in a way not known here", "deflate, shuffle, fletcher32")
+        item = dataset.dtype.itemsize
+        if dataset.chunks and np.prod(dataset.chunks, dtype=float) * item > LARGEST_CHUNK_BYTES:
+            raise self.refuse(f"{name} is cut in pieces of more than {LARGEST_CHUNK_BYTES >> 20} MiB")
+        if dataset.size * item > _DEFLATE_AT_MOST * dataset.id.get_storage_size():
+            raise self.refuse(f"{name} claims {dataset.size} values that the file does not hold")
+        if dataset.chunks:
+            self._check_pieces(dataset, name, CHECKSUM_BYTES if h5py.h5z.FILTER_FLETCHER32 in used else 0)
+
+    def _check_pieces(self, dataset: h5py.Dataset, name: str, least: int) -> None:
+        """Refuse a piece shorter than its own checksum, longer than unpacked, packed otherwise, or not there.
+
+        The library takes the checksum off without looking whether it is there, and reads past the end.
+        """
+        length = self.path.stat().st_size
+        most = 1.01 * float(np.prod(dataset.chunks)) * dataset.dtype.itemsize + 64
+        for number in range(dataset.id.get_num_chunks()):
+            piece = dataset.id.get_chunk_info(number)
+            is_there = piece.byte_offset is not None and piece.byte_offset + piece.size <= length
+            if piece.filter_mask or not least < piece.size <= most or not is_there:
+                raise self.refuse(f"{name} has a piece that is damaged ({piece.size} bytes)")
+
+    def _take(self, count: int, name: str) -> None:
+        self._taken += count
+        if self._taken > MOST_BYTES:
+            raise self.refuse(f"{name} and what goes before come to {self._taken} bytes", f"{MOST_BYTES}")
+
+    def numbers(self, group: h5py.Group, name: str, dtype: str) -> np.ndarray:
+        """A column of numbers, of exactly the kind that is kept there."""
+        found = self.dataset(group, name, 1)
+        if found.dtype.kind != np.dtype(dtype).kind or found.dtype.itemsize > 8:
+            raise self.refuse(f"{name} holds {found.dtype}", dtype)
+        return np.asarray(found[()], dtype)
+
+    def texts(self, group: h5py.Group, name: str) -> tuple[str, ...]:
+        """A column of texts of one width."""
+        found = self.dataset(group, name, 1)
+        self._check_text(found, name)
+        return tuple(word.decode("utf-8", "replace") for word in found[()].tolist())
+
+    def text(self, name: str) -> str:
+        """A single text of the root."""
+        found = self.dataset(self.file, name, 0)
+        self._check_text(found, name)
+        try:
+            return bytes(found[()]).decode("utf-8")
+        except UnicodeDecodeError as error:
+            raise self.refuse(f"{name} is no text", "UTF-8") from error
+
+    def _check_text(self, dataset: h5py.Dataset, name: str) -> None:
+        if dataset.dtype.kind != "S" or dataset.dtype.itemsize > LONGEST_TEXT_BYTES:
+            raise self.refuse(f"{name} holds {dataset.dtype}", "texts of one width")
+
+    def units(self, group: h5py.Group, name: str) -> str:
+        """The unit that a dataset names."""
+        attributes = self.dataset(group, name, 1).attrs
+        unit = attributes.get("units")
+        if not isinstance(unit, str) or len(unit) > 60:
+            raise self.refuse(f"{name} names no unit")
+        return unit

@@ -1,0 +1,134 @@
+"""Reads traverse files back; refuses what is not ours, newer, damaged or hostile."""
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import h5py
+
+from acquire.model.errors import SurveyError
+from acquire.model.traverse import Events, Setup, Stations, Stream, Traverse
+from acquire.store.survey import files_of
+from acquire.store.traverse_file.layout import EVENTS, RAW, STATIONS, STREAM, TEXT
+from acquire.store.traverse_file.opening import Source, opened
+from acquire.store.traverse_file.sense import faults
+
+CHECKED = ("face", "front", "rear", "instrument", "reference", "quantity", "direction")
+"""Root attributes that other programs read; they must say what the setup says."""
+
+
+def read_traverse(path: Path | str, *, raw: bool = True) -> Traverse:
+    """Read one traverse file whole.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    raw : bool
+        Whether to read the raw bytes too. Analysis needs none of them; without them the
+        traverse must not be written again (`streams` then say they got no byte).
+
+    Raises
+    ------
+    TraverseFileError
+        If it is no file of ours, newer than this program, damaged, or holds what cannot
+        be. At most 2 GiB (`opening.MOST_BYTES`) are ever taken from one file.
+    """
+    path = Path(path)
+    with opened(path) as source:
+        setup = _setup(source)
+        group = source.group("streams")
+        traverse = Traverse(
+            setup=setup,
+            streams={name: _stream(source, group, name, raw) for name in source.names(group)},
+            stations=_stations(source),
+            events=_events(source),
+            mode=str(source.attribute("mode")),
+            complete=source.attribute("complete") is True,
+        )
+        wrong = faults(traverse)
+        if wrong:
+            raise source.refuse(wrong[0], "a traverse that can be")
+    return traverse
+
+
+def read_stream(path: Path | str, name: str) -> Stream | None:
+    """One stream of a traverse file with its raw bytes; None where there is none of that name.
+
+    Raises
+    ------
+    TraverseFileError
+        As `read_traverse` does.
+    """
+    with opened(Path(path)) as source:
+        group = source.group("streams")
+        return _stream(source, group, name, True) if name in source.names(group) else None
+
+
+def read_survey(folder: Path | str, *, raw: bool = False) -> list[Traverse]:
+    """All traverses of a survey in order of their numbers; journals are passed over.
+
+    Raises
+    ------
+    TraverseFileError
+        If one of the files cannot be read.
+    SurveyError
+        If a file was renamed to another number: others may refer to it by its own.
+    """
+    return [_numbered(path, number, raw) for number, path in files_of(folder).items()]
+
+
+def _numbered(path: Path, number: int, raw: bool) -> Traverse:
+    traverse = read_traverse(path, raw=raw)
+    if traverse.number != number:
+        raise SurveyError(
+            str(path), f"holds traverse {traverse.number:03d}", f"a name beginning {traverse.number:03d}-"
+        )
+    return traverse
+
+
+def _setup(source: Source) -> Setup:
+    setup = Setup.from_json(source.text("setup_json"), str(source.path))
+    if source.text("bed_toml") != setup.bed_toml:
+        raise source.refuse("bed_toml and setup_json tell of different beds", "the same in both")
+    for name in CHECKED:
+        found = source.attribute(name) or None
+        if found != getattr(setup, name):
+            raise source.refuse(
+                f"attribute {name} is {found!r}", f"{getattr(setup, name)!r} as in setup_json"
+            )
+    return setup
+
+
+def _stream(source: Source, streams: h5py.Group, name: str, raw: bool) -> Stream:
+    group = source.group(name, streams)
+    stream = Stream(
+        instrument=name,
+        unit=source.units(group, "value"),
+        **_columns(source, group, STREAM),
+    )
+    if not raw:
+        return stream
+    kept = source.group("raw", group)
+    return replace(
+        stream,
+        raw=source.numbers(kept, "bytes", "uint8").tobytes(),
+        **_columns(source, kept, RAW),
+    )
+
+
+def _columns(source: Source, group: h5py.Group, table: dict[str, str]) -> dict[str, Any]:
+    return {
+        column: source.texts(group, column) if kind == TEXT else source.numbers(group, column, kind)
+        for column, kind in table.items()
+    }
+
+
+def _stations(source: Source) -> Stations:
+    found = _columns(source, source.group("stations"), STATIONS)
+    found["note"] = found["note"] if any(found["note"]) else ()
+    return Stations(**found)
+
+
+def _events(source: Source) -> Events:
+    return Events(**_columns(source, source.group("events"), EVENTS))

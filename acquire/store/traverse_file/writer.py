@@ -1,0 +1,184 @@
+"""Writes a traverse as HDF5: beside its place, synced, read back and compared, then renamed."""
+
+import json
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import h5py
+import numpy as np
+
+from acquire.model.errors import TraverseFileError
+from acquire.model.traverse import FLAGS, FORMAT, FORMAT_VERSION, Setup, Traverse
+from acquire.model.units import CONTRACT_UNIT
+from acquire.store.safe_files import beside, put_in_place, sync_file
+from acquire.store.traverse_file.layout import MEANING, Column, columns_of
+from acquire.store.traverse_file.sense import faults
+
+CHUNK_BYTES = 1 << 17
+"""Rows are compressed in pieces of this size: 16,384 numbers."""
+
+
+def write_traverse(path: Path | str, traverse: Traverse, *, replace: bool = False) -> None:
+    """Write `traverse` to `path`; the file appears there whole and compared, or not at all.
+
+    Parameters
+    ----------
+    path : Path
+        Final name. An existing file is refused unless `replace` is true.
+    traverse : Traverse
+        What to write. Columns of unequal length, readings that are no number and the
+        like are refused.
+
+    Raises
+    ------
+    TraverseFileError
+        If the traverse holds what cannot be, the disk refuses, or what was read back
+        differs from what was written. Nothing is then left at `path` or beside it.
+    SurveyError
+        If `path` is taken.
+    """
+    path = Path(path)
+    wrong = faults(traverse)
+    if wrong:
+        raise TraverseFileError(str(path), f"not written: {wrong[0]}", "a traverse that can be")
+    if not replace and path.exists():
+        put_in_place(path, path)
+    written = beside(path)
+    try:
+        _write(written, traverse)
+        sync_file(written)
+        _compare(written, traverse)
+        put_in_place(written, path, replace=replace)
+    except OSError as error:
+        raise TraverseFileError(
+            str(path),
+            f"cannot be written ({os.strerror(error.errno) if error.errno else error})",
+            "room on the disk and leave to write there",
+            "the raw bytes are untouched where they were",
+        ) from error
+    finally:
+        written.unlink(missing_ok=True)
+
+
+def _write(path: Path, traverse: Traverse) -> None:
+    with h5py.File(path, "w") as file:
+        write_into(file, traverse)
+        file.flush()
+
+
+def write_into(group: h5py.Group, traverse: Traverse) -> None:
+    """Write all of a traverse into an open file, or into a group of one that holds several."""
+    for name, value in root_attributes(traverse).items():
+        group.attrs[name] = value
+    for name, text in root_texts(traverse.setup).items():
+        group[name] = _scalar_text(text)
+        group[name].attrs.update({"units": "1", "_Encoding": "utf-8"})
+    _make_groups(group, traverse)
+    for column in columns_of(traverse, CONTRACT_UNIT[traverse.setup.quantity]):
+        _write_column(group, column)
+
+
+def root_attributes(traverse: Traverse) -> dict[str, Any]:
+    """The attributes of the file's root: what it is, of what, how the bed stood."""
+    setup = traverse.setup
+    found = {
+        "format": FORMAT,
+        "format_version": FORMAT_VERSION,
+        "Conventions": "CF-1.10",
+        "mode": traverse.mode,
+        "complete": bool(traverse.complete),
+        "reference": "",  # there for every reader; what is read along nothing names nothing
+        **{name: value for name, value in vars(setup).items() if _is_plain(value) and name != "bed_toml"},
+        **{f"state_{name}": value for name, value in setup.state.items()},
+    }
+    return {name: value if _is_plain(value) else json.dumps(value) for name, value in found.items()}
+
+
+def root_texts(setup: Setup) -> dict[str, str]:
+    """The texts of the root: the bed as it was described, and the setup for an exact way back."""
+    return {"bed_toml": setup.bed_toml, "setup_json": setup.as_json()}
+
+
+def _is_plain(value: Any) -> bool:
+    return isinstance(value, str | bool | int | float)
+
+
+def _scalar_text(text: str) -> np.ndarray:
+    encoded = text.encode("utf-8")
+    return np.array(encoded, dtype=h5py.string_dtype("utf-8", max(len(encoded), 1)))
+
+
+def _make_groups(file: h5py.Group, traverse: Traverse) -> None:
+    for stream in traverse.streams.values():
+        group = file.require_group(f"streams/{stream.instrument}")
+        group.attrs["instrument"] = stream.instrument
+    for name in ("streams", "stations", "events"):
+        file.require_group(name)
+
+
+def _write_column(file: h5py.Group, column: Column) -> None:
+    values = column.values
+    dtype = values.dtype
+    if dtype.kind == "S":
+        dtype = h5py.string_dtype("utf-8", dtype.itemsize)
+    dataset = file.create_dataset(column.path, shape=values.shape, dtype=dtype, **_packing(values))
+    for piece in _pieces(values):
+        dataset[piece] = values[piece].astype(dtype)
+    dataset.attrs["units"] = column.units
+    dataset.attrs["long_name"] = MEANING[column.name]
+    if values.dtype.kind == "S":
+        dataset.attrs["_Encoding"] = "utf-8"
+    if column.name == "flag":
+        dataset.attrs["flag_values"] = np.array(list(FLAGS.values()), np.uint8)
+        dataset.attrs["flag_meanings"] = " ".join(FLAGS)
+    _hang_on_scale(file, column, dataset)
+
+
+def _packing(values: np.ndarray) -> dict[str, Any]:
+    if not len(values):
+        return {}
+    packed = {"compression": "gzip", "compression_opts": 1, "shuffle": True, "fletcher32": True}
+    return {**packed, "chunks": (min(len(values), _rows(values)),)}
+
+
+def _rows(values: np.ndarray) -> int:
+    return max(CHUNK_BYTES // values.dtype.itemsize, 1)
+
+
+def _pieces(values: np.ndarray) -> Iterator[slice]:
+    """Whole chunks, so that each is compressed once."""
+    step = 64 * _rows(values)
+    return (slice(start, start + step) for start in range(0, len(values), step))
+
+
+def _hang_on_scale(file: h5py.Group, column: Column, dataset: h5py.Dataset) -> None:
+    if column.is_scale:
+        dataset.make_scale(column.name)
+    elif column.scale is not None:
+        dataset.dims[0].attach_scale(file[column.scale])
+
+
+def _compare(path: Path, traverse: Traverse) -> None:
+    with h5py.File(path, "r") as file:
+        for name, text in root_texts(traverse.setup).items():
+            if file[name].asstr()[()] != text:
+                raise _differs(path, name)
+        for column in columns_of(traverse, CONTRACT_UNIT[traverse.setup.quantity]):
+            dataset = file[column.path]
+            same = dataset.shape == column.values.shape and all(
+                _are_equal(dataset[piece], column.values[piece]) for piece in _pieces(column.values)
+            )
+            if not same:
+                raise _differs(path, column.path)
+
+
+def _are_equal(read: np.ndarray, written: np.ndarray) -> bool:
+    return np.array_equal(read, written, equal_nan=written.dtype.kind == "f")
+
+
+def _differs(path: Path, name: str) -> TraverseFileError:
+    return TraverseFileError(
+        str(path), f"{name} read back differs from what was written", "", "check the disk, then try again"
+    )

@@ -1,0 +1,1 @@
+"""Observations to one map of the bed, with what nothing checks and what cannot be told."""

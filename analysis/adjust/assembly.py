@@ -1,0 +1,286 @@
+"""From observations to rows of one adjustment: heights at nodes first, then all other unknowns."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+import scipy.sparse
+
+from acquire.model.bed import Bed
+from analysis.adjust.nodes import Layout, lay_out
+from analysis.adjust.solution import Block
+from analysis.observe import Nuisance, Observations, Place
+
+UM_PER_M = 1000.0
+
+
+@dataclass(frozen=True, eq=False)
+class Assembly:
+    """All rows, and what their columns stand for."""
+
+    observations: tuple[Observations, ...]
+    layout: Layout
+    nuisances: Mapping[tuple[str, ...], int]
+    """Column of each unknown that is no height."""
+    blocks: tuple[Block, ...]
+    """One per traverse, then one for what is known beforehand (if anything is)."""
+    straight_edges: frozenset[str]
+    """Straightedges taken as straight, because nothing tells their shape."""
+    warnings: tuple[str, ...]
+
+    @property
+    def unknowns(self) -> int:
+        """Number of columns."""
+        return len(self.layout.nodes) + len(self.nuisances)
+
+
+def assemble(
+    observations: Sequence[Observations],
+    bed: Bed,
+    *,
+    variance_factors: Mapping[str, float] | None = None,
+    extra: Iterable[Place] = (),
+) -> Assembly:
+    """Rows of all observations; `variance_factors` multiply the variance of an instrument's readings."""
+    straight = _edges_taken_as_straight(observations)
+    kept = tuple(_without_edges(each, straight) for each in observations)
+    layout = lay_out(kept, bed, extra)
+    roots = zero_roots(kept)
+    parts = [(*_own_nuisances(each, roots), *each.nuisances) for each in kept]
+    parts = _with_drift(kept, _scale_from_zero(kept, parts, roots), roots)
+    columns: dict[tuple[str, ...], int] = {}
+    for nuisance in (nuisance for part in parts for nuisance in part):
+        columns.setdefault(nuisance.key, len(layout.nodes) + len(columns))
+    unknowns = len(layout.nodes) + len(columns)
+    factors = variance_factors or {}
+    blocks = [
+        Block(
+            _rows(each, part, layout, columns, unknowns),
+            each.reading - each.correction,
+            each.covariance * factors.get(each.noise_group, 1.0),
+        )
+        for each, part in zip(kept, parts, strict=True)
+    ]
+    prior = _prior(parts, columns, unknowns)
+    if prior is not None:
+        blocks.append(prior)
+    return Assembly(kept, layout, columns, tuple(blocks), straight, _warnings(kept, layout, straight))
+
+
+def _edges_taken_as_straight(observations: Sequence[Observations]) -> frozenset[str]:
+    """Edges that were not read both ways over: their shape cannot be told from the way's."""
+    ways = {edge for each in observations for edge in each.edges}
+    return frozenset(name for name, _ in ways if not {(name, True), (name, False)} <= ways)
+
+
+def _without_edges(each: Observations, straight: frozenset[str]) -> Observations:
+    if not straight & {name for name, _ in each.edges}:
+        return each
+    forms = tuple(
+        {place: w for place, w in form.items() if not (place.kind == "edge" and place.owner in straight)}
+        for form in each.forms
+    )
+    return replace(each, forms=forms)
+
+
+def zero_roots(observations: Sequence[Observations]) -> dict[int, int]:
+    """For each traverse the one whose zero it has in the end, by following `same_zero_as`."""
+    shares = {each.traverse: each.zero for each in observations if each.zero is not None}
+    instrument = {each.traverse: each.zero_instrument for each in observations}
+    roots = {}
+    for number in shares:
+        root, seen = number, {number}
+        while (after := shares.get(root, root)) not in seen and instrument.get(after, instrument[number]) == (
+            instrument[number]
+        ):
+            root = after
+            seen.add(root)
+        roots[number] = root
+    return roots
+
+
+def _own_nuisances(each: Observations, roots: Mapping[int, int]) -> tuple[Nuisance, ...]:
+    if each.zero is None:
+        return ()
+    root = str(roots[each.traverse])
+    column = np.ones(len(each)) if each.zero_column is None else each.zero_column
+    zero = Nuisance(("zero", root), column)
+    if not each.zero_is_line:
+        return (zero,)
+    return zero, Nuisance(("lie", root), each.station_mm / UM_PER_M)
+
+
+def _scale_from_zero(
+    observations: Sequence[Observations],
+    parts: list[tuple[Nuisance, ...]],
+    roots: Mapping[int, int],
+) -> list[tuple[Nuisance, ...]]:
+    """Let a scale error act on readings less the mean of all that share their zero.
+
+    The zero is free, so what is common to them does not matter, but a column of large
+    readings would hardly differ from that of the zero; what readings of one zero differ
+    by between faces is scaled with the rest.
+    """
+    means: dict[tuple[str, ...], list[float]] = {}
+    for each, part in zip(observations, parts, strict=True):
+        for nuisance in part:
+            if nuisance.key[0] == "scale":
+                key = (*nuisance.key, str(roots.get(each.traverse)))
+                means.setdefault(key, []).extend(nuisance.column.tolist())
+    return [
+        tuple(
+            replace(n, column=n.column - np.mean(means[(*n.key, str(roots.get(each.traverse)))]))
+            if n.key[0] == "scale"
+            else n
+            for n in part
+        )
+        for each, part in zip(observations, parts, strict=True)
+    ]
+
+
+def drifts_told(observations: Sequence[Observations]) -> set[tuple[tuple[str, ...], bool]]:
+    """Groups whose drift shows: run both ways without turning the instrument."""
+    directions: dict[tuple[tuple[str, ...], bool], set[str]] = {}
+    for each in observations:
+        if each.drift_group:
+            directions.setdefault((each.drift_group, each.turned), set()).add(each.direction)
+    return {key for key, ways in directions.items() if {"forward", "reverse"} <= ways}
+
+
+def _with_drift(
+    observations: Sequence[Observations],
+    parts: list[tuple[Nuisance, ...]],
+    roots: Mapping[int, int],
+) -> list[tuple[Nuisance, ...]]:
+    told = drifts_told(observations)
+    start = _starts(observations, roots)
+    result = []
+    for each, own in zip(observations, parts, strict=True):
+        part = own
+        if (each.drift_group, each.turned) in told:
+            key = ("drift", *each.drift_group, "turned" if each.turned else "")
+            part = (*own, Nuisance(key, each.order + start[each.traverse]))
+        elif each.bow is not None and _bow_is_told(each, observations, told):
+            part = (*own, each.bow)
+        result.append(part)
+    return result
+
+
+def _bow_is_told(
+    drawn: Observations, observations: Sequence[Observations], told: set[tuple[tuple[str, ...], bool]]
+) -> bool:
+    """Whether a level stepped there and back over the same face tells its bow from a drift."""
+    return any(
+        each.quantity == "slope" and each.faces == drawn.faces and (each.drift_group, each.turned) in told
+        for each in observations
+    )
+
+
+def _starts(observations: Sequence[Observations], roots: Mapping[int, int]) -> dict[int, float]:
+    """When each traverse began after the one whose zero it shares (drift goes on in between)."""
+    by_number = {each.traverse: each for each in observations}
+    starts: dict[int, float] = {}
+    ends: dict[int, float] = {}
+    for number in sorted(by_number):
+        each, root = by_number[number], roots.get(number, number)
+        started = _seconds_between(by_number[root], each) if root in by_number else None
+        starts[number] = started if started is not None else ends.get(root, 0.0)
+        last = float(np.max(each.order)) if len(each.order) else 0.0
+        step = last / max(len(each) - 1, 1)
+        ends[root] = starts[number] + last + step
+    return starts
+
+
+def _seconds_between(first: Observations, second: Observations) -> float | None:
+    try:
+        began = datetime.fromisoformat(first.created_utc)
+        return (datetime.fromisoformat(second.created_utc) - began).total_seconds()
+    except (ValueError, TypeError):
+        return None
+
+
+def _rows(
+    each: Observations,
+    nuisances: Sequence[Nuisance],
+    layout: Layout,
+    columns: Mapping[tuple[str, ...], int],
+    unknowns: int,
+) -> scipy.sparse.csr_matrix:
+    row: list[int] = []
+    column: list[int] = []
+    weight: list[float] = []
+    for index, form in enumerate(each.forms):
+        for place, factor in form.items():
+            for node, share in layout.weights(place).items():
+                row.append(index)
+                column.append(node)
+                weight.append(factor * share)
+    heights = scipy.sparse.csr_matrix((weight, (row, column)), shape=(len(each), unknowns))
+    for nuisance in nuisances:
+        where = np.full(len(each), columns[nuisance.key])
+        heights = heights + scipy.sparse.csr_matrix(
+            (nuisance.column, (np.arange(len(each)), where)), shape=(len(each), unknowns)
+        )
+    return scipy.sparse.csr_matrix(heights)
+
+
+def rows_for(assembly: Assembly, each: Observations) -> tuple[scipy.sparse.csr_matrix, np.ndarray]:
+    """Rows of further readings in the unknowns of `assembly`, and which of them it can express.
+
+    Unknowns that are new (another zero) and places without nodes make a row inexpressible.
+    """
+    kept = _without_edges(each, assembly.straight_edges)
+    roots = zero_roots((*assembly.observations, kept))
+    own = (*_own_nuisances(kept, roots), *kept.nuisances)
+    known = [nuisance for nuisance in own if nuisance.key in assembly.nuisances]
+    rows = _rows(kept, known, assembly.layout, assembly.nuisances, assembly.unknowns)
+    expressible = np.array(
+        [all(assembly.layout.weights(place) for place in form) for form in kept.forms], bool
+    ) & all(nuisance.key in assembly.nuisances or nuisance.prior_sd is not None for nuisance in own)
+    return rows, expressible
+
+
+def _prior(
+    parts: Sequence[Sequence[Nuisance]], columns: Mapping[tuple[str, ...], int], unknowns: int
+) -> Block | None:
+    stated = {n.key: n.prior_sd for part in parts for n in part if n.prior_sd is not None}
+    if not stated:
+        return None
+    index = [columns[key] for key in stated]
+    rows = scipy.sparse.csr_matrix(
+        (np.ones(len(index)), (np.arange(len(index)), index)), shape=(len(index), unknowns)
+    )
+    return Block(rows, np.zeros(len(index)), np.array([sd**2 for sd in stated.values()], float))
+
+
+def _warnings(
+    observations: Sequence[Observations], layout: Layout, straight: frozenset[str]
+) -> tuple[str, ...]:
+    found = [words for each in observations for words in each.warnings]
+    found += [
+        f"straightedge {name} is taken as straight: turn it over and read again to tell its own shape"
+        for name in sorted(straight)
+    ]
+    found += [
+        f"{name}: the carrier would overhang the end of the bed; the way is taken as going straight on there"
+        for name in layout.beyond
+    ]
+    return tuple(dict.fromkeys((*found, *_turned_for_the_return(observations))))
+
+
+def _turned_for_the_return(observations: Sequence[Observations]) -> Iterable[str]:
+    told = {group for group, _ in drifts_told(observations)}
+    for group in dict.fromkeys(each.drift_group for each in observations if each.drift_group):
+        mine = [each for each in observations if each.drift_group == group]
+        directions = {(each.direction, each.turned) for each in mine}
+        if (
+            group not in told
+            and len({d for d, _ in directions}) == 2
+            and len({t for _, t in directions}) == 2
+        ):
+            numbers = " and ".join(str(each.traverse) for each in mine)
+            yield (
+                f"traverses {numbers}: the instrument was turned for the return, so a drift looks like a bow "
+                "and cannot be told from it; run back once without turning it"
+            )

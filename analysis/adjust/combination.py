@@ -1,0 +1,405 @@
+"""One map of the whole bed from every traverse, with what it is sure of and what it is not.
+
+All traverses are observations of the same heights; one least-squares adjustment gives
+them with their covariance. No line is taken off any face: wind between ways and taper
+between faces are results. Only what the readings leave free is free, and is said.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from scipy.special import chdtrc
+
+from acquire.model.bed import NORMALS, Bed
+from acquire.model.errors import AnalysisError
+from acquire.model.traverse import Traverse
+from analysis.adjust.assembly import Assembly, assemble, rows_for
+from analysis.adjust.nodes import Node
+from analysis.adjust.reliability import (
+    Residuals,
+    Suspect,
+    Unchecked,
+    find_suspects,
+    residual_table,
+    unchecked,
+)
+from analysis.adjust.solution import Solution, solve
+from analysis.adjust.undetermined import ALIKE, LEAST_OF_A_PART, Line, cannot_tell, free_lines, parts_known
+from analysis.adjust.variance_components import VarianceComponent, variance_components
+from analysis.level.continuous import DenseHeights
+from analysis.linear.profile import Profile
+from analysis.observe import Observations, joined, observe_all, state_warnings
+
+BY: Mapping[str, tuple[str, ...]] = {
+    "all": ("slope", "roll", "offset", "span"),
+    "level": ("slope",),
+    "indicator": ("offset", "span"),
+}
+NOISE_DOUBTED_BELOW = 0.01
+LEAST_REDUNDANCY = 5
+MEDIAN_OF_NORMAL = 0.6745
+
+
+@dataclass(frozen=True, eq=False)
+class Functional:
+    """Linear combinations of the heights; NaN where the readings do not determine one."""
+
+    value_um: np.ndarray
+    covariance_um2: np.ndarray
+    is_known: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Prediction:
+    """What the map makes of readings; NaN where it cannot say."""
+
+    value: np.ndarray
+    standard_uncertainty: np.ndarray
+    """Of the prediction alone, the new reading's own uncertainty not included."""
+    is_known: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class BedMap:
+    """Heights of every face at its nodes, and how well all of it is known."""
+
+    bed: Bed
+    as_observed: tuple[Observations, ...]
+    """What each traverse says by itself."""
+    assembly: Assembly
+    solution: Solution
+    enlargement: float
+    """By what every variance is multiplied because the readings scatter more than claimed."""
+    warnings: tuple[str, ...]
+    variance_components: tuple[VarianceComponent, ...] = ()
+    """Per instrument, where they were asked for; they are then in use."""
+
+    @property
+    def observations(self) -> tuple[Observations, ...]:
+        """What each traverse says in this map."""
+        return self.assembly.observations
+
+    @property
+    def nodes(self) -> tuple[Node, ...]:
+        """Where the heights are: kind, owner and station of each unknown height."""
+        return self.assembly.layout.nodes
+
+    @property
+    def redundancy(self) -> int:
+        """Readings beyond what is needed."""
+        return self.solution.redundancy
+
+    @property
+    def chi_square(self) -> float:
+        """Sum of squared residuals over claimed variances."""
+        return self.solution.chi_square
+
+    @property
+    def p_value(self) -> float | None:
+        """Probability of so large a chi-square by chance; None where nothing is checked."""
+        return float(chdtrc(self.redundancy, self.chi_square)) if self.redundancy > 0 else None
+
+    @cached_property
+    def residuals(self) -> Residuals:
+        """One row per reading."""
+        return residual_table(self.solution, self.observations)
+
+    @cached_property
+    def suspects(self) -> tuple[Suspect, ...]:
+        """Readings that the others contradict, the worst first."""
+        noise = _noise(self.residuals.normalised, self.p_value, self.redundancy)
+        return find_suspects(self.solution, self.observations, self.residuals, noise)
+
+    @cached_property
+    def unchecked(self) -> tuple[Unchecked, ...]:
+        """Readings in which an error would not show."""
+        return unchecked(self.residuals)
+
+    @cached_property
+    def lines(self) -> Mapping[tuple[str, str], Line]:
+        """What is free of each face."""
+        return free_lines(self.assembly.layout, self.solution.free[: len(self.nodes)])
+
+    @cached_property
+    def cannot_tell(self) -> tuple[str, ...]:
+        """What the readings leave open, in words."""
+        return cannot_tell(self.lines, self.observations, self.bed)
+
+    @cached_property
+    def faces(self) -> tuple[str, ...]:
+        """Faces that some reading depends on, in the order of bed.toml."""
+        return tuple(name for name in self.bed.faces if ("height", name) in self.assembly.layout.lines)
+
+    def traverses(self, face: str) -> tuple[int, ...]:
+        """Numbers of the traverses that say something about a face."""
+        return tuple(
+            sorted(
+                number
+                for each in self.observations
+                if face in each.faces
+                for number in (each.traverse, *each.with_traverses)
+            )
+        )
+
+    def mode(self, face: str) -> str:
+        """stepped | continuous | mixed: how the face was measured."""
+        modes = {each.mode for each in self.observations if face in each.faces}
+        return modes.pop() if len(modes) == 1 else "mixed"
+
+    def blind_wavelengths_mm(self, face: str) -> tuple[float, ...]:
+        """Ripples on a face that none of its dense level runs can see."""
+        blocks = [each.dense for each in self.observations if each.dense and face in each.faces]
+        return tuple(float(mm) for block in blocks for mm in block.blind_wavelength_mm)
+
+    def dense(self, face: str) -> DenseHeights | None:
+        """The estimate from the dense level runs of a face, where there are any."""
+        return next((each.dense for each in self.observations if each.dense and face in each.faces), None)
+
+    def indices(self, face: str, kind: str = "height") -> np.ndarray:
+        """Where in `nodes` the face's heights are."""
+        return self.assembly.layout.indices(kind, face)
+
+    def functional(self, matrix: np.ndarray) -> Functional:
+        """Linear combinations of the heights.
+
+        Parameters
+        ----------
+        matrix : array, shape (k, n)
+            One combination of the n nodes a row.
+        """
+        rows = np.atleast_2d(np.asarray(matrix, float))
+        wide = np.zeros((len(rows), len(self.solution.estimate)))
+        wide[:, : len(self.nodes)] = rows
+        known = self.solution.is_known(wide)
+        value = np.where(known, wide @ self.solution.estimate, np.nan)
+        count = len(self.nodes)
+        covariance = self.enlargement * (rows @ self.solution.covariance[:count, :count] @ rows.T)
+        covariance = np.where(known[:, None] & known[None, :], covariance, np.nan)
+        return Functional(value, covariance, known)
+
+    def profile(self, face: str, kind: str = "height") -> Profile:
+        """Heights of one face, up to a line; at its feet, or at the bed's stations in a mix.
+
+        Raises
+        ------
+        AnalysisError
+            Where the readings do not determine its shape at three stations at least.
+        """
+        line = self._line(face, kind)
+        if not line.parts:
+            raise AnalysisError(face, self._why_not(line), "", "`waylog next` says what would tell")
+        chosen = self.indices(face, kind)[self._shown(line, line.parts[0], face)]
+        return Profile(
+            line.name,
+            np.array([self.nodes[i].station_mm for i in chosen]),
+            self.solution.estimate[chosen],
+            self._covariance(np.eye(len(self.nodes))[chosen]),
+        )
+
+    def difference(self, face: str, other: str) -> Profile:
+        """How face stands against other, up to a line, at the stations where that is known.
+
+        Both are taken along the normal of `face`: height(face) − (n·n′) height(other).
+
+        Raises
+        ------
+        AnalysisError
+            Where fewer than three stations are known, or the faces lie at right angles.
+        """
+        first, second = self._line(face, "height"), self._line(other, "height")
+        sense = int(np.dot(NORMALS[self.bed.faces[face].normal], NORMALS[self.bed.faces[other].normal]))
+        if sense == 0:
+            raise AnalysisError(
+                f"{face} − {other}", "they lie at right angles", "faces that look alike or opposite", ""
+            )
+        here = np.argmin(np.abs(first.station_mm[:, None] - second.station_mm[None, :]), axis=1)
+        shared = np.flatnonzero(np.abs(first.station_mm - second.station_mm[here]) < 1e-6)
+        matrix = np.zeros((len(shared), len(self.nodes)))
+        rows = np.arange(len(shared))
+        matrix[rows, self.indices(face)[shared]] = 1.0
+        matrix[rows, self.indices(other)[here[shared]]] -= sense
+        return self.combined(f"{face} − {other}", first.station_mm[shared], matrix)
+
+    def combined(self, name: str, station_mm: np.ndarray, matrix: np.ndarray) -> Profile:
+        """A profile of any linear combinations of heights along the bed, up to a line.
+
+        Raises
+        ------
+        AnalysisError
+            Where the readings do not determine three of them up to a line.
+        """
+        moves = np.asarray(matrix) @ self.solution.free[: len(self.nodes)]
+        part = _largest_known(np.asarray(station_mm), moves, self.solution.free)
+        if len(part) < LEAST_OF_A_PART:
+            raise AnalysisError(
+                name, "the readings do not determine it", "", "`waylog next` says what would tell"
+            )
+        chosen = np.asarray(matrix)[part]
+        estimate = self.solution.estimate[: len(self.nodes)]
+        return Profile(name, np.asarray(station_mm)[part], chosen @ estimate, self._covariance(chosen))
+
+    def _covariance(self, rows: np.ndarray) -> np.ndarray:
+        count = len(self.nodes)
+        covariance = self.enlargement * (rows @ self.solution.covariance[:count, :count] @ rows.T)
+        return (covariance + covariance.T) / 2
+
+    def _line(self, face: str, kind: str) -> Line:
+        if (kind, face) not in self.lines:
+            known = face in self.bed.faces
+            raise AnalysisError(
+                face,
+                "no traverse touches it" if known else "found no such face",
+                "" if known else ", ".join(self.bed.faces),
+                "record one" if known else "",
+            )
+        return self.lines[(kind, face)]
+
+    def _shown(self, line: Line, part: np.ndarray, face: str) -> np.ndarray:
+        """Feet where levels alone were stepped along it, else the stations of the bed."""
+        touching = [each for each in self.observations if face in each.faces]
+        if all(each.quantity == "slope" and each.mode == "stepped" for each in touching):
+            return part
+        at_station = self.assembly.layout.lines[(line.kind, line.owner)].is_station[part]
+        return part[at_station] if np.count_nonzero(at_station) >= LEAST_OF_A_PART else part
+
+    def _why_not(self, line: Line) -> str:
+        mine = [words for words in self.cannot_tell if line.name in words]
+        return mine[0] if mine else "its shape cannot be known from these readings"
+
+
+def _largest_known(station_mm: np.ndarray, moves: np.ndarray, free: np.ndarray) -> np.ndarray:
+    parts = parts_known(station_mm, moves, 10 * ALIKE * float(np.max(np.abs(free), initial=0.0)))
+    return parts[0] if parts else np.zeros(0, int)
+
+
+def _noise(normalised: np.ndarray, p_value: float | None, redundancy: int) -> float:
+    """Robust spread of the normalised residuals where all of them are larger than claimed, else 1."""
+    if p_value is None or p_value >= NOISE_DOUBTED_BELOW or redundancy < 2 * LEAST_REDUNDANCY:
+        return 1.0
+    finite = normalised[np.isfinite(normalised)]
+    return max(1.0, float(np.median(np.abs(finite))) / MEDIAN_OF_NORMAL)
+
+
+def combine(
+    traverses: Sequence[Traverse],
+    bed: Bed,
+    *,
+    by: str = "all",
+    use_variance_components: bool = False,
+    made: Sequence[Observations] = (),
+) -> BedMap:
+    """Combine traverses into one map of the bed.
+
+    Parameters
+    ----------
+    traverses : sequence of Traverse
+    bed : Bed
+        The present bed: faces and stations as described now.
+    by : str
+        all | level (slope) | indicator (offset and span): which readings take part.
+    use_variance_components : bool
+        Weigh each instrument by the noise that its readings show instead of what it claims.
+    made : sequence of Observations
+        Of the same traverses, to save solving drawn levels again.
+
+    Raises
+    ------
+    AnalysisError
+        Where no such traverse is there, or one cannot be used.
+    """
+    if by not in BY:
+        raise ValueError(f"by = {by!r}: needed one of {', '.join(BY)}")
+    chosen = [traverse for traverse in traverses if traverse.setup.quantity in BY[by]]
+    if not chosen:
+        kind = {"all": "", "level": " with a level", "indicator": " with an indicator"}[by]
+        raise AnalysisError(bed.name, f"found no traverse{kind}", "one at least", "record or import one")
+    bed_map = adjusted(observe_all(chosen, bed, made), bed, use_variance_components)
+    return replace(bed_map, warnings=(*bed_map.warnings, *state_warnings(chosen)))
+
+
+def adjusted(observations: Sequence[Observations], bed: Bed, use_variance_components: bool = False) -> BedMap:
+    """The map from observations already made of the traverses."""
+    observations = joined(observations, bed)
+    carried = with_carriers(observations, bed)
+    components = variance_components(carried, bed) if use_variance_components else ()
+    factors = {component.instrument: component.noise_ratio**2 for component in components}
+    assembly = assemble(carried, bed, variance_factors=factors)
+    solution = solve(assembly.blocks, assembly.unknowns)
+    enlargement, words = _enlargement(solution)
+    return BedMap(
+        bed, tuple(observations), assembly, solution, enlargement, (*assembly.warnings, *words), components
+    )
+
+
+def with_carriers(observations: Sequence[Observations], bed: Bed) -> list[Observations]:
+    """Take a carrier as a point where nothing tells the shape of what it rides on.
+
+    How a carrier's feet average and tip it matters only where the shape under them is
+    known; where it is not, what was measured is the face against what carried the
+    indicator, and that is known at every station.
+    """
+    if not any(each.plain_forms for each in observations):
+        return list(observations)
+    plain = [replace(each, forms=each.plain_forms or each.forms) for each in observations]
+    assembly = assemble(plain, bed)
+    solution = solve(assembly.blocks, assembly.unknowns)
+    lines = free_lines(assembly.layout, solution.free[: len(assembly.layout.nodes)])
+    told = {line.owner for line in lines.values() if line.kind == "height" and line.is_whole}
+    return [
+        full if told.issuperset(full.carriers) else point
+        for full, point in zip(observations, plain, strict=True)
+    ]
+
+
+def _enlargement(solution: Solution) -> tuple[float, tuple[str, ...]]:
+    redundancy, chi_square = solution.redundancy, solution.chi_square
+    if redundancy < LEAST_REDUNDANCY or chdtrc(redundancy, chi_square) >= NOISE_DOUBTED_BELOW:
+        return 1.0, ()
+    factor = chi_square / redundancy
+    return factor, (
+        f"the readings scatter {factor**0.5:.1f} times as much as the instruments claim; every uncertainty "
+        "here is enlarged by that",
+    )
+
+
+def predict(bed_map: BedMap, observations: Observations) -> Prediction:
+    """What a map makes of readings that need not have been taken.
+
+    Where the readings would have a zero of their own that the map does not know, nothing
+    can be said of one reading by itself.
+    """
+    rows, expressible = rows_for(bed_map.assembly, observations)
+    known = expressible & bed_map.solution.is_known(rows)
+    value = rows @ bed_map.solution.estimate + observations.correction
+    variance = np.asarray(rows.multiply(rows @ bed_map.solution.covariance).sum(axis=1)).ravel()
+    spread = np.sqrt(np.clip(bed_map.enlargement * variance, 0.0, None))
+    return Prediction(np.where(known, value, np.nan), np.where(known, spread, np.nan), known)
+
+
+def covariance_with(bed_map: BedMap, hypothetical: Observations | Sequence[Observations]) -> BedMap:
+    """The map as it would be with further traverses: its covariance and what it could tell.
+
+    The readings of the further traverses play no part (a covariance does not depend on
+    them); only covariances, words and redundancy of the result mean anything.  A block of
+    drawn runs that is already in the map is replaced by one of the same number.
+    """
+    further = (hypothetical,) if isinstance(hypothetical, Observations) else tuple(hypothetical)
+    redone = {each.traverse for each in further}
+    observed = (*(each for each in bed_map.as_observed if each.traverse not in redone), *further)
+    assembly = assemble(
+        with_carriers(joined(observed, bed_map.bed), bed_map.bed),
+        bed_map.bed,
+        variance_factors={c.instrument: c.noise_ratio**2 for c in bed_map.variance_components},
+    )
+    solution = solve(assembly.blocks, assembly.unknowns)
+    return BedMap(
+        bed_map.bed,
+        observed,
+        assembly,
+        solution,
+        bed_map.enlargement,
+        assembly.warnings,
+        bed_map.variance_components,
+    )

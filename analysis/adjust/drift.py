@@ -1,0 +1,103 @@
+"""How much an instrument drifted over a run: runs there and back tell it, and it is shown.
+
+A steady drift in a single run of a level looks like a bow of the way.  Where the same
+face was run both ways without turning the instrument, the adjustment tells the two apart;
+where it was run one way only, nothing does.  A drawn run one way only may be told by
+stepped runs both ways along the same face.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.adjust.combination import BedMap
+from analysis.observe.terms import Observations
+
+SEEN_FROM = 2.0
+"""A drift of less than this many standard uncertainties is not told from none."""
+
+
+@dataclass(frozen=True)
+class Drift:
+    """What one instrument drifted over one run, forward or reverse."""
+
+    instrument: str
+    over_run: float
+    """In the contract's unit of its readings; positive where they grew."""
+    expanded: float
+    unit: str
+    is_seen: bool
+    """Whether it stands out of its uncertainty."""
+
+
+def drifts(bed_map: BedMap, face: str) -> tuple[Drift, ...]:
+    """Drifts that the runs of a face show, one per instrument and kind of run.
+
+    Parameters
+    ----------
+    bed_map : BedMap
+    face : str
+        Only runs that say something about it.
+    """
+    found = []
+    solution = bed_map.solution
+    for key, column in bed_map.assembly.nuisances.items():
+        runs = [o for o in bed_map.observations if face in o.faces and _drifts_by(o, key)]
+        if not runs:
+            continue
+        length = 1.0 if runs[0].bow else float(np.median([np.ptp(each.order) for each in runs]))
+        row = np.zeros((1, bed_map.assembly.unknowns))
+        row[0, column] = length
+        if not solution.is_known(row).all():
+            continue
+        change = float(length * solution.estimate[column])
+        doubt = float(length * np.sqrt(bed_map.enlargement * solution.covariance[column, column]))
+        unit = "µm" if runs[0].quantity in ("offset", "span") else "µm/m"
+        found.append(Drift(runs[0].noise_group, change, 2 * doubt, unit, abs(change) > SEEN_FROM * doubt))
+    return tuple(found)
+
+
+def _drifts_by(each: Observations, key: tuple[str, ...]) -> bool:
+    """Whether the unknown `key` is a drift of these readings."""
+    if each.bow is not None:
+        return each.bow.key == key
+    return key[0] == "drift" and each.drift_group == key[1:-1]
+
+
+def only_one_way(bed_map: BedMap, face: str) -> tuple[str, ...]:
+    """Levels that ran along a face in one direction only: a drift of theirs would look like a bow.
+
+    A stepped run is no return for a drawn one (their times differ, and so does their drift),
+    nor is a drawn one over other feet.
+    It tells the bow, though, so that the drift of the drawn one was left free.
+    """
+    directions: dict[tuple[str, str, float | None], set[str]] = {}
+    for each in bed_map.observations:
+        if face not in each.faces or each.quantity not in ("slope", "heights"):
+            continue
+        if each.bow is not None and each.bow.key in bed_map.assembly.nuisances:
+            continue
+        runs = [(t.setup.instrument, t.instrument.base_mm, t.setup.direction) for t in each.dense_traverses]
+        for name, base_mm, direction in runs or [(each.instrument, None, each.direction)]:
+            directions.setdefault((name, each.mode, base_mm), set()).add(direction)
+    return tuple(dict.fromkeys(name for (name, *_), seen in directions.items() if len(seen) == 1))
+
+
+def drift_words(found: Sequence[Drift]) -> list[str]:
+    """Each drift in one line.
+
+    Examples
+    --------
+    >>> drift_words([Drift("level", 4.04, 0.61, "µm/m", True), Drift("dial", 0.2, 0.6, "µm", False)])
+    ['level drifted by 4.0 ± 0.6 µm/m over a run; runs there and back tell it, and it is taken off.',
+     'dial drifted by less than 0.8 µm over a run.']
+    """
+    lines = []
+    for each in found:
+        most = abs(each.over_run) + each.expanded
+        amount = f"{each.over_run:.1f} ± {each.expanded:.1f} {each.unit}"
+        seen = f"by {amount} over a run; runs there and back tell it, and it is taken off."
+        unseen = f"by less than {most:.1f} {each.unit} over a run."
+        lines.append(f"{each.instrument} drifted {seen if each.is_seen else unseen}")
+    return lines

@@ -1,0 +1,302 @@
+"""What the readings say about each other: residuals, outliers, slips, and what nothing checks.
+
+For each reading: its residual v, its redundancy r (the share of an error in it that shows
+in the residual), the normalised residual w = v/(σ√r), and the smallest error that would
+be noticed, 4.13σ/√r (found with 80 % probability by a test that a good reading fails once
+in a thousand). Formulas in their form for correlated readings; see, for instance, the
+textbook treatment of reliability in geodetic networks.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.linalg
+import scipy.sparse
+from scipy.special import ndtri
+
+from analysis.adjust.solution import Block, Solution
+from analysis.observe import Observations
+
+SMALLEST_DETECTABLE = 4.13
+ALARM_PROBABILITY = 0.01
+"""That a set of good readings raises any alarm."""
+RUNNER_UP_WITHIN = 0.3
+LEAST_REDUNDANCY = 0.1
+MOST_SUSPECTS = 10
+NOTHING = 1e-9
+
+SLIPS: tuple[tuple[float, str], ...] = (
+    (10.0, "fits if it were ten times larger: a decimal place?"),
+    (0.1, "fits if it were ten times smaller: a decimal place?"),
+    (100.0, "fits if it were a hundred times larger: two decimal places?"),
+    (0.01, "fits if it were a hundred times smaller: two decimal places?"),
+    (-1.0, "fits with the other sign"),
+)
+LENGTH_SLIPS: tuple[tuple[float, str], ...] = (
+    (25.4, "fits if it were thou and not µm"),
+    (1 / 25.4, "fits if it were µm and not thou"),
+    (0.0254, "fits if it were thou and not mm"),
+    (1 / 0.0254, "fits if it were mm and not thou"),
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Residuals:
+    """One entry per reading, in the order of the traverses; contract units."""
+
+    traverse: np.ndarray
+    instrument: tuple[str, ...]
+    quantity: tuple[str, ...]
+    station_mm: np.ndarray
+    reading: np.ndarray
+    residual: np.ndarray
+    """Reading minus what all readings together make of it."""
+    standard_uncertainty: np.ndarray
+    redundancy: np.ndarray
+    normalised: np.ndarray
+    """NaN where nothing checks the reading."""
+    smallest_detectable: np.ndarray
+    predicted: np.ndarray
+    """What all other readings make of it; NaN where they cannot."""
+    predicted_uncertainty: np.ndarray
+    """Of reading minus prediction."""
+
+    def __len__(self) -> int:
+        return len(self.reading)
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """A reading that the others contradict."""
+
+    traverse: int
+    station_mm: float
+    reading: float
+    normalised_residual: float
+    predicted: float
+    """What the others make of it."""
+    words: str
+    runner_up: bool = False
+    """It could as well be this one as the one before."""
+
+
+@dataclass(frozen=True)
+class Unchecked:
+    """A reading that nothing checks."""
+
+    traverse: int
+    station_mm: float
+
+
+def residual_table(solution: Solution, observations: Sequence[Observations]) -> Residuals:
+    """Residuals and reliability of every reading."""
+    columns = [_of_block(solution, index) for index in range(len(observations))]
+    left, redundancy, normalised, detectable, error, error_sd = (
+        np.concatenate([column[k] for column in columns]) for k in range(6)
+    )
+    reading = np.concatenate([each.reading for each in observations])
+    return Residuals(
+        np.concatenate([np.full(len(each), each.traverse) for each in observations]),
+        tuple(each.instrument for each in observations for _ in range(len(each))),
+        tuple(each.quantity for each in observations for _ in range(len(each))),
+        np.concatenate([each.station_mm for each in observations]),
+        reading,
+        left,
+        np.concatenate([np.sqrt(np.diag(b.covariance) if b.covariance.ndim == 2 else b.covariance)
+                        for b in solution.blocks[: len(observations)]]),
+        redundancy,
+        normalised,
+        detectable,
+        reading - error,
+        error_sd,
+    )  # fmt: skip
+
+
+def _of_block(solution: Solution, index: int) -> tuple[np.ndarray, ...]:
+    block, rows, left = solution.blocks[index], solution.whitened[index], solution.leftover[index]
+    if block.covariance.ndim == 1:
+        share = 1.0 - np.asarray(rows.multiply(rows @ solution.covariance).sum(axis=1)).ravel()
+        share = np.clip(share, 0.0, 1.0)
+        pull, weight = left / block.factor, share / block.covariance
+        residual = left * block.factor
+    else:
+        share, pull, weight = _of_correlated(block, rows, left, solution)
+        residual = block.factor @ left
+    checked = (
+        weight * np.mean(block.covariance if block.covariance.ndim == 1 else np.diag(block.covariance))
+        > NOTHING
+    )
+    root = np.sqrt(np.where(checked, weight, 1.0))
+    nothing = np.where(checked, 1.0, np.nan)
+    return (
+        residual,
+        share,
+        nothing * pull / root,
+        np.where(checked, SMALLEST_DETECTABLE / root, np.inf),
+        nothing * pull / root**2,
+        nothing / root,
+    )
+
+
+def _of_correlated(
+    block: Block,
+    rows: scipy.sparse.csr_matrix,
+    left: np.ndarray,
+    solution: Solution,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    spread = np.eye(len(left)) - np.asarray(rows @ (rows @ solution.covariance).T).T
+    inverse = scipy.linalg.solve_triangular(block.factor, np.eye(len(left)), lower=True)
+    share = np.clip(np.diag(block.factor @ spread @ inverse), 0.0, 1.0)
+    weight = np.clip(np.diag(inverse.T @ spread @ inverse), 0.0, None)
+    return share, inverse.T @ left, weight
+
+
+def alarm_level(readings: int) -> float:
+    """|w| that the largest of so many good readings exceeds once in a hundred sets (Bonferroni).
+
+    Examples
+    --------
+    >>> round(alarm_level(1), 2), round(alarm_level(100), 2)
+    (2.58, 3.89)
+    """
+    return float(-ndtri(ALARM_PROBABILITY / 2 / max(readings, 1)))
+
+
+def unchecked(table: Residuals) -> tuple[Unchecked, ...]:
+    """Readings with a redundancy below 0.1: an error in them would hardly show.
+
+    Heights from dense runs are not among them: many samples check each other there.
+    """
+    return tuple(
+        Unchecked(int(table.traverse[i]), float(table.station_mm[i]))
+        for i in np.flatnonzero(table.redundancy < LEAST_REDUNDANCY)
+        if table.quantity[i] != "heights"
+    )
+
+
+def find_suspects(
+    solution: Solution, observations: Sequence[Observations], table: Residuals, noise: float = 1.0
+) -> tuple[Suspect, ...]:
+    """Readings that cannot be right, the worst first; each is set aside before the next is judged.
+
+    Parameters
+    ----------
+    noise : float
+        By what all readings together are noisier than claimed, so that honest noise is
+        not taken for slips.
+    """
+    level = alarm_level(int(np.count_nonzero(np.isfinite(table.normalised)))) * noise
+    w = np.where(np.isfinite(table.normalised), table.normalised, 0.0)
+    found: dict[int, Suspect] = {}
+    taken: list[int] = []
+    while len(taken) < MOST_SUSPECTS and np.max(np.abs(w), initial=0.0) > level:
+        worst = int(np.argmax(np.abs(w)))
+        found[worst] = _suspect(table, worst, w[worst], noise)
+        close = np.abs(w) >= abs(w[worst]) - RUNNER_UP_WITHIN
+        for index in np.flatnonzero(close):
+            found.setdefault(int(index), _suspect(table, int(index), w[index], noise, runner_up=True))
+        taken.append(worst)
+        w = _without(solution, observations, table, taken)
+    return tuple(found.values())
+
+
+def _suspect(table: Residuals, index: int, w: float, noise: float, runner_up: bool = False) -> Suspect:
+    return Suspect(
+        int(table.traverse[index]),
+        float(table.station_mm[index]),
+        float(table.reading[index]),
+        float(w),
+        float(table.predicted[index]),
+        slip_words(
+            table.reading[index],
+            table.predicted[index],
+            table.predicted_uncertainty[index] * noise,
+            table.quantity[index],
+        ),
+        runner_up,
+    )
+
+
+def slip_words(reading: float, predicted: float, uncertainty: float, quantity: str) -> str:
+    """What slip would explain a reading that the others contradict; empty where none does.
+
+    Examples
+    --------
+    >>> slip_words(1.2, 12.1, 0.3, "slope")
+    'fits if it were ten times larger: a decimal place?'
+    >>> slip_words(5.0, 17.0, 0.3, "slope")
+    ''
+    """
+    if quantity == "heights":
+        return ""
+    candidates = SLIPS + (LENGTH_SLIPS if quantity in ("offset", "span") else ())
+    misfit = [(abs(reading * factor - predicted), words) for factor, words in candidates]
+    least, words = min(misfit)
+    return words if least <= 3 * uncertainty and least < 0.25 * abs(reading - predicted) else ""
+
+
+def _without(
+    solution: Solution, observations: Sequence[Observations], table: Residuals, taken: Sequence[int]
+) -> np.ndarray:
+    """Normalised residuals with some readings set aside (each given an error of its own to fit)."""
+    first = np.cumsum([0, *(len(each) for each in observations)])
+    chosen = sorted(taken)
+    directions = [_direction(solution, first, index) for index in chosen]
+    shown = [_shown(solution, direction) for direction in directions]
+    cross = np.array([[_dot(a, b) for b in shown] for a in directions])
+    pulls = np.array([_dot(direction, solution.leftover) for direction in directions])
+    if np.linalg.matrix_rank(cross) < len(chosen):
+        return np.zeros(len(table))
+    amount = np.linalg.solve(cross, pulls)
+    inverse = np.linalg.inv(cross)
+    left = [
+        part - sum(a * s[k] for a, s in zip(amount, shown, strict=True))
+        for k, part in enumerate(solution.leftover)
+    ]
+    w = np.zeros(len(table))
+    for k, each in enumerate(observations):
+        rows = slice(first[k], first[k] + len(each))
+        pull, weight, mixed = _pulls(solution, k, left[k], [s[k] for s in shown])
+        weight = weight - np.einsum("ia,ab,ib->i", mixed, inverse, mixed)
+        scale = np.array(table.standard_uncertainty[rows]) ** 2
+        good = weight * scale > 1e-6
+        w[rows] = np.where(good, pull / np.sqrt(np.where(good, weight, 1.0)), 0.0)
+    w[chosen] = 0.0
+    return w
+
+
+def _direction(solution: Solution, first: np.ndarray, index: int) -> list[np.ndarray]:
+    """A unit error of one reading in whitened rows."""
+    parts = [np.zeros(len(left)) for left in solution.leftover]
+    block = int(np.searchsorted(first, index, side="right")) - 1
+    unit = np.zeros(len(parts[block]))
+    unit[index - first[block]] = 1.0
+    factor = solution.blocks[block].factor
+    parts[block] = (
+        unit / factor if factor.ndim == 1 else scipy.linalg.solve_triangular(factor, unit, lower=True)
+    )
+    return parts
+
+
+def _shown(solution: Solution, direction: list[np.ndarray]) -> list[np.ndarray]:
+    """What of an error stays in the residuals."""
+    pulled = sum(rows.T @ part for rows, part in zip(solution.whitened, direction, strict=True))
+    moved = solution.covariance @ pulled
+    return [part - rows @ moved for rows, part in zip(solution.whitened, direction, strict=True)]
+
+
+def _dot(first: Sequence[np.ndarray], second: Sequence[np.ndarray]) -> float:
+    return float(sum(a @ b for a, b in zip(first, second, strict=True)))
+
+
+def _pulls(
+    solution: Solution, k: int, left: np.ndarray, shown: list[np.ndarray]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    block, rows = solution.blocks[k], solution.whitened[k]
+    stacked = np.column_stack(shown)
+    if block.covariance.ndim == 1:
+        share = 1.0 - np.asarray(rows.multiply(rows @ solution.covariance).sum(axis=1)).ravel()
+        return left / block.factor, share / block.covariance, stacked / block.factor[:, None]
+    _, pull, weight = _of_correlated(block, rows, left, solution)
+    return pull, weight, scipy.linalg.solve_triangular(block.factor, stacked, lower=True, trans=1)

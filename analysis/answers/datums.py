@@ -1,0 +1,132 @@
+"""Which faces can be trusted to start from: straight, known to be, and checked.
+
+A face can be trusted where it is straight within what could be seen and some reading
+on it is checked by another.  How much could be seen is said with it and orders the
+faces: no limit is built in.  A worn face with stretches that the carriage never reached
+can still lend these; how far the wear goes below the line through them is told.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from acquire.model.errors import AnalysisError
+from analysis.adjust.combination import BedMap
+from analysis.adjust.reliability import LEAST_REDUNDANCY
+from analysis.answers.face_map import FaceMap, map_face, reaches_unworn
+from analysis.linear.reference_lines import COVERAGE_FACTOR, STRAIGHT, Place, remove_line
+
+_INSIDE: Mapping[str, Any] = {"kept_inside": True}
+
+
+@dataclass(frozen=True)
+class Wear:
+    """How far a face lies below the line through its unworn stretches."""
+
+    deepest: Place
+    expanded_um: float
+
+    @property
+    def is_seen(self) -> bool:
+        """Whether it exceeds its own uncertainty."""
+        return -self.deepest.height_um > self.expanded_um
+
+
+@dataclass(frozen=True, eq=False)
+class Datum:
+    """What one face is worth as a place to start from."""
+
+    face: str
+    can_be_trusted: bool
+    is_straight: bool | None
+    """Straight within what could be seen; None where its own shape is not known."""
+    is_checked: bool
+    """Whether some reading on it is checked by another."""
+    at_most_um: float | None
+    """How far from straight it may be: what was found and its expanded uncertainty."""
+    wear: Wear | None
+    """From the line through its unworn stretches, where bed.toml names them."""
+    why_not_known: str | None
+    shape: FaceMap | None = field(metadata=_INSIDE)
+
+
+@dataclass(frozen=True, eq=False)
+class Datums:
+    """All faces, the best to start from first."""
+
+    faces: tuple[Datum, ...]
+
+    @property
+    def trusted(self) -> tuple[Datum, ...]:
+        """Faces that can be started from; empty where none can be trusted yet."""
+        return tuple(each for each in self.faces if each.can_be_trusted)
+
+
+def datums(bed_map: BedMap) -> Datums:
+    """Judge and rank every face of the bed.
+
+    Trusted ones first, those known straightest before the others; then those that have
+    unworn stretches to lend; then the rest; last those whose shape is not known.
+    """
+    found = [_datum(bed_map, face) for face in bed_map.bed.faces]
+    return Datums(tuple(sorted(found, key=_rank)))
+
+
+def _rank(each: Datum) -> tuple[int, float]:
+    if each.at_most_um is None:
+        return 3, 0.0
+    return (0 if each.can_be_trusted else 1 if each.wear is not None else 2), each.at_most_um
+
+
+def _datum(bed_map: BedMap, face: str) -> Datum:
+    try:
+        found = map_face(bed_map, face)
+    except AnalysisError as why:
+        return Datum(face, False, None, False, None, None, why.found, None)
+    checked = _is_checked(bed_map, face)
+    if found.relative_to is not None:
+        why_not = f"known only relative to {found.relative_to}"
+        return Datum(face, False, None, checked, None, None, why_not, None)
+    sense, range_um, expanded = _straightness(found)
+    is_straight = sense == STRAIGHT
+    return Datum(
+        face=face,
+        can_be_trusted=is_straight and checked,
+        is_straight=is_straight,
+        is_checked=checked,
+        at_most_um=expanded if is_straight else range_um + expanded,
+        wear=_wear(bed_map, face, found),
+        why_not_known=None,
+        shape=found,
+    )
+
+
+def _straightness(found: FaceMap) -> tuple[str, float, float]:
+    """Sense, range and expanded uncertainty: of the curve, or of stations one base apart where that leads."""
+    apart = found.one_base_apart
+    if apart is not None and not found.curve_is_sure:
+        return apart.sense, apart.straightness_um, apart.straightness_expanded_um
+    return found.sense, found.straightness_um["ends"], found.straightness_expanded_um
+
+
+def _is_checked(bed_map: BedMap, face: str) -> bool:
+    """Whether an error in some reading on the face would show."""
+    numbers = bed_map.traverses(face)
+    if bed_map.dense(face) is not None and len(numbers) > 1:
+        return True
+    mine = np.isin(bed_map.residuals.traverse, numbers)
+    return bool(np.any(bed_map.residuals.redundancy[mine] >= LEAST_REDUNDANCY))
+
+
+def _wear(bed_map: BedMap, face: str, found: FaceMap) -> Wear | None:
+    described = bed_map.bed.faces[face]
+    if not reaches_unworn(found.profile, described):
+        return None
+    level = remove_line(found.profile, "unworn", described.unworn_mm)
+    lowest = int(level.height_um.argmin())
+    return Wear(
+        Place(float(level.station_mm[lowest]), float(level.height_um[lowest])),
+        COVERAGE_FACTOR * float(level.standard_uncertainty_um[lowest]),
+    )

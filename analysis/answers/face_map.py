@@ -1,0 +1,248 @@
+"""One face's shape as an answer: heights from a line, how straight, how sure, what to mind."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from acquire.model.bed import Face
+from acquire.model.errors import AnalysisError
+from analysis.adjust.combination import BedMap
+from analysis.adjust.drift import Drift, drifts, only_one_way
+from analysis.adjust.undetermined import in_parts
+from analysis.answers.feet import untied_feet
+from analysis.level.one_base_apart import StationHeights
+from analysis.linear.profile import SAME_STATION_MM, Profile
+from analysis.linear.reference_lines import Place, WorstOver, remove_line, straightness, worst_over
+
+LINES = ("ends", "least-squares", "minimum-zone", "unworn")
+_INSIDE: Mapping[str, Any] = {"kept_inside": True}
+
+
+@dataclass(frozen=True, eq=False)
+class OneBaseApart:
+    """Heights at stations one base of a drawn level apart, nothing assumed between them."""
+
+    station_mm: np.ndarray
+    height_um: np.ndarray
+    """After the line is removed."""
+    standard_uncertainty_um: np.ndarray
+    straightness_um: float
+    straightness_expanded_um: float
+    sense: str
+    base_mm: float
+    line: str
+    """As asked for; through the ends where that cannot be drawn through these stations."""
+    highest: Place = field(metadata=_INSIDE)
+    lowest: Place = field(metadata=_INSIDE)
+
+
+@dataclass(frozen=True, eq=False)
+class FaceMap:
+    """The shape of one face, or of one face relative to what carried the indicator."""
+
+    face: str
+    relative_to: str | None
+    """What carried the indicator, where the face's own shape cannot be known without it."""
+    by: str
+    traverses: tuple[int, ...]
+    mode: str
+    line: str
+    station_mm: np.ndarray
+    height_um: np.ndarray
+    """After the line is removed; NaN where it is not known."""
+    standard_uncertainty_um: np.ndarray
+    straightness_um: Mapping[str, float]
+    straightness_expanded_um: float
+    sense: str
+    highest: Place
+    lowest: Place
+    blind_wavelengths_mm: tuple[float, ...]
+    warnings: tuple[str, ...]
+    worst_over: WorstOver | None
+    one_base_apart: OneBaseApart | None
+    """Beside the curve from a drawn level; None where there is none."""
+    taken_as: str | None
+    """What kind of way it is taken as between these, as the readings of a drawn level make likeliest."""
+    drift: tuple[Drift, ...]
+    """What each instrument drifted over a run, where runs there and back tell it."""
+    profile: Profile = field(metadata=_INSIDE)
+    """The known heights before any line was removed."""
+    curve_is_sure: bool = field(metadata=_INSIDE)
+    """Whether the curve may be quoted with its uncertainty; if not, only what is one base apart."""
+
+
+def map_face(
+    bed_map: BedMap, face: str, *, by: str = "all", line: str = "ends", over_mm: float | None = None
+) -> FaceMap:
+    """The shape of one face out of a bed map.
+
+    Parameters
+    ----------
+    bed_map : BedMap
+        Of the readings that are to take part (`by` only says which they were).
+    face : str
+    line : str
+        ends | least-squares | minimum-zone | unworn: taken off the heights.
+    over_mm : float, optional
+        Also find the least straight stretch of this length.
+
+    Raises
+    ------
+    AnalysisError
+        Where the face is not known, nothing was measured on it, or its shape cannot be told.
+    """
+    described = _described(bed_map, face)
+    if line == "unworn" and not described.unworn_mm:
+        raise AnalysisError(
+            face, "no unworn stretch is named", "unworn_mm in bed.toml", "name one, or choose another line"
+        )
+    profile, relative_to = _known_shape(bed_map, face)
+    level = remove_line(profile, line, described.unworn_mm)
+    found = straightness(profile, line, described.unworn_mm)
+    station, height, uncertainty = _with_gaps(bed_map, face, level, relative_to)
+    dense = bed_map.dense(face) if relative_to is None else None
+    apart = None if dense is None else _one_base_apart(dense.one_base_apart, line, described)
+    return FaceMap(
+        face=face,
+        relative_to=relative_to,
+        by=by,
+        traverses=bed_map.traverses(face),
+        mode=bed_map.mode(face),
+        line=line,
+        station_mm=station,
+        height_um=height,
+        standard_uncertainty_um=uncertainty,
+        straightness_um=_straightness_by_line(profile, described),
+        straightness_expanded_um=found.expanded_um,
+        sense=found.sense,
+        highest=found.highest,
+        lowest=found.lowest,
+        blind_wavelengths_mm=bed_map.blind_wavelengths_mm(face),
+        warnings=_warnings(bed_map, face),
+        worst_over=None if over_mm is None else worst_over(profile, over_mm),
+        one_base_apart=apart,
+        taken_as=None if dense is None else dense.taken_as,
+        drift=drifts(bed_map, face),
+        profile=profile,
+        curve_is_sure=dense is None or dense.band_is_95_percent,
+    )
+
+
+def own_shape(bed_map: BedMap, face: str) -> tuple[Profile, tuple[str, ...]]:
+    """The face's own heights to work by, up to a line, and what to mind of them.
+
+    The curve of a drawn level where it may be quoted with its uncertainty; else stations
+    one base apart, with nothing assumed between them.
+
+    Raises
+    ------
+    AnalysisError
+        Where the face is not known, nothing was measured on it, or its own shape cannot be told.
+    """
+    _described(bed_map, face)
+    profile, dense = bed_map.profile(face), bed_map.dense(face)
+    chain = None if dense is None or dense.band_is_95_percent else dense.one_base_apart
+    if chain is not None:
+        profile = Profile(face, chain.station_mm, chain.height_um, chain.covariance_um2)
+    return profile, _warnings(bed_map, face)
+
+
+def _one_base_apart(chain: StationHeights | None, line: str, described: Face) -> OneBaseApart | None:
+    """The stations one base apart from their own line, and how straight they are."""
+    if chain is None:
+        return None
+    profile = Profile(described.id, chain.station_mm, chain.height_um, chain.covariance_um2)
+    kind = line if line != "unworn" or reaches_unworn(profile, described) else "ends"
+    level = remove_line(profile, kind, described.unworn_mm)
+    found = straightness(profile, kind, described.unworn_mm)
+    return OneBaseApart(
+        station_mm=level.station_mm,
+        height_um=level.height_um,
+        standard_uncertainty_um=level.standard_uncertainty_um,
+        straightness_um=found.range_um,
+        straightness_expanded_um=found.expanded_um,
+        sense=found.sense,
+        base_mm=chain.base_mm,
+        line=kind,
+        highest=found.highest,
+        lowest=found.lowest,
+    )
+
+
+def _described(bed_map: BedMap, face: str) -> Face:
+    if face not in bed_map.bed.faces:
+        raise AnalysisError(face, "found no such face in bed.toml", ", ".join(bed_map.bed.faces))
+    return bed_map.bed.faces[face]
+
+
+def _known_shape(bed_map: BedMap, face: str) -> tuple[Profile, str | None]:
+    """The face's own shape; where that is not known, its shape relative to what carried the indicator."""
+    try:
+        return bed_map.profile(face), None
+    except AnalysisError as why:
+        relative = _relative_shape(bed_map, face)
+        if relative is None:
+            raise why
+        return relative
+
+
+def _relative_shape(bed_map: BedMap, face: str) -> tuple[Profile, str] | None:
+    for observations in bed_map.observations:
+        if observations.quantity != "offset" or observations.subject != face:
+            continue
+        for carrier in observations.faces:
+            if carrier == face:
+                continue
+            try:
+                return bed_map.difference(face, carrier), carrier
+            except AnalysisError:
+                continue
+    return None
+
+
+def _with_gaps(
+    bed_map: BedMap, face: str, level: Profile, relative_to: str | None
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The known heights, and NaN at the face's other stations."""
+    if relative_to is not None:
+        return level.station_mm, level.height_um, level.standard_uncertainty_um
+    touched = np.array(sorted(bed_map.nodes[i].station_mm for i in bed_map.indices(face)))
+    if set(level.station_mm) <= set(bed_map.bed.station_mm):
+        touched = np.intersect1d(touched, bed_map.bed.station_mm)
+    at = np.searchsorted(touched, level.station_mm)
+    height, uncertainty = np.full(touched.size, np.nan), np.full(touched.size, np.nan)
+    height[at], uncertainty[at] = level.height_um, level.standard_uncertainty_um
+    return touched, height, uncertainty
+
+
+def _straightness_by_line(profile: Profile, described: Face) -> dict[str, float]:
+    kinds = {"ends": "ends", "least_squares": "least-squares", "minimum_zone": "minimum-zone"}
+    if reaches_unworn(profile, described):
+        kinds["unworn"] = "unworn"
+    return {
+        name: float(np.ptp(remove_line(profile, kind, described.unworn_mm).height_um))
+        for name, kind in kinds.items()
+    }
+
+
+def reaches_unworn(profile: Profile, described: Face) -> bool:
+    """Whether a line can be drawn through the unworn stretches: two known heights in them."""
+    x = profile.station_mm
+    inside = [
+        (x >= low - SAME_STATION_MM) & (x <= high + SAME_STATION_MM) for low, high in described.unworn_mm
+    ]
+    return bool(inside) and int(np.count_nonzero(np.any(inside, axis=0))) >= 2
+
+
+def _warnings(bed_map: BedMap, face: str) -> tuple[str, ...]:
+    own = [words for each in bed_map.observations if face in each.faces for words in each.warnings]
+    one_way = [
+        f"{name}: run one way only on {face}, so that a steady drift of it would look like a bow; run it in "
+        "reverse as well, without turning it"
+        for name in only_one_way(bed_map, face)
+    ]
+    line = bed_map.lines.get(("height", face))
+    parts = () if line is None else in_parts(line)
+    return tuple(dict.fromkeys([*parts, *untied_feet(bed_map, face), *bed_map.warnings, *own, *one_way]))

@@ -1,0 +1,476 @@
+"""Before and after a round of work: did it get better, by how much, and where did the metal come off?
+
+Both surveys go into one adjustment as heights of their own.  Their readings are
+independent; the scale of an instrument that was used in both, and the shape of a
+straightedge, are one unknown, and cancel where they can.  The change is judged from its
+least-squares line with its joint covariance, so that a lie of the bed or a zero of the
+level that differs says nothing.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from acquire.model.bed import NORMALS
+from acquire.model.errors import AnalysisError
+from acquire.model.traverse import Traverse
+from analysis.adjust.combination import BedMap, adjusted
+from analysis.answers.comparison import A_SCRAPING_PASS_UM
+from analysis.answers.face_map import FaceMap, map_face
+from analysis.answers.like_with_like import (
+    check_same_bed,
+    instrument_differences,
+    is_same_instrument,
+    not_said,
+    other_face,
+    state_differences,
+)
+from analysis.answers.metal_off import Stretch, metal_off
+from analysis.answers.surveys import Survey
+from analysis.answers.twist import Roll, Twist, twist_of
+from analysis.answers.two_maps import (
+    LEAST_STATIONS,
+    apart,
+    common_rows,
+    doubled_faces,
+    own,
+    rows_by_station,
+    through_the_coarser_base,
+)
+from analysis.linear.agreement import Agreement, agreement
+from analysis.linear.profile import Profile
+from analysis.linear.reference_lines import Place, remove_line
+from analysis.observe import Observations
+
+BEFORE, AFTER = "before", "after"
+BETTER, WORSE, CHANGED, NO_DIFFERENCE, CANNOT_TELL = (
+    "better",
+    "worse",
+    "changed",
+    "no difference",
+    "cannot tell",
+)
+_INSIDE: Mapping[str, Any] = {"kept_inside": True}
+
+
+@dataclass(frozen=True)
+class ShapeThen:
+    """How straight a face was at one time; as `waylog map` gives it."""
+
+    sense: str
+    straightness_um: float
+    straightness_expanded_um: float
+    line: str
+    highest: Place
+    lowest: Place
+    traverses: tuple[int, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class FaceChange:
+    """One face before and after."""
+
+    face: str
+    relative_to: str | None
+    """What carried the indicator, where only the face against it is known."""
+    verdict: str
+    """better | worse | changed (in shape, neither straighter nor less straight) | no difference (that
+    could have been seen) | cannot tell (none of any use could have been seen)."""
+    before: ShapeThen
+    after: ShapeThen
+    station_mm: np.ndarray
+    change_um: np.ndarray
+    """After − before, the least-squares line removed."""
+    expanded_uncertainty_um: np.ndarray
+    largest_normalised_error: float
+    largest_by_chance: float
+    p_value: float
+    smallest_detectable_um: float
+    worst: Mapping[str, float]
+    """Where it changed most from that line."""
+    came_off: tuple[Stretch, ...]
+    """Where metal came off, from the line that the least changed places lie on."""
+    rose: tuple[Stretch, ...]
+    smoothed_over_mm: float | None
+    """Both maps were passed through this base, which one of them cannot see below."""
+    profile_before: Profile = field(metadata=_INSIDE)
+    profile_after: Profile = field(metadata=_INSIDE)
+    """From their least-squares lines, at the common stations."""
+    from_untouched: Profile = field(metadata=_INSIDE)
+    """The change from the line that the least changed places lie on."""
+
+
+@dataclass(frozen=True)
+class TwistChange:
+    """Twist of the ways before and after, by one method."""
+
+    front: str
+    rear: str
+    gauge_mm: float
+    method: str
+    figure: str
+    """wind (far end against near end) | twist (largest difference of roll anywhere)."""
+    verdict: str
+    before_um_per_m: float
+    before_expanded_um_per_m: float
+    after_um_per_m: float
+    after_expanded_um_per_m: float
+    change_um_per_m: float
+    change_expanded_um_per_m: float
+    """As if they shared no error; an instrument used in both shares its scale, which makes it less."""
+    smallest_detectable_um_per_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class BeforeAndAfter:
+    """Two surveys of one bed, before and after work on it."""
+
+    before: str
+    after: str
+    is_like_with_like: bool
+    """Whether nothing is known to have differed in how the bed stood or what it was measured with."""
+    differences: tuple[str, ...]
+    """What did differ."""
+    faces: tuple[FaceChange, ...]
+    not_compared: Mapping[str, str]
+    """Faces that cannot be held against each other, and why."""
+    twist: TwistChange | None
+    twist_unknown: str | None
+    """Why there is no twist before and after."""
+    warnings: tuple[str, ...]
+
+
+def before_and_after(before: Survey, after: Survey, faces: Sequence[str] = ()) -> BeforeAndAfter:
+    """Hold a survey from before the work against one from after it.
+
+    Traverses that are in both (the present survey was begun as a copy of the older one)
+    count as before.
+
+    Parameters
+    ----------
+    before, after : Survey
+        Of one bed, with equal names of its faces.
+    faces : sequence of str
+        Only these; all by default.
+
+    Raises
+    ------
+    AnalysisError
+        Where the beds are not one, a face asked for is not known, or one of the surveys
+        holds no measurement of its own.
+
+    Notes
+    -----
+    A difference is said where chance explains it in fewer than one survey in a hundred;
+    better or worse, where also the straightness differs by more than its expanded
+    uncertainty.
+    """
+    check_same_bed(before.bed, after.bed)
+    for face in faces:
+        if face not in before.bed.faces and face not in after.bed.faces:
+            raise AnalysisError(face, "found no such face in bed.toml", ", ".join(after.bed.faces))
+    after, repeated = only_new(before, after)
+    pair = _Pair(before, after)
+    changes, reasons = _by_face(pair, faces or tuple(dict.fromkeys([*before.bed.faces, *after.bed.faces])))
+    twist, no_twist = _twist_change(pair)
+    differences = (
+        *state_differences(before.measuring, after.measuring, after.bed),
+        *instrument_differences(before.measuring, after.measuring),
+    )
+    return BeforeAndAfter(
+        before=str(before.folder),
+        after=str(after.folder),
+        is_like_with_like=not differences,
+        differences=differences,
+        faces=tuple(changes),
+        not_compared=reasons,
+        twist=twist,
+        twist_unknown=no_twist,
+        warnings=_warnings(pair, repeated),
+    )
+
+
+def only_new(before: Survey, after: Survey) -> tuple[Survey, tuple[int, ...]]:
+    """The survey from after without the traverses that it has from before, and their numbers.
+
+    Raises
+    ------
+    AnalysisError
+        Where one of the two holds no measurement of its own.
+    """
+    old = {_identity(each) for each in before.traverses}
+    repeated = tuple(each.number for each in after.traverses if _identity(each) in old)
+    new = tuple(each for each in after.traverses if _identity(each) not in old)
+    kept = replace(after, traverses=new) if repeated else after
+    for survey, when in ((before, "before"), (kept, "after")):
+        if not survey.measuring:
+            raise AnalysisError(
+                str(survey.folder), f"found no traverse from {when} the work", "one at least",
+                "copy the survey folder before the work, measure again after it",
+            )  # fmt: skip
+    return kept, repeated
+
+
+def _identity(each: Traverse) -> tuple[object, ...]:
+    """What two copies of one traverse have in common, also where one was derived anew, and no two others."""
+    setup, stations = each.setup, each.stations
+    raw = tuple(stream.raw for stream in each.streams.values())
+    read = raw if any(raw) else (stations.station_mm.tobytes(), stations.reading.tobytes())
+    return (setup.created_utc, setup.instrument, setup.subject, setup.direction, *read)
+
+
+@dataclass(frozen=True, eq=False)
+class _Pair:
+    """Both surveys, each with its own map, and one map with the heights of both."""
+
+    before: Survey
+    after: Survey
+
+    @cached_property
+    def maps(self) -> tuple[BedMap, BedMap]:
+        return self.before.map(), self.after.map()
+
+    @cached_property
+    def observations(self) -> tuple[tuple[Observations, ...], tuple[Observations, ...]]:
+        """What each says, of heights, zeros and numbers of its own."""
+        beyond = 1 + max((each.number for each in self.after.traverses), default=0)
+        beyond += max((each.number for each in self.before.traverses), default=0)
+        old = tuple(_from_before(each, beyond, self._redescribed) for each in self.before.observed)
+        return old, tuple(apart(each, AFTER) for each in self.after.observed)
+
+    @cached_property
+    def _redescribed(self) -> frozenset[str]:
+        """Instruments of one name that are not one instrument."""
+        now = {each.setup.instrument: each.instrument for each in self.after.measuring}
+        then = {each.setup.instrument: each.instrument for each in self.before.measuring}
+        return frozenset(
+            name for name in then if name in now and not is_same_instrument(then[name], now[name])
+        )
+
+    @cached_property
+    def joint(self) -> BedMap:
+        """Heights before and heights after in one adjustment."""
+        bed = replace(self.after.bed, faces=doubled_faces(self.after.bed, (BEFORE, AFTER)))
+        return adjusted([each for side in self.observations for each in side], bed)
+
+
+def _from_before(each: Observations, beyond: int, redescribed: frozenset[str]) -> Observations:
+    """Under numbers that no traverse from after has; what is no one instrument's shares nothing."""
+    moved = apart(each, BEFORE)
+    nuisances = tuple(
+        replace(n, key=(*n.key, BEFORE)) if n.key[0] == "height" or n.key[1] in redescribed else n
+        for n in moved.nuisances
+    )
+    return replace(
+        moved,
+        traverse=each.traverse + beyond,
+        with_traverses=tuple(number + beyond for number in each.with_traverses),
+        zero=None if each.zero is None else each.zero + beyond,
+        nuisances=nuisances,
+    )
+
+
+def _by_face(pair: _Pair, faces: Iterable[str]) -> tuple[list[FaceChange], dict[str, str]]:
+    changes, reasons = [], {}
+    for face in faces:
+        try:
+            changes.append(_face_change(pair, face))
+        except AnalysisError as why:
+            reasons[face] = why.found
+    return changes, reasons
+
+
+def _face_change(pair: _Pair, face: str) -> FaceChange:
+    old, new = _maps_of(pair, face)
+    base_mm, station, first, second = _rows(pair, face, new.relative_to)
+    name = face if new.relative_to is None else f"{face} − {new.relative_to}"
+    change = pair.joint.combined(name, station, second - first)
+    profiles = [
+        remove_line(pair.joint.combined(name, station, rows), "least-squares") for rows in (first, second)
+    ]
+    level = remove_line(change, "least-squares")
+    judged = agreement(level.height_um, level.covariance_um2)
+    then, now = shape_then(old), shape_then(new)
+    verdict = _verdict(judged, then, now, min(float(np.ptp(each.height_um)) for each in profiles))
+    has_changed = verdict not in (NO_DIFFERENCE, CANNOT_TELL)
+    metal = metal_off(change)
+    worst = int(np.argmax(np.abs(np.nan_to_num(judged.normalised_error))))
+    return FaceChange(
+        face=face,
+        relative_to=new.relative_to,
+        verdict=verdict,
+        before=then,
+        after=now,
+        station_mm=level.station_mm,
+        change_um=level.height_um,
+        expanded_uncertainty_um=judged.expanded_uncertainty,
+        largest_normalised_error=judged.largest_normalised_error,
+        largest_by_chance=judged.largest_by_chance,
+        p_value=judged.p_value,
+        smallest_detectable_um=judged.smallest_detectable,
+        worst={
+            "station_mm": float(level.station_mm[worst]),
+            "change_um": float(level.height_um[worst]),
+            "expanded_um": float(judged.expanded_uncertainty[worst]),
+        },
+        came_off=metal.came_off if has_changed else (),
+        rose=metal.rose if has_changed else (),
+        smoothed_over_mm=base_mm,
+        profile_before=profiles[0],
+        profile_after=profiles[1],
+        from_untouched=metal.change,
+    )
+
+
+def _maps_of(pair: _Pair, face: str) -> tuple[FaceMap, FaceMap]:
+    """The face's shape at both times, or a refusal that says at which it is not known."""
+    for survey, when in ((pair.before, BEFORE), (pair.after, AFTER)):
+        if face not in survey.bed.faces:
+            raise AnalysisError(face, f"not described {when}")
+    otherwise = other_face(pair.before.bed.faces[face], pair.after.bed.faces[face])
+    if otherwise:
+        raise AnalysisError(face, otherwise)
+    found, missing = [], []
+    for bed_map, when in zip(pair.maps, (BEFORE, AFTER), strict=True):
+        try:
+            found.append(map_face(bed_map, face))
+        except AnalysisError as why:
+            missing.append((when, why.found))
+    if missing:
+        raise AnalysisError(face, _at_which_time(missing))
+    old, new = found
+    if old.relative_to != new.relative_to:
+        known = [f"relative to {m.relative_to}" if m.relative_to else "by itself" for m in (old, new)]
+        raise AnalysisError(
+            face, f"known {known[0]} before and {known[1]} after, which is not the same thing"
+        )
+    return old, new
+
+
+def _at_which_time(missing: Sequence[tuple[str, str]]) -> str:
+    """What is not known and when, said once where it is the same at both times."""
+    if len(missing) == 2 and missing[0][1] == missing[1][1]:
+        return f"before and after, {missing[0][1]}"
+    return "; ".join(f"{when}, {why}" for when, why in missing)
+
+
+def shape_then(found: FaceMap) -> ShapeThen:
+    """What a map says of straightness; where its curve may not be claimed, what one base apart says."""
+    apart_by_a_base = found.one_base_apart
+    if apart_by_a_base is not None and not found.curve_is_sure:
+        return ShapeThen(
+            apart_by_a_base.sense,
+            apart_by_a_base.straightness_um,
+            apart_by_a_base.straightness_expanded_um,
+            apart_by_a_base.line,
+            apart_by_a_base.highest,
+            apart_by_a_base.lowest,
+            found.traverses,
+        )
+    return ShapeThen(
+        found.sense,
+        found.straightness_um[found.line.replace("-", "_")],
+        found.straightness_expanded_um,
+        found.line,
+        found.highest,
+        found.lowest,
+        found.traverses,
+    )
+
+
+def _rows(
+    pair: _Pair, face: str, relative_to: str | None
+) -> tuple[float | None, np.ndarray, np.ndarray, np.ndarray]:
+    subject = {face: 1}
+    if relative_to is not None:
+        normals = [NORMALS[pair.after.bed.faces[each].normal] for each in (face, relative_to)]
+        subject[relative_to] = -int(np.dot(normals[0], normals[1]))
+    tables = [
+        rows_by_station(pair.joint, {own(name, tag): sign for name, sign in subject.items()})
+        for tag in (BEFORE, AFTER)
+    ]
+    station, first, second = common_rows(pair.joint, *tables)
+    if len(station) < LEAST_STATIONS:
+        raise AnalysisError(
+            face, f"{len(station)} stations were measured both before and after, three or more are needed"
+        )
+    sides = [[each for each in survey.observed if face in each.faces] for survey in (pair.before, pair.after)]
+    return through_the_coarser_base(sides, station, first, second)
+
+
+def _verdict(judged: Agreement, then: ShapeThen, now: ShapeThen, shape_um: float) -> str:
+    if judged.agree:
+        of_use = max(shape_um, A_SCRAPING_PASS_UM)
+        return NO_DIFFERENCE if judged.smallest_detectable <= of_use else CANNOT_TELL
+    gain = then.straightness_um - now.straightness_um
+    if abs(gain) <= float(np.hypot(then.straightness_expanded_um, now.straightness_expanded_um)):
+        return CHANGED
+    return BETTER if gain > 0 else WORSE
+
+
+def _twist_change(pair: _Pair) -> tuple[TwistChange | None, str | None]:
+    found, missing = [], []
+    for survey, when in ((pair.before, BEFORE), (pair.after, AFTER)):
+        try:
+            found.append(twist_of(survey.measuring, survey.bed, made=survey.observed))
+        except AnalysisError as why:
+            missing.append((when, f"{why.where}: {why.found}"))
+    if missing:
+        return None, _at_which_time(missing)
+    old, new = found
+    if (old.front, old.rear) != (new.front, new.rear):
+        return None, "the carriage rides other ways before and after"
+    for method in [name for name in old.methods if name in new.methods]:
+        change = _by_one_method(old, method, old.methods[method], new.methods[method])
+        if change is not None:
+            return change, None
+    return None, "no one method tells it both before and after"
+
+
+def _by_one_method(twist: Twist, method: str, old: Roll, new: Roll) -> TwistChange | None:
+    for figure in ("wind", "twist"):
+        values = [getattr(each, f"{figure}_um_per_m") for each in (old, new)]
+        expanded = [getattr(each, f"{figure}_expanded_um_per_m") for each in (old, new)]
+        if None not in (*values, *expanded):
+            return _judged_twist(twist, method, figure, values, expanded)
+    return None
+
+
+def _judged_twist(
+    twist: Twist, method: str, figure: str, values: Sequence[float], expanded: Sequence[float]
+) -> TwistChange:
+    change, joint = values[1] - values[0], float(np.hypot(expanded[0], expanded[1]))
+    judged = agreement(np.array([change]), np.array([[(joint / 2) ** 2]]))
+    is_less = abs(values[1]) < abs(values[0])
+    return TwistChange(
+        front=twist.front,
+        rear=twist.rear,
+        gauge_mm=twist.gauge_mm,
+        method=method,
+        figure=figure,
+        verdict=NO_DIFFERENCE if judged.agree else BETTER if is_less else WORSE,
+        before_um_per_m=values[0],
+        before_expanded_um_per_m=expanded[0],
+        after_um_per_m=values[1],
+        after_expanded_um_per_m=expanded[1],
+        change_um_per_m=change,
+        change_expanded_um_per_m=joint,
+        smallest_detectable_um_per_m=judged.smallest_detectable,
+    )
+
+
+def _warnings(pair: _Pair, repeated: Sequence[int]) -> tuple[str, ...]:
+    words = []
+    if repeated:
+        numbers = ", ".join(map(str, repeated))
+        words.append(
+            f"traverse{'s' if len(repeated) > 1 else ''} {numbers} of the present survey "
+            f"{'are' if len(repeated) > 1 else 'is'} in the older one too: taken as before the work only"
+        )
+    words += not_said(pair.before.measuring, pair.after.measuring)
+    for bed_map, when in zip(pair.maps, (BEFORE, AFTER), strict=True):
+        words += [f"{when}: {each}" for each in bed_map.warnings]
+    return tuple(dict.fromkeys(words))

@@ -1,0 +1,363 @@
+"""Which further traverse would help most: the uncertainty with it and without it.
+
+Every instrument of bed.toml is tried on every face (or pair) that it can read.  The
+readings that a traverse would give play no part in its covariance, so what it would
+bring is computed, not guessed: the same adjustment, with its rows added.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+import tomlkit
+
+from acquire.model.bed import NORMALS, Bed, Instrument
+from acquire.model.errors import AnalysisError
+from acquire.model.traverse import Events, Setup, Stations, Traverse
+from analysis.adjust.combination import BedMap, covariance_with
+from analysis.answers.twist import roll_uncertainty
+from analysis.level.blindness import blind_wavelengths_mm
+from analysis.linear.reference_lines import remove_line
+from analysis.observe import observe
+from analysis.observe.dense import with_run
+from analysis.observe.terms import Observations
+
+SECOND_BASE = 0.65
+"""A second base of this share of the first sees nearly every ripple that the first is blind to."""
+LEAST_GAIN = 1.1
+"""A traverse that narrows nothing by a tenth is not worth the walk."""
+MOST_OF_ONE_KIND = 2
+_INSIDE: Mapping[str, Any] = {"kept_inside": True}
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One further traverse and what it would do."""
+
+    instrument: str
+    face: str
+    """FACE, or FRONT/REAR."""
+    what: str
+    """What becomes better known."""
+    now: float | None
+    """Expanded uncertainty now; None: not known at all."""
+    then: float
+    """Expanded uncertainty with the traverse."""
+    unit: str
+    words: str
+    command: str
+    """What to type, with SURVEY for the folder."""
+    gain: float = field(metadata=_INSIDE)
+
+
+@dataclass(frozen=True)
+class NextTraverse:
+    """All that would help, best first."""
+
+    advice: tuple[Advice, ...]
+    best_known: Mapping[str, float]
+    """Expanded uncertainty, as it is, of everything that is known (µm; roll in µm/m)."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Candidate:
+    setup: Setup
+    instrument: Instrument
+    station_mm: np.ndarray
+    how: str
+    command: str
+    removes_mm: tuple[float, ...] = ()
+    """Ripples that cannot be seen so far, and could be with it."""
+    drawn_with: Observations | None = None
+    """The block of drawn runs that it would join; None: it is stepped."""
+
+
+def next_traverse(bed_map: BedMap, wanted: str = "all") -> NextTraverse:
+    """Rank further traverses by what they would bring.
+
+    Parameters
+    ----------
+    bed_map : BedMap
+        Of the survey so far.
+    wanted : str
+        all | twist | the id of a face whose straightness matters.
+
+    Raises
+    ------
+    AnalysisError
+        If `wanted` is none of these.
+    """
+    bed = bed_map.bed
+    if wanted not in ("all", "twist", *bed.faces):
+        raise AnalysisError(
+            f"'{wanted}'", "is nothing to improve", "all, twist or a face", ", ".join(bed.faces)
+        )
+    now = _uncertainties(bed_map, wanted)
+    number = 1 + max((each.traverse for each in bed_map.observations), default=0)
+    found: list[Advice] = []
+    for candidate in _candidates(bed, bed_map):
+        then = _uncertainties_with(bed_map, candidate, number, wanted)
+        found += _gains(candidate, now, then)
+    found.sort(key=lambda advice: -advice.gain)
+    return NextTraverse(tuple(found), now)
+
+
+def varied(advice: Sequence[Advice]) -> list[Advice]:
+    """The same order, with no more than two ways of learning the same thing."""
+    kept: list[Advice] = []
+    for each in advice:
+        if sum(other.what == each.what for other in kept) < MOST_OF_ONE_KIND:
+            kept.append(each)
+    return kept
+
+
+def _uncertainties(bed_map: BedMap, wanted: str) -> dict[str, float]:
+    """Expanded uncertainty of every target that is known: straightness of faces, and twist."""
+    known = {}
+    for face in bed_map.bed.faces:
+        if wanted in ("all", face):
+            try:
+                level = remove_line(bed_map.profile(face), "ends")
+            except AnalysisError:
+                continue
+            known[face] = 2 * float(level.standard_uncertainty_um.max())
+    front, rear = bed_map.bed.carriage_ways()
+    if wanted in ("all", "twist") and front and rear:
+        wind = roll_uncertainty(bed_map, front, rear)
+        if wind is not None:
+            known["twist"] = 2 * wind
+    return known
+
+
+def _uncertainties_with(bed_map: BedMap, candidate: _Candidate, number: int, wanted: str) -> dict[str, float]:
+    count = len(candidate.station_mm)
+    own = np.full(count, candidate.instrument.uncertainty)
+    stations = Stations(
+        candidate.station_mm, np.zeros(count), own, np.zeros(count), np.ones(count, int), np.ones(count, int),
+        np.full(count, np.nan),
+    )  # fmt: skip
+    block, setup = candidate.drawn_with, candidate.setup.with_number(number)
+    mode = "stepped" if block is None else "continuous"
+    traverse = Traverse(setup, {}, stations, Events.none(), mode, True)
+    try:
+        further = with_run(block, traverse, bed_map.bed) if block else observe(traverse, bed_map.bed)
+        return _uncertainties(covariance_with(bed_map, further), wanted)
+    except AnalysisError:
+        return {}
+
+
+def _gains(candidate: _Candidate, now: Mapping[str, float], then: Mapping[str, float]) -> Iterator[Advice]:
+    """The face that a candidate helps most, and the twist, if it helps them at all."""
+    gains = {target: now.get(target, np.inf) / after for target, after in then.items() if after > 0}
+    faces = {target: gain for target, gain in gains.items() if target != "twist"}
+    best = max(faces, key=lambda name: (faces[name], -then[name]), default=None)
+    # an indicator's carrier rolls with the way it rides, which nothing measures: no word on twist from it
+    targets = (best,) if candidate.setup.quantity == "offset" else (best, "twist")
+    if candidate.removes_mm:
+        targets = (str(candidate.setup.face),)
+    for target in targets:
+        is_worth_it = target in gains and (gains[target] >= LEAST_GAIN or candidate.removes_mm)
+        if target is not None and is_worth_it:
+            yield _advice(candidate, target, now.get(target), then[target])
+
+
+def _advice(candidate: _Candidate, target: str, before: float | None, after: float) -> Advice:
+    unit = "µm/m" if target == "twist" else "µm"
+    what = "twist" if target == "twist" else f"straightness of {target}"
+    if before is None:
+        change = f"±{_short(after)} {unit}, not known so far"
+    elif before < 1.02 * after:
+        change = f"stays ±{_short(after)} {unit}"
+    else:
+        change = f"from ±{_short(before)} to ±{_short(after)} {unit}"
+    if candidate.removes_mm:
+        blind = ", ".join(f"{each:.0f}" for each in candidate.removes_mm)
+        change += f"; removes the blind wavelength{'s' if len(candidate.removes_mm) > 1 else ''} {blind} mm"
+    return Advice(
+        instrument=candidate.setup.instrument,
+        face=candidate.setup.subject,
+        what=what,
+        now=before,
+        then=after,
+        unit=unit,
+        words=f"{candidate.how}: {what} {change}",
+        command=_typed(candidate),
+        # among things not known at all, what becomes known best comes first
+        gain=1e6 / after if before is None else before / after,
+    )
+
+
+def _typed(candidate: _Candidate) -> str:
+    """The command line: recorded where the instrument has a port, else typed in."""
+    if not candidate.instrument.speaks:
+        return f"waylog enter SURVEY {candidate.command}"
+    scales = [
+        i.name for i in candidate.setup.bed.instruments.values() if i.quantity == "position" and i.speaks
+    ]
+    position = f" --position scale:{scales[0]}" if len(scales) == 1 else ""
+    return f"waylog record SURVEY {candidate.command}{position}"
+
+
+def _short(value: float) -> str:
+    return f"{value:.2g}" if value < 10 else f"{value:.0f}"
+
+
+def _candidates(bed: Bed, bed_map: BedMap) -> Iterator[_Candidate]:
+    kinds = {"slope": _slopes, "roll": _rolls, "offset": _offsets, "span": _spans}
+    for instrument in bed.instruments.values():
+        if instrument.quantity in kinds:
+            yield from kinds[instrument.quantity](bed, bed_map, instrument)
+        if instrument.quantity == "slope":
+            yield from _second_bases(bed, bed_map, instrument)
+            yield from _returns(bed, bed_map, instrument)
+
+
+def _setup(bed: Bed, instrument: Instrument, **where: Any) -> Setup:
+    return Setup(instrument.name, instrument.quantity, bed.text, source="enter", **where)
+
+
+def _slopes(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Candidate]:
+    base = instrument.base_mm or 0.0
+    steps = int(bed.length_mm // base) if base else 0
+    if steps < 2:
+        return
+    middles = base * (np.arange(steps) + 0.5)
+    for face in bed.faces.values():
+        if instrument.gravity and NORMALS[face.normal][1] == 0:
+            continue
+        done = [
+            o
+            for o in bed_map.observations
+            if instrument.name in o.instrument.split("+") and face.id in o.faces
+        ]
+        forward_only = done and all(each.direction == "forward" for each in done)
+        direction = "reverse" if forward_only else "forward"
+        again = f" again, {'in ' if direction == 'reverse' else ''}{direction}" if done else ""
+        yield _Candidate(
+            _setup(bed, instrument, face=face.id, direction=direction),
+            instrument,
+            middles,
+            f"{instrument.name} along {face.id}{again}",
+            f"{face.id} --instrument {instrument.name} --direction {direction}",
+        )
+
+
+def _second_bases(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Candidate]:
+    """The same level on other feet, where a run drawn along a face is blind to some ripples."""
+    if not instrument.base_mm or instrument.footprint != "feet":
+        return
+    base = 5.0 * round(SECOND_BASE * instrument.base_mm / 5.0)
+    for block, run in _drawn_by(bed_map, instrument):
+        face = block.faces[0]
+        blind = bed_map.blind_wavelengths_mm(face)
+        left = blind_wavelengths_mm([instrument.base_mm, base], instrument.base_mm / 5)
+        removed = tuple(each for each in blind if not np.any(np.abs(left - each) < 0.05 * each))
+        if base <= 0 or not removed:
+            continue
+        yield _Candidate(
+            replace(_setup(bed, instrument, face=face), bed_toml=_with_base(bed.text, instrument.name, base)),
+            replace(instrument, base_mm=base),
+            _as_closely(run, (instrument.base_mm - base) / 2),
+            f"{instrument.name} drawn again at {base:g} mm base along {face} "
+            f"(base_mm = {base:g} in bed.toml)",
+            f"{face} --instrument {instrument.name}",
+            removed,
+            block,
+        )
+
+
+def _returns(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Candidate]:
+    """The way back, where a level was drawn along a face in one direction only."""
+    for block, run in _drawn_by(bed_map, instrument):
+        if block.bow is None:
+            continue
+        face = block.faces[0]
+        direction = "forward" if run.setup.direction == "reverse" else "reverse"
+        yield _Candidate(
+            replace(run.setup, direction=direction),
+            instrument,
+            _as_closely(run, 0.0),
+            f"{instrument.name} drawn back along {face}, in {direction}",
+            f"{face} --instrument {instrument.name} --direction {direction}",
+            drawn_with=block,
+        )
+
+
+def _drawn_by(bed_map: BedMap, instrument: Instrument) -> Iterator[tuple[Observations, Traverse]]:
+    """Blocks of drawn runs that the instrument had a part in, each with its first run."""
+    for block in bed_map.as_observed:
+        runs = [each for each in block.dense_traverses if each.setup.instrument == instrument.name]
+        if runs:
+            yield block, runs[0]
+
+
+def _as_closely(run: Traverse, farther_mm: float) -> np.ndarray:
+    """Stations as closely as those of a run, from as much before its first to as much after its last."""
+    station = np.sort(run.stations.station_mm)
+    first, last = station[0] - farther_mm, station[-1] + farther_mm
+    return np.arange(first, last + 1e-6, float(np.median(np.diff(station))))
+
+
+def _with_base(text: str, name: str, base_mm: float) -> str:
+    """bed.toml with another base of one instrument, as it would be described then."""
+    document = tomlkit.parse(text)
+    document["instruments"][name]["base_mm"] = base_mm
+    return tomlkit.dumps(document)
+
+
+def _rolls(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Candidate]:
+    pairs = [pair for pair in _pairs(bed) if bed.gauge_mm(*pair) and _looks(bed, *pair) == 1]
+    pairs = [pair for pair in pairs if NORMALS[bed.faces[pair[0]].normal][1] == 1]
+    carriage = bed.carriage_ways()
+    if None not in carriage:
+        pairs = [pair for pair in pairs if set(pair) == set(carriage)]
+    for one, other in pairs:
+        front, rear = sorted((one, other), key=lambda name: bed.faces[name].across_mm or 0.0)
+        yield _Candidate(
+            _setup(bed, instrument, front=front, rear=rear),
+            instrument,
+            np.array(bed.station_mm),
+            f"{instrument.name} across {front} and {rear}",
+            f"--across {front} {rear} --instrument {instrument.name}",
+        )
+
+
+def _offsets(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Candidate]:
+    for reference, face in _ordered_pairs(bed):
+        if _looks(bed, reference, face) == 0:
+            continue
+        yield _Candidate(
+            _setup(bed, instrument, face=face, reference=reference),
+            instrument,
+            np.array(bed.station_mm),
+            f"{instrument.name} carried on {reference}, reading {face}",
+            f"{face} --instrument {instrument.name} --reference {reference}",
+        )
+
+
+def _spans(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Candidate]:
+    for one, other in _pairs(bed):
+        if _looks(bed, one, other) != -1:
+            continue
+        yield _Candidate(
+            _setup(bed, instrument, face=one, other=other),
+            instrument,
+            np.array(bed.station_mm),
+            f"{instrument.name} over {one} and {other}",
+            f"{one} --other {other} --instrument {instrument.name}",
+        )
+
+
+def _looks(bed: Bed, one: str, other: str) -> int:
+    """+1 where two faces look the same way, −1 opposite, 0 at right angles."""
+    return int(np.dot(NORMALS[bed.faces[one].normal], NORMALS[bed.faces[other].normal]))
+
+
+def _pairs(bed: Bed) -> Sequence[tuple[str, str]]:
+    names = list(bed.faces)
+    return [(a, b) for i, a in enumerate(names) for b in names[i + 1 :]]
+
+
+def _ordered_pairs(bed: Bed) -> Iterable[tuple[str, str]]:
+    return [pair for a, b in _pairs(bed) for pair in ((a, b), (b, a))]

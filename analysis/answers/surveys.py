@@ -1,0 +1,94 @@
+"""A survey as the analysis sees it: its bed, its traverses, and what they say."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+from acquire.model.bed import Bed
+from acquire.model.errors import AnalysisError
+from acquire.model.traverse import Traverse
+from acquire.store import read_survey, survey_bed
+from analysis.adjust.combination import BY, BedMap, combine
+from analysis.adjust.variance_components import VarianceComponent, variance_components
+from analysis.answers.whole_bed import WholeBed, whole_bed
+from analysis.linear.profile import Profile
+from analysis.observe import Observations, observe_all
+
+
+@dataclass(frozen=True, eq=False)
+class Survey:
+    """A survey folder, read."""
+
+    folder: Path
+    bed: Bed
+    """As bed.toml describes it now."""
+    traverses: tuple[Traverse, ...]
+
+    @cached_property
+    def measuring(self) -> tuple[Traverse, ...]:
+        """Traverses of a measuring instrument that hold a reading."""
+        return tuple(t for t in self.traverses if t.setup.quantity in BY["all"] and len(t.stations))
+
+    @cached_property
+    def left_out(self) -> tuple[str, ...]:
+        """Traverses that play no part, and why."""
+        return tuple(
+            f"traverse {t.number} holds no reading at a station: left out"
+            for t in self.traverses
+            if t.setup.quantity in BY["all"] and not len(t.stations)
+        )
+
+    @cached_property
+    def observed(self) -> tuple[Observations, ...]:
+        """What the measuring traverses say, drawn levels solved."""
+        return tuple(observe_all(self.measuring, self.bed))
+
+    def map(self, by: str = "all", *, use_variance_components: bool = False) -> BedMap:
+        """One map of the bed from the instruments of that kind.
+
+        Raises
+        ------
+        AnalysisError
+            Where no traverse of that kind is there.
+        """
+        if not self.measuring:
+            raise AnalysisError(str(self.folder), "found no traverse", "one at least", "record or import one")
+        return combine(
+            self.measuring,
+            self.bed,
+            by=by,
+            use_variance_components=use_variance_components,
+            made=self.observed if by == "all" else (),
+        )
+
+    def profile(self, face: str, by: str = "all") -> Profile:
+        """Heights of one face, up to a line, with their joint covariance.
+
+        Raises
+        ------
+        AnalysisError
+            Where the readings do not determine its shape.
+        """
+        return self.map(by).profile(face)
+
+    def whole_bed(self) -> WholeBed:
+        """Every face, what disagrees, what nothing checks, what cannot be told."""
+        return whole_bed(self.map(), self.noise(), self.left_out)
+
+    def noise(self) -> tuple[VarianceComponent, ...]:
+        """How much each instrument scatters of what it claims, where the readings show it."""
+        return variance_components(self.observed, self.bed)
+
+
+def load(folder: Path | str) -> Survey:
+    """Read a survey folder whole.
+
+    Raises
+    ------
+    SurveyError, BedError, TraverseFileError
+        Where it is no survey, its bed.toml holds mistakes, or a traverse file is damaged.
+    """
+    bed = survey_bed(folder)
+    traverses: Sequence[Traverse] = read_survey(folder)
+    return Survey(Path(folder), bed, tuple(traverses))

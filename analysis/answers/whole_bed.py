@@ -1,0 +1,86 @@
+"""The whole bed as an answer: every face, what disagrees, what nothing checks, what cannot be told."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from acquire.model.errors import AnalysisError
+from analysis.adjust.combination import BedMap
+from analysis.adjust.reliability import Suspect, Unchecked
+from analysis.adjust.variance_components import VarianceComponent
+from analysis.answers.face_map import FaceMap, map_face
+from analysis.answers.feet import untied_feet
+
+_INSIDE: Mapping[str, Any] = {"kept_inside": True}
+
+
+@dataclass(frozen=True, eq=False)
+class FaceHeights:
+    """Heights of one face from the line through its ends; NaN where they are not known."""
+
+    station_mm: np.ndarray
+    height_um: np.ndarray
+    standard_uncertainty_um: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class WholeBed:
+    """All that the traverses of a survey say together."""
+
+    faces: Mapping[str, FaceHeights]
+    redundancy: int
+    chi_square: float
+    p_value: float | None
+    suspects: tuple[Suspect, ...]
+    unchecked: tuple[Unchecked, ...]
+    cannot_tell: tuple[str, ...]
+    noise: tuple[VarianceComponent, ...]
+    """Per instrument, how much it scatters of what it claims; where the readings show it."""
+    warnings: tuple[str, ...]
+    maps: Mapping[str, FaceMap] = field(metadata=_INSIDE)
+    """Faces whose own shape is known."""
+    unknown: Mapping[str, str] = field(metadata=_INSIDE)
+    """Faces whose shape is not known, and why."""
+
+
+def whole_bed(
+    bed_map: BedMap, noise: tuple[VarianceComponent, ...] = (), left_out: tuple[str, ...] = ()
+) -> WholeBed:
+    """Gather the answer out of a bed map; `left_out` are words about traverses that play no part."""
+    maps, unknown, faces = {}, {}, {}
+    for face in bed_map.bed.faces:
+        try:
+            found = map_face(bed_map, face)
+        except AnalysisError as why:
+            unknown[face] = why.found
+            station = np.array([bed_map.nodes[i].station_mm for i in bed_map.indices(face)])
+            faces[face] = FaceHeights(station, np.full(station.size, np.nan), np.full(station.size, np.nan))
+            continue
+        if found.relative_to is not None:
+            unknown[face] = f"known only relative to {found.relative_to}"
+            nothing = np.full(found.station_mm.size, np.nan)
+            faces[face] = FaceHeights(found.station_mm, nothing, nothing)
+            continue
+        maps[face] = found
+        faces[face] = FaceHeights(found.station_mm, found.height_um, found.standard_uncertainty_um)
+    return WholeBed(
+        faces={name: each for name, each in faces.items() if each.station_mm.size},
+        redundancy=bed_map.redundancy,
+        chi_square=bed_map.chi_square,
+        p_value=bed_map.p_value,
+        suspects=bed_map.suspects,
+        unchecked=bed_map.unchecked,
+        cannot_tell=bed_map.cannot_tell,
+        noise=noise,
+        warnings=_warnings(bed_map, left_out),
+        maps=maps,
+        unknown=unknown,
+    )
+
+
+def _warnings(bed_map: BedMap, left_out: tuple[str, ...]) -> tuple[str, ...]:
+    own = [words for each in bed_map.observations for words in each.warnings]
+    untied = [words for face in bed_map.faces for words in untied_feet(bed_map, face)]
+    return tuple(dict.fromkeys([*left_out, *untied, *bed_map.warnings, *own]))

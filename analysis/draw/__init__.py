@@ -1,0 +1,1 @@
+"""Pictures: figures, sheets to write on, the window that grows while a traverse is recorded."""

@@ -1,0 +1,27 @@
+"""Pictures of the answers: made without a display, for a page, a sheet of paper or a notebook.
+
+Every function takes an answer and whether inches and thou come first, and returns a
+matplotlib figure that belongs to no window.  Dark is low and light is high, so that a
+picture still reads when it is printed in grey.
+"""
+
+from analysis.draw.figures.bed import bed_figure
+from analysis.draw.figures.comparison import comparison_figure
+from analysis.draw.figures.history import history_figure
+from analysis.draw.figures.looks import inline_svg, save
+from analysis.draw.figures.plan import plan_figure
+from analysis.draw.figures.profile import profile_figure
+from analysis.draw.figures.thinning import thinned
+from analysis.draw.figures.twist import twist_figure
+
+__all__ = [
+    "bed_figure",
+    "comparison_figure",
+    "history_figure",
+    "inline_svg",
+    "plan_figure",
+    "profile_figure",
+    "save",
+    "thinned",
+    "twist_figure",
+]

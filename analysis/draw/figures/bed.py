@@ -1,0 +1,209 @@
+"""The bed from above and across, every face coloured by its deviation, figures beside the colour."""
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from matplotlib import colormaps
+from matplotlib.axes import Axes
+from matplotlib.colors import Normalize
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
+from acquire.model.bed import Bed
+from acquire.model.units import UM_PER_THOU, decimals_for, number_text
+from analysis.draw.figures.looks import INK, SCALE, SOFT, Scale, look, new_figure, scaled_by
+from analysis.draw.figures.section import draw_section
+from analysis.draw.figures.thinning import MOST_POINTS
+
+if TYPE_CHECKING:
+    from analysis.answers.face_map import FaceMap
+    from analysis.answers.whole_bed import WholeBed
+
+MOST_NUMBERS = 9
+"""Figures along one face: more would run together."""
+ROW_IN = 0.31
+STRIP = 0.62
+"""Share of a row that its coloured strip takes."""
+WORDS_OF_NORMAL = {"up": "", "down": "faces down", "front": "faces front", "rear": "faces rear"}
+
+
+def bed_figure(result: "WholeBed", bed: Bed, inch: bool = False) -> Figure:
+    """The bed in plan, station by station, and in cross-section where it is worn the most.
+
+    Parameters
+    ----------
+    result : WholeBed
+        Faces whose own shape is not known are drawn as not mapped.
+    bed : Bed
+    inch : bool
+        Figures in thou and inches, else µm and mm.
+    """
+    faces = result.maps
+    norm = _norm(faces)
+    rows = _front_to_rear(bed)
+    with look():
+        figure = new_figure(2.65 + ROW_IN * len(rows))
+        grid = figure.add_gridspec(
+            2, 2, width_ratios=(3.6, 1), height_ratios=(0.5 + ROW_IN * len(rows), 1.55)
+        )
+        _draw_plan(figure.add_subplot(grid[0, :]), bed, rows, faces, norm, Scale(inch))
+        station_mm = _most_worn(faces)
+        coloured = {name: _at(drawn, station_mm) for name, drawn in faces.items()}
+        _draw_across(figure.add_subplot(grid[1, 0]), bed, coloured, faces, norm, station_mm, Scale(inch))
+        _draw_scale(figure.add_subplot(grid[1, 1]), norm, Scale(inch))
+        return figure
+
+
+def _norm(faces: "Mapping[str, FaceMap]") -> Normalize:
+    known = [drawn.height_um[np.isfinite(drawn.height_um)] for drawn in faces.values()]
+    heights = np.concatenate([np.zeros(1), *known])
+    low, high = float(heights.min()), float(heights.max())
+    return Normalize(low, high if high > low else low + 1.0)
+
+
+def _front_to_rear(bed: Bed) -> list[str]:
+    """Face ids as they lie from the operator's side; undescribed places keep the order of bed.toml."""
+    names = list(bed.faces)
+    return sorted(names, key=lambda name: (bed.faces[name].across_mm or 0.0, names.index(name)))
+
+
+def _most_worn(faces: "Mapping[str, FaceMap]") -> float | None:
+    lowest = [
+        (float(np.nanmin(drawn.height_um)), float(drawn.station_mm[np.nanargmin(drawn.height_um)]))
+        for drawn in faces.values()
+        if np.isfinite(drawn.height_um).any()
+    ]
+    return min(lowest)[1] if lowest else None
+
+
+def _at(drawn: "FaceMap", station_mm: float | None) -> float | None:
+    """Deviation at a station, between its known neighbours; None beyond them."""
+    known = np.isfinite(drawn.height_um)
+    x, y = drawn.station_mm[known], drawn.height_um[known]
+    if station_mm is None or not len(x) or not x[0] <= station_mm <= x[-1]:
+        return None
+    return float(np.interp(station_mm, x, y))
+
+
+def _draw_plan(
+    axes: Axes, bed: Bed, rows: Sequence[str], faces: "Mapping[str, FaceMap]", norm: Normalize, scale: Scale
+) -> None:
+    length = float(scale.length(bed.length_mm))
+    axes.set_title("From above (headstock end on the left; across the bed not to scale)")
+    for row, name in enumerate(rows):
+        axes.add_patch(
+            Rectangle((0, row - STRIP / 2), length, STRIP, facecolor="white", edgecolor=SOFT, linewidth=0.7,
+                      hatch="" if name in faces else "///")
+        )  # fmt: skip
+        if name in faces:
+            _draw_strip(axes, faces[name], row, norm, scale)
+        else:
+            axes.text(length / 2, row, " not mapped ", ha="center", va="center", backgroundcolor="white")
+    axes.set_yticks(range(len(rows)), [_label(bed, name) for name in rows])
+    axes.set_ylim(-0.9, len(rows) - 0.4)
+    axes.set_xlim(-0.01 * length, 1.01 * length)
+    axes.text(length / 2, -0.86, "front, operator's side", ha="center", va="bottom", color=SOFT, fontsize=7.5)
+    for side in ("left", "right"):
+        axes.spines[side].set_visible(False)
+    axes.tick_params(axis="y", length=0)
+    scale.along(axes)
+
+
+def _label(bed: Bed, name: str) -> str:
+    face = bed.faces[name]
+    more = [face.form or "", WORDS_OF_NORMAL[face.normal]]
+    words = ", ".join(each for each in more if each)
+    return f"{name}\n{words}" if words else name
+
+
+def _draw_strip(axes: Axes, drawn: "FaceMap", row: int, norm: Normalize, scale: Scale) -> None:
+    x, y = drawn.station_mm, drawn.height_um
+    edges = np.concatenate([x[:1], (x[1:] + x[:-1]) / 2, x[-1:]])
+    for start, end, height in zip(*_cells(edges, y), strict=True):
+        if np.isfinite(height):
+            corner, width = (float(scale.length(start)), row - STRIP / 2), float(scale.length(end - start))
+            axes.add_patch(Rectangle(corner, width, STRIP, facecolor=_ink(norm, height), linewidth=0))
+    decimals = decimals_for(float(scale.height(drawn.straightness_expanded_um / 2)))
+    for index in _with_numbers(x, y):
+        at_edge = {0: "left", len(x) - 1: "right"}.get(index, "center")
+        axes.text(
+            float(scale.length(x[index])), row, f" {_figure_text(y[index], decimals, scale)} ", ha=at_edge,
+            va="center", fontsize=7.5, color="black" if norm(y[index]) > 0.5 else "white",
+            bbox={"facecolor": _ink(norm, y[index]), "linewidth": 0, "pad": 0.8},
+        )  # fmt: skip
+
+
+def _ink(norm: Normalize, height_um: float) -> Any:
+    return colormaps[SCALE](float(norm(height_um)))
+
+
+def _figure_text(height_um: float, decimals: int, scale: Scale) -> str:
+    return number_text(float(scale.height(height_um)), decimals).replace("-", "−")
+
+
+def _with_numbers(x: np.ndarray, y: np.ndarray) -> list[int]:
+    """Stations whose figure is written: evenly along the face, and the lowest."""
+    known = np.flatnonzero(np.isfinite(y))
+    pitch = (x[known[-1]] - x[known[0]]) / (MOST_NUMBERS - 1)
+    wanted = np.linspace(x[known[0]], x[known[-1]], MOST_NUMBERS)
+    even = {int(known[np.argmin(np.abs(x[known] - place))]) for place in wanted}
+    lowest = int(np.nanargmin(y))
+    return sorted({i for i in even if abs(x[i] - x[lowest]) > 0.9 * pitch} | {lowest})
+
+
+def _cells(edges: np.ndarray, height: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Cells of a strip; of very many, neighbours joined by their lowest: wear is what is looked for."""
+    step = -(-len(height) // MOST_POINTS)
+    if step == 1:
+        return edges[:-1], edges[1:], height
+    starts = np.arange(0, len(height), step)
+    lowest = np.array([np.nanmin(height[i : i + step]) if np.isfinite(height[i : i + step]).any() else np.nan
+                       for i in starts])  # fmt: skip
+    return edges[starts], np.append(edges[starts[1:]], edges[-1]), lowest
+
+
+def _draw_across(
+    axes: Axes,
+    bed: Bed,
+    coloured: Mapping[str, float | None],
+    faces: "Mapping[str, FaceMap]",
+    norm: Normalize,
+    station_mm: float | None,
+    scale: Scale,
+) -> None:
+    inks, words = {}, {}
+    for name, height in coloured.items():
+        if height is None:
+            continue
+        decimals = decimals_for(float(scale.height(faces[name].straightness_expanded_um / 2)))
+        inks[name] = _ink(norm, height)
+        words[name] = _figure_text(height, decimals, scale)
+    draw_section(axes, bed, inks, words)
+    where = (
+        ""
+        if station_mm is None
+        else f" at {round(float(scale.length(station_mm)), 2):g} {scale.length_unit}, the lowest place"
+    )
+    axes.set_title(f"Across{where} (seen from the tailstock)")
+
+
+def _draw_scale(axes: Axes, norm: Normalize, scale: Scale) -> None:
+    """The colours in both units, upright beside the cross-section."""
+    axes.set_axis_off()
+    bar = axes.inset_axes((0.42, 0.0, 0.12, 0.92))
+    low, high = float(norm.vmin or 0.0), float(norm.vmax or 1.0)
+    shades = np.linspace(low, high, 128)[:, None]
+    bar.imshow(
+        shades, aspect="auto", origin="lower", cmap=SCALE, norm=norm,
+        extent=(0, 1, float(scale.height(low)), float(scale.height(high))), interpolation="nearest",
+    )  # fmt: skip
+    bar.set_xticks([])
+    bar.set_ylabel(scale.height_unit)
+    bar.tick_params(labelsize=7.5)
+    factor = UM_PER_THOU if scale.inch else 1 / UM_PER_THOU
+    right = bar.secondary_yaxis("right", functions=scaled_by(factor))
+    right.tick_params(labelsize=7.5)
+    right.set_ylabel("µm" if scale.inch else "thou")
+    words = "from the line through\neach face's ends:\nlight high, dark low"
+    axes.text(0.48, 1.0, words, ha="center", va="bottom", fontsize=7.5, color=INK)

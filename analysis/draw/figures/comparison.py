@@ -1,0 +1,75 @@
+"""Two maps of the same thing over each other, and their difference beneath."""
+
+import textwrap
+from typing import TYPE_CHECKING
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from analysis.draw.figures.looks import INK, OTHER, SOFT, Scale, draw_band, ground, look, new_figure
+from analysis.draw.figures.thinning import thinned
+from analysis.words.answers import comparison_words
+
+if TYPE_CHECKING:
+    from analysis.answers.comparison import Comparison
+    from analysis.linear.profile import Profile
+
+
+def comparison_figure(result: "Comparison", inch: bool = False, *, is_titled: bool = True) -> Figure:
+    """Both maps with their bands, the least-squares line removed, and the difference with its own.
+
+    Parameters
+    ----------
+    result : Comparison
+    inch : bool
+        Thou on the left, else µm.
+    is_titled : bool
+        Put the verdict in words above the picture.
+    """
+    with look():
+        figure = new_figure(4.5 if is_titled else 4.1)
+        upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.25, 1))
+        scale = Scale(inch)
+        _draw_map(upper, result.profile_a, result.a, INK, "o", "-", scale)
+        _draw_map(upper, result.profile_b, result.b, OTHER, "s", "--", scale)
+        ground(upper)
+        scale.heights(upper, "height")
+        upper.legend(loc="best", title="both from their least-squares line", title_fontsize=8)
+        _draw_difference(lower, result, scale)
+        scale.along(lower)
+        if is_titled:
+            words = comparison_words(result, inch)[0]
+            figure.suptitle("\n".join(textwrap.wrap(words, 92)), x=0.01, ha="left", fontsize=9.5)
+        return figure
+
+
+def _draw_map(
+    axes: Axes, profile: "Profile", name: str, ink: str, marker: str, line: str, scale: Scale
+) -> None:
+    kept = thinned(profile.height_um)
+    x, y = scale.length(profile.station_mm[kept]), scale.height(profile.height_um[kept])
+    draw_band(axes, x, y, 2 * scale.height(profile.standard_uncertainty_um[kept]), ink)
+    axes.plot(
+        x, y, color=ink, linewidth=1.2, marker=marker, markersize=3.5, linestyle=line, label=name, zorder=4
+    )
+    axes.margins(x=0.02, y=0.15)
+
+
+def _draw_difference(axes: Axes, result: "Comparison", scale: Scale) -> None:
+    kept = thinned(result.difference_um)
+    x, y = scale.length(result.station_mm[kept]), scale.height(result.difference_um[kept])
+    ground(axes)
+    draw_band(axes, x, y, scale.height(result.expanded_uncertainty_um[kept]))
+    axes.plot(x, y, color=INK, linewidth=1.2, marker="o", markersize=3.5, zorder=4)
+    seen = float(scale.height(result.smallest_detectable_um))
+    for side in (-seen, seen):
+        axes.axhline(side, color=SOFT, linewidth=0.9, linestyle=":", zorder=2)
+    axes.annotate(
+        "beyond the dotted lines a difference would have been seen", (0.5, seen),
+        xycoords=("axes fraction", "data"), xytext=(0, 2), textcoords="offset points",
+        ha="center", va="bottom", fontsize=7.5, color=SOFT,
+    )  # fmt: skip
+    reach = 1.35 * max(seen, float(np.nanmax(np.abs(y) + scale.height(result.expanded_uncertainty_um[kept]))))
+    axes.set_ylim(-reach, reach)
+    scale.heights(axes, "difference")

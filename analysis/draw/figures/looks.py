@@ -1,0 +1,168 @@
+"""What all pictures have in common: sizes, inks, both units on one picture, and how one is kept."""
+
+import io
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from matplotlib import rc_context
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from acquire.model.errors import AnalysisError
+from acquire.model.units import MM_PER_INCH, UM_PER_THOU
+
+WIDTH_IN = 7.1
+"""Fits between the margins of A4 and Letter alike."""
+INK = "#1c1c1c"
+SOFT = "#6b6b6b"
+FAINT = "#d4d4d4"
+LOW = "#2f6690"
+HIGH = "#f2c14e"
+OTHER = "#b3541e"
+SCALE = "cividis"
+"""Dark is low, light is high; made for colour-blind eyes, and rises evenly in grey."""
+
+_STYLE: Any = {
+    "font.family": "DejaVu Sans",
+    "font.size": 8.5,
+    "axes.edgecolor": SOFT,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.7,
+    "axes.spines.top": False,
+    "axes.titlelocation": "left",
+    "axes.titlesize": 9.5,
+    "axes.unicode_minus": True,
+    "text.color": INK,
+    "text.parse_math": False,  # a name with a dollar sign is a name
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "xtick.direction": "out",
+    "legend.frameon": False,
+    "legend.fontsize": 8,
+    "hatch.linewidth": 0.5,
+    "svg.fonttype": "none",  # text stays text: it can be selected and found
+    "pdf.fonttype": 42,
+    "path.simplify": False,
+}
+ENDINGS = (".png", ".svg", ".pdf")
+
+
+def look() -> Any:
+    """The common style, for as long as a picture is made or kept."""
+    return rc_context(_STYLE)
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Which unit is drawn, and which stands beside it."""
+
+    inch: bool
+
+    @property
+    def height_unit(self) -> str:
+        """Unit of heights."""
+        return "thou" if self.inch else "µm"
+
+    @property
+    def length_unit(self) -> str:
+        """Unit along the bed."""
+        return "in" if self.inch else "mm"
+
+    def height(self, um: Any) -> np.ndarray:
+        """Heights in the unit drawn."""
+        return np.asarray(um, float) / (UM_PER_THOU if self.inch else 1.0)
+
+    def length(self, mm: Any) -> np.ndarray:
+        """Places along the bed in the unit drawn."""
+        return np.asarray(mm, float) / (MM_PER_INCH if self.inch else 1.0)
+
+    def along(self, axes: Axes) -> None:
+        """Name the axis along the bed."""
+        axes.set_xlabel(f"station, {self.length_unit}")
+
+    def beside(self, axes: Axes, drawn: str, other: str, other_per_drawn: float) -> None:
+        """Name the axis of heights and put the other unit on the right."""
+        axes.set_ylabel(drawn)
+        right = axes.secondary_yaxis("right", functions=scaled_by(other_per_drawn))
+        right.set_ylabel(other)
+
+    def heights(self, axes: Axes, what: str) -> None:
+        """Heights in µm and thou on either side, the owner's own unit on the left."""
+        other = "µm" if self.inch else "thou"
+        factor = UM_PER_THOU if self.inch else 1 / UM_PER_THOU
+        self.beside(axes, f"{what}, {self.height_unit}", other, factor)
+
+
+def scaled_by(factor: float) -> tuple[Callable[[Any], Any], Callable[[Any], Any]]:
+    """To another unit and back, as a second axis wants it."""
+    return (lambda value: np.asarray(value) * factor), (lambda value: np.asarray(value) / factor)
+
+
+def new_figure(height_in: float, width_in: float = WIDTH_IN) -> Figure:
+    """An empty figure that lays itself out; it belongs to no window."""
+    return Figure(figsize=(width_in, height_in), layout="constrained")
+
+
+def ground(axes: Axes) -> None:
+    """Faint lines to read values by, and the line that heights are taken from."""
+    axes.grid(True, axis="both", color=FAINT, linewidth=0.5)
+    axes.set_axisbelow(True)
+    axes.axhline(0.0, color=INK, linewidth=0.9, zorder=2)
+
+
+def draw_band(axes: Axes, x: np.ndarray, y: np.ndarray, half: np.ndarray, ink: str = INK) -> None:
+    """Shade what lies within `half` of a curve, with edges that survive a poor printer."""
+    axes.fill_between(x, y - half, y + half, color=ink, alpha=0.16, linewidth=0, zorder=3)
+    for edge in (y - half, y + half):
+        axes.plot(x, edge, color=ink, linewidth=0.5, alpha=0.7, zorder=3)
+
+
+def _lay_out(figure: Figure) -> None:
+    """Lay a figure out once; else it would be for a trial drawing and again for the real one."""
+    engine = figure.get_layout_engine()
+    if engine is not None:
+        engine.execute(figure)
+        figure.set_layout_engine(None)
+
+
+def save(figure: Figure, path: Path) -> None:
+    """Keep a figure as .png, .svg or .pdf; the same figure gives the same file.
+
+    Raises
+    ------
+    AnalysisError
+        Where the ending is another, or the folder is not there.
+    """
+    path = Path(path)
+    if path.suffix.lower() not in ENDINGS:
+        raise AnalysisError(str(path), f"found the ending {path.suffix!r}", " | ".join(ENDINGS))
+    dates = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}
+    with look(), rc_context({"svg.hashsalt": "waylog"}):
+        _lay_out(figure)
+        try:
+            figure.savefig(path, dpi=160, metadata=dates.get(path.suffix.lower()))
+        except OSError as error:
+            raise AnalysisError(str(path), f"cannot be written ({error.strerror})") from error
+
+
+def inline_svg(figure: Figure, name: str) -> str:
+    """A figure as an SVG element to stand in a page; `name` keeps its inner names apart from others'."""
+    kept = io.StringIO()
+    with look(), rc_context({"svg.hashsalt": name}):
+        _lay_out(figure)
+        figure.savefig(kept, format="svg", metadata={"Date": None, "Creator": None})
+    text = kept.getvalue()
+    text = re.sub(r"<metadata>.*?</metadata>", "", text[text.index("<svg") :], flags=re.DOTALL)
+    text = re.sub(r'<svg([^>]*?) width="[^"]*"', r"<svg\1", text, count=1)
+    text = re.sub(r'<svg([^>]*?) height="[^"]*"', r"<svg\1", text, count=1)
+    for before, after in (
+        (r'\bid="', f'id="{name}-'),
+        (r"url\(#", f"url(#{name}-"),
+        (r'href="#', f'href="#{name}-'),
+    ):
+        text = re.sub(before, after, text)
+    return text.strip()

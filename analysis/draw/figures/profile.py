@@ -1,0 +1,157 @@
+"""One face from its reference line: hollow and crowned at a glance, with its band."""
+
+import textwrap
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from acquire.model.units import decimals_for, number_text
+from analysis.draw.figures.looks import (
+    HIGH,
+    INK,
+    LOW,
+    OTHER,
+    SOFT,
+    Scale,
+    draw_band,
+    ground,
+    look,
+    new_figure,
+)
+from analysis.draw.figures.thinning import thinned
+from analysis.words.answers import LINE_WORDS, shape_words
+
+if TYPE_CHECKING:
+    from analysis.answers.face_map import FaceMap
+
+MOST_MARKED = 60
+"""More stations than these run together: the curve alone is drawn."""
+
+
+def profile_figure(
+    result: "FaceMap",
+    inch: bool = False,
+    *,
+    unworn_mm: Sequence[tuple[float, float]] = (),
+    is_titled: bool = True,
+) -> Figure:
+    """The heights of one face, filled to the line they are taken from.
+
+    Parameters
+    ----------
+    result : FaceMap
+    inch : bool
+        Thou on the left and inches along, µm on the right; else the other way round.
+    unworn_mm : sequence of (start, end)
+        Stretches that the carriage never reached, to be marked.
+    is_titled : bool
+        Put the answer in words above the picture.
+    """
+    with look():
+        figure = new_figure(3.1 if is_titled else 2.8)
+        axes = figure.add_subplot()
+        scale = Scale(inch)
+        ground(axes)
+        _draw_curve(axes, result, scale)
+        _mark_gaps(axes, result, scale)
+        _mark_one_base_apart(axes, result, scale)
+        _mark_unworn(axes, unworn_mm, scale)
+        _mark_extremes(axes, result, scale)
+        scale.along(axes)
+        scale.heights(axes, "height")
+        figure.legend(loc="outside lower center", ncols=3, handlelength=1.8, columnspacing=2.0)
+        if is_titled:
+            axes.set_title("\n".join(textwrap.wrap(shape_words(result, inch), 92)))
+        return figure
+
+
+def _draw_curve(axes: Axes, result: "FaceMap", scale: Scale) -> None:
+    kept = thinned(result.height_um)
+    x, y = scale.length(result.station_mm[kept]), scale.height(result.height_um[kept])
+    half = 2 * scale.height(result.standard_uncertainty_um[kept])
+    known = np.isfinite(y)
+    _fill(axes, x[known], y[known], 0.22 if not known.all() else 0.55)
+    if not known.all():
+        axes.plot(x[known], y[known], color=INK, linewidth=0.8, linestyle=(0, (3, 3)), zorder=3)
+        if known.sum() <= MOST_MARKED:
+            # a band needs neighbours; beside a gap a bar shows the same
+            axes.errorbar(
+                x[known], y[known], half[known], fmt="none", ecolor=INK, elinewidth=0.8, capsize=2.5
+            )
+    draw_band(axes, x, y, half)
+    marker = "o" if len(kept) <= MOST_MARKED else ""
+    axes.plot(
+        x, y, color=INK, linewidth=1.2, marker=marker, markersize=3, zorder=4,
+        label="height, with its uncertainty (95 %)",
+    )  # fmt: skip
+    axes.plot([], [], color=INK, linewidth=0.9, label=f"0 is {LINE_WORDS[result.line]}")
+    axes.margins(x=0.02, y=0.18)
+
+
+def _fill(axes: Axes, x: np.ndarray, y: np.ndarray, strength: float) -> None:
+    """Fill to the line: plain where it is low, hatched where it is high; paler across stations not known."""
+    least = 1e-6 * float(np.ptp(y))  # what rounding leaves of a zero is neither low nor high
+    if y.min() < -least:
+        axes.fill_between(
+            x, np.minimum(y, 0.0), 0, color=LOW, alpha=strength, linewidth=0, interpolate=True, label="low"
+        )
+    if y.max() > least:
+        axes.fill_between(
+            x, np.maximum(y, 0.0), 0, facecolor=HIGH, alpha=strength + 0.2, linewidth=0, hatch="////",
+            edgecolor=SOFT, interpolate=True, label="high",
+        )  # fmt: skip
+
+
+def _mark_gaps(axes: Axes, result: "FaceMap", scale: Scale) -> None:
+    gaps = scale.length(result.station_mm[np.isnan(result.height_um)])
+    if len(gaps):
+        shown = gaps[np.linspace(0, len(gaps) - 1, min(len(gaps), MOST_MARKED)).astype(int)]
+        axes.plot(shown, np.zeros(len(shown)), "x", color=INK, markersize=4.5, zorder=4, label="not known")
+
+
+def _mark_one_base_apart(axes: Axes, result: "FaceMap", scale: Scale) -> None:
+    """Stations with nothing assumed between them, laid onto the curve: only their shape is known."""
+    apart = result.one_base_apart
+    if apart is None or np.isnan(result.height_um).any():
+        return
+    off = np.interp(apart.station_mm, result.station_mm, result.height_um) - apart.height_um
+    height = apart.height_um + np.polyval(np.polyfit(apart.station_mm, off, 1), apart.station_mm)
+    axes.errorbar(
+        scale.length(apart.station_mm), scale.height(height), 2 * scale.height(apart.standard_uncertainty_um),
+        fmt="s", color=OTHER, markerfacecolor="white", markersize=5.5, elinewidth=1.0, capsize=2.5, zorder=5,
+        label=f"one base ({scale.length(apart.base_mm):.4g} {scale.length_unit}) apart",
+    )  # fmt: skip
+
+
+def _mark_unworn(axes: Axes, unworn_mm: Sequence[tuple[float, float]], scale: Scale) -> None:
+    for number, stretch in enumerate(unworn_mm):
+        start, end = scale.length(stretch)
+        axes.axvspan(
+            start, end, ymin=0.0, ymax=0.035, facecolor="white", edgecolor=SOFT, hatch="xxxx", zorder=1,
+            linewidth=0.6, label="never worn" if number == 0 else "",
+        )  # fmt: skip
+
+
+def _mark_extremes(axes: Axes, result: "FaceMap", scale: Scale) -> None:
+    """The figure beside the highest and the lowest place, with no more digits than it deserves."""
+    if result.sense.startswith("straight"):
+        return
+    decimals = decimals_for(float(scale.height(result.straightness_expanded_um / 2)))
+    for place, is_high in ((result.highest, True), (result.lowest, False)):
+        value = float(scale.height(place.height_um))
+        if round(value, decimals) == 0:
+            continue
+        at = int(np.nanargmin(np.abs(result.station_mm - place.station_mm)))
+        half = 2 * float(scale.height(result.standard_uncertainty_um[at]))
+        axes.annotate(
+            number_text(value, decimals).replace("-", "−"),
+            (float(scale.length(place.station_mm)), value + (half if is_high else -half)),
+            xytext=(0, 4 if is_high else -4),
+            textcoords="offset points",
+            ha="center",
+            va="bottom" if is_high else "top",
+            fontweight="bold",
+        )

@@ -1,0 +1,318 @@
+"""Sheets to write readings on at the machine, and the same as a table for a spreadsheet.
+
+A page shows where the face is, the stations in the order in which they are reached, and
+room for a forward and a reverse run; the table (CSV) has the same rows and is taken back
+by `waylog import`, once for each direction.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_pdf import PdfPages
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
+from acquire.model.bed import MEASURING, Bed, Instrument
+from acquire.model.errors import AnalysisError
+from acquire.model.units import MM_PER_INCH, length_text
+from analysis.draw.figures.looks import FAINT, INK, SOFT, look
+from analysis.draw.figures.section import draw_section, places_across
+
+PAPERS: Mapping[str, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+"""Width and height in mm."""
+MARGIN_MM = 14.0
+HEAD_MM = 128.0
+FOOT_MM = 22.0
+ROW_MM = 6.4
+SIGNS: Mapping[str, tuple[str, str]] = {
+    "slope": ("the end away from the headstock is higher", "the headstock end is higher"),
+    "roll": ("the rear way is higher", "the front way is higher"),
+    "offset": ("the plunger goes in: the face comes nearer", "the plunger comes out: the face goes away"),
+    "span": ("the measure is larger", "the measure is smaller"),
+}
+CAUTION = (
+    "Isolate the machine and lock it off first; hands and stands clear of feed, leadscrew and chuck; "
+    "lift heavy edges properly.\nLocal codes and licensed practice come first. "
+    "Never scrape from one survey: repeat it, confirm with blue and a straightedge."
+)
+COLUMNS = (0.0, 0.06, 0.20, 0.36, 0.57, 0.78, 1.0)
+"""Edges of the columns: number, station, feet, forward, reverse, note."""
+COLUMNS_WITHOUT_FEET = (0.0, 0.06, 0.20, 0.45, 0.70, 1.0)
+FIELDS = (
+    ("date", "by", "bed °C, top", "bottom"),
+    ("zero before", "zero after", "stands on", "clamped?"),
+)
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One face (or pair of faces) to be read with one instrument, or with any."""
+
+    faces: tuple[str, ...]
+    instrument: Instrument | None
+    station_mm: tuple[float, ...]
+    """Forward order; of a level the middles of its base, stepped foot to foot."""
+
+    @property
+    def name(self) -> str:
+        """The face, or FRONT+REAR."""
+        return "+".join(self.faces)
+
+    @property
+    def base_mm(self) -> float | None:
+        """Distance between the feet, of a level."""
+        is_level = self.instrument is not None and self.instrument.quantity == "slope"
+        return self.instrument.base_mm if is_level and self.instrument else None
+
+    @property
+    def unit(self) -> str | None:
+        """What a bare number stands for; None where no instrument is named."""
+        if self.instrument is None:
+            return None
+        return "div" if self.instrument.per_division is not None else self.instrument.unit
+
+
+def plan_sheet(bed: Bed, face: str, instrument: str | None = None) -> Sheet:
+    """Which stations a sheet asks for.
+
+    Parameters
+    ----------
+    bed : Bed
+    face : str
+        A face, or FRONT+REAR for a cross level.
+    instrument : str, optional
+        In bed.toml; a level is stepped foot to foot, everything else stands at the bed's stations.
+
+    Raises
+    ------
+    AnalysisError
+        Where the face or the instrument is not there, or the two do not fit.
+    """
+    faces = tuple(face.split("+"))
+    for each in faces:
+        if each not in bed.faces:
+            raise AnalysisError(each, "found no such face in bed.toml", ", ".join(bed.faces))
+    described = None if instrument is None else _measuring(bed, instrument)
+    is_roll = described is not None and described.quantity == "roll"
+    if len(faces) > 2 or len(set(faces)) < len(faces) or (len(faces) == 2) != is_roll:
+        raise AnalysisError(
+            face,
+            f"does not fit {instrument or 'a sheet without an instrument'}",
+            "FRONT+REAR for a cross level, one face for everything else",
+        )
+    return Sheet(faces, described, _stations(bed, described))
+
+
+def _measuring(bed: Bed, name: str) -> Instrument:
+    measuring = [each for each, found in bed.instruments.items() if found.quantity in MEASURING]
+    if name not in measuring:
+        raise AnalysisError(
+            name, "found no such measuring instrument in bed.toml", ", ".join(measuring) or "one"
+        )
+    return bed.instruments[name]
+
+
+def _stations(bed: Bed, instrument: Instrument | None) -> tuple[float, ...]:
+    if instrument is None or instrument.quantity != "slope" or not instrument.base_mm:
+        return bed.station_mm
+    base_mm = instrument.base_mm
+    steps = int(np.floor(bed.length_mm / base_mm + 1e-9))
+    if steps < 1:
+        raise AnalysisError(
+            instrument.name, f"its base of {base_mm:g} mm is longer than the bed", "a shorter"
+        )
+    return tuple(round(base_mm * (step + 0.5), 6) for step in range(steps))
+
+
+def write_sheets(bed: Bed, sheets: Sequence[Sheet], path: Path, paper: str = "A4") -> int:
+    """Write the sheets into one PDF.
+
+    Parameters
+    ----------
+    bed : Bed
+    sheets : sequence of Sheet
+    path : Path
+        Replaced if it is there.
+    paper : str
+        A4 | Letter.
+
+    Returns
+    -------
+    int
+        Number of pages.
+
+    Raises
+    ------
+    AnalysisError
+        Where it cannot be written.
+    """
+    pages = [(sheet, rows) for sheet in sheets for rows in _on_pages(sheet, PAPERS[paper][1])]
+    try:
+        with look(), PdfPages(path, metadata={"CreationDate": None, "Title": bed.name}) as printed:
+            for sheet, rows in pages:
+                printed.savefig(_draw_page(bed, sheet, rows, paper))
+    except OSError as error:
+        raise AnalysisError(str(path), f"cannot be written ({error.strerror})") from error
+    return len(pages)
+
+
+def _on_pages(sheet: Sheet, height_mm: float) -> list[range]:
+    """Which stations stand on which page."""
+    most = int((height_mm - 2 * MARGIN_MM - HEAD_MM - FOOT_MM) / ROW_MM)
+    count = len(sheet.station_mm)
+    return [range(start, min(start + most, count)) for start in range(0, count, most)]
+
+
+def refuse_existing(paths: Sequence[Path]) -> None:
+    """Refuse to write where there is a file already: it may hold readings.
+
+    Raises
+    ------
+    AnalysisError
+        With the first that is there.
+    """
+    for path in paths:
+        if path.exists():
+            raise AnalysisError(
+                str(path), "is there already and may hold readings", do="move it away, or give --output"
+            )
+
+
+def write_twin(sheet: Sheet, path: Path) -> None:
+    """Write the sheet as a table that `waylog import` takes back.
+
+    Raises
+    ------
+    AnalysisError
+        Where there is a file of that name already (it may hold readings), or it cannot be written.
+    """
+    unit = f" ({sheet.unit})" if sheet.unit else ""
+    where = f"--across {' '.join(sheet.faces)}" if len(sheet.faces) == 2 else f"--face {sheet.name}"
+    instrument = sheet.instrument.name if sheet.instrument else "INSTRUMENT"
+    lines = [
+        f"# {sheet.name}; a row left empty is a gap. Take it back, once for each direction:",
+        *(
+            f"# waylog import SURVEY {path.name} {where} --instrument {instrument} --direction {direction}"
+            for direction in ("forward", "reverse")
+        ),
+        f"station_mm,forward{unit},reverse{unit},note",
+        *(f"{station:g},,," for station in sheet.station_mm),
+    ]
+    refuse_existing([path])
+    try:
+        path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    except OSError as error:
+        raise AnalysisError(str(path), f"cannot be written ({error.strerror})") from error
+
+
+def _draw_page(bed: Bed, sheet: Sheet, rows: range, paper: str) -> Figure:
+    width, height = PAPERS[paper]
+    figure = Figure(figsize=(width / MM_PER_INCH, height / MM_PER_INCH))
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+    axes.set_xlim(0, width)
+    axes.set_ylim(height, 0)  # downwards, as one writes
+    axes.set_axis_off()
+    _draw_head(axes, bed, sheet, rows, width)
+    _draw_plan(axes, bed, sheet, width)
+    section = figure.add_axes((0.15, 1 - 91 / height, 0.7, 44 / height))
+    draw_section(section, bed, {}, {}, sheet.faces)
+    _draw_fields(axes, sheet, width)
+    _draw_rows(axes, bed, sheet, rows, width)
+    axes.text(MARGIN_MM, height - MARGIN_MM, CAUTION, va="bottom", fontsize=7, color=SOFT, linespacing=1.4)
+    return figure
+
+
+def _draw_head(axes: Axes, bed: Bed, sheet: Sheet, rows: range, width: float) -> None:
+    count = len(sheet.station_mm)
+    axes.text(MARGIN_MM, MARGIN_MM, sheet.name, va="top", fontsize=17, fontweight="bold")
+    axes.text(width - MARGIN_MM, MARGIN_MM + 1, bed.name, va="top", ha="right", fontsize=9)
+    part = "" if len(rows) == count else f"stations {rows.start + 1} to {rows.stop} of {count}"
+    axes.text(width - MARGIN_MM, MARGIN_MM + 6.5, part, va="top", ha="right", fontsize=8, color=SOFT)
+    axes.plot([MARGIN_MM, width - MARGIN_MM], [MARGIN_MM + 10] * 2, color=INK, linewidth=1.2)
+
+
+def _draw_plan(axes: Axes, bed: Bed, sheet: Sheet, width: float) -> None:
+    """The bed's outline from above with the face and its stations."""
+    left, right, top, low = MARGIN_MM, width - MARGIN_MM, MARGIN_MM + 13.0, MARGIN_MM + 28.0
+    outline = Rectangle((left, top), right - left, low - top, facecolor="none", edgecolor=INK, linewidth=0.8)
+    axes.add_patch(outline)
+    for name, across in places_across(bed).items():
+        y = low - 2.5 - across * (low - top - 5.0)
+        if name not in sheet.faces:
+            axes.plot([left, right], [y, y], color=FAINT, linewidth=1.2)
+            continue
+        axes.plot([left, right], [y, y], color=INK, linewidth=2.5)
+        x = left + np.array(sheet.station_mm) / bed.length_mm * (right - left)
+        axes.plot(x, np.full(len(x), y), "o", color="white", markeredgecolor=INK, markersize=4)
+    middle = (left + right) / 2
+    for words, at, side in (
+        (bed.origin, left, "left"), ("front, operator's side", middle, "center"), ("far end", right, "right"),
+    ):  # fmt: skip
+        axes.text(at, low + 1.2, words, va="top", ha=side, fontsize=7, color=SOFT)
+
+
+def _draw_fields(axes: Axes, sheet: Sheet, width: float) -> None:
+    left, right = MARGIN_MM, width - MARGIN_MM
+    y = MARGIN_MM + 83.0
+    named = sheet.instrument
+    words = named.name if named else "________________"
+    if named is not None and sheet.base_mm:
+        words += f", base {length_text(sheet.base_mm)}"
+    if named is not None and named.per_division is not None:
+        words += f", {named.per_division:g} {named.unit.replace('um', 'µm')} a division"
+    carried = "     carried on ________________" if named is None or named.quantity == "offset" else ""
+    axes.text(left, y, f"instrument: {words}{carried}", fontsize=9, va="center")
+    for line in FIELDS:
+        y += 7.5
+        for x, field in zip(np.linspace(left, right, len(line) + 1).tolist(), line, strict=False):
+            axes.text(x, y, field, fontsize=8, va="center")
+            start = x + 2.0 + 1.55 * len(field)
+            axes.plot([start, x + (right - left) / len(line) - 3], [y + 1.6] * 2, color=SOFT, linewidth=0.5)
+    axes.text(left, y + 9.0, _sign_words(named), fontsize=8.5, va="center", fontweight="bold")
+
+
+def _sign_words(instrument: Instrument | None) -> str:
+    if instrument is None:
+        return "Write down the sign of every reading, as the instrument shows it."
+    plus, minus = SIGNS[instrument.quantity]
+    if instrument.sign < 0:
+        plus, minus = minus, plus
+    return f"As the instrument shows it:  + means {plus};\n− means {minus}."
+
+
+def _draw_rows(axes: Axes, bed: Bed, sheet: Sheet, rows: range, width: float) -> None:
+    left, right, top = MARGIN_MM, width - MARGIN_MM, MARGIN_MM + HEAD_MM - 12.0
+    columns = COLUMNS if sheet.base_mm else COLUMNS_WITHOUT_FEET
+    edges = (left + (right - left) * np.array(columns)).tolist()
+    for x, words in zip(edges, _heads(bed, sheet), strict=False):
+        axes.text(x + 1.5, top + ROW_MM / 2, words, fontsize=8, va="center", color=SOFT)
+    for line in range(len(rows) + 2):
+        y, width_pt = top + ROW_MM * line, 0.9 if line < 2 else 0.4
+        axes.plot([left, right], [y, y], color=INK if line < 2 else SOFT, linewidth=width_pt)
+    for x in edges:
+        axes.plot([x, x], [top, top + ROW_MM * (len(rows) + 1)], color=SOFT, linewidth=0.4)
+    for line, index in enumerate(rows, 1):
+        _draw_row(axes, bed, sheet, index, edges, top + ROW_MM * (line + 0.5))
+
+
+def _heads(bed: Bed, sheet: Sheet) -> tuple[str, ...]:
+    unit = f", {sheet.unit.replace('um', 'µm')}" if sheet.unit else ""
+    of_length = "in" if bed.is_inch else "mm"
+    feet = (f"feet, {of_length}",) if sheet.base_mm else ()
+    return ("", f"station, {of_length}", *feet, f"↓ forward{unit}", f"↑ reverse{unit}", "note")
+
+
+def _draw_row(axes: Axes, bed: Bed, sheet: Sheet, index: int, edges: Sequence[float], y: float) -> None:
+    at = sheet.station_mm[index]
+    axes.text(edges[0] + 1.5, y, f"{index + 1}", fontsize=8, va="center", color=SOFT)
+    axes.text(edges[2] - 3, y, _number(at, bed), fontsize=10, va="center", ha="right", fontweight="bold")
+    if sheet.base_mm:
+        feet = [_number(at + side * sheet.base_mm / 2, bed) for side in (-1, 1)]
+        axes.text(edges[2] + 1.5, y, " – ".join(feet), fontsize=8, va="center")
+
+
+def _number(mm: float, bed: Bed) -> str:
+    return f"{round(mm / MM_PER_INCH, 2):g}" if bed.is_inch else f"{round(mm, 1):g}"

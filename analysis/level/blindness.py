@@ -1,0 +1,106 @@
+"""Wavelengths that a slope over a base cannot see.
+
+An instrument with its feet `B` apart reads the difference of two heights.  A shape that
+repeats itself after B, B/2, B/3, ... lifts both feet alike and is not seen at all; close by,
+where B/λ is within 0.05 of a whole number, what is left drowns in the noise.  Two bases
+are blind together only where each of them is.
+
+Source: derived for this project from the difference of two heights (gain 2 sin(πB/λ)).
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acquire.model.errors import AnalysisError
+
+PRACTICALLY_BLIND = 0.05
+"""How near B/λ may come to a whole number before the base counts as blind."""
+
+BASES_WANTED = 6.0
+"""How many times the longest unseen wavelength must fit into the length covered."""
+
+Interval = tuple[float, float]
+
+
+def _blind_intervals(base_mm: float, highest_per_mm: float) -> list[Interval]:
+    """The stretches of 1/λ in which one base is blind, up to `highest_per_mm`."""
+    count = int(np.floor(highest_per_mm * base_mm + PRACTICALLY_BLIND + 1e-9))
+    return [
+        ((k - PRACTICALLY_BLIND) / base_mm, (k + PRACTICALLY_BLIND) / base_mm) for k in range(1, count + 1)
+    ]
+
+
+def _overlaps(one: list[Interval], other: list[Interval]) -> list[Interval]:
+    """What two lists of intervals have in common."""
+    pairs = [(max(a[0], b[0]), min(a[1], b[1])) for a in one for b in other]
+    return sorted(pair for pair in pairs if pair[0] < pair[1])
+
+
+def blind_wavelengths_mm(bases_mm: Sequence[float], shortest_mm: float | None = None) -> NDArray[np.float64]:
+    """The wavelengths that none of the bases can see, longest first.
+
+    Parameters
+    ----------
+    bases_mm : sequence of float
+        Distances between the feet, in mm; one or more.
+    shortest_mm : float, optional
+        Where to stop; a fifth of the longest base by default (they go on without end).
+
+    Returns
+    -------
+    wavelength_mm : array
+        The middle (in 1/λ) of each stretch in which every base is practically blind.
+
+    Raises
+    ------
+    AnalysisError
+        If there is no base, or one is not above zero.
+
+    Examples
+    --------
+    >>> blind_wavelengths_mm([400]).round(1)
+    array([400. , 200. , 133.3, 100. ,  80. ])
+    >>> blind_wavelengths_mm([200, 100])
+    array([100.,  50.])
+    """
+    if not len(bases_mm) or min(bases_mm) <= 0:
+        raise AnalysisError("base_mm", f"found {list(bases_mm)}", "one or more lengths above 0 mm")
+    highest = 1.0 / (shortest_mm or max(bases_mm) / 5)
+    shared = _blind_intervals(bases_mm[0], highest)
+    for base in bases_mm[1:]:
+        shared = _overlaps(shared, _blind_intervals(base, highest))
+    return np.array([2.0 / (low + high) for low, high in shared])
+
+
+def shape_warning(bases_mm: Sequence[float], covered_mm: float) -> str:
+    """What must be said beside a curve drawn between stations; empty where nothing must.
+
+    The curve's band may be called a 95 % band where the longest wavelength that nothing
+    sees fits six times into the length covered: with one base that is six bases.
+
+    Parameters
+    ----------
+    bases_mm : sequence of float
+        Distances between the feet, in mm.
+    covered_mm : float
+        Length of way that the feet covered, in mm.
+
+    Examples
+    --------
+    >>> shape_warning([200], 1500), shape_warning([400, 270], 1500)
+    ('', '')
+    >>> print(shape_warning([400], 1500))
+    Feet 400 mm apart on 1500 mm of way cannot see ripples 400, 200, 133.3, 100, 80 mm long: the shape between stations one base apart is an assumption, and its band is no 95 % band. Run it again with a second base, or add an indicator or straightedge.
+    """  # noqa: E501
+    blind = blind_wavelengths_mm(bases_mm)
+    if not len(blind) or covered_mm >= BASES_WANTED * blind[0]:
+        return ""
+    bases = " and ".join(f"{base:g}" for base in sorted(set(bases_mm), reverse=True))
+    ripples = ", ".join(f"{round(wave, 1):g}" for wave in blind)
+    return (
+        f"Feet {bases} mm apart on {covered_mm:.0f} mm of way cannot see ripples {ripples} mm long: "
+        "the shape between stations one base apart is an assumption, and its band is no 95 % band. "
+        "Run it again with a second base, or add an indicator or straightedge."
+    )

@@ -1,0 +1,366 @@
+"""How late the readings are: a forward and a reverse traverse of the same way compared.
+
+A reading that comes `T` late shows the slope where the instrument was `T` ago; going the
+other way the shape shifts the other way.  Both passes are fitted with one smooth slope
+(cubic B-spline, knots 12 mm apart), a jump of zero between passes, and one T; a further
+constant shift against the direction of travel (backlash in the position) looks like
+v·T and can be told from it only by passes at different speeds.
+
+A way whose slope rises evenly (a pure bow) only shifts by a constant, which is the jump:
+there T cannot be known, and `determinable` says so.
+
+Source: derived for this project; the uncertainty is the bound that the curvature of the
+fit allows, √2·u/(2v)/√Σ(s′ − s̄′)² for two equal passes.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import linalg, sparse
+from scipy.interpolate import BSpline
+
+from acquire.model.errors import AnalysisError
+
+Array = NDArray[np.float64]
+
+KNOT_MM = 12.0
+LARGEST_UNCERTAINTY_S = 0.2
+SIGNAL_OVER_NOISE = 3.0
+"""How far the information on T must stand out of what noise alone would show."""
+GRID_S = 0.05
+TOO_EVEN = "the slope of this way changes too evenly (a plain bow?) to show a lag"
+
+
+@dataclass(frozen=True, eq=False)
+class Pass:
+    """Readings of one traverse in one direction, with the position at the same instants."""
+
+    time_s: Array
+    """Time of each reading, rising, in s, shape (n,)."""
+    position_mm: Array
+    """Position of the middle of the base at that time, in mm, shape (n,)."""
+    slope_um_per_m: Array
+    """What was read then, in µm/m, shape (n,)."""
+    standard_uncertainty_um_per_m: float
+    """Standard uncertainty of one reading, in µm/m."""
+
+
+@dataclass(frozen=True)
+class Lag:
+    """How late readings are, or that it cannot be known."""
+
+    time_s: float
+    """The lag, in s: readings show where the instrument was this long ago."""
+    standard_uncertainty_s: float
+    """Its standard uncertainty; infinite where the passes say nothing."""
+    determinable: bool
+    """Whether the lag is known to better than 0.2 s and may be used."""
+    reason: str
+    """Why not; empty where it is."""
+    offset_mm: float | None = None
+    """Shift against the direction of travel, where it was asked for; else None."""
+    offset_standard_uncertainty_mm: float | None = None
+    """Its standard uncertainty."""
+
+
+def pass_of(
+    time_s: ArrayLike, position_mm: ArrayLike, slope_um_per_m: ArrayLike, standard_uncertainty_um_per_m: float
+) -> Pass:
+    """Check the readings of one pass.
+
+    Raises
+    ------
+    AnalysisError
+        If lengths differ, fewer than ten readings are there, a number is not finite, time
+        does not rise, or the uncertainty is not above zero.
+
+    Examples
+    --------
+    >>> pass_of(np.arange(20), 5 * np.arange(20), np.zeros(20), 1.0).position_mm[-1]
+    np.float64(95.0)
+    """
+    time, position, slope = (np.asarray(a, dtype=float) for a in (time_s, position_mm, slope_um_per_m))
+    if time.ndim != 1 or not time.shape == position.shape == slope.shape or len(time) < 10:
+        raise AnalysisError(
+            "pass",
+            f"found {time.size} times, {position.size} positions, {slope.size} slopes",
+            "ten or more of each",
+        )
+    if not all(np.all(np.isfinite(a)) for a in (time, position, slope)) or np.any(np.diff(time) <= 0):
+        raise AnalysisError(
+            "pass", "a number is missing or time does not rise", "finite numbers in order of time"
+        )
+    if not standard_uncertainty_um_per_m > 0:
+        raise AnalysisError("pass", f"found an uncertainty of {standard_uncertainty_um_per_m}", "one above 0")
+    return Pass(time, position, slope, float(standard_uncertainty_um_per_m))
+
+
+@dataclass(frozen=True, eq=False)
+class _Setup:
+    """What does not change with the lag; readings divided by their uncertainty."""
+
+    passes: Sequence[Pass]
+    kept: list[NDArray[np.bool_]]
+    knots: Array
+    run_of: NDArray[np.intp]
+    weight: Array
+    reading: Array
+    jump: sparse.csr_array
+
+
+@dataclass(frozen=True, eq=False)
+class _Fit:
+    """One smooth slope and the jumps between passes, at one lag and offset."""
+
+    position_mm: Array
+    velocity_mm_per_s: Array
+    design: sparse.csr_array
+    inverse: Array
+    unknown: Array
+    residual: Array
+
+    @property
+    def misfit(self) -> float:
+        return float(self.residual @ self.residual)
+
+    def left_over(self, columns: Array) -> Array:
+        """What the smooth slope and the jumps cannot take up of each column."""
+        return columns - self.design @ (self.inverse @ (self.design.T @ columns))
+
+
+def lag_from_passes(
+    passes: Sequence[Pass], *, with_offset: bool = False, range_s: tuple[float, float] = (-1.0, 4.0)
+) -> Lag:
+    """The lag from passes in both directions over the same stretch.
+
+    Parameters
+    ----------
+    passes : sequence of Pass
+        At least one forward and one reverse; at different speeds if `with_offset`.
+    with_offset : bool
+        Also find a constant shift of position against the direction of travel (backlash).
+    range_s : tuple of float
+        Where to look for the lag; readings whose position that long before is not known
+        are left out.
+
+    Returns
+    -------
+    Lag
+
+    Raises
+    ------
+    AnalysisError
+        If all passes go one way, do not overlap, or are too short for the range.
+
+    Examples
+    --------
+    >>> t = np.arange(0, 120, 0.1)
+    >>> slope = lambda x: 50 * np.sin(x / 40)
+    >>> there = pass_of(t, 5 * t, slope(5 * (t - 0.4)), 1.0)
+    >>> back = pass_of(t, 600 - 5 * t, slope(600 - 5 * (t - 0.4)), 1.0)
+    >>> round(lag_from_passes([there, back]).time_s, 3)
+    0.4
+    """
+    directions = {np.sign(p.position_mm[-1] - p.position_mm[0]) for p in passes}
+    if not {1.0, -1.0} <= directions:
+        raise AnalysisError("lag", "found passes in one direction only", "one forward and one reverse")
+    setup = _setup(passes, range_s)
+    coarse = np.arange(range_s[0], range_s[1] + 1e-9, 4 * GRID_S)
+    misfits = _misfits(setup, coarse)
+    fine = np.clip(coarse[np.argmin(misfits)] + GRID_S * np.arange(-4, 5), *range_s)
+    start = np.array([fine[np.argmin(_misfits(setup, fine))], 0.0])
+    point = _refined(setup, start, with_offset)
+    if not _stands_out(coarse, misfits, _noise_factor(setup, _fit(setup, point))):
+        return _unknown(float(point[0]), TOO_EVEN, with_offset)
+    return _judged(setup, point, with_offset, range_s)
+
+
+def _setup(passes: Sequence[Pass], range_s: tuple[float, float]) -> _Setup:
+    kept = [_inside(one, range_s) for one in passes]
+    run_of = np.repeat(np.arange(len(passes)), [int(keep.sum()) for keep in kept])
+    weight = 1 / np.array([one.standard_uncertainty_um_per_m for one in passes])[run_of]
+    reading = np.concatenate([one.slope_um_per_m[keep] for one, keep in zip(passes, kept, strict=True)])
+    jump = sparse.csr_array((run_of[:, None] == np.arange(1, len(passes))) * weight[:, None])
+    return _Setup(passes, kept, _knots(passes, kept, range_s), run_of, weight, reading * weight, jump)
+
+
+def _inside(one: Pass, range_s: tuple[float, float]) -> NDArray[np.bool_]:
+    """Readings whose position is known at every lag in the range."""
+    time = one.time_s
+    kept = (time - max(range_s[1], 0.0) >= time[0]) & (time - min(range_s[0], 0.0) <= time[-1])
+    if kept.sum() < 10:
+        raise AnalysisError(
+            "lag",
+            f"a pass lasts only {time[-1] - time[0]:.1f} s",
+            f"longer than {range_s[1] - range_s[0]:g} s",
+        )
+    return kept
+
+
+def _shifted(one: Pass, kept: NDArray[np.bool_], point: Array) -> tuple[Array, Array]:
+    """Where the instrument was when each reading's value was true, and how fast it then went."""
+    then = one.time_s[kept] - point[0]
+    velocity = np.gradient(one.position_mm, one.time_s)
+    way = np.sign(one.position_mm[-1] - one.position_mm[0])
+    return np.interp(then, one.time_s, one.position_mm) - point[1] * way, np.interp(
+        then, one.time_s, velocity
+    )
+
+
+def _knots(passes: Sequence[Pass], kept: list[NDArray[np.bool_]], range_s: tuple[float, float]) -> Array:
+    """Evenly spaced knots over everything that any lag in the range can reach."""
+    ends = [
+        _shifted(one, keep, np.array([lag, 0.0]))[0]
+        for one, keep in zip(passes, kept, strict=True)
+        for lag in range_s
+    ]
+    lowest, highest = min(e.min() for e in ends) - KNOT_MM, max(e.max() for e in ends) + KNOT_MM
+    overlap = min(e.max() for e in ends) - max(e.min() for e in ends)
+    if overlap < 4 * KNOT_MM:
+        raise AnalysisError(
+            "lag", f"the passes share {max(overlap, 0):.0f} mm", f"{4 * KNOT_MM:.0f} mm or more"
+        )
+    count = int(np.ceil((highest - lowest) / KNOT_MM))
+    return lowest + KNOT_MM * np.arange(-3, count + 4)
+
+
+def _fit(setup: _Setup, point: Array) -> _Fit:
+    """Fit one smooth slope and the jumps at a given lag and offset."""
+    where = [_shifted(one, keep, point) for one, keep in zip(setup.passes, setup.kept, strict=True)]
+    position = np.concatenate([p for p, _ in where])
+    basis = BSpline.design_matrix(position, setup.knots, 3)
+    weighted = sparse.diags_array(setup.weight) @ sparse.csr_array(basis)
+    design = sparse.csr_array(sparse.hstack([weighted, setup.jump], format="csr"))
+    inverse = linalg.pinvh((design.T @ design).toarray())
+    unknown = inverse @ (design.T @ setup.reading)
+    residual = setup.reading - design @ unknown
+    return _Fit(position, np.concatenate([v for _, v in where]), design, inverse, unknown, residual)
+
+
+def _steepness(setup: _Setup, fit: _Fit) -> sparse.csr_array:
+    """Slopes of the cubic B-splines at each position, shape (readings, splines)."""
+    lower = sparse.csr_array(BSpline.design_matrix(fit.position_mm, setup.knots[1:-1], 2))
+    count = lower.shape[1]
+    ones = np.ones(count) / KNOT_MM
+    step = sparse.diags_array([-ones, ones], offsets=[0, 1], shape=(count, count + 1), format="csr")
+    return sparse.csr_array(lower @ step)
+
+
+def _movement(setup: _Setup, fit: _Fit) -> Array:
+    """How far each position moves per second of lag and per mm of offset, over its uncertainty."""
+    way = np.array([np.sign(one.position_mm[-1] - one.position_mm[0]) for one in setup.passes])[setup.run_of]
+    return -np.column_stack([fit.velocity_mm_per_s, way]) * setup.weight[:, None]
+
+
+def _sensitivity(setup: _Setup, fit: _Fit) -> Array:
+    """What lag and offset do to the readings that nothing else in the fit can do."""
+    steepness = _steepness(setup, fit)
+    local = steepness @ fit.unknown[: steepness.shape[1]]
+    return fit.left_over(_movement(setup, fit) * local[:, None])
+
+
+def _spurious(setup: _Setup, fit: _Fit) -> tuple[float, float]:
+    """The information on the lag that noise alone would show, and its standard deviation."""
+    tangent = sparse.diags_array(_movement(setup, fit)[:, 0]) @ _steepness(setup, fit)
+    across = (fit.design.T @ tangent).toarray()
+    left = (tangent.T @ tangent).toarray() - across.T @ fit.inverse @ across
+    form = left @ fit.inverse[: len(left), : len(left)]
+    return float(np.trace(form)), float(np.sqrt(2 * np.sum(form * form.T)))
+
+
+def _misfits(setup: _Setup, lags: Array) -> Array:
+    """What is left at each lag, no offset."""
+    return np.array([_fit(setup, np.array([lag, 0.0])).misfit for lag in lags])
+
+
+def _stands_out(lags: Array, misfits: Array, factor: float) -> bool:
+    """Whether only lags near the best fit nearly as well: three times the allowed uncertainty either way."""
+    alike = lags[misfits <= misfits.min() + 9 * factor]
+    return bool(np.ptp(alike) <= 6 * LARGEST_UNCERTAINTY_S)
+
+
+def _refined(setup: _Setup, point: Array, with_offset: bool) -> Array:
+    """Newton steps on the least squares until they no longer help."""
+    active = slice(0, 2 if with_offset else 1)
+    fit = _fit(setup, point)
+    for _ in range(30):
+        step = np.zeros(2)
+        step[active] = np.linalg.lstsq(_sensitivity(setup, fit)[:, active], fit.residual, rcond=1e-6)[0]
+        step = np.clip(step, [-2 * GRID_S, -0.5], [2 * GRID_S, 0.5])
+        nearer = _halved(setup, point, step, fit.misfit)
+        if nearer is None:
+            break
+        point, fit = nearer
+        if np.all(np.abs(step) < 1e-6):
+            break
+    return point
+
+
+def _halved(setup: _Setup, point: Array, step: Array, misfit: float) -> tuple[Array, _Fit] | None:
+    """The first of the step, its half, its quarter, its eighth that lessens the misfit."""
+    first, last = setup.knots[3] + KNOT_MM / 2, setup.knots[-4] - KNOT_MM / 2
+    for times in (1.0, 0.5, 0.25, 0.125):
+        moved = point + times * step
+        where = [_shifted(one, keep, moved)[0] for one, keep in zip(setup.passes, setup.kept, strict=True)]
+        if min(w.min() for w in where) < first or max(w.max() for w in where) > last:
+            continue
+        fit = _fit(setup, moved)
+        if fit.misfit < misfit:
+            return moved, fit
+    return None
+
+
+def _noise_factor(setup: _Setup, fit: _Fit) -> float:
+    """Square of what the stated uncertainty must be multiplied by: residuals larger than stated, or alike."""
+    size = fit.misfit / max(len(fit.residual) - fit.design.shape[1], 1)
+    parts = [fit.residual[setup.run_of == k] for k in range(len(setup.passes))]
+    shared = sum(float(part[1:] @ part[:-1]) for part in parts) / max(fit.misfit, 1e-300)
+    rho = min(max(shared, 0.0), 0.98)
+    return max(size, 1.0) + size * 2 * rho / (1 - rho)
+
+
+def _judged(setup: _Setup, point: Array, with_offset: bool, range_s: tuple[float, float]) -> Lag:
+    """Put an uncertainty beside the lag, and say whether it can be known at all.
+
+    Noise makes the fitted slope wavy, which looks like information; what it would give by
+    itself is taken off, and what is left must stand out of its scatter.
+    """
+    fit = _fit(setup, point)
+    factor = _noise_factor(setup, fit)
+    columns = _sensitivity(setup, fit)[:, : 2 if with_offset else 1]
+    spurious, spread = _spurious(setup, fit)
+    seen = columns.T @ columns
+    if seen[0, 0] <= (spurious + SIGNAL_OVER_NOISE * spread) * factor:
+        return _unknown(float(point[0]), TOO_EVEN, with_offset)
+    if with_offset and _share_of_its_own(seen) < 1e-3:
+        reason = "all passes went at one speed: a lag and a shift of position look alike"
+        return _unknown(float(point[0]), reason, with_offset)
+    information = seen * (1 - spurious * factor / seen[0, 0])
+    sd = np.sqrt(np.diag(np.linalg.inv(information)) * factor)
+    lag = Lag(float(point[0]), float(sd[0]), True, "")
+    if with_offset:
+        lag = replace(lag, offset_mm=float(point[1]), offset_standard_uncertainty_mm=float(sd[1]))
+    return _refuse_vague(lag, range_s)
+
+
+def _unknown(time_s: float, reason: str, with_offset: bool) -> Lag:
+    endless = float("inf")
+    return Lag(time_s, endless, False, reason, None, endless if with_offset else None)
+
+
+def _share_of_its_own(information: Array) -> float:
+    """How much of what the lag does an offset cannot do, 0 to 1."""
+    return 1 - float(information[0, 1] ** 2 / (information[0, 0] * information[1, 1]))
+
+
+def _refuse_vague(lag: Lag, range_s: tuple[float, float]) -> Lag:
+    """Mark a lag that is too uncertain, or at the end of where it was looked for."""
+    if lag.standard_uncertainty_s >= LARGEST_UNCERTAINTY_S:
+        found = f"known only to ± {lag.standard_uncertainty_s:.2f} s"
+        reason = f"{found}; better than {LARGEST_UNCERTAINTY_S:g} s is needed"
+        return replace(lag, determinable=False, reason=reason)
+    if not range_s[0] < lag.time_s < range_s[1]:
+        return replace(lag, determinable=False, reason="the best lag is at the end of the range searched")
+    return lag

@@ -1,0 +1,188 @@
+"""The heights of one face, or of one difference of faces, and how well they are known together.
+
+Heights are deviations along the face's outward normal: positive is metal standing
+proud.  A profile never comes without its positions, and its uncertainty is a full
+covariance: heights along a way share the errors of the steps before them, so the
+standard uncertainties alone would misjudge every line drawn through them.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from acquire.model.errors import AnalysisError
+
+SAME_STATION_MM = 1e-6
+_SYMMETRY = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class Profile:
+    """Heights at stations, with their joint covariance.
+
+    Raises
+    ------
+    AnalysisError
+        If the shapes do not fit, a value is not finite, the stations do not rise
+        from one to the next, or the covariance is not symmetric or has a negative
+        variance or an impossible correlation.
+
+    Examples
+    --------
+    >>> profile = Profile("front-vee", [0, 100, 200], [0, -3, 0], np.diag([1, 4, 1]))
+    >>> profile.standard_uncertainty_um
+    array([1., 2., 1.])
+    """
+
+    face: str
+    """The face's id, or what the difference is of."""
+    station_mm: NDArray[np.float64]
+    """Positions along the bed, shape (n,), rising."""
+    height_um: NDArray[np.float64]
+    """Heights, shape (n,)."""
+    covariance_um2: NDArray[np.float64]
+    """Covariance of the heights, shape (n, n)."""
+
+    def __post_init__(self) -> None:
+        where = f"profile of {self.face}" if self.face else "profile"
+        station = _finite(where, "station_mm", self.station_mm)
+        height = _finite(where, "height_um", self.height_um)
+        covariance = _finite(where, "covariance_um2", self.covariance_um2)
+        _check_shapes(where, station, height, covariance)
+        _check_rising(where, station)
+        _check_covariance(where, covariance)
+        object.__setattr__(self, "station_mm", _frozen(station))
+        object.__setattr__(self, "height_um", _frozen(height))
+        object.__setattr__(self, "covariance_um2", _frozen((covariance + covariance.T) / 2))
+
+    @property
+    def standard_uncertainty_um(self) -> NDArray[np.float64]:
+        """Standard uncertainty of each height, shape (n,), before or after whatever line was removed."""
+        return np.sqrt(np.clip(np.diag(self.covariance_um2), 0, None))
+
+    def through(self, matrix: ArrayLike, station_mm: ArrayLike, face: str | None = None) -> "Profile":
+        """Return linear combinations of the heights as a profile at `station_mm`, covariance included.
+
+        Parameters
+        ----------
+        matrix : array, shape (m, n)
+            Each row makes one new height out of the present ones.
+        station_mm : array, shape (m,)
+            Where the new heights are.
+        face : str, optional
+            What the new profile is of; the same face if left out.
+
+        Examples
+        --------
+        The mean of two stations of equal, independent uncertainty:
+
+        >>> halves = Profile("f", [0, 100], [1, 3], np.eye(2)).through([[0.5, 0.5]], [50])
+        >>> float(halves.height_um[0]), float(halves.covariance_um2[0, 0])
+        (2.0, 0.5)
+        """
+        rows = np.asarray(matrix, float)
+        covariance = rows @ self.covariance_um2 @ rows.T
+        return Profile(
+            self.face if face is None else face,
+            np.asarray(station_mm, float),
+            rows @ self.height_um,
+            (covariance + covariance.T) / 2,
+        )
+
+    def minus(self, other: "Profile", *, cross_covariance_um2: ArrayLike | None) -> "Profile":
+        """Subtract `other` at the stations both have.
+
+        Parameters
+        ----------
+        other : Profile
+            What is subtracted.
+        cross_covariance_um2 : array, shape (n, m), or None
+            Covariance of each height here (rows) with each height of `other`
+            (columns); the errors they share cancel.  None says that they share none.
+            There is no default: leaving the shared part out by oversight would
+            overstate, or hide, a disagreement.
+
+        Raises
+        ------
+        AnalysisError
+            If no station is common, or the cross-covariance has the wrong shape.
+
+        Examples
+        --------
+        The same map held against itself differs by nothing, with certainty:
+
+        >>> a = Profile("f", [0, 100], [1, 3], np.eye(2))
+        >>> same = a.minus(a, cross_covariance_um2=np.eye(2))
+        >>> same.height_um, same.standard_uncertainty_um
+        (array([0., 0.]), array([0., 0.]))
+        """
+        where = f"{self.face} minus {other.face}"
+        here, there = _common(where, self.station_mm, other.station_mm)
+        covariance = self.covariance_um2[np.ix_(here, here)] + other.covariance_um2[np.ix_(there, there)]
+        if cross_covariance_um2 is not None:
+            cross = _finite(where, "cross_covariance_um2", cross_covariance_um2)
+            if cross.shape != (needed := (self.station_mm.size, other.station_mm.size)):
+                raise AnalysisError(where, f"cross-covariance of shape {cross.shape}", f"shape {needed}")
+            shared = cross[np.ix_(here, there)]
+            covariance = covariance - shared - shared.T
+        difference = self.height_um[here] - other.height_um[there]
+        return Profile(f"{self.face} − {other.face}", self.station_mm[here], difference, covariance)
+
+
+def _finite(where: str, name: str, values: ArrayLike) -> NDArray[np.float64]:
+    array = np.asarray(values, float)
+    wrong = np.argwhere(~np.isfinite(array))
+    if wrong.size:
+        place = ", ".join(str(i) for i in wrong[0])
+        raise AnalysisError(where, f"{name}[{place}] is not a finite number", "finite numbers only")
+    return array
+
+
+def _check_shapes(where: str, station: NDArray, height: NDArray, covariance: NDArray) -> None:
+    n = station.size
+    if station.ndim != 1 or n == 0 or height.shape != (n,) or covariance.shape != (n, n):
+        raise AnalysisError(
+            where,
+            f"stations {station.shape}, heights {height.shape}, covariance {covariance.shape}",
+            "one height for each station and a square covariance of that size",
+        )
+
+
+def _check_rising(where: str, station: NDArray) -> None:
+    fall = np.flatnonzero(np.diff(station) <= 0)
+    if fall.size:
+        i = fall[0]
+        raise AnalysisError(
+            where, f"station {station[i + 1]:g} mm after {station[i]:g} mm", "stations that rise, each once"
+        )
+
+
+def _check_covariance(where: str, covariance: NDArray) -> None:
+    slack = _SYMMETRY * np.max(np.abs(covariance))
+    if np.any(np.abs(covariance - covariance.T) > slack):
+        raise AnalysisError(where, "covariance that is not symmetric", "cov(i, j) equal to cov(j, i)")
+    variance = np.diag(covariance)
+    if np.any(variance < -slack):
+        raise AnalysisError(where, f"variance of {variance.min():g} µm²", "variances of 0 or more")
+    deviation = np.sqrt(np.clip(variance, 0, None) + slack)
+    if np.any(np.abs(covariance) > np.outer(deviation, deviation) + slack):
+        raise AnalysisError(where, "covariance larger than its variances allow", "correlations within ±1")
+
+
+def _frozen(array: NDArray) -> NDArray:
+    own = array.copy()
+    own.flags.writeable = False
+    return own
+
+
+def _common(where: str, a: NDArray, b: NDArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    nearest = np.abs(a[:, None] - b[None, :]).argmin(axis=1)
+    here = np.flatnonzero(np.abs(a - b[nearest]) <= SAME_STATION_MM)
+    if not here.size:
+        raise AnalysisError(
+            where,
+            f"stations {a[0]:g} to {a[-1]:g} mm and {b[0]:g} to {b[-1]:g} mm, none of them shared",
+            "at least one common station",
+        )
+    return here, nearest[here]

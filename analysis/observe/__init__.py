@@ -1,0 +1,17 @@
+"""Turns a traverse, whatever its instrument, into linear observations of the heights."""
+
+from analysis.observe.observing import joined, observe, observe_all
+from analysis.observe.states import state_warnings
+from analysis.observe.terms import Form, Nuisance, Observations, Place, weighted_sum
+
+__all__ = [
+    "Form",
+    "Nuisance",
+    "Observations",
+    "Place",
+    "joined",
+    "observe",
+    "observe_all",
+    "state_warnings",
+    "weighted_sum",
+]

@@ -1,0 +1,287 @@
+"""Levels drawn along a face: all its dense slope traverses as one block of heights.
+
+The estimator for dense slopes says what they make of the heights at the bed's stations,
+up to a height and a tilt. Both come back as unknowns: the tilt is the zero of the level,
+so that two faces read with one zero can be held against each other.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+import numpy as np
+from scipy.special import chdtrc
+
+from acquire.model.bed import Bed, Instrument
+from acquire.model.errors import AnalysisError
+from acquire.model.traverse import Stations, Traverse
+from analysis.level.continuous import Belief, DenseHeights, heights_from_dense_slopes
+from analysis.level.slopes import DenseTraverse, dense_traverse
+from analysis.observe.carriers import face_named
+from analysis.observe.differences import description_warnings
+from analysis.observe.interpolating import interpolation_rows
+from analysis.observe.lateness import put_back
+from analysis.observe.slope import slope_sign
+from analysis.observe.stations import order_of_reading, usable
+from analysis.observe.terms import Nuisance, Observations, Place
+from analysis.observe.uncertainty import least_uncertainty, scale_nuisances
+
+UM_PER_M = 1000.0
+NOISE_DOUBTED_BELOW = 0.01
+LEAST_STATIONS = 3
+
+
+def observe_dense(
+    traverses: Sequence[Traverse],
+    bed: Bed,
+    *,
+    anchored: bool = False,
+    zero_of: int | None = None,
+    belief: Belief | None = None,
+) -> Observations:
+    """One block of heights from all dense slope traverses of one face.
+
+    Parameters
+    ----------
+    traverses : sequence of Traverse
+        All on one face.
+    anchored : bool
+        Whether other readings tie the heights between stations a base apart.
+    zero_of : int, optional
+        Number of the traverse whose zero is to stay an unknown by name, because a
+        traverse of another face shares it; the first by default.
+    belief : Belief, optional
+        Kind of way and noise, taken as given.
+    """
+    first = traverses[0]
+    face = face_named(bed, first.setup.face, f"traverse {first.number:03d}")
+    kept = [usable(each.stations, f"traverse {each.number:03d}", bed.length_mm) for each in traverses]
+    signs = [
+        slope_sign(face, each.instrument, f"traverse {each.number:03d}") * (-1 if each.setup.turned else 1)
+        for each in traverses
+    ]
+    kept, late = put_back(traverses, kept)
+    still = _without_drift(traverses, kept)
+    runs = [_run(*each) for each in zip(traverses, still, signs, strict=True)]
+    station_mm = _stations_reached(runs, bed, first)
+    heights = heights_from_dense_slopes(runs, station_mm, anchored=anchored, belief=belief)
+    named = next((k for k, each in enumerate(traverses) if each.number == zero_of), 0)
+    tilt, tilt_sd = _tilt(heights, runs, named)
+    away_m = (station_mm - np.mean(station_mm)) / UM_PER_M
+    noise, words = _noise(heights, first) if belief is None else (1.0, ())
+    covariance = noise * (heights.covariance_um2 + tilt_sd**2 * np.outer(away_m, away_m))
+    heights = _with_shared_errors(heights, noise, traverses)
+    zero = first if named == 0 else traverses[named]
+    height_um = heights.height_um + tilt * away_m
+    return Observations(
+        traverse=first.number,
+        with_traverses=tuple(each.number for each in traverses[1:]),
+        instrument="+".join(dict.fromkeys(each.instrument.name for each in traverses)),
+        quantity="heights",
+        mode="continuous",
+        subject=first.setup.subject,
+        faces=(face.id,),
+        station_mm=station_mm,
+        reading=height_um,
+        correction=np.zeros(len(station_mm)),
+        forms=tuple({Place("height", face.id, float(x), "touched"): 1.0} for x in station_mm),
+        covariance=covariance + _of_free_height(covariance),
+        nuisances=(
+            Nuisance(("height", str(first.number)), np.ones(len(station_mm))),
+            *(n for each in _instruments(traverses) for n in scale_nuisances(each, heights.height_um)),
+        ),
+        zero=zero.number if zero.setup.same_zero_as is None else zero.setup.same_zero_as,
+        zero_instrument=zero.instrument.name,
+        zero_column=signs[named] * away_m,
+        direction=first.setup.direction,
+        bow=_bow_of_drift(traverses, signs[0] / float(np.ptp(runs[0].station_mm)), station_mm),
+        dense=heights,
+        dense_traverses=tuple(traverses),
+        solved_as=(anchored, zero_of),
+        created_utc=first.setup.created_utc,
+        warnings=(
+            *(words for each in traverses for words in description_warnings(each, bed)),
+            *_shape_words(face.id, heights),
+            *late,
+            *words,
+        ),
+    )
+
+
+def with_run(block: Observations, further: Traverse, bed: Bed) -> Observations:
+    """The block as it would be with one drawn run more: only its covariance means anything.
+
+    The run is taken to be as noisy as those of the same instrument in the block.
+    """
+    if block.dense is None or block.solved_as is None:
+        raise AnalysisError(f"traverse {block.traverse}", "is not drawn", "a block from drawn runs")
+    names = [each.setup.instrument for each in block.dense_traverses]
+    like = names.index(further.setup.instrument) if further.setup.instrument in names else 0
+    anchored, zero_of = block.solved_as
+    return observe_dense(
+        [*block.dense_traverses, further],
+        bed,
+        anchored=anchored,
+        zero_of=zero_of,
+        belief=block.dense.belief.with_run_like(like),
+    )
+
+
+def tied(block: Observations, anchored: bool) -> Observations:
+    """The same block where other readings tie its heights, or none do: only what must be said changes."""
+    if block.dense is None or block.solved_as is None or block.solved_as[0] == anchored:
+        return block
+    heights, before = block.dense.tied(anchored), _shape_words(block.faces[0], block.dense)
+    others = tuple(words for words in block.warnings if words not in before)
+    return replace(
+        block,
+        dense=heights,
+        solved_as=(anchored, block.solved_as[1]),
+        warnings=(*_shape_words(block.faces[0], heights), *others),
+    )
+
+
+def _shape_words(face: str, heights: DenseHeights) -> tuple[str, ...]:
+    return (f"{face}: {heights.warning}",) if heights.warning else ()
+
+
+def _with_shared_errors(heights: DenseHeights, noise: float, traverses: Sequence[Traverse]) -> DenseHeights:
+    """The heights one base apart with all that the map's have: noise as found, scale as stated."""
+    chain = heights.one_base_apart
+    if chain is None:
+        return heights
+    covariance = noise * chain.covariance_um2
+    from_line = chain.height_um - np.polyval(
+        np.polyfit(chain.station_mm, chain.height_um, 1), chain.station_mm
+    )
+    for each in _instruments(each for each in traverses if each.instrument.base_mm == chain.base_mm):
+        for shared in scale_nuisances(each, from_line):
+            covariance = covariance + (shared.prior_sd or 0.0) ** 2 * np.outer(shared.column, shared.column)
+    return replace(heights, one_base_apart=replace(chain, covariance_um2=covariance))
+
+
+def _instruments(traverses: Iterable[Traverse]) -> Iterable[Instrument]:
+    return {each.instrument.name: each.instrument for each in traverses}.values()
+
+
+def _run(traverse: Traverse, stations: Stations, sign: int) -> DenseTraverse:
+    instrument = traverse.instrument
+    least = least_uncertainty(instrument)
+    return dense_traverse(
+        stations.station_mm,
+        sign * stations.reading,
+        np.maximum(stations.standard_uncertainty, least),
+        instrument.base_mm or 0.0,
+        pad_mm=instrument.pad_mm or 0.0,
+        name=f"traverse {traverse.number:03d}",
+    )
+
+
+def _stations_reached(runs: Sequence[DenseTraverse], bed: Bed, first: Traverse) -> np.ndarray:
+    lowest, highest = min(run.lowest_mm for run in runs), max(run.highest_mm for run in runs)
+    stations = np.array(bed.station_mm)
+    reached = stations[(stations >= lowest - 1e-6) & (stations <= highest + 1e-6)]
+    if len(reached) < LEAST_STATIONS:
+        raise AnalysisError(
+            f"traverse {first.number:03d}",
+            f"its feet reach {len(reached)} stations of the bed ({lowest:g} to {highest:g} mm)",
+            f"{LEAST_STATIONS} at least",
+            "go further, or describe closer stations in bed.toml",
+        )
+    return reached
+
+
+def _tilt(heights: DenseHeights, runs: Sequence[DenseTraverse], named: int) -> tuple[float, float]:
+    """Tilt of the face and zero of one run together (µm/m) and its standard uncertainty.
+
+    The mean slope read, less the mean slope of the shape under the feet.
+    """
+    run = runs[named]
+    inside = (run.station_mm - run.base_mm / 2 >= heights.station_mm[0] - 1e-6) & (
+        run.station_mm + run.base_mm / 2 <= heights.station_mm[-1] + 1e-6
+    )
+    used = np.flatnonzero(inside) if np.any(inside) else np.arange(len(run.station_mm))
+    near, far = (
+        interpolation_rows(heights.station_mm, run.station_mm[used] + side * run.base_mm / 2)
+        for side in (-1, 1)
+    )
+    weight = np.mean(far - near, axis=0) * UM_PER_M / run.base_mm
+    mean_read = float(np.mean(run.slope_um_per_m[used] - heights.residual_um_per_m[named][used]))
+    spread = run.standard_uncertainty_um_per_m[used] * heights.inflation[named]
+    variance = float(np.mean(spread**2)) / len(used) + float(weight @ heights.covariance_um2 @ weight)
+    return mean_read - float(weight @ heights.height_um), variance**0.5
+
+
+def _of_free_height(covariance: np.ndarray) -> np.ndarray:
+    """Any variance for the free height and tilt makes the covariance whole and changes nothing else."""
+    count = len(covariance)
+    lines = np.column_stack([np.ones(count), np.linspace(-1.0, 1.0, count)])
+    lines = np.linalg.qr(lines)[0][:, :1]
+    return float(np.mean(np.diag(covariance))) * (lines @ lines.T)
+
+
+def _noise(heights: DenseHeights, first: Traverse) -> tuple[float, tuple[str, ...]]:
+    """By what the variance is enlarged because the samples scatter more than claimed.
+
+    The heights' covariance holds the inflation already that was found with the shape still
+    free; only what the final residuals show beyond it is added.
+    """
+    rho = max(heights.rho)
+    freedom = heights.degrees_of_freedom * (1 - rho**2) / (1 + rho**2)
+    factor = heights.chi_square / max(heights.degrees_of_freedom, 1.0)
+    if freedom < 1 or factor <= 1 or chdtrc(freedom, factor * freedom) >= NOISE_DOUBTED_BELOW:
+        return 1.0, ()
+    return max(1.0, factor / max(heights.inflation) ** 2), (
+        f"traverse {first.number}: the readings scatter {factor**0.5:.1f} times as much as "
+        f"{first.instrument.name} claims; the uncertainty of the map is enlarged by that",
+    )
+
+
+def _without_drift(traverses: Sequence[Traverse], kept: Sequence[Stations]) -> list[Stations]:
+    """Take out the drift that a forward and a reverse traverse of one instrument show between them."""
+    still = list(kept)
+    for i, one in enumerate(traverses):
+        for j, other in enumerate(traverses):
+            pair = one.setup.direction, other.setup.direction
+            if pair == ("forward", "reverse") and _is_same_run(one, other):
+                rate = _drift_rate(kept[i], kept[j])
+                for k, direction in ((i, "forward"), (j, "reverse")):
+                    when = order_of_reading(kept[k], direction)
+                    still[k] = replace(kept[k], reading=kept[k].reading - rate * (when - np.mean(when)))
+    return still
+
+
+def _bow_of_drift(traverses: Sequence[Traverse], per_mm: float, station_mm: np.ndarray) -> Nuisance | None:
+    """What a drift by `per_mm` µm/m at each mm does to the heights; None where a run back tells it."""
+    first = traverses[0].setup
+    if any(
+        one.setup.direction != other.setup.direction and _is_same_run(one, other)
+        for one in traverses
+        for other in traverses
+    ):
+        return None
+    grows = per_mm * (-1 if first.direction == "reverse" else 1)
+    bow = grows * (station_mm - np.mean(station_mm)) ** 2 / 2 / UM_PER_M
+    return Nuisance(("drift", str(first.face), "drawn"), bow)
+
+
+def _is_same_run(one: Traverse, other: Traverse) -> bool:
+    """One instrument, on the same feet, standing the same way round."""
+    mine, its = ((each.instrument.name, each.instrument.base_mm, each.setup.turned) for each in (one, other))
+    return mine == its
+
+
+def _drift_rate(forward: Stations, reverse: Stations) -> float:
+    """Change of the reading per unit of time, from the difference of two runs at equal places."""
+    low = max(forward.station_mm[0], reverse.station_mm[0])
+    high = min(forward.station_mm[-1], reverse.station_mm[-1])
+    at = forward.station_mm[(forward.station_mm >= low) & (forward.station_mm <= high)]
+    if len(at) < LEAST_STATIONS:
+        return 0.0
+    change = np.interp(at, forward.station_mm, forward.reading) - np.interp(
+        at, reverse.station_mm, reverse.reading
+    )
+    apart = np.interp(at, forward.station_mm, order_of_reading(forward, "forward")) - np.interp(
+        at, reverse.station_mm, order_of_reading(reverse, "reverse")
+    )
+    apart = apart - np.mean(apart)
+    return float(apart @ change / (apart @ apart)) if np.any(apart) else 0.0

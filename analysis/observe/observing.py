@@ -1,0 +1,207 @@
+"""One way in for every kind of traverse: `observe`."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from acquire.model.bed import Bed
+from acquire.model.errors import AnalysisError
+from acquire.model.traverse import Traverse
+from analysis.observe.dense import observe_dense, tied
+from analysis.observe.differences import description_warnings
+from analysis.observe.offset import offset_model
+from analysis.observe.reduction import at_stations
+from analysis.observe.roll import is_on_carriage, roll_forms, roll_seating, rolled_over
+from analysis.observe.slope import slope_forms, slope_seating, stood_on
+from analysis.observe.span import span_forms, spanned
+from analysis.observe.stations import order_of_reading, usable
+from analysis.observe.terms import Form, Nuisance, Observations
+from analysis.observe.uncertainty import least_uncertainty, reading_covariance, scale_nuisances
+
+
+@dataclass(frozen=True, eq=False)
+class _Kind:
+    """What is particular to one quantity."""
+
+    forms: tuple[Form, ...]
+    faces: tuple[str, ...]
+    seating: float
+    plain_forms: tuple[Form, ...] | None = None
+    carriers: tuple[str, ...] = ()
+    correction: np.ndarray | None = None
+    nuisances: tuple[Nuisance, ...] = ()
+    is_line: bool = False
+    edges: tuple[tuple[str, bool], ...] = ()
+    warnings: tuple[str, ...] = field(default=())
+
+
+def _slope(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> _Kind:
+    forms = slope_forms(traverse, bed, station_mm)
+    return _Kind(forms, tuple(stood_on(traverse, bed)), slope_seating(traverse.instrument))
+
+
+def _roll(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> _Kind:
+    faces = tuple(face.id for face in rolled_over(traverse, bed))
+    on_carriage = is_on_carriage(traverse)
+    return _Kind(
+        roll_forms(traverse, bed, station_mm),
+        faces,
+        roll_seating(traverse, bed),
+        roll_forms(traverse, bed, station_mm, is_point=True) if on_carriage else None,
+        faces if on_carriage else (),
+    )
+
+
+def _offset(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> _Kind:
+    model = offset_model(traverse, bed, station_mm)
+    return _Kind(
+        model.forms,
+        model.faces,
+        traverse.instrument.seating_um or 0.0,
+        model.plain_forms,
+        model.carriers,
+        model.correction_um,
+        model.nuisances,
+        model.is_line,
+        model.edges,
+        model.warnings,
+    )
+
+
+def _span(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> _Kind:
+    faces = tuple(face.id for face in spanned(traverse, bed))
+    return _Kind(span_forms(traverse, bed, station_mm), faces, traverse.instrument.seating_um or 0.0)
+
+
+KINDS: dict[str, Callable[[Traverse, Bed, np.ndarray], _Kind]] = {
+    "slope": _slope,
+    "roll": _roll,
+    "offset": _offset,
+    "span": _span,
+}
+
+
+def is_dense_slope(traverse: Traverse) -> bool:
+    """Whether it needs the estimator for dense slopes: a level drawn along a face itself."""
+    setup = traverse.setup
+    return setup.quantity == "slope" and traverse.mode == "continuous" and setup.face != "carriage"
+
+
+def observe(traverse: Traverse, bed: Bed) -> Observations:
+    """What one traverse says about the heights of the present bed.
+
+    Parameters
+    ----------
+    traverse : Traverse
+        Its own description of the instrument stands.
+    bed : Bed
+        The present bed: faces and stations as they are described now.
+
+    Raises
+    ------
+    AnalysisError
+        Where the instrument cannot see what it was used on, a face is not there, or
+        there is no reading.
+    """
+    where = f"traverse {traverse.number:03d}"
+    setup, instrument = traverse.setup, traverse.instrument
+    if is_dense_slope(traverse):
+        return observe_dense([traverse], bed)
+    if setup.quantity not in KINDS:
+        raise AnalysisError(where, f"found readings of {setup.quantity}", " | ".join(KINDS), "")
+    is_dense = traverse.mode == "continuous"
+    stations = usable(traverse.stations, where, bed.length_mm)
+    if is_dense:
+        stations = at_stations(stations, np.array(bed.station_mm), instrument.uncertainty)
+    if not len(stations):
+        raise AnalysisError(
+            where, "found no reading near a station of the bed", "one at least", "withdraw it"
+        )
+    kind = KINDS[setup.quantity](traverse, bed, stations.station_mm)
+    # an instrument drawn along is placed once: its seating goes into its zero
+    seating = 0.0 if is_dense else kind.seating
+    return Observations(
+        traverse=traverse.number,
+        instrument=instrument.name,
+        quantity=setup.quantity,
+        mode=traverse.mode,
+        subject=setup.subject,
+        faces=tuple(dict.fromkeys(kind.faces)),
+        station_mm=stations.station_mm,
+        reading=stations.reading,
+        correction=np.zeros(len(stations)) if kind.correction is None else kind.correction,
+        forms=kind.forms,
+        covariance=reading_covariance(stations, seating, least_uncertainty(instrument)),
+        nuisances=(*scale_nuisances(instrument, stations.reading), *kind.nuisances),
+        plain_forms=kind.plain_forms,
+        carriers=kind.carriers,
+        zero=traverse.number if setup.same_zero_as is None else setup.same_zero_as,
+        zero_instrument=instrument.name,
+        zero_is_line=kind.is_line,
+        direction=setup.direction,
+        order=order_of_reading(stations, setup.direction),
+        drift_group=(instrument.name, setup.subject, setup.reference or "", setup.other or ""),
+        turned=setup.turned,
+        edges=kind.edges,
+        created_utc=setup.created_utc,
+        warnings=(*description_warnings(traverse, bed), *kind.warnings),
+    )
+
+
+def observe_all(
+    traverses: Sequence[Traverse], bed: Bed, made: Sequence[Observations] = ()
+) -> list[Observations]:
+    """Observations of all traverses; the dense slopes of each face are taken together.
+
+    A block of dense slopes in `made` of the very same traverses is not solved again.
+    """
+    dense = [traverse for traverse in traverses if is_dense_slope(traverse)]
+    singles = [observe(traverse, bed) for traverse in traverses if not is_dense_slope(traverse)]
+    return _with_blocks(singles, dense, bed, made)
+
+
+def joined(observations: Sequence[Observations], bed: Bed) -> list[Observations]:
+    """The same with one block for all dense slope runs of each face.
+
+    Runs solved one by one would each bring the smoothness of the way again.
+    """
+    singles = [each for each in observations if each.dense is None]
+    blocks = [each for each in observations if each.dense is not None]
+    if len({each.faces for each in blocks}) == len(blocks) and not (blocks and singles):
+        return list(observations)
+    return _with_blocks(singles, [one for each in blocks for one in each.dense_traverses], bed, blocks)
+
+
+def _with_blocks(
+    singles: list[Observations], dense: Sequence[Traverse], bed: Bed, made: Sequence[Observations] = ()
+) -> list[Observations]:
+    """All together, one block per face; a block already made in the same way is not solved again."""
+    groups: dict[str | None, list[Traverse]] = {}
+    for traverse in dense:
+        groups.setdefault(traverse.setup.face, []).append(traverse)
+    blocks = []
+    for face, group in groups.items():
+        anchored = any(face in each.faces and each.quantity in ("offset", "span") for each in singles)
+        zero_of = _shared_zero(group, dense, singles)
+        same = [
+            tied(b, anchored)
+            for b in made
+            if b.dense_traverses == tuple(group) and b.solved_as and b.solved_as[1] == zero_of
+        ]
+        blocks.append(same[0] if same else observe_dense(group, bed, anchored=anchored, zero_of=zero_of))
+    return sorted([*singles, *blocks], key=lambda each: each.traverse)
+
+
+def _shared_zero(
+    group: Sequence[Traverse], dense: Sequence[Traverse], singles: Sequence[Observations]
+) -> int | None:
+    """The traverse of a face whose zero a traverse of another face shares, if there is one."""
+    mine = {each.number for each in group}
+    links = [(each.number, each.setup.same_zero_as) for each in dense]
+    links += [(each.traverse, each.zero) for each in singles]
+    for each in group:
+        linked = {one for one, other in links if other == each.number} | {each.setup.same_zero_as}
+        if linked - mine - {None}:
+            return each.number
+    return None

@@ -1,0 +1,264 @@
+"""Readings of an indicator carried along one thing and touching another.
+
+reading = n·(where the touched surface has gone) − n·(where the carrier has taken the
+plunger) + zero, n the outward normal of the touched face: a face that comes nearer
+pushes the plunger in.  On a straightedge, a wire or an optical line either side may be
+the straight thing; how it lies (height and tilt) is free in each setting up.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from acquire.model.bed import NORMALS, Bed, Face
+from acquire.model.errors import AnalysisError
+from acquire.model.traverse import Traverse
+from analysis.observe.carriers import (
+    Bearing,
+    Motion,
+    carriage_bearing,
+    carrier_motion,
+    carrying_faces,
+    face_named,
+)
+from analysis.observe.sag import SECTION_UNCERTAINTY, straightedge_sag_um, wire_sag_um
+from analysis.observe.terms import Form, Nuisance, Place, weighted_sum
+
+
+@dataclass(frozen=True, eq=False)
+class OffsetModel:
+    """What an offset traverse comes to, before its errors."""
+
+    forms: tuple[Form, ...]
+    plain_forms: tuple[Form, ...] | None
+    """The same with the carrier as a point under the plunger, for references of unknown shape; None where
+    it is one."""
+    correction_um: np.ndarray
+    nuisances: tuple[Nuisance, ...]
+    faces: tuple[str, ...]
+    carriers: tuple[str, ...]
+    is_line: bool
+    edges: tuple[tuple[str, bool], ...]
+    warnings: tuple[str, ...]
+
+
+def is_straight(name: str | None) -> bool:
+    """Whether it is an edge, a wire or an optical line rather than faces of the bed."""
+    return name is not None and (name == "line" or name.startswith(("straightedge:", "wire:")))
+
+
+def offset_model(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> OffsetModel:
+    """Forms of an offset traverse, by what is touched and what carries."""
+    setup, where = traverse.setup, f"traverse {traverse.number:03d}"
+    if setup.reference is None:
+        raise AnalysisError(
+            where, "found an indicator with no reference", "what it is carried along: --reference", ""
+        )
+    if is_straight(setup.reference):
+        if is_straight(setup.face):
+            raise AnalysisError(
+                where, f"found {setup.face} read along {setup.reference}", "a face of the bed on one side", ""
+            )
+        face = face_named(bed, setup.face, where)
+        touched: list[Form] = [{_touched(face.id, x): 1.0} for x in station_mm]
+        straight = _straight(setup.reference, -1.0, face.normal, traverse, bed, station_mm)
+        return _joined(touched, touched, straight, (face.id,), ())
+    carriers = carrying_faces(bed, setup.reference, where)
+    if is_straight(setup.face):
+        carrier = _Carrier(traverse, bed, carriers, carriers[0].normal, None)
+        names = tuple(face.id for face in carriers)
+        straight = _straight(str(setup.face), 1.0, carriers[0].normal, traverse, bed, station_mm)
+        full_taken, plain_taken = (
+            [weighted_sum([(-1.0, form)]) for form in carrier.forms(station_mm, is_point)]
+            for is_point in (False, True)
+        )
+        return _joined(full_taken, plain_taken, straight, names, names)
+    face = face_named(bed, setup.face, where)
+    carrier = _Carrier(traverse, bed, carriers, face.normal, face)
+    full, plain = (
+        tuple(
+            weighted_sum([(1.0, {_touched(face.id, x): 1.0}), (-1.0, form)])
+            for x, form in zip(station_mm, carrier.forms(station_mm, plain), strict=True)
+        )
+        for plain in (False, True)
+    )
+    names = (face.id, *(carrier.id for carrier in carriers))
+    return OffsetModel(
+        full, None if plain == full else plain, np.zeros(len(station_mm)), (), names, names[1:], False, (), ()
+    )
+
+
+def _joined(
+    forms: Sequence[Form],
+    plain_forms: Sequence[Form],
+    straight: "_Straight",
+    names: tuple[str, ...],
+    carriers: tuple[str, ...],
+) -> OffsetModel:
+    def both(parts: Sequence[Form]) -> tuple[Form, ...]:
+        return tuple(weighted_sum([(1.0, a), (1.0, b)]) for a, b in zip(parts, straight.forms, strict=True))
+
+    return OffsetModel(
+        both(forms),
+        None if plain_forms == forms else both(plain_forms),
+        straight.correction_um,
+        straight.nuisances,
+        names,
+        carriers,
+        True,
+        straight.edges,
+        straight.warnings,
+    )
+
+
+def _touched(face: str, station_mm: float) -> Place:
+    return Place("height", face, float(station_mm), "touched")
+
+
+@dataclass(frozen=True, eq=False)
+class _Carrier:
+    """What carries the plunger, and the normal along which its motion is read."""
+
+    traverse: Traverse
+    bed: Bed
+    faces: tuple[Face, ...]
+    normal: str
+    touched: Face | None
+
+    def forms(self, station_mm: np.ndarray, is_point: bool) -> list[Form]:
+        """Its motion at the plunger, at each station."""
+        return [self._form(float(x), is_point) for x in station_mm]
+
+    def _bearing(self) -> Bearing:
+        if self.traverse.setup.reference == "carriage":
+            return carriage_bearing(self.bed)
+        return Bearing(self.traverse.instrument.carrier_feet_mm, on_ends=True, averages=True)
+
+    def _across_mm(self) -> float | None:
+        if self.touched is not None and self.touched.across_mm is not None:
+            return self.touched.across_mm
+        if len(self.faces) == 1:
+            return None
+        return _middle_mm(self.faces) + self.traverse.instrument.overhang_across_mm
+
+    def _form(self, at_mm: float, is_point: bool) -> Form:
+        along_mm = 0.0 if is_point else self.traverse.instrument.overhang_along_mm
+        bearing = Bearing(None) if is_point else self._bearing()
+        where = f"traverse {self.traverse.number:03d}"
+        motion = carrier_motion(self.faces, at_mm - along_mm, bearing, self._across_mm(), where)
+        sideways, upward = NORMALS[self.normal]
+        if upward:
+            return weighted_sum([(upward, _risen(motion, along_mm, self.traverse))])
+        return weighted_sum([(sideways, _swayed(motion, along_mm, self.traverse))])
+
+
+def _middle_mm(carriers: tuple[Face, ...]) -> float:
+    places = [face.across_mm for face in carriers if face.across_mm is not None and NORMALS[face.normal][1]]
+    return sum(places) / len(places) if places else 0.0
+
+
+def _risen(motion: Motion, along_mm: float, traverse: Traverse) -> Form:
+    if motion.rise is None:
+        raise _does_not_guide(traverse, "up and down")
+    parts = [(1.0, motion.rise)]
+    if along_mm:
+        parts.append((along_mm, _known(motion.pitch, "pitch", traverse)))
+    return weighted_sum(parts)
+
+
+def _swayed(motion: Motion, along_mm: float, traverse: Traverse) -> Form:
+    if motion.sway is None:
+        raise _does_not_guide(traverse, "sideways")
+    parts = [(1.0, motion.sway)]
+    if along_mm:
+        parts.append((along_mm, _known(motion.yaw, "yaw", traverse)))
+    # a carrier on one face alone is taken not to roll: nothing measured says that it does
+    if traverse.instrument.arm_height_mm and motion.roll is not None:
+        parts.append((-traverse.instrument.arm_height_mm, motion.roll))
+    return weighted_sum(parts)
+
+
+def _known(form: Form | None, what: str, traverse: Traverse) -> Form:
+    if form is None:
+        raise AnalysisError(
+            f"traverse {traverse.number:03d}",
+            f"found a plunger ahead of its carrier, whose {what} is not known without its bearing length",
+            "carrier_feet_mm (or carriage_length_mm)",
+            "measure it along the bed and add it to bed.toml",
+        )
+    return form
+
+
+def _does_not_guide(traverse: Traverse, way: str) -> AnalysisError:
+    return AnalysisError(
+        f"traverse {traverse.number:03d}",
+        f"found {traverse.setup.face} read along {traverse.setup.reference}, which lies at right angles to "
+        f"it and does not guide the instrument {way}",
+        "a reference that looks the same way or the opposite way, or a vee for sideways readings",
+        "choose another reference",
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Straight:
+    forms: tuple[Form, ...]
+    correction_um: np.ndarray
+    nuisances: tuple[Nuisance, ...] = ()
+    edges: tuple[tuple[str, bool], ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+def _straight(
+    name: str, sign: float, normal: str, traverse: Traverse, bed: Bed, station_mm: np.ndarray
+) -> _Straight:
+    """Part of a straight thing in the reading; `sign` is +1 where it is touched, −1 where it carries."""
+    upward = NORMALS[normal][1]
+    nothing: tuple[Form, ...] = tuple({} for _ in station_mm)
+    kind, _, identity = name.partition(":")
+    where = f"traverse {traverse.number:03d}"
+    if kind == "line":
+        return _Straight(nothing, np.zeros(len(station_mm)))
+    if kind == "wire":
+        if identity not in bed.wires:
+            raise AnalysisError(where, f"found wire {identity!r}", ", ".join(bed.wires) or "[wires.NAME]", "")
+        if not upward:
+            return _Straight(nothing, np.zeros(len(station_mm)))
+        return _Straight(nothing, -sign * upward * wire_sag_um(bed.wires[identity], station_mm))
+    if identity not in bed.straightedges:
+        raise AnalysisError(
+            where,
+            f"found straightedge {identity!r}",
+            ", ".join(bed.straightedges) or "[straightedges.NAME]",
+            "",
+        )
+    return _edge(identity, sign, upward, traverse, bed, station_mm)
+
+
+def _edge(
+    name: str, sign: float, upward: int, traverse: Traverse, bed: Bed, station_mm: np.ndarray
+) -> _Straight:
+    edge, turned_over = bed.straightedges[name], traverse.setup.turned_over
+    beyond = (station_mm < edge.start_mm - 0.5) | (station_mm > edge.start_mm + edge.length_mm + 0.5)
+    if np.any(beyond):
+        raise AnalysisError(
+            f"traverse {traverse.number:03d}",
+            f"found a reading at {station_mm[beyond][0]:g} mm, beyond straightedge {name}",
+            f"{edge.start_mm:g} to {edge.start_mm + edge.length_mm:g} mm",
+            "correct start_mm and length_mm in bed.toml",
+        )
+    shape = sign * (-1.0 if turned_over else 1.0)
+    forms = tuple({Place("edge", name, float(x), "touched"): shape} for x in station_mm)
+    edges = ((name, turned_over),)
+    if not upward:
+        return _Straight(forms, np.zeros(len(station_mm)), (), edges)
+    sag_um = straightedge_sag_um(edge, station_mm)
+    if sag_um is None:
+        words = (
+            f"straightedge {name}: its own sag is left out; supports_mm, depth_mm and material in bed.toml "
+            "would put it in"
+        )
+        return _Straight(forms, np.zeros(len(station_mm)), (), edges, (words,))
+    column = -sign * upward * sag_um
+    doubt = Nuisance(("sag", name), column - np.mean(column), SECTION_UNCERTAINTY)
+    return _Straight(forms, column, (doubt,), edges)

@@ -1,0 +1,89 @@
+"""Readings of a level or the like along the bed: differences of heights one base apart."""
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from acquire.model.bed import NORMALS, Bed, Face, Instrument
+from acquire.model.errors import AnalysisError
+from acquire.model.traverse import Traverse
+from analysis.observe.carriers import carriage_bearing, carrier_motion, carrying_faces, face_named
+from analysis.observe.terms import Form, Place, weighted_sum
+
+UM_PER_MM_TO_UM_PER_M = 1000.0
+
+
+def slope_sign(face: Face, instrument: Instrument, where: str) -> int:
+    """Whether a rising face reads as rising; refused where the instrument cannot see it.
+
+    Examples
+    --------
+    >>> slope_sign(Face("way", "down"), Instrument("level", "slope", "um/m"), "traverse 1")
+    -1
+    """
+    upward = NORMALS[face.normal][1]
+    if instrument.gravity and upward == 0:
+        raise AnalysisError(
+            where,
+            f"found a level on {face.id}, which looks to the {face.normal}",
+            "a face that looks up or down: a level cannot see sideways",
+            "use an indicator, a wire or an optical line there",
+        )
+    return upward if instrument.gravity else 1
+
+
+def slope_forms(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> tuple[Form, ...]:
+    """One form per reading, in µm/m per µm."""
+    where = f"traverse {traverse.number:03d}"
+    instrument = traverse.instrument
+    turn = -1 if traverse.setup.turned else 1
+    if traverse.setup.face == "carriage":
+        return tuple(
+            weighted_sum([(turn * UM_PER_MM_TO_UM_PER_M, _carriage_pitch(bed, float(x), where))])
+            for x in station_mm
+        )
+    face = face_named(bed, traverse.setup.face, where)
+    sign = turn * slope_sign(face, instrument, where)
+    base_mm = instrument.base_mm
+    if not base_mm:
+        raise AnalysisError(where, f"found no base of {instrument.name}", "base_mm", "add it to bed.toml")
+    weight = sign * UM_PER_MM_TO_UM_PER_M / base_mm
+    return tuple(_step(face.id, float(x), base_mm / 2, weight) for x in station_mm)
+
+
+def _step(face: str, middle_mm: float, half_mm: float, weight: float) -> Form:
+    return {
+        Place("height", face, round(middle_mm + half_mm, 6), "foot"): weight,
+        Place("height", face, round(middle_mm - half_mm, 6), "foot"): -weight,
+    }
+
+
+def _carriage_pitch(bed: Bed, at_mm: float, where: str) -> Form:
+    bearing = carriage_bearing(bed)
+    motion = carrier_motion(carrying_faces(bed, "carriage", where), at_mm, bearing, None, where)
+    if motion.pitch is None:
+        raise AnalysisError(
+            where,
+            "found a level on the carriage, whose bearing length is not known",
+            "carriage_length_mm in [bed]",
+            "measure it along the bed and add it",
+        )
+    return motion.pitch
+
+
+def slope_seating(instrument: Instrument) -> float:
+    """What seating of its two feet adds to one reading, µm/m.
+
+    Examples
+    --------
+    >>> round(slope_seating(Instrument("level", "slope", "um/m", base_mm=200.0, seating_um=0.5)), 2)
+    3.54
+    """
+    return 2**0.5 * (instrument.seating_um or 0.0) * 1000 / (instrument.base_mm or 1000.0)
+
+
+def stood_on(traverse: Traverse, bed: Bed) -> Iterable[str]:
+    """The faces that a slope traverse says something about."""
+    if traverse.setup.face == "carriage":
+        return [face.id for face in carrying_faces(bed, "carriage", f"traverse {traverse.number:03d}")]
+    return [traverse.setup.face or ""]

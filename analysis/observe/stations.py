@@ -1,0 +1,59 @@
+"""The readings of a traverse that can be used, and when each was taken."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from acquire.model.errors import AnalysisError
+from acquire.model.traverse import Stations
+
+
+def usable(stations: Stations, where: str, length_mm: float) -> Stations:
+    """Readings that are numbers; a station outside the bed is refused."""
+    good = np.isfinite(stations.reading) & np.isfinite(stations.standard_uncertainty)
+    if not np.any(good):
+        raise AnalysisError(where, "found no reading", "one at least", "withdraw it or record it again")
+    kept = replace(
+        stations,
+        **{
+            name: getattr(stations, name)[good]
+            for name in (
+                "station_mm",
+                "reading",
+                "standard_uncertainty",
+                "scatter",
+                "samples",
+                "repeat",
+                "time_s",
+            )
+        },
+        note=(),
+    )
+    beyond = (kept.station_mm < -1.0) | (kept.station_mm > length_mm + 1.0)
+    if np.any(beyond):
+        raise AnalysisError(
+            where,
+            f"found a reading at {kept.station_mm[beyond][0]:g} mm",
+            f"stations within the bed, 0 to {length_mm:g} mm",
+            "correct the stations or length_mm in bed.toml",
+        )
+    return kept
+
+
+def order_of_reading(stations: Stations, direction: str) -> np.ndarray:
+    """When each reading was taken: its time where a clock ran, else its place in the order.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> nan = np.full(3, np.nan)
+    >>> three = Stations(np.arange(3.0), nan, nan, nan, nan, np.ones(3), nan)
+    >>> order_of_reading(three, "reverse").tolist()
+    [2.0, 1.0, 0.0]
+    """
+    if len(stations) and np.all(np.isfinite(stations.time_s)) and np.ptp(stations.time_s) > 0:
+        return stations.time_s - np.min(stations.time_s)
+    along = -stations.station_mm if direction == "reverse" else stations.station_mm
+    order = np.empty(len(stations))
+    order[np.lexsort((along, stations.repeat))] = np.arange(len(stations), dtype=float)
+    return order

@@ -1,0 +1,130 @@
+"""What any instrument's readings come to: linear forms of heights, with their errors.
+
+Every reading says: a weighted sum of heights at certain places, plus a zero and
+whatever else the set-up leaves unknown, plus an error of known size.  `Place` names a
+height, a `Form` is a weighted sum of them, `Nuisance` an unknown that is none of the
+bed's, and `Observations` all that one traverse says.  Heights are in µm; weights carry
+the unit of the reading.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+
+from acquire.model.traverse import Traverse
+from analysis.level.continuous import DenseHeights
+
+
+class Place(NamedTuple):
+    """One height that a reading depends on."""
+
+    kind: str
+    """height: of a face along its outward normal | side: of a vee towards the rear | edge: of a
+    straightedge as it lies when not turned over."""
+    owner: str
+    """Id of the face or straightedge."""
+    station_mm: float
+    role: str
+    """foot: of a level stepped along | touched: by a plunger or a roller | carried: under a carrier."""
+
+
+Form = Mapping[Place, float]
+"""A weighted sum of heights."""
+
+
+def weighted_sum(parts: Iterable[tuple[float, Form]]) -> dict[Place, float]:
+    """Add forms, each times its factor; places that cancel are left out.
+
+    Examples
+    --------
+    >>> here = Place("height", "flat", 100.0, "touched")
+    >>> weighted_sum([(2.0, {here: 1.0}), (-1.0, {here: 0.5})])[here]
+    1.5
+    """
+    total: dict[Place, float] = {}
+    for factor, form in parts:
+        for place, weight in form.items():
+            total[place] = total.get(place, 0.0) + factor * weight
+    return {place: weight for place, weight in total.items() if weight != 0.0}
+
+
+@dataclass(frozen=True, eq=False)
+class Nuisance:
+    """An unknown besides the heights, common to the readings of one or more traverses."""
+
+    key: tuple[str, ...]
+    """Nuisances of equal key are one unknown."""
+    column: np.ndarray
+    """Shape (m,): what one unit of it adds to each reading."""
+    prior_sd: float | None = None
+    """Its standard uncertainty where one is stated; None leaves it free."""
+
+
+@dataclass(frozen=True, eq=False)
+class Observations:
+    """What one traverse says about the heights: m readings as linear forms."""
+
+    traverse: int
+    instrument: str
+    quantity: str
+    mode: str
+    subject: str
+    """What it was measured on, for words."""
+    faces: tuple[str, ...]
+    """The faces that it says something about."""
+    station_mm: np.ndarray
+    reading: np.ndarray
+    """As measured, contract unit."""
+    correction: np.ndarray
+    """Known part of the reading, the sag of an edge or wire; what is left is linear in the unknowns."""
+    forms: tuple[Form, ...]
+    covariance: np.ndarray
+    """Shape (m,) where the readings are independent, else (m, m)."""
+    nuisances: tuple[Nuisance, ...]
+    plain_forms: tuple[Form, ...] | None = None
+    """The forms with the carrier as a point, for references whose own shape nothing tells."""
+    carriers: tuple[str, ...] = ()
+    """Faces that carry what is read with."""
+    zero: int | None = None
+    """Number of the traverse whose zero it shares (its own where it shares none); None: it has none."""
+    zero_instrument: str = ""
+    """A zero is shared only between traverses of one instrument."""
+    zero_column: np.ndarray | None = None
+    """Shape (m,): what one unit of the zero adds to each reading; None: one."""
+    zero_is_line: bool = False
+    """Whether its reference lies as it was set up: height and tilt both free (edge, wire, optical line)."""
+    direction: str = "forward"
+    order: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    """When each reading was taken, for drift: s, or its place in the order."""
+    drift_group: tuple[str, ...] = ()
+    """Traverses of equal group drift at one rate."""
+    turned: bool = False
+    bow: Nuisance | None = None
+    """What a drift does to a block of heights whose runs all went one way."""
+    with_traverses: tuple[int, ...] = ()
+    """Numbers of further traverses in the same block."""
+    dense: DenseHeights | None = None
+    """Of a block from dense slopes: the estimate behind it; its readings are heights in µm."""
+    dense_traverses: tuple[Traverse, ...] = ()
+    """What the block was made of, so that further dense runs of the face can be joined to it."""
+    solved_as: tuple[bool, int | None] | None = None
+    """Whether other readings tied it, and whose zero stayed an unknown, when the block was solved."""
+    edges: tuple[tuple[str, bool], ...] = ()
+    """Straightedges used, and whether turned over."""
+    created_utc: str = ""
+    warnings: tuple[str, ...] = ()
+
+    def __len__(self) -> int:
+        return len(self.reading)
+
+    @property
+    def noise_group(self) -> str:
+        """Readings of equal group are noisy alike: an instrument's, and apart from them its drawn runs."""
+        return f"{self.instrument} (drawn)" if self.dense is not None else self.instrument
+
+    @property
+    def variance(self) -> np.ndarray:
+        """Variance of each reading by itself."""
+        return self.covariance if self.covariance.ndim == 1 else np.diag(self.covariance).copy()

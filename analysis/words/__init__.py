@@ -1,0 +1,1 @@
+"""Every sentence, from the results alone."""

@@ -1,0 +1,297 @@
+"""Answers in the words of the trade: first what was asked, then how sure, then what to do."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from acquire.model.units import (
+    MM_PER_INCH,
+    UM_PER_THOU,
+    decimals_for,
+    height_text,
+    length_text,
+    number_text,
+    slope_text,
+)
+
+if TYPE_CHECKING:
+    from analysis.answers.comparison import Comparison
+    from analysis.answers.face_map import FaceMap, OneBaseApart
+    from analysis.answers.twist import Twist
+    from analysis.answers.whole_bed import WholeBed
+
+STRAIGHT = "straight within what could be seen"
+LINE_WORDS = {
+    "ends": "the line through its ends",
+    "least-squares": "the least-squares line",
+    "minimum-zone": "the minimum-zone line",
+    "unworn": "the line through its unworn stretches",
+}
+MOST_UNCHECKED = 4
+METHODS = {"cross_level": "cross level", "two_maps": "level maps of the two ways"}
+
+
+def table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    """Lines of a plain table, numbers to the right.
+
+    Examples
+    --------
+    >>> table(("station", "height"), [("0 mm", "0.0 µm"), ("100 mm", "-2.5 µm")])
+    ['  station   height', '     0 mm   0.0 µm', '   100 mm  -2.5 µm']
+    """
+    widths = [max(len(row[i]) for row in (heads, *rows)) for i in range(len(heads))]
+    return [
+        "  " + "  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True))
+        for row in (heads, *rows)
+    ]
+
+
+def columns(
+    station_mm: Sequence[float],
+    value: Sequence[float],
+    expanded: Sequence[float],
+    *,
+    inch: bool,
+    units: tuple[str, str] = ("µm", "thou"),
+    per_second_unit: float = UM_PER_THOU,
+    what: str = "height",
+) -> list[str]:
+    """A table of values along the bed in both units, the owner's own first; one precision throughout.
+
+    Examples
+    --------
+    >>> print("\\n".join(columns([0, 100], [0.0, -41.33], [0.0, 3.0], inch=False)))
+      station mm  height µm  ± µm  thou  ± thou
+               0          0     0  0.00    0.00
+             100        -41     3 -1.63    0.12
+    """
+    typical = float(np.nanmedian([u for u in expanded if u > 0] or [1.0])) / 2
+    digits = [decimals_for(typical), decimals_for(typical / per_second_unit)]
+    first, second = (units, digits), (units[::-1], digits[::-1])
+    names, places = second if inch else first
+    heads = (
+        "station in" if inch else "station mm",
+        f"{what} {names[0]}",
+        f"± {names[0]}",
+        names[1],
+        f"± {names[1]}",
+    )
+    rows: list[tuple[str, ...]] = []
+    for station, height, doubt in zip(station_mm, value, expanded, strict=True):
+        at = f"{station / MM_PER_INCH:.2f}" if inch else f"{station:g}"
+        if height != height:
+            rows.append((at, "not known", "", "", ""))
+            continue
+        both = [(height, doubt), (height / per_second_unit, doubt / per_second_unit)]
+        cells = [
+            number_text(v, d)
+            for pair, d in zip(both[::-1] if inch else both, places, strict=True)
+            for v in pair
+        ]
+        rows.append((at, *cells))
+    return table(heads, rows)
+
+
+def shape_words(result: "FaceMap", inch: bool) -> str:
+    """One face in one line: hollow or crowned, by how much, how sure, where.
+
+    Where the curve of a drawn level may not be claimed it is what stations one base apart say.
+    """
+    name = result.face if result.relative_to is None else f"{result.face} relative to {result.relative_to}"
+    apart = result.one_base_apart
+    if apart is not None and not result.curve_is_sure:
+        return (
+            f"{name} is {_shape(apart, apart.straightness_um, inch)}, at stations one base "
+            f"({length_text(apart.base_mm, inch)}) apart, nothing assumed between them."
+        )
+    return f"{name} is {_shape(result, result.straightness_um[result.line.replace('-', '_')], inch)}."
+
+
+def one_base_apart_words(result: "FaceMap", inch: bool) -> list[str]:
+    """Beside the curve what stations one base apart say; where these lead, what the curve says."""
+    apart = result.one_base_apart
+    if apart is None:
+        return []
+    if not result.curve_is_sure:
+        curve = _shape(result, result.straightness_um[result.line.replace("-", "_")], inch)
+        return [
+            f"  The curve between them takes the way as {result.taken_as}, which the readings make "
+            f"likeliest: {curve}."
+        ]
+    return [
+        f"  Nothing assumed between stations one base ({length_text(apart.base_mm, inch)}) apart: "
+        f"{_shape(apart, apart.straightness_um, inch)}.",
+        f"  Between those the way is taken as {result.taken_as}, which the readings make likeliest.",
+    ]
+
+
+def _shape(found: "FaceMap | OneBaseApart", height_um: float, inch: bool) -> str:
+    """Hollow or crowned, by how much, how sure, where."""
+    expanded = found.straightness_expanded_um
+    if found.sense == STRAIGHT:
+        return f"straight within what could be seen: {height_text(expanded, inch, expanded / 2)} at most"
+    amount = f"{height_text(height_um, inch, expanded / 2)} ± {height_text(expanded, inch, expanded / 2)}"
+    lowest = f"lowest at {length_text(found.lowest.station_mm, inch)}"
+    highest = f"highest at {length_text(found.highest.station_mm, inch)}"
+    where = {"hollow": lowest, "crowned": highest}.get(found.sense, f"{highest}, {lowest}")
+    kind = "hollow and crowned" if found.sense == "both" else found.sense
+    return f"{kind} by {amount}, {where}"
+
+
+def roll_words(result: "Twist", inch: bool) -> str:
+    """Twist in one line: how much wind, which end and side is high."""
+    ways = f"{result.front} and {result.rear}"
+    wind, expanded = result.wind_um_per_m, result.wind_expanded_um_per_m
+    if wind is None or expanded is None:
+        return f"{ways}: how the roll bends along the bed is known, a steady wind is not."
+    if abs(wind) <= expanded:
+        seen = slope_text(expanded, inch, expanded / 2)
+        return f"{ways}: no wind that could be seen from end to end ({seen} would have been)."
+    side = "rear" if wind > 0 else "front"
+    across = height_text(abs(wind) * result.gauge_mm / 1000, inch, expanded * result.gauge_mm / 2000)
+    return (
+        f"{ways} are in wind: far end, {side} high, by {slope_text(abs(wind), inch, expanded / 2)} "
+        f"± {slope_text(expanded, inch, expanded / 2)}, {mm_per_m(abs(wind), expanded)}; that is {across} "
+        f"across the ways."
+    )
+
+
+def mm_per_m(um_per_m: float, expanded: float) -> str:
+    """A roll in mm/m, as a level's vial is marked.
+
+    Examples
+    --------
+    >>> mm_per_m(41.7, 2.0)
+    '0.042 mm/m'
+    """
+    digits = 3 if expanded >= 0.5 else 4
+    return f"{um_per_m / 1000:.{digits}f} mm/m"
+
+
+def agreement_words(result: "Twist", inch: bool) -> list[str]:
+    """Whether the cross level and the two maps agree, and what could have been seen."""
+    if result.agree is None or result.smallest_detectable_um_per_m is None:
+        return []
+    seen = slope_text(result.smallest_detectable_um_per_m, inch, result.smallest_detectable_um_per_m / 4)
+    if result.agree:
+        return [
+            f"  The cross level and the two level maps agree; a difference of {seen} would have been seen."
+        ]
+    worst = result.largest_difference or {}
+    at = length_text(worst.get("station_mm", 0.0), inch)
+    by = slope_text(worst.get("roll_um_per_m", 0.0), inch, result.smallest_detectable_um_per_m / 4)
+    return [f"  The cross level and the two level maps disagree, most at {at}, by {by}: repeat one of them."]
+
+
+def comparison_words(result: "Comparison", inch: bool) -> list[str]:
+    """The verdict on two maps: agree, disagree (where), or cannot tell."""
+    seen = height_text(result.smallest_detectable_um, inch, result.smallest_detectable_um / 4)
+    worst = result.worst
+    by = height_text(worst["difference_um"], inch, result.smallest_detectable_um / 4)
+    at = length_text(worst["station_mm"], inch)
+    if result.agree is None:
+        verdict = f"cannot tell: a difference would have to reach {seen} to be seen"
+        do = "  Measure one of them again with less scatter, or forward and reverse."
+    elif result.agree:
+        verdict = f"agree; a difference of {seen} would have been seen"
+        do = f"  Largest difference {by}, at {at}."
+    else:
+        verdict = f"disagree, most at {at}, by {by}"
+        do = "  Wipe, re-seat and repeat one of the two there before believing either."
+    return [f"{result.a} and {result.b} ({result.subject}) {verdict}.", do]
+
+
+def notes(warnings: Sequence[str]) -> list[str]:
+    """Warnings as lines; the same words about several instruments are said once.
+
+    Examples
+    --------
+    >>> notes(["level: not stated", "dial: not stated", "cooled for an hour?"])
+    ['  Note: level, dial: not stated', '  Note: cooled for an hour?']
+    """
+    about: dict[str, list[str]] = {}
+    for each in dict.fromkeys(warnings):
+        name, colon, words = each.partition(": ")
+        about.setdefault(words if colon else each, []).extend([name] if colon else [])
+    return [
+        f"  Note: {', '.join(names)}: {words}" if names else f"  Note: {words}"
+        for words, names in about.items()
+    ]
+
+
+def whole_twist_words(result: "Twist", inch: bool) -> list[str]:
+    """The largest difference of roll anywhere, and over a carriage length."""
+    if result.twist_um_per_m is None:
+        return []
+    half = (result.twist_expanded_um_per_m or 0.0) / 2
+    across = result.twist_um_per_m * result.gauge_mm / 1000
+    lines = [
+        f"  Largest difference of roll anywhere: {slope_text(result.twist_um_per_m, inch, half)}, "
+        f"{height_text(across, inch, half * result.gauge_mm / 1000)} "
+        f"across {length_text(result.gauge_mm, inch)}."
+    ]
+    if result.worst_over_carriage_um_per_m is not None:
+        lines.append(
+            f"  Worst over a carriage length: {slope_text(result.worst_over_carriage_um_per_m, inch, half)}."
+        )
+    return lines
+
+
+def known_up_to_words(result: "Twist") -> list[str]:
+    """What the methods leave open of the roll."""
+    lines = []
+    for name, roll in result.methods.items():
+        if roll.known_up_to == "a line":
+            lines.append(
+                f"  The {METHODS[name]} tell the roll only up to a steady wind: each run has its own zero. "
+                "A cross level, or `--same-zero-as`, tells the rest."
+            )
+        elif roll.known_up_to == "a constant":
+            lines.append(f"  By {METHODS[name]}: changes of roll are known, its absolute value is not.")
+    return lines
+
+
+def fit_words(result: "WholeBed") -> str:
+    """Whether the readings fit each other."""
+    if result.p_value is None or result.redundancy < 1:
+        return "No reading checks another: an error in one would not show. Repeat a traverse."
+    if result.p_value >= 0.01:
+        return (
+            f"The readings fit each other within their uncertainty ({result.redundancy} of them are checks)."
+        )
+    return (
+        f"The readings do not fit each other as well as their stated uncertainties promise "
+        f"({result.redundancy} of them are checks)."
+    )
+
+
+def suspect_words(result: "WholeBed") -> list[str]:
+    """Readings that the others contradict, where to look again."""
+    if not result.suspects:
+        return ["No reading stands out as wrong."] if result.redundancy > 0 else []
+    return [
+        f"{'Or look at' if each.runner_up else 'Look again at'} traverse {each.traverse}, "
+        f"{each.station_mm:g} mm: it reads {each.reading:.4g}, the others make it {each.predicted:.4g}"
+        f"{f'; {each.words}' if each.words else ''}."
+        for each in result.suspects
+    ]
+
+
+def unchecked_words(result: "WholeBed") -> list[str]:
+    """Readings in which an error would not show, gathered by traverse."""
+    places: dict[int, list[float]] = {}
+    for each in result.unchecked:
+        places.setdefault(each.traverse, []).append(each.station_mm)
+    if not places or result.redundancy < 1:
+        return []
+    told = []
+    for number, stations in places.items():
+        few = ", ".join(f"{station:g}" for station in stations)
+        some = f"{len(stations)} readings between {min(stations):g} and {max(stations):g} mm"
+        told.append(
+            f"traverse {number} at {few} mm"
+            if len(stations) <= MOST_UNCHECKED
+            else f"{some} of traverse {number}"
+        )
+    return [f"No other reading checks {'; '.join(told)}."]

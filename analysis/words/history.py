@@ -1,0 +1,173 @@
+"""Before and after in the words of the trade: better or not, how sure, where the metal came off."""
+
+from collections.abc import Sequence
+
+from acquire.model.units import UM_PER_THOU, decimals_for, height_text, length_text, number_text, slope_text
+from analysis.answers.history import (
+    BETTER,
+    CANNOT_TELL,
+    CHANGED,
+    NO_DIFFERENCE,
+    BeforeAndAfter,
+    FaceChange,
+    ShapeThen,
+    TwistChange,
+)
+from analysis.answers.metal_off import Stretch
+from analysis.words.answers import METHODS, STRAIGHT, columns, notes
+
+MOST_STRETCHES = 4
+NOT_ALIKE = "Not like with like, so what follows may be that and not the work:"
+
+
+def sure_text(um: float, expanded_um: float, inch: bool) -> str:
+    """A height with its uncertainty, µm and thou side by side, the owner's own unit first.
+
+    Examples
+    --------
+    >>> sure_text(41.2, 3.1, inch=False), sure_text(41.2, 3.1, inch=True)
+    ('41 ± 3 µm (1.62 ± 0.12 thou)', '1.62 ± 0.12 thou (41 ± 3 µm)')
+    """
+    texts = []
+    for factor, unit in ((1.0, "µm"), (1 / UM_PER_THOU, "thou")):
+        digits = decimals_for(expanded_um * factor / 2)
+        value, doubt = (number_text(each * factor, digits) for each in (um, expanded_um))
+        texts.append(f"{value} ± {doubt} {unit}")
+    first, second = reversed(texts) if inch else texts
+    return f"{first} ({second})"
+
+
+def face_change_words(change: FaceChange, inch: bool) -> list[str]:
+    """One face: the verdict, then where the metal came off or what could have been seen."""
+    return [_verdict_words(change, inch), *_where_words(change, inch)]
+
+
+def _verdict_words(change: FaceChange, inch: bool) -> str:
+    name = change.face if change.relative_to is None else f"{change.face} relative to {change.relative_to}"
+    shapes = _shapes(change.before, change.after, inch)
+    seen = height_text(change.smallest_detectable_um, inch, change.smallest_detectable_um / 4)
+    if change.verdict == NO_DIFFERENCE:
+        return f"{name}: no difference that could have been seen ({seen} would have been): {shapes}."
+    if change.verdict == CANNOT_TELL:
+        return f"{name}: cannot tell: a difference would have to reach {seen} to be seen: {shapes}."
+    if change.verdict == CHANGED:
+        return f"{name} changed its shape, neither straighter nor less straight that could be seen: {shapes}."
+    return f"{name} is {change.verdict}: {shapes}."
+
+
+def _shapes(before: ShapeThen, after: ShapeThen, inch: bool) -> str:
+    told = [_shape(each, inch) for each in (before, after)]
+    if before.sense == after.sense != STRAIGHT:
+        told[1] = sure_text(after.straightness_um, after.straightness_expanded_um, inch)
+    return f"{told[0]} before, {told[1]} after"
+
+
+def _shape(then: ShapeThen, inch: bool) -> str:
+    expanded = then.straightness_expanded_um
+    if then.sense == STRAIGHT:
+        return f"straight within what could be seen ({height_text(expanded, inch, expanded / 2)} at most)"
+    kind = "hollow and crowned" if then.sense == "both" else then.sense
+    return f"{kind} by {sure_text(then.straightness_um, expanded, inch)}"
+
+
+def _where_words(change: FaceChange, inch: bool) -> list[str]:
+    if change.verdict == CANNOT_TELL:
+        return ["  Measure both times with less scatter, or forward and reverse."]
+    if change.verdict == NO_DIFFERENCE:
+        return []
+    against = "" if change.relative_to is None else f" (or {change.relative_to} is higher there)"
+    came_off = _largest(change.came_off)
+    lines = [
+        f"  Metal came off {_extent(each, inch)}, most at {length_text(each.at_mm, inch)}: "
+        f"{sure_text(-each.change_um, each.expanded_um, inch)}{against}."
+        for each in came_off
+    ]
+    if came_off:
+        lines.append(
+            "  Counted from where it changed least: an even depth or a straight taper does not show."
+        )
+    lines += [
+        f"  It stands higher than before {_extent(each, inch)}, by "
+        f"{sure_text(each.change_um, each.expanded_um, inch)}: scraping adds no metal; a burr, dirt, or a "
+        "bed that lies otherwise does."
+        for each in _largest(change.rose)
+    ]
+    return lines or [
+        f"  It changed most at {length_text(change.worst['station_mm'], inch)}, by "
+        f"{sure_text(change.worst['change_um'], change.worst['expanded_um'], inch)}; where metal came off "
+        "does not stand out."
+    ]
+
+
+def _largest(stretches: Sequence[Stretch]) -> list[Stretch]:
+    """Those that changed most, in order along the bed."""
+    largest = sorted(stretches, key=lambda each: -abs(each.change_um))[:MOST_STRETCHES]
+    return sorted(largest, key=lambda each: each.from_mm)
+
+
+def _extent(stretch: Stretch, inch: bool) -> str:
+    if stretch.from_mm == stretch.to_mm:
+        return f"at {length_text(stretch.from_mm, inch)}"
+    return f"from {length_text(stretch.from_mm, inch)} to {length_text(stretch.to_mm, inch)}"
+
+
+def twist_change_words(change: TwistChange, inch: bool) -> str:
+    """Twist before and after in one line."""
+    ways = f"{change.front} and {change.rear} ({METHODS[change.method]})"
+    figure = "wind" if change.figure == "wind" else "largest difference of roll"
+    is_wind = change.figure == "wind"
+    then = _slope(change.before_um_per_m, change.before_expanded_um_per_m, inch, is_wind)
+    now = _slope(change.after_um_per_m, change.after_expanded_um_per_m, inch, is_wind)
+    seen = slope_text(change.smallest_detectable_um_per_m, inch, change.smallest_detectable_um_per_m / 4)
+    told = f"{figure} {then} before, {now} after"
+    if change.verdict == NO_DIFFERENCE:
+        return f"{ways}: no difference of twist that could have been seen ({seen} would have been): {told}."
+    return f"{ways}: twist is {'better' if change.verdict == BETTER else 'worse'}: {told}."
+
+
+def _slope(um_per_m: float, expanded: float, inch: bool, is_wind: bool) -> str:
+    side = ("" if abs(um_per_m) <= expanded else ", rear high" if um_per_m > 0 else ", front high") * is_wind
+    return (
+        f"{slope_text(abs(um_per_m), inch, expanded / 2)} ± {slope_text(expanded, inch, expanded / 2)}{side}"
+    )
+
+
+def alike_words(result: BeforeAndAfter) -> list[str]:
+    """What was not alike, first of all; nothing where all that is known was."""
+    if not result.differences:
+        return []
+    return [NOT_ALIKE, *(f"  {each}." for each in result.differences)]
+
+
+def unknown_words(result: BeforeAndAfter) -> list[str]:
+    """Faces, and twist, that cannot be held against each other, and why."""
+    lines = [f"{face} cannot be judged: {why}." for face, why in result.not_compared.items()]
+    if result.twist is None:
+        lines.append(f"Change of twist cannot be judged: {result.twist_unknown}.")
+    return lines
+
+
+def history_words(result: BeforeAndAfter, inch: bool) -> list[str]:
+    """The whole answer: what was not alike, every face, twist, what cannot be told."""
+    lines = alike_words(result)
+    for change in result.faces:
+        lines += face_change_words(change, inch)
+        if change.smoothed_over_mm is not None:
+            lines.append(
+                f"  Both were passed through a base of {length_text(change.smoothed_over_mm, inch)}: "
+                "one of them sees nothing finer."
+            )
+    if result.twist is not None:
+        lines.append(twist_change_words(result.twist, inch))
+    return [*lines, *unknown_words(result), *notes(result.warnings)]
+
+
+def change_table(change: FaceChange, inch: bool) -> list[str]:
+    """The change station by station, from its least-squares line."""
+    return columns(
+        change.station_mm.tolist(),
+        change.change_um.tolist(),
+        change.expanded_uncertainty_um.tolist(),
+        inch=inch,
+        what="change",
+    )

@@ -1,0 +1,235 @@
+"""Plans, predicted blue and trust in the words of the trade."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from acquire.model.units import MM_PER_INCH, UM_PER_THOU, decimals_for, height_text, length_text, number_text
+from analysis.words.answers import LINE_WORDS, shape_words
+
+if TYPE_CHECKING:
+    from analysis.answers.bearing import Bearing, Stretches
+    from analysis.answers.datums import Datum, Datums
+    from analysis.answers.plan import FacePlan
+
+NONE_YET = "None can be trusted yet"
+MOST_PLACES = 4
+
+
+def plan_answer(plan: "FacePlan", inch: bool) -> str:
+    """What comes off one face in one line: most where, nothing where, how much in all."""
+    removal = plan.removal
+    most = int(np.argmax(removal.removal_um))
+    doubt = float(removal.standard_uncertainty_um[most])
+    at = length_text(removal.station_mm[most], inch)
+    amount = height_text(removal.removal_um[most], inch, _fine(plan))
+    sure = f" ± {height_text(2 * doubt, inch, _fine(plan))}" if doubt > 0 else ""
+    least = "only the guard" if removal.guard_um > 0 else "nothing"
+    seen = removal.removal_um > 2 * removal.standard_uncertainty_um
+    if removal.guard_um == 0 and not np.any(seen):
+        return f"{plan.face}: nothing to take off that could be seen; most at {at}, {amount}{sure}."
+    return (
+        f"{plan.face}: take off most at {at}, {amount}{sure}; "
+        f"{least} at {_places(removal.touching_mm, inch)}; "
+        f"in all {height_text(removal.sum_um, inch, max(_fine(plan), 1.0))} over its "
+        f"{removal.station_mm.size} stations, {height_text(removal.mean_um, inch, _fine(plan))} on average."
+    )
+
+
+def plan_notes(plan: "FacePlan", inch: bool) -> list[str]:
+    """What the target is, which stations lie within the uncertainty, and the guard."""
+    removal = plan.removal
+    lines = [_target_words(plan)]
+    open_to = (removal.removal_um - removal.guard_um <= 2 * removal.standard_uncertainty_um) & (
+        removal.removal_um > removal.guard_um
+    )
+    if np.any(open_to) and not np.all(open_to | (removal.removal_um == 0)):
+        places = _places(removal.station_mm[open_to].tolist(), inch)
+        lines.append(f"At {places} it may as well be nothing: less than could be seen.")
+    if removal.guard_um > 0:
+        guard = height_text(removal.guard_um, inch, _fine(plan))
+        lines.append(
+            f"A guard of {guard} is in it everywhere, so that for 95 of 100 ways that the readings allow "
+            "no place stays low after one setting."
+        )
+    return lines
+
+
+def _target_words(plan: "FacePlan") -> str:
+    sure = "± is against where the target touches"
+    if plan.parallel_to is None:
+        return f"The target is the straight line that takes least metal, free to tilt; {sure}."
+    other, line = plan.parallel_to.face, plan.parallel_to.line
+    if line == "plan":
+        return f"The target is parallel to what the plan makes of {other}; {sure}."
+    return f"The target is parallel to {other} as it stands, {LINE_WORDS[line]}; {sure}."
+
+
+def plan_heads(plan: "FacePlan", inch: bool) -> tuple[str, ...]:
+    """Heads of the table to take to the machine."""
+    first, second = ("thou", "µm") if inch else ("µm", "thou")
+    heads = ("station in" if inch else "station mm", f"take off {first}", f"± {first}", second)
+    return (*heads, *(f"{name} {first}" for name in _flanks(plan)))
+
+
+def plan_rows(plan: "FacePlan", inch: bool) -> list[tuple[str, ...]]:
+    """Rows of the table to take to the machine, one precision throughout."""
+    removal = plan.removal
+    per_first, per_second = (UM_PER_THOU, 1.0) if inch else (1.0, UM_PER_THOU)
+    digits, others = decimals_for(_fine(plan) / per_first), decimals_for(_fine(plan) / per_second)
+    flanks = list(_flanks(plan).values())
+    rows = []
+    for i, station in enumerate(removal.station_mm.tolist()):
+        off, doubt = removal.removal_um[i], 2 * removal.standard_uncertainty_um[i]
+        at = f"{station / MM_PER_INCH:.2f}" if inch else f"{round(station, 1):g}"
+        cells = (
+            number_text(off / per_first, digits),
+            number_text(doubt / per_first, digits),
+            number_text(off / per_second, others),
+        )
+        rows.append((at, *cells, *(number_text(flank[i] / per_first, digits) for flank in flanks)))
+    return rows
+
+
+def _flanks(plan: "FacePlan") -> dict[str, np.ndarray]:
+    """Depths on the flanks of a vee, once where both are alike."""
+    if plan.flank_um is None:
+        return {}
+    front, rear = plan.flank_um["front"], plan.flank_um["rear"]
+    if np.allclose(front, rear):
+        return {"each flank": front}
+    return {"front flank": front, "rear flank": rear}
+
+
+def _fine(plan: "FacePlan") -> float:
+    """The uncertainty that sets the digits of a whole plan."""
+    doubts = plan.removal.standard_uncertainty_um
+    seen = doubts[doubts > 0]
+    return float(np.median(seen)) if seen.size else 0.0
+
+
+def flank_note(plan: "FacePlan") -> list[str]:
+    """That the depth on a flank is another than the drop of the vee."""
+    if plan.flank_um is None:
+        return []
+    return ["Depth on a flank is square to the flank; the other figures are how far the vee comes down."]
+
+
+def blue_words(blue: "Sequence[Bearing]", inch: bool) -> list[str]:
+    """Where blue is to be expected, edge by edge."""
+    film = height_text(blue[0].film_um, inch, _film_digits(blue[0].film_um))
+    if len(blue) == 1:
+        return [
+            f"Predicted blue, a straight edge all along it and a film of {film}: {_blue_of(blue[0], inch)}."
+        ]
+    length = length_text(blue[0].to_mm - blue[0].from_mm, inch)
+    return [
+        f"Predicted blue, a straightedge of {length} and a film of {film}, edge by edge:",
+        *(
+            f"edge from {length_text(each.from_mm, inch)} to {length_text(each.to_mm, inch)}: "
+            f"{_blue_of(each, inch)}."
+            for each in blue
+        ),
+    ]
+
+
+def _film_digits(film_um: float) -> float:
+    return 0.1 if film_um % 1 else 1.0
+
+
+def _blue_of(each: "Bearing", inch: bool) -> str:
+    """Stretches that touch, what is left open, and how it rests."""
+    whole = ((each.from_mm, each.to_mm),)
+    if len(each.touches_mm) == 1 and np.allclose(each.touches_mm, whole):
+        words = "touches all along"
+    else:
+        words = f"touches at {_stretches(each.touches_mm, inch)}"
+    if each.may_touch_mm:
+        words += f"; may also touch at {_stretches(each.may_touch_mm, inch)}"
+    rests = _places(each.rests_at_mm, inch)
+    return f"{words} (it {'rocks on' if len(each.rests_at_mm) == 1 else 'rests on'} {rests})"
+
+
+def _stretches(stretches: "Stretches", inch: bool) -> str:
+    """Stretches to the nearest mm; neighbours that differ by nothing one would see become one."""
+    unit = 1.0 if not inch else MM_PER_INCH / 10
+    shown: list[list[int]] = []
+    for start, end in stretches:
+        a, b = round(start / unit), round(end / unit)
+        if shown and a <= shown[-1][1]:
+            shown[-1][1] = max(b, shown[-1][1])
+        else:
+            shown.append([a, b])
+    texts = [
+        length_text(a * unit, inch)
+        if a == b
+        else f"{length_text(a * unit, inch).split()[0]} to {length_text(b * unit, inch)}"
+        for a, b in shown
+    ]
+    return ", ".join(texts)
+
+
+def _places(station_mm: Sequence[float], inch: bool) -> str:
+    """Stations in words: `400 and 600 mm`; many as a number between two.
+
+    Examples
+    --------
+    >>> _places([400.0, 600.0], inch=False), _places([0, 1, 2, 3, 4.0], inch=False)
+    ('400 and 600 mm', '5 stations between 0 and 4 mm')
+    """
+    texts = [length_text(each, inch) for each in station_mm]
+    bare, unit = [text.split()[0] for text in texts], texts[0].split()[1]
+    if len(texts) > MOST_PLACES:
+        return f"{len(texts)} stations between {bare[0]} and {bare[-1]} {unit}"
+    return f"{', '.join(bare[:-1])} and {bare[-1]} {unit}" if len(bare) > 1 else texts[0]
+
+
+def trust_answer(found: "Datums", inch: bool) -> str:
+    """Which face to start from, in one line."""
+    if found.trusted:
+        best = found.trusted[0]
+        others = ", ".join(each.face for each in found.trusted[1:])
+        also = f"; then {others}" if others else ""
+        return f"Start from {best.face}, straight within what could be seen, {_at_most(best, inch)}{also}."
+    lent = [each.face for each in found.faces if each.wear is not None]
+    if lent:
+        return f"{NONE_YET} over its whole length; {' and '.join(lent)} can lend unworn stretches."
+    return f"{NONE_YET}: repeat the traverses, in reverse or with another instrument, before one is chosen."
+
+
+def trust_words(found: "Datums", inch: bool) -> list[str]:
+    """Every face with the reason, the best to start from first."""
+    return [datum_words(each, inch) for each in found.faces]
+
+
+def datum_words(each: "Datum", inch: bool) -> str:
+    """One face: whether it can be started from, and why."""
+    if each.shape is None:
+        return f"{each.face}: cannot be judged, {(each.why_not_known or '').rstrip('.')}."
+    verdict = "can be started from" if each.can_be_trusted else "not yet"
+    shape = shape_words(each.shape, inch).removeprefix(f"{each.face} is ").rstrip(".")
+    words = f"{each.face}: {verdict}: {shape}"
+    if not each.is_checked:
+        words += "; nothing checks its readings, so an error in one would not show"
+    return f"{words}{_wear_words(each, inch)}."
+
+
+def _wear_words(each: "Datum", inch: bool) -> str:
+    if each.wear is None or each.shape is None:
+        return ""
+    if not each.wear.is_seen:
+        most = height_text(each.wear.expanded_um, inch, each.wear.expanded_um / 2)
+        return f"; no wear seen from the line through its unworn stretches ({most} would have been)"
+    half = each.wear.expanded_um / 2
+    at = length_text(each.wear.deepest.station_mm, inch)
+    depth = height_text(-each.wear.deepest.height_um, inch, half)
+    return (
+        f"; worn {depth} ± {height_text(each.wear.expanded_um, inch, half)} below the line through its "
+        f"unworn stretches, at {at}: start from these stretches"
+    )
+
+
+def _at_most(each: "Datum", inch: bool) -> str:
+    bound = each.at_most_um or 0.0
+    return f"{height_text(bound, inch, bound / 2)} at most"

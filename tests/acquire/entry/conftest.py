@@ -1,0 +1,90 @@
+"""An invented bed on disk, and a scripted person at the prompt."""
+
+from dataclasses import dataclass, field
+
+import pytest
+
+from acquire.entry import Asker, Entry, enter_readings, stations_to_read
+from acquire.entry.asking import Manner
+from acquire.model.traverse import Setup
+
+BED = """
+[bed]
+name = "invented lathe bed"
+length_mm = 800
+station_pitch_mm = 100
+[faces.way]
+normal = "up"
+[instruments.level]
+quantity = "slope"
+unit = "um/m"
+base_mm = 200
+standard_uncertainty = 1
+[instruments.vial]
+quantity = "slope"
+unit = "mm/m"
+per_division = 0.02
+base_mm = 200
+standard_uncertainty = 0.1
+[instruments.dial]
+quantity = "offset"
+unit = "um"
+standard_uncertainty = 0.5
+resolution = 1
+"""
+
+
+@pytest.fixture
+def survey(tmp_path):
+    (tmp_path / "bed.toml").write_text(BED, encoding="utf-8")
+    (tmp_path / "traverses").mkdir()
+    return tmp_path
+
+
+def setup_of(instrument="dial", **changes):
+    quantity = "offset" if instrument == "dial" else "slope"
+    reference = "line" if quantity == "offset" else None
+    return Setup(instrument, quantity, BED, source="enter", face="way", reference=reference, **changes)
+
+
+@dataclass
+class Person:
+    """Types the answers in turn, and remembers what was asked, said and kept."""
+
+    answers: list[str]
+    is_person: bool = True
+    asked: list[str] = field(default_factory=list)
+    said: list[str] = field(default_factory=list)
+    kept: list = field(default_factory=list)
+    waited: float = 0.0
+    second: float = 0.0
+
+    def ask(self, prompt):
+        self.asked.append(prompt)
+        return self.answers.pop(0) if self.answers else None
+
+    def tick(self):
+        self.second += 60.0
+        return self.second
+
+    def wait(self, seconds):
+        self.waited += seconds
+
+    def enters(self, setup, closing=False, lines=(), **manner):
+        entry = Entry.begun(setup, stations_to_read(setup), lines, closing)
+        asker = Asker(self.ask, self.said.append, self.tick, self.is_person, self.wait)
+        return enter_readings(entry, asker, self.kept.append, Manner(**manner))
+
+    @property
+    def questions(self):
+        return [words for words in self.said if words.startswith("?")]
+
+
+@pytest.fixture
+def setup():
+    return setup_of
+
+
+@pytest.fixture
+def person():
+    return Person

@@ -1,0 +1,201 @@
+"""What a person types at the prompt, and what becomes of it."""
+
+import pytest
+
+from acquire.entry import Asker, Entry, Prediction, enter_readings
+from acquire.entry.asking import closing_words
+from acquire.entry.large import large
+from acquire.model.errors import EntryError
+
+
+def by_station(entry):
+    stations = entry.table().stations
+    return dict(zip(stations.station_mm.tolist(), stations.reading.tolist(), strict=True))
+
+
+def test_all_stations_are_asked_in_order_and_end_the_entry(person, setup):
+    typist = person([str(n) for n in range(9)])
+    entry, is_ended = typist.enters(setup())
+    assert is_ended and typist.answers == []
+    assert by_station(entry) == {100.0 * n: float(n) for n in range(9)}
+
+
+def test_level_is_stepped_by_its_base_from_the_first_station(person, setup):
+    entry, _ = person(["1", "2", "3", "4"]).enters(setup("level"))
+    assert by_station(entry) == {100: 1, 300: 2, 500: 3, 700: 4}
+
+
+def test_reverse_begins_at_the_far_end(person, setup):
+    entry, _ = person(["4", "3", "2", "1"]).enters(setup("level", direction="reverse"))
+    assert by_station(entry) == {100: 1, 300: 2, 500: 3, 700: 4}
+
+
+def test_readings_are_taken_in_every_unit_of_the_trade(person, setup):
+    entry, _ = person(["+3", "0.1 thou", "-0,002 mm", "0.0001 in", " 2,5 µm "]).enters(setup())
+    assert list(by_station(entry).values()) == pytest.approx([3, 2.54, -2, 2.54, 2.5])
+
+
+def test_divisions_of_a_vial_are_worth_what_its_description_says(person, setup):
+    entry, _ = person(["2", "2 div", "0.04 mm/m", '8.25"']).enters(setup("vial"))
+    # 0.02 mm/m is 4.125296 seconds of arc (derived from 1″ = π/648000 rad)
+    assert list(by_station(entry).values()) == pytest.approx([40, 40, 40, 40], rel=1e-4)
+
+
+def test_both_ends_of_a_vial_are_averaged_and_the_other_end_is_asked_for(person, setup):
+    typist = person(["1.5 / 2.5", "2", "4", "-", "1 3"])
+    entry, _ = typist.enters(setup("vial"), vial=True, settle_s=12)
+    assert by_station(entry) == {100: 40.0, 300: 60.0, 700: 40.0}
+    assert typist.waited == 4 * 12
+    assert any("other end" in prompt for prompt in typist.asked)
+
+
+def test_stray_line_end_is_no_other_end_of_the_bubble(person, setup):
+    entry, _ = person(["2", "", "\r", "4", "q"]).enters(setup("vial"), vial=True)
+    assert by_station(entry) == {100: 60.0}
+
+
+def test_end_of_input_between_the_two_ends_of_a_bubble_takes_neither(person, setup):
+    typist = person(["1.5 / 2.5", "2"])
+    entry, is_ended = typist.enters(setup("vial"), vial=True)
+    assert not is_ended and by_station(entry) == {100: 40.0} and len(typist.kept) == 1
+
+
+def test_place_in_the_order_is_asked_with_and_stays_right_when_going_back(person, setup):
+    typist = person(["1", "2", "b", "7", "q"])
+    typist.enters(setup())
+    assert [prompt.partition(" (")[0] for prompt in typist.asked] == [
+        "0 mm, 1 of 9", "100 mm, 2 of 9", "200 mm, 3 of 9", "100 mm, 2 of 9", "200 mm, 3 of 9",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("columns", [40, 60, 100])
+def test_keys_of_an_entry_fit_the_terminal(setup, columns):
+    said = []
+    asker = Asker(lambda _: None, said.append, lambda: 0.0, columns=columns)
+    enter_readings(Entry.begun(setup(), (0.0, 100.0)), asker, lambda line: None)
+    text = "\n".join(said)
+    assert max(map(len, text.splitlines())) <= columns
+    assert all(key in text for key in ("b: back", "n: next unread", "q: end and keep", "Ctrl-C: go on later"))
+
+
+def test_enter_alone_and_a_foot_switch_ask_again(person, setup):
+    entry, _ = person(["", " ", "\r", "1"]).enters(setup())
+    assert by_station(entry) == {0: 1}
+
+
+def test_going_back_corrects_and_the_first_reading_stays_known(person, setup):
+    typist = person(["1", "2", "b", "b", "7"])
+    entry, _ = typist.enters(setup())
+    assert by_station(entry) == {0: 7, 100: 2}
+    assert entry.table().stations.note[0] == "first read 1"
+    assert [line.words for line in typist.kept] == ["1", "2", "7"]
+
+
+def test_r_reads_the_last_station_once_more_and_both_count(person, setup):
+    entry, _ = person(["1", "2", "r", "3", "4"]).enters(setup())
+    stations = entry.table().stations
+    assert stations.station_mm.tolist() == [0, 100, 100, 200]
+    assert stations.repeat.tolist() == [1, 1, 2, 1] and stations.reading.tolist() == [1, 2, 3, 4]
+
+
+def test_dash_is_a_gap_and_q_ends_with_what_there_is(person, setup):
+    entry, is_ended = person(["1", "-", "3", "q", "5"]).enters(setup())
+    assert is_ended and by_station(entry) == {0: 1, 200: 3}
+    assert entry.table().gap_mm == (100.0,)
+
+
+def test_end_of_input_is_no_end_of_the_entry(person, setup):
+    _, is_ended = person(["1"]).enters(setup())
+    assert not is_ended
+
+
+def test_what_cannot_be_read_is_said_and_asked_again(person, setup):
+    typist = person(["high", "1 furlong", "1 mm/m", "nan", "1"])
+    entry, _ = typist.enters(setup())
+    assert by_station(entry) == {0: 1}
+    assert sum("needed" in words for words in typist.said) == 4
+
+
+def test_pipe_that_sends_nonsense_is_refused_and_what_came_before_is_kept(person, setup):
+    pipe = person(["1", "2", "high", "3"], is_person=False)
+    with pytest.raises(EntryError, match=r"station 200.*high.*kept"):
+        pipe.enters(setup())
+    assert [line.words for line in pipe.kept] == ["1", "2"]
+
+
+SLIPS = [
+    ("35", "ten times too large"),
+    ("0.35", "ten times too small"),
+    ("-3.5", "the sign"),
+    ("3.5 thou", "thou are read"),
+    ("90", "jumps"),
+]
+
+
+@pytest.mark.parametrize(("slip", "words"), SLIPS)
+def test_slip_is_questioned_at_once_and_both_readings_are_kept(person, setup, slip, words):
+    before = ["3.4", "3.5", "3.6", "3.5"]
+    scale = ["34", "35", "36", "35"] if slip in ("0.35",) else before
+    slip = "3.5" if slip == "0.35" else slip
+    typist = person([*scale, slip, scale[1], *scale])
+    entry, _ = typist.enters(setup())
+    assert len(typist.questions) == 1 and words in typist.questions[0]
+    assert by_station(entry)[400] == float(scale[1])
+    assert entry.table().stations.note[4] == f"first read {slip}"
+
+
+def test_questioned_reading_can_be_kept_and_casts_no_doubt_on_the_next(person, setup):
+    typist = person(["3.4", "3.5", "3.6", "3.5", "35", "k", "3.4", "3.3", "3.2", "3.1"])
+    entry, is_ended = typist.enters(setup())
+    assert is_ended and by_station(entry)[400] == 35 and len(typist.questions) == 1
+
+
+def test_ordinary_wear_is_not_questioned(person, setup):
+    typist = person([str(n) for n in (0, -6, -14, -21, -26, -22, -13, -5, 1)])
+    typist.enters(setup())
+    assert typist.questions == []
+
+
+class Survey:
+    """A companion that has seen this way before."""
+
+    def profile_lines(self, stations, columns):
+        return [f"profile of {len(stations)} readings"]
+
+    def predict(self, stations, station_mm):
+        return Prediction(10.0, 0.5, "the reverse run and the cross level")
+
+
+def test_reading_against_the_rest_of_the_survey_is_questioned_with_the_reason(person, setup):
+    typist = person(["10.4", "19", "10.2", "11"])
+    entry, _ = typist.enters(setup(), companion=Survey())
+    assert typist.questions == [
+        "? station 100 is 9.0 µm (0.35 thou) off what the reverse run and the cross level say: "
+        "wipe, re-seat, read again\a"
+    ]
+    assert by_station(entry)[100] == 10.2
+    assert "profile of 3 readings" in typist.said
+
+
+def test_closing_reading_shows_the_drift(person, setup):
+    entry, _ = person([*map(str, range(9)), "2"]).enters(setup(), closing=True)
+    stations = entry.table().stations
+    assert stations.station_mm.tolist()[:2] == [0, 0] and stations.repeat.tolist()[:2] == [1, 2]
+    assert (
+        closing_words(entry)
+        == "drift: back at the first station after 9 min it reads 2.0 µm (0.08 thou) more"
+    )
+
+
+def test_entry_goes_on_where_its_lines_stop(person, setup):
+    first = person(["1", "2", "r", "2.5", "-"])
+    first.enters(setup(), closing=True)
+    second = person(["4"])
+    entry, _ = second.enters(setup(), closing=True, lines=first.kept)
+    assert by_station(entry)[300] == 4 and entry.table().gap_mm == (200.0,)
+    assert entry.table().stations.repeat.tolist() == [1, 1, 2, 1]
+
+
+def test_digits_too_wide_for_the_terminal_stay_small():
+    assert large("1500 mm", 12) == "1500 mm"
+    assert len(large("1500 mm", 40).splitlines()) == 5

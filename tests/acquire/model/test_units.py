@@ -1,0 +1,85 @@
+"""Shop units at the doors.
+
+Factors are exact by definition: 1 in = 25.4 mm, 1″ = π/648000 rad; that 0.02 mm/m is 4.125296″ and
+0.0005 in/ft 41.6667 µm/m follows from them (derived).
+"""
+
+import contextlib
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from acquire.model.errors import UnitError
+from acquire.model.units import (
+    CONTRACT_UNIT,
+    FACTORS,
+    height_text,
+    parse_reading,
+    slip_guess,
+    slope_text,
+    to_contract,
+)
+
+DEFINED = [
+    (1, "position", "in", 25.4),
+    (1, "offset", "thou", 25.4),
+    (1, "slope", "arcsec", 4.84813681109536),
+    (0.02, "slope", "mm/m", 4.125296 * 4.84813681109536),
+    (0.0005, "slope", "in/ft", 41.6667),
+    (1, "roll", "deg", 17453.2925199433),
+]
+
+
+@pytest.mark.parametrize(("value", "quantity", "unit", "contract"), DEFINED)
+def test_factors_are_those_of_the_definitions(value, quantity, unit, contract):
+    assert to_contract(value, quantity, unit) == pytest.approx(contract, rel=1e-6)
+
+
+def test_every_quantity_has_its_contract_unit_at_factor_one():
+    assert all(FACTORS[quantity][unit] == 1.0 for quantity, unit in CONTRACT_UNIT.items())
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "unit"),
+    [
+        ("3", 3, None),
+        ("+3,5", 3.5, None), (".5", 0.5, None), ("−2 thou", -2, "thou"), ("1e-3 in", 0.001, "in"),
+        ("2 div", 2, "div"), ("5 μm", 5, "um"), ("2'", 120, "arcsec"), ("-1°30′", -5400, "arcsec"),
+        ("0°0'1,5\"", 1.5, "arcsec"), ("1°8″", 3608, "arcsec"), ('3"', 3, "in"), ("0.02 mm/m", 0.02, "mm/m"),
+    ],
+)  # fmt: skip
+def test_hand_written_numbers_are_understood(text, value, unit):
+    reading = parse_reading(text)
+    assert reading.value == pytest.approx(value) and reading.unit == unit
+
+
+@pytest.mark.parametrize(
+    "text", ["", "-", "1,234.5", "1.2.3", "1 2", "nan", "inf", "1e999", "2°8", "five", "3 µ"]
+)
+def test_what_is_no_number_with_a_known_unit_is_refused(text):
+    with pytest.raises(UnitError):
+        parse_reading(text)
+
+
+@settings(max_examples=150, deadline=None, derandomize=True)
+@given(st.text(max_size=12))
+def test_any_text_is_a_finite_reading_or_a_unit_error(text):
+    with contextlib.suppress(UnitError):
+        assert math.isfinite(parse_reading(text).value)
+
+
+def test_no_more_digits_than_the_uncertainty_supports():
+    assert height_text(-41.26, uncertainty_um=0.2) == "-41.3 µm (-1.624 thou)"
+    assert height_text(-41.26, uncertainty_um=20) == "-40 µm (-1.6 thou)"
+    assert slope_text(0.04, uncertainty_um_per_m=1) == "0 µm/m (0.00 thou/ft)"
+
+
+@pytest.mark.parametrize(
+    ("reading", "words"),
+    [(34.0, "ten times too large"), (-3.4, "sign"), (86.0, "thou"), (3.9, None), (60.0, None)],
+)
+def test_slip_is_named_only_where_it_explains_the_reading(reading, words):
+    guess = slip_guess(reading, 3.4, 0.3)
+    assert (guess is None) if words is None else words in guess

@@ -1,0 +1,60 @@
+"""Typed lines as they are kept: read back, corrected, cut short, spoiled."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from acquire.model.errors import EntryError
+from acquire.reduce.written import TypedLine, readings_typed, typed_lines
+
+
+def test_lines_are_read_back_as_they_were_typed():
+    lines = [TypedLine(450.0, 1, 12.25, "+3,5 thou"), TypedLine(101.6, 2, math.nan, "-")]
+    back = typed_lines(b"".join(line.as_bytes() for line in lines))
+    assert back[0] == lines[0] and back[1].words == "-" and math.isnan(back[1].time_s)
+
+
+def test_later_line_corrects_and_keeps_the_first_in_its_note(setup):
+    stations = readings_typed(setup(source="enter"), b"0\t1\t5\t30\n50\t1\t9\t4\n0\t1\t12\t3\n").stations
+    assert stations.reading.tolist() == [3, 4] and stations.note == ("first read 30", "")
+    assert stations.time_s.tolist() == [12, 9] and (stations.samples == 1).all()
+
+
+def test_reading_corrected_to_a_gap_is_a_gap(setup):
+    table = readings_typed(setup(source="enter"), b"0\t1\t5\t30\n0\t1\t6\t-\n50\t1\t7\t1\n")
+    assert table.gap_mm == (0.0,) and table.stations.station_mm.tolist() == [50]
+
+
+def test_line_cut_off_in_the_middle_is_left_out(setup):
+    whole = b"0\t1\t5\t3\n50\t1\t9\t4\n"
+    for end in range(len(b"0\t1\t5\t3\n"), len(whole)):
+        assert readings_typed(setup(source="enter"), whole[:end]).stations.reading.tolist() == [3]
+
+
+@pytest.mark.parametrize("words", ["1 2", "1 / 2"])
+def test_two_numbers_are_no_reading_of_an_indicator(setup, words):
+    with pytest.raises(EntryError, match="one reading"):
+        readings_typed(setup(source="enter"), f"0\t1\t\t{words}\n".encode())
+
+
+@settings(max_examples=150, deadline=None, derandomize=True)
+@given(
+    st.one_of(
+        st.binary(max_size=60),
+        st.lists(
+            st.tuples(
+                *[st.sampled_from(["0", "50", "1", "-1", "nan", "1e999", "9" * 30, "", "3 thou", "-"])] * 4
+            ),
+            max_size=4,
+        ).map(lambda rows: "".join("\t".join(row) + "\n" for row in rows).encode()),
+    )
+)
+def test_any_bytes_are_lines_or_an_entry_error(setup, raw):
+    try:
+        stations = readings_typed(setup(source="enter"), raw).stations
+    except EntryError:
+        return
+    assert np.isfinite(stations.reading).all()

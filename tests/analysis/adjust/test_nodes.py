@@ -1,0 +1,103 @@
+"""Which heights are unknowns, and places between them."""
+
+import numpy as np
+import pytest
+
+from analysis.adjust.combination import combine, predict
+from analysis.adjust.nodes import lay_out
+from analysis.observe import observe
+from analysis.observe.interpolating import interpolation
+
+STATION = np.arange(0.0, 1001.0, 100.0)
+MIDDLE = np.arange(50.0, 1000.0, 100.0)
+
+
+def test_cubic_is_exact_for_cubics_and_a_line_outside():
+    nodes = np.array([0.0, 100, 180, 300, 400])
+    for at in (40.0, 150.0, 390.0):
+        value = sum(w * (nodes[i] / 100) ** 3 for i, w in interpolation(nodes, at).items())
+        assert value == pytest.approx((at / 100) ** 3)
+    outside = interpolation(nodes, 450.0)
+    assert sum(w * nodes[i] for i, w in outside.items()) == pytest.approx(450.0)
+    assert set(outside) == {3, 4}
+
+
+def test_place_within_half_a_millimetre_is_the_node_itself():
+    assert interpolation(np.array([0.0, 100.0, 200.0]), 100.4) == {1: 1.0}
+
+
+def test_stations_far_apart_are_not_preferred_to_the_feet_between_them():
+    """Feet every 50 mm of which few stand on a station: the height between is read off the feet."""
+    feet = np.arange(0.0, 1001.0, 50)
+    on_station = np.isin(feet, [150, 300, 800, 1000])
+
+    def dip(x):
+        return -40 * np.exp(-(((x - 480) / 150) ** 2))
+
+    for at in (260.0, 410.0, 555.0, 640.0):
+        found = sum(w * dip(feet[i]) for i, w in interpolation(feet, at, preferred=on_station).items())
+        assert found == pytest.approx(dip(at), abs=0.3)
+    even = np.isin(feet, np.arange(0.0, 1001.0, 100))
+    assert {feet[i] for i in interpolation(feet, 430.0, preferred=even)} == {300.0, 400.0, 500.0, 600.0}
+
+
+def test_stations_read_off_a_scale_still_form_one_chain(invented_bed, make_traverse):
+    """Positions a millimetre off the planned ones must not break a stepped level into pieces."""
+    rng = np.random.default_rng(1)
+    bed = invented_bed()
+    run = make_traverse(bed, "level", MIDDLE + rng.uniform(-0.9, 0.9, 10), np.ones(10), face="front-flat")
+    bed_map = combine([run], bed)
+    assert bed_map.profile("front-flat").station_mm.tolist() == STATION.tolist()
+
+
+def test_feet_off_the_stations_become_nodes_of_their_own(invented_bed, make_traverse):
+    bed = invented_bed()
+    run = make_traverse(bed, "level", MIDDLE[:9] + 30, np.ones(9), face="front-flat")
+    assert combine([run], bed).profile("front-flat").station_mm == pytest.approx(STATION[:10] + 30)
+
+
+def test_indicator_between_the_feet_of_a_level_is_interpolated(invented_bed, make_traverse):
+    """Readings at 50, 150, … on a way levelled at 0, 100, …: truth is a parabola, which a cubic follows."""
+    bed = invented_bed()
+
+    def height(x):
+        return 1e-4 * (x - 500) ** 2
+
+    level = (height(MIDDLE + 50) - height(MIDDLE - 50)) * 10
+    runs = [
+        make_traverse(bed, "level", MIDDLE, level, face="front-flat"),
+        make_traverse(bed, "dial", MIDDLE, height(MIDDLE), face="front-flat", reference="line"),
+    ]
+    bed_map = combine(runs, bed)
+    assert len(bed_map.nodes) == 11
+    assert bed_map.chi_square == pytest.approx(0.0, abs=1e-12)
+
+
+def test_a_mix_is_mapped_at_the_stations_and_a_level_alone_at_its_feet(invented_bed, make_traverse):
+    bed = invented_bed(pitch_mm=50)
+    level = make_traverse(bed, "long-level", np.arange(100.0, 1000, 200), np.zeros(5), face="front-flat")
+    station = np.arange(0.0, 1001.0, 50)
+    dial = make_traverse(bed, "dial", station, np.zeros(21), face="front-flat", reference="line")
+    assert combine([level], bed).profile("front-flat").station_mm.tolist() == [0, 200, 400, 600, 800, 1000]
+    assert combine([level, dial], bed).profile("front-flat").station_mm.tolist() == station.tolist()
+
+
+def test_nodes_are_in_the_order_of_the_faces(invented_bed, make_traverse):
+    bed = invented_bed()
+    run = make_traverse(bed, "dial", STATION, np.zeros(11), face="front-flat", reference="rear-flat")
+    layout = lay_out([observe(run, bed)], bed)
+    assert [node.owner for node in layout.nodes] == ["front-flat"] * 11 + ["rear-flat"] * 11
+
+
+def test_height_between_feet_far_apart_is_not_made_up(invented_bed, make_traverse):
+    """A level stepped by 200 mm knows nothing at 300 mm: a reading there cannot be predicted from it."""
+    bed = invented_bed()
+    level = make_traverse(
+        bed, "long-level", np.arange(100.0, 1000, 200), np.zeros(5), face="front-flat", number=1
+    )
+    tied = make_traverse(bed, "dial", [0, 200, 400], [0, 0, 0], face="front-flat", reference="line", number=2)
+    again = make_traverse(
+        bed, "dial", [200, 300, 400], [0, 0, 0], face="front-flat", reference="line", number=3, same_zero_as=2
+    )
+    found = predict(combine([level, tied], bed), observe(again, bed))
+    assert found.is_known.tolist() == [True, False, True]

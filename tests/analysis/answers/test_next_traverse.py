@@ -1,0 +1,159 @@
+"""Advice on the next traverse is the computed uncertainty with it and without it."""
+
+import numpy as np
+import pytest
+
+from acquire.model.bed_toml.reading import parse_bed
+from acquire.model.errors import AnalysisError
+from analysis.adjust.combination import combine
+from analysis.answers.next_traverse import next_traverse
+from analysis.answers.twist import roll_uncertainty
+from analysis.linear.reference_lines import remove_line
+
+BED = """
+[bed]
+name = "invented bed with two flats"
+length_mm = 1000
+station_pitch_mm = 100
+[faces.front]
+normal = "up"
+across_mm = 0
+carriage = "front"
+[faces.rear]
+normal = "up"
+across_mm = 250
+carriage = "rear"
+[faces.side]
+normal = "front"
+across_mm = -20
+[instruments.level]
+quantity = "slope"
+unit = "um/m"
+base_mm = 100
+standard_uncertainty = 1.0
+[instruments.cross]
+quantity = "roll"
+unit = "um/m"
+standard_uncertainty = 2.0
+[instruments.dial]
+quantity = "offset"
+unit = "um"
+standard_uncertainty = 1.0
+"""
+X = np.arange(0, 1001, 100.0)
+MIDDLE = (X[1:] + X[:-1]) / 2
+
+
+@pytest.fixture
+def bed():
+    return parse_bed(BED)
+
+
+def _level(make_traverse, bed, face, **setup):
+    return make_traverse(bed, "level", MIDDLE, np.zeros(10), face=face, **setup)
+
+
+def test_promised_uncertainty_is_the_one_that_the_traverse_then_gives(make_traverse, bed):
+    first = _level(make_traverse, bed, "front")
+    advice = {a.words: a for a in next_traverse(combine([first], bed), "front").advice}
+    promised = next(a for a in advice.values() if a.instrument == "level")
+    second = _level(make_traverse, bed, "front", direction="reverse")
+    then = remove_line(combine([first, second], bed).profile("front"), "ends")
+    assert promised.now == pytest.approx(2 * np.sqrt(10) / 2 * 0.1)  # 2 · σ√n / 2, σ = 0.1 µm, n = 10
+    assert promised.then == pytest.approx(2 * then.standard_uncertainty_um.max())
+
+
+def test_unknown_face_that_becomes_known_stands_before_any_narrowing(make_traverse, bed):
+    advice = next_traverse(combine([_level(make_traverse, bed, "front")], bed)).advice
+    assert advice[0].what == "straightness of rear"
+    assert advice[0].now is None
+    known = [a.now is not None for a in advice]
+    assert known == sorted(known)
+
+
+def test_cross_level_is_advised_for_the_twist(make_traverse, bed):
+    runs = [_level(make_traverse, bed, face) for face in ("front", "rear")]
+    advice = next_traverse(combine(runs, bed), "twist").advice
+    assert advice[0].instrument == "cross"
+    assert "--across front rear" in advice[0].command
+    cross = make_traverse(bed, "cross", X, np.zeros(11), front="front", rear="rear")
+    assert advice[0].then == pytest.approx(
+        2 * roll_uncertainty(combine([*runs, cross], bed), "front", "rear")
+    )
+    assert advice[0].then < 2 * np.sqrt(8)  # two readings of 2 µm/m alone, k = 2; the levels help
+    assert advice[0].now is None
+
+
+def test_level_is_never_advised_on_a_side_face(make_traverse, bed):
+    advice = next_traverse(combine([_level(make_traverse, bed, "front")], bed)).advice
+    assert not [a for a in advice if a.instrument == "level" and a.face == "side"]
+
+
+def test_nothing_is_promised_from_an_instrument_that_cannot_narrow_anything(make_traverse, bed):
+    vial = (
+        '[instruments.vial]\nquantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty = 500\n'
+    )
+    coarse = parse_bed(BED + vial)
+    runs = [
+        _level(make_traverse, coarse, "front"),
+        _level(make_traverse, coarse, "front", direction="reverse"),
+    ]
+    advice = next_traverse(combine(runs, coarse), "front").advice
+    assert not [a for a in advice if a.instrument == "vial"]
+
+
+def test_unknown_wish_is_refused(make_traverse, bed):
+    with pytest.raises(AnalysisError, match="nothing to improve"):
+        next_traverse(combine([_level(make_traverse, bed, "front")], bed), "beauty")
+
+
+def _drawn(make_traverse, bed):
+    middles = np.arange(50, 951, 2.0)
+    slope = 30 * np.cos(2 * np.pi * middles / 700)
+    return make_traverse(bed, "level", middles, slope, face="front", mode="continuous")
+
+
+def test_second_base_is_advised_where_a_drawn_level_is_blind(make_traverse, bed):
+    advice = next_traverse(combine([_drawn(make_traverse, bed)], bed), "front").advice
+    second = [a for a in advice if "65 mm base" in a.words]
+    assert len(second) == 1
+    assert "removes the blind wavelengths 100, 50" in second[0].words
+
+
+def _drawn_over(make_traverse, bed, base, rng, **setup):
+    """A level over feet `base` apart drawn along a worn way; noise as stated."""
+    middles = np.arange(base / 2, 1000 - base / 2 + 1, 2.0)
+    near, far = (-40 * np.exp(-(((middles + side * base / 2 - 450) / 200) ** 2)) for side in (-1, 1))
+    slope = (far - near) / base * 1000 + rng.normal(0, 1.0, len(middles))
+    return make_traverse(bed, "level", middles, slope, face="front", mode="continuous", **setup)
+
+
+def test_promise_of_a_second_base_is_kept_by_the_run(make_traverse, bed):
+    """Near enough: what kind of way it is, and its noise, are judged anew with both runs."""
+    rng = np.random.default_rng(12)
+    first = _drawn_over(make_traverse, bed, 100, rng)
+    promised = next(
+        a for a in next_traverse(combine([first], bed), "front").advice if "65 mm base" in a.words
+    )
+    other_feet = parse_bed(BED.replace("base_mm = 100", "base_mm = 65"))
+    second = _drawn_over(make_traverse, other_feet, 65, rng, number=2)
+    then = remove_line(combine([first, second], bed).profile("front"), "ends")
+    assert promised.then < 0.8 * promised.now
+    assert promised.then == pytest.approx(2 * then.standard_uncertainty_um.max(), rel=0.25)
+
+
+def test_way_back_is_advised_where_a_level_was_drawn_one_way_only(make_traverse, bed):
+    rng = np.random.default_rng(13)
+    runs = [_level(make_traverse, bed, "front", direction=way) for way in ("forward", "reverse")]
+    runs.append(_drawn_over(make_traverse, bed, 100, rng))
+    (promised,) = [a for a in next_traverse(combine(runs, bed), "front").advice if "drawn back" in a.words]
+    assert "--direction reverse" in promised.command
+    runs.append(_drawn_over(make_traverse, bed, 100, rng, direction="reverse"))
+    then = remove_line(combine(runs, bed).profile("front"), "ends")
+    assert promised.then == pytest.approx(2 * then.standard_uncertainty_um.max(), rel=0.25)
+    assert not [a for a in next_traverse(combine(runs, bed), "front").advice if "drawn back" in a.words]
+
+
+def test_second_base_is_not_advised_for_a_stepped_level(make_traverse, bed):
+    advice = next_traverse(combine([_level(make_traverse, bed, "front")], bed), "front").advice
+    assert not [a for a in advice if "base" in a.words]

@@ -1,0 +1,176 @@
+"""Twist: wind, roll along the bed, and whether the cross level and two level maps agree."""
+
+import numpy as np
+import pytest
+
+from acquire.model.bed_toml.reading import parse_bed
+from acquire.model.errors import AnalysisError
+from analysis.answers.twist import twist_of
+
+BED = """
+[bed]
+name = "invented bed with two flats"
+length_mm = 1000
+station_pitch_mm = 100
+carriage_length_mm = 300
+[faces.front]
+normal = "up"
+across_mm = 0
+carriage = "front"
+[faces.rear]
+normal = "up"
+across_mm = 250
+carriage = "rear"
+[instruments.level]
+quantity = "slope"
+unit = "um/m"
+base_mm = 100
+standard_uncertainty = 1.0
+[instruments.cross]
+quantity = "roll"
+unit = "um/m"
+standard_uncertainty = 2.0
+"""
+X = np.arange(0, 1001, 100.0)
+MIDDLE = (X[1:] + X[:-1]) / 2
+
+
+@pytest.fixture
+def bed():
+    return parse_bed(BED)
+
+
+def _level(make_traverse, bed, face, height, noise=0.0, **setup):
+    slope = np.diff(height(X)) / 0.1 + noise
+    return make_traverse(bed, "level", MIDDLE, slope, face=face, **setup)
+
+
+def _cross(make_traverse, bed, front, rear, noise=0.0, **setup):
+    return make_traverse(
+        bed, "cross", X, (rear(X) - front(X)) / 0.25 + noise, front="front", rear="rear", **setup
+    )
+
+
+def flat(x):
+    return 0 * x
+
+
+def winding(x):
+    return 0.05 * x  # 50 µm over a metre at the rear: 200 µm/m of wind across 250 mm
+
+
+def test_bed_with_nothing_but_linear_wind_comes_out_as_wind(make_traverse, bed):
+    found = twist_of([_cross(make_traverse, bed, flat, winding)], bed)
+    assert found.wind_um_per_m == pytest.approx(200.0)
+    assert found.twist_um_per_m == pytest.approx(200.0)
+    assert found.worst_over_carriage_um_per_m == pytest.approx(60.0)
+    assert found.agree is None
+
+
+def test_swapped_ways_flip_the_wind(make_traverse, bed):
+    found = twist_of([_cross(make_traverse, bed, flat, winding)], bed, front="rear", rear="front")
+    assert found.gauge_mm == -250.0
+    # the rear way seen from the other side: the same change of height over the same distance
+    assert found.wind_um_per_m == pytest.approx(200.0)
+    lower = twist_of([_cross(make_traverse, bed, winding, flat)], bed)
+    assert lower.wind_um_per_m == pytest.approx(-200.0)
+
+
+def test_zero_of_the_cross_level_changes_no_twist(make_traverse, bed):
+    plain = twist_of([_cross(make_traverse, bed, flat, winding)], bed)
+    shifted = twist_of([_cross(make_traverse, bed, flat, winding, noise=37.0)], bed)
+    assert shifted.twist_um_per_m == pytest.approx(plain.twist_um_per_m, abs=1e-9)
+    assert shifted.roll_um_per_m[0] == pytest.approx(37.0)
+
+
+def test_two_level_maps_without_a_shared_zero_know_no_wind(make_traverse, bed):
+    runs = [_level(make_traverse, bed, "front", flat), _level(make_traverse, bed, "rear", winding)]
+    found = twist_of(runs, bed)
+    assert found.method == "two_maps"
+    assert found.twist_um_per_m is None and found.wind_um_per_m is None
+    assert found.methods["two_maps"].known_up_to == "a line"
+    assert np.abs(found.roll_um_per_m).max() < 1e-9
+
+
+def test_two_level_maps_with_one_zero_find_the_wind(make_traverse, bed):
+    first = _level(make_traverse, bed, "front", flat, noise=7.0)
+    second = _level(make_traverse, bed, "rear", winding, noise=7.0, same_zero_as=first.number)
+    found = twist_of([first, second], bed)
+    assert found.wind_um_per_m == pytest.approx(200.0)
+    # each slope 1 µm/m over ten steps of 100 mm on two ways: √20 · 0.1 µm across 250 mm
+    assert found.wind_expanded_um_per_m == pytest.approx(2 * np.sqrt(20) * 0.1 / 0.25)
+
+
+def test_turned_pair_with_one_zero_tells_the_roll_itself(make_traverse, bed):
+    first = _cross(make_traverse, bed, flat, winding, noise=30.0)
+    roll = winding(X) / 0.25
+    back = make_traverse(
+        bed, "cross", X, -roll + 30.0, front="front", rear="rear", turned=True, same_zero_as=first.number
+    )
+    found = twist_of([first, back], bed)
+    assert found.methods["cross_level"].known_up_to == "nothing"
+    assert found.roll_um_per_m == pytest.approx(roll)
+
+
+def bowed(x):
+    return winding(x) - 20 * np.sin(np.pi * x / 1000)
+
+
+@pytest.mark.parametrize(("extra", "agrees"), [(0.0, True), (60.0, False)])
+def test_methods_agree_exactly_when_they_saw_the_same_bed(make_traverse, bed, extra, agrees):
+    rng = np.random.default_rng(5)
+    bump = np.where(X == 500, extra, 0.0)
+    runs = [
+        _level(make_traverse, bed, "front", flat, noise=rng.normal(0, 1, 10)),
+        _level(make_traverse, bed, "rear", bowed, noise=rng.normal(0, 1, 10)),
+        _cross(make_traverse, bed, flat, bowed, noise=rng.normal(0, 2, 11) + bump),
+    ]
+    found = twist_of(runs, bed)
+    assert found.agree is agrees
+    if not agrees:
+        assert found.largest_difference["station_mm"] == 500
+
+
+def test_stated_uncertainty_of_the_wind_covers_invented_truth(make_traverse, bed):
+    rng = np.random.default_rng(11)
+    inside = 0
+    for _ in range(100):
+        found = twist_of([_cross(make_traverse, bed, flat, winding, noise=rng.normal(0, 2, 11))], bed)
+        inside += abs(found.wind_um_per_m - 200.0) <= found.wind_expanded_um_per_m
+    assert inside >= 89  # 95.4 expected; 89 is three binomial standard deviations below
+
+
+def test_twist_without_anything_that_tells_it_says_what_to_record(make_traverse, bed):
+    with pytest.raises(AnalysisError, match=r"--across front rear"):
+        twist_of([_level(make_traverse, bed, "front", flat)], bed)
+
+
+def test_unknown_way_is_refused(make_traverse, bed):
+    with pytest.raises(AnalysisError, match="no such face"):
+        twist_of([_cross(make_traverse, bed, flat, winding)], bed, front="middle", rear="rear")
+
+
+@pytest.mark.parametrize("bears", ["ends", "average"])
+def test_level_across_the_carriage_agrees_with_two_maps_of_ways_that_bend_under_it(make_traverse, bears):
+    """A carriage 300 mm long evens out a dip 250 mm long; like is held against like."""
+    bed = parse_bed(
+        BED.replace("carriage_length_mm = 300", f'carriage_length_mm = 300\ncarriage_bears = "{bears}"')
+    )
+
+    def dipped(x):
+        return 0.03 * x - 20 * np.exp(-(((x - 450) / 120) ** 2))
+
+    at = np.arange(200.0, 801.0, 100.0)
+    along = np.array([-150.0, 150.0]) if bears == "ends" else np.linspace(-150, 150, 601)
+    carried = dipped(at[:, None] + along).mean(axis=1) / 0.25
+    across = {"front": "front", "rear": "rear", "reference": "carriage"}
+    maps = [
+        _level(make_traverse, bed, "front", flat),
+        _level(make_traverse, bed, "rear", dipped),
+    ]
+    found = twist_of([*maps, make_traverse(bed, "cross", at, carried, **across)], bed)
+    assert found.agree is True and any("across the carriage" in words for words in found.warnings)
+    as_if_a_point = twist_of([*maps, make_traverse(bed, "cross", at, dipped(at) / 0.25, **across)], bed)
+    assert as_if_a_point.agree is False
+    on_the_ways = make_traverse(bed, "cross", at, dipped(at) / 0.25, front="front", rear="rear")
+    assert twist_of([*maps, on_the_ways], bed).agree is True

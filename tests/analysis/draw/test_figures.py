@@ -1,0 +1,271 @@
+"""Pictures: what is on them is what was measured, in both units, as text that can be selected."""
+
+import itertools
+import re
+import sys
+import xml.etree.ElementTree as ElementTree
+from dataclasses import replace
+from subprocess import run
+
+import numpy as np
+import pytest
+
+from acquire.model.bed_toml.reading import parse_bed
+from acquire.model.errors import AnalysisError
+from acquire.model.units import decimals_for, number_text
+from analysis.adjust.combination import combine
+from analysis.answers.comparison import compare
+from analysis.answers.face_map import map_face
+from analysis.answers.twist import twist_of
+from analysis.answers.whole_bed import whole_bed
+from analysis.draw.figures import (
+    bed_figure,
+    comparison_figure,
+    inline_svg,
+    profile_figure,
+    save,
+    thinned,
+    twist_figure,
+)
+from analysis.draw.figures.section import outline, spread
+
+BED = """
+[bed]
+name = "invented bed"
+length_mm = 1000
+station_pitch_mm = 100
+carriage_length_mm = 300
+[faces.front-vee]
+normal = "up"
+shape = "vee"
+form = "ridge"
+vee_angle_deg = 90
+across_mm = 0
+carriage = "front"
+unworn_mm = [[800, 1000]]
+[faces.rear-flat]
+normal = "up"
+across_mm = 300
+carriage = "rear"
+[faces.keep]
+normal = "down"
+across_mm = 300
+[instruments.level]
+quantity = "slope"
+unit = "um/m"
+base_mm = 100
+standard_uncertainty = 2.0
+[instruments.cross]
+quantity = "roll"
+unit = "um/m"
+standard_uncertainty = 2.0
+[instruments.indicator]
+quantity = "offset"
+unit = "um"
+standard_uncertainty = 0.5
+"""
+STATIONS = np.arange(0, 1001, 100.0)
+FRONT = -60 * np.sin(np.pi * STATIONS / 1000) ** 2
+REAR = -20 * np.sin(np.pi * STATIONS / 1000) ** 2 + 0.05 * STATIONS
+
+
+@pytest.fixture
+def bed():
+    return parse_bed(BED)
+
+
+@pytest.fixture
+def traverses(bed, make_traverse):
+    """Levels on both ways, a cross level and an indicator on an invented, hollow, wound bed."""
+    noise = np.random.default_rng(7)
+    middles = STATIONS[:-1] + 50
+
+    def level(height, face):
+        slope = np.diff(height) / 0.1 + noise.normal(0, 2.0, 10)
+        return make_traverse(bed, "level", middles, slope, face=face)
+
+    roll = (REAR - FRONT) / 0.3 + noise.normal(0, 2.0, 11)
+    offset = REAR - FRONT + noise.normal(0, 0.5, 11)
+    return [
+        level(FRONT, "front-vee"),
+        level(REAR, "rear-flat"),
+        make_traverse(bed, "cross", STATIONS, roll, front="front-vee", rear="rear-flat"),
+        make_traverse(bed, "indicator", STATIONS, offset, face="rear-flat", reference="front-vee"),
+    ]
+
+
+@pytest.fixture
+def front(bed, traverses):
+    return map_face(combine(traverses, bed), "front-vee")
+
+
+def texts(svg):
+    root = ElementTree.fromstring(svg)
+    return [" ".join(each.itertext()).strip() for each in root.iter("{http://www.w3.org/2000/svg}text")]
+
+
+def curve(axes, label):
+    return next(line for line in axes.lines if str(line.get_label()).startswith(label))
+
+
+def test_text_of_a_picture_stays_text(front):
+    words = texts(inline_svg(profile_figure(front), "front"))
+    assert any(text.startswith("front-vee is hollow by") for text in words)
+    assert {"station, mm", "height, µm", "thou", "low", "0 is the line through its ends"} <= set(words)
+
+
+def test_inch_puts_thou_on_the_left_and_micrometres_beside(front):
+    figure = profile_figure(front, inch=True)
+    assert figure.axes[0].get_ylabel() == "height, thou"
+    assert figure.axes[0].get_xlabel() == "station, in"
+    np.testing.assert_allclose(curve(figure.axes[0], "height, with").get_ydata(), front.height_um / 25.4)
+
+
+def test_band_is_two_standard_uncertainties_either_side(front):
+    axes = profile_figure(front).axes[0]
+    drawn = [line.get_ydata() for line in axes.lines if len(line.get_ydata()) == len(STATIONS)]
+    upper = front.height_um + 2 * front.standard_uncertainty_um
+    assert any(np.allclose(each, upper) for each in drawn)
+
+
+def test_hollow_is_filled_below_the_line_only(front):
+    hollow = replace(front, height_um=-np.abs(front.height_um))
+    for result, filled in ((hollow, {"low"}), (replace(hollow, height_um=-hollow.height_um), {"high"})):
+        labels = profile_figure(result).axes[0].get_legend_handles_labels()[1]
+        assert {"low", "high"} & set(labels) == filled
+
+
+def test_unworn_stretch_is_marked_where_it_is(front):
+    axes = profile_figure(front, unworn_mm=((800, 1000),)).axes[0]
+    handles, labels = axes.get_legend_handles_labels()
+    strip = handles[labels.index("never worn")].get_bbox()
+    assert (strip.x0, strip.x1) == (800, 1000)
+
+
+def test_station_that_is_not_known_is_marked_and_not_drawn_as_a_height(bed, make_traverse):
+    sound = make_traverse(bed, "level", [50, 150, 250, 350], [10, -5, 3, 1], face="front-vee")
+    apart = make_traverse(bed, "level", [650, 750], [10, -5], face="front-vee")
+    result = map_face(combine([sound, apart], bed), "front-vee")
+    unknown = result.station_mm[np.isnan(result.height_um)]
+    assert len(unknown)
+    axes = profile_figure(result).axes[0]
+    handles, labels = axes.get_legend_handles_labels()
+    np.testing.assert_array_equal(handles[labels.index("not known")].get_xdata(), unknown)
+
+
+def test_long_curve_is_thinned_and_keeps_its_extremes_and_its_gaps():
+    rng = np.random.default_rng(3)
+    height = rng.normal(size=150_000).cumsum()
+    height[70_000:70_100] = np.nan
+    kept = thinned(height)
+    assert len(kept) <= 2000 and kept[0] == 0 and kept[-1] == len(height) - 1
+    assert np.nanmax(height[kept]) == np.nanmax(height) and np.nanmin(height[kept]) == np.nanmin(height)
+    assert np.isnan(height[kept]).any()
+
+
+def test_short_curve_is_drawn_whole():
+    np.testing.assert_array_equal(thinned(np.arange(2000.0)), np.arange(2000))
+
+
+def test_twist_shows_both_methods_with_the_line_off_as_they_are_judged(bed, traverses):
+    result = twist_of(traverses, bed)
+    figure = twist_figure(result)
+    legends = [text.get_text() for text in figure.axes[1].get_legend().get_texts()]
+    assert legends == ["cross level", "level maps of the two ways"]
+    for label in legends:
+        bent = curve(figure.axes[1], label)
+        slope = np.polyfit(bent.get_xdata(), bent.get_ydata(), 1)[0]
+        assert slope == pytest.approx(0.0, abs=1e-9)
+
+
+def test_twist_of_two_maps_alone_shows_only_how_the_roll_bends(bed, traverses):
+    result = twist_of(traverses[:2], bed)
+    assert result.methods["two_maps"].known_up_to == "a line"
+    labels = [axes.get_ylabel() for axes in twist_figure(result).axes]
+    assert not any("first station" in label for label in labels)
+
+
+def test_wind_is_drawn_with_its_sign_and_starts_from_nothing(bed, traverses):
+    result = twist_of(traverses, bed)
+    axes = twist_figure(result).axes[0]
+    roll = curve(axes, "cross level").get_ydata()
+    assert roll[0] == 0
+    # mm/m of 50 µm over 300 mm; two readings of 2 µm/m, so five times 2.8
+    assert roll[-1] == pytest.approx(50 / 0.3 / 1000, abs=0.014)
+
+
+def test_comparison_draws_the_difference_it_judges(bed, traverses):
+    result = compare(traverses, bed, "rear-flat:level", "rear-flat:indicator")
+    lower = comparison_figure(result).axes[1]
+    assert any(np.array_equal(line.get_ydata(), result.difference_um) for line in lower.lines)
+    assert lower.get_ylim()[1] > result.smallest_detectable_um
+
+
+def test_bed_shows_every_face_mapped_or_not(bed, traverses, front):
+    words = texts(inline_svg(bed_figure(whole_bed(combine(traverses, bed)), bed), "bed"))
+    assert words.count("not mapped") == 1
+    for name in bed.faces:
+        assert sum(name in text for text in words) >= 2  # in plan and across
+    decimals = decimals_for(front.straightness_expanded_um / 2)
+    lowest = number_text(front.lowest.height_um, decimals).replace("-", "−")
+    assert sum(text == lowest for text in words) >= 2
+
+
+def test_bed_of_which_nothing_is_mapped_can_be_drawn(bed, traverses):
+    whole = whole_bed(combine(traverses[3:], bed))
+    assert not whole.maps
+    assert texts(inline_svg(bed_figure(whole, bed), "bed")).count("not mapped") == 3
+
+
+def test_colours_get_lighter_all_the_way_up():
+    """Printed in grey, dark must stay low: luminance by the weights of ITU-R BT.709 (published)."""
+    from matplotlib import colormaps
+
+    from analysis.draw.figures.looks import SCALE
+
+    red, green, blue, _ = colormaps[SCALE](np.linspace(0, 1, 64)).T
+    assert (np.diff(0.2126 * red + 0.7152 * green + 0.0722 * blue) > 0).all()
+
+
+def test_flanks_of_a_vee_keep_their_angles(bed):
+    """An included angle of 90° has two flanks at 45°: as wide as high."""
+    (x0, y0), (x1, y1), (x2, y2) = outline(bed.faces["front-vee"], 0.0)[0]
+    assert y1 - y0 == pytest.approx(x1 - x0) and y1 - y2 == pytest.approx(x2 - x1)
+
+
+def test_names_are_pushed_apart_until_none_overlap():
+    widths = [0.2, 0.3, 0.2]
+    middles = spread([0.5, 0.52, 0.55], widths, 0.0, 1.0)
+    ends = [(m - w / 2, m + w / 2) for m, w in zip(middles, widths, strict=True)]
+    assert all(a[1] <= b[0] + 1e-9 for a, b in itertools.pairwise(ends))
+
+
+def test_names_inside_two_pictures_of_one_page_do_not_meet(front):
+    first, second = (inline_svg(profile_figure(front), name) for name in ("one", "two"))
+    ids = [set(re.findall(r'\bid="([^"]+)"', svg)) for svg in (first, second)]
+    assert not ids[0] & ids[1]
+    for svg, own in zip((first, second), ids, strict=True):
+        used = set(re.findall(r"url\(#([^)]+)\)", svg)) | set(re.findall(r'href="#([^"]+)"', svg))
+        assert used and used <= own
+
+
+def test_picture_is_the_same_file_every_time(front, tmp_path):
+    for name in ("a.svg", "b.svg", "a.png", "b.png", "a.pdf", "b.pdf"):
+        save(profile_figure(front), tmp_path / name)
+    for ending in ("svg", "png", "pdf"):
+        assert (tmp_path / f"a.{ending}").read_bytes() == (tmp_path / f"b.{ending}").read_bytes()
+
+
+def test_unknown_ending_is_refused(front, tmp_path):
+    with pytest.raises(AnalysisError, match=r"found the ending '.bmp'"):
+        save(profile_figure(front), tmp_path / "a.bmp")
+
+
+def test_missing_folder_is_told_in_one_line(front, tmp_path):
+    with pytest.raises(AnalysisError, match="cannot be written"):
+        save(profile_figure(front), tmp_path / "nowhere" / "a.png")
+
+
+def test_no_window_system_is_touched():
+    code = "import sys, analysis.draw.figures; raise SystemExit('matplotlib.pyplot' in sys.modules)"
+    assert run([sys.executable, "-c", code], check=False).returncode == 0

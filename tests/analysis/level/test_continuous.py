@@ -1,0 +1,388 @@
+"""Heights from dense slopes, against numbers derived for this project, second methods and invented ways.
+
+The figures of the dip (heights, rms errors, uncertainties) are *derived* for this project by
+an independent dense calculation: consistency, not outside evidence.
+"""
+
+import numpy as np
+import pytest
+
+from acquire.model.errors import AnalysisError
+from analysis.level.blindness import blind_wavelengths_mm
+from analysis.level.continuous import heights_from_dense_slopes, line_free_contrasts
+from analysis.level.slopes import dense_traverse
+
+LENGTH = 1500
+GRID = np.arange(0, LENGTH + 1, 2.0)
+Q = 10**-3.5
+
+
+def dip(x):
+    return np.where(np.abs(x - 750) <= 250, -50 * (1 + np.cos(2 * np.pi * (x - 750) / 500)), 0.0)
+
+
+def run_over(way, base, *, noise=None, uncertainty=2.0, zero=0.0, **options):
+    x = np.arange(base / 2, LENGTH - base / 2 + 0.1, 2.0)
+    slope = (way(x + base / 2) - way(x - base / 2)) / base * 1000 + zero
+    return dense_traverse(x, slope + (0 if noise is None else noise(len(x))), uncertainty, base, **options)
+
+
+def line_removed(way, station):
+    return way(station) - np.polyval(np.polyfit(station, way(station), 1), station)
+
+
+def slow_noise(rng, size, rho):
+    """Noise of the given size whose neighbours are correlated by rho."""
+
+    def noise(count):
+        value = rng.normal(size=count)
+        for i in range(1, count):
+            value[i] = rho * value[i - 1] + np.sqrt(1 - rho**2) * value[i]
+        return size * value
+
+    return noise
+
+
+@pytest.mark.parametrize(
+    ("bases", "middle", "rms", "sd"),
+    [([200], -84.182, 0.5716, 0.7267), ([400], -72.003, None, None), ([200, 130], -83.343, 0.0079, 0.0917)],
+)
+def test_dip_with_fixed_bending_gives_the_derived_numbers(bases, middle, rms, sd):
+    found = heights_from_dense_slopes([run_over(dip, base) for base in bases], GRID, q_um2_per_mm3=Q)
+    truth = line_removed(dip, GRID)
+    assert truth[375] == pytest.approx(-83.356, abs=5e-4)
+    assert found.height_um[375] == pytest.approx(middle, abs=0.002)
+    if rms is not None:
+        assert np.sqrt(np.mean((found.height_um - truth) ** 2)) == pytest.approx(rms, abs=0.002)
+        assert np.sqrt(found.covariance_um2[375, 375]) == pytest.approx(sd, abs=0.002)
+
+
+def test_short_bed_with_one_long_base_is_warned_of_and_a_second_base_or_anchor_stills_it():
+    one = heights_from_dense_slopes([run_over(dip, 400)], [0, 750, 1500], q_um2_per_mm3=Q)
+    two = heights_from_dense_slopes([run_over(dip, b) for b in (400, 270)], [0, 750, 1500], q_um2_per_mm3=Q)
+    tied = heights_from_dense_slopes([run_over(dip, 400)], [0, 750, 1500], q_um2_per_mm3=Q, anchored=True)
+    short = heights_from_dense_slopes([run_over(dip, 200)], [0, 750, 1500], q_um2_per_mm3=Q)
+    assert "400, 200, 133.3, 100, 80 mm" in one.warning and not one.band_is_95_percent
+    assert [f.warning for f in (two, tied, short)] == ["", "", ""]
+
+
+def test_same_base_twice_is_no_second_base():
+    found = heights_from_dense_slopes(
+        [run_over(dip, 400), run_over(dip, 400)], [0, 750, 1500], q_um2_per_mm3=Q
+    )
+    assert not found.band_is_95_percent
+
+
+def test_ripple_of_a_fifth_of_the_base_is_invisible_and_named():
+    run = run_over(lambda x: 3 * np.sin(2 * np.pi * x / 80), 400)
+    assert np.max(np.abs(run.slope_um_per_m)) < 1e-10
+    blind = heights_from_dense_slopes([run], [0, 750, 1500]).blind_wavelength_mm
+    np.testing.assert_allclose(blind, [400, 200, 400 / 3, 100, 80])
+
+
+def test_two_bases_are_blind_only_where_both_are():
+    assert blind_wavelengths_mm([200, 100]) == pytest.approx([100, 50])
+    for wave in blind_wavelengths_mm([400, 270], shortest_mm=20):
+        assert abs(400 / wave - round(400 / wave)) < 0.05 and abs(270 / wave - round(270 / wave)) < 0.05
+
+
+@pytest.mark.parametrize("bases", [[200], [200, 130]])
+def test_banded_solution_equals_a_dense_one_residuals_and_leverages_included(bases):
+    """Second method: the same least squares with full matrices on the nodes."""
+    rng = np.random.default_rng(3)
+    runs = [run_over(dip, b, noise=lambda n: rng.normal(size=n), zero=50 * k) for k, b in enumerate(bases)]
+    found = heights_from_dense_slopes(runs, GRID, q_um2_per_mm3=Q)
+    rows, right = [np.diff(np.eye(751), 2, axis=0) / np.sqrt(Q * 8)], [np.zeros(749)]
+    for run in runs:
+        near = np.arange(len(run.station_mm))
+        design = np.zeros((len(near), 751))
+        design[near, near], design[near, near + int(run.base_mm / 2)] = -1, 1
+        off = np.eye(len(near)) - 1 / len(near)
+        rows.append(off @ design / (run.base_mm * 2e-3))
+        right.append(off @ run.slope_um_per_m / 2)
+    matrix = np.vstack(rows)
+    inverse = np.linalg.pinv(matrix.T @ matrix, rcond=1e-13, hermitian=True)
+    contrasts = line_free_contrasts(GRID)
+    height = contrasts.T @ contrasts @ inverse @ matrix.T @ np.concatenate(right)
+    np.testing.assert_allclose(found.height_um, height, atol=1e-5)
+    inside = contrasts @ inverse @ contrasts.T
+    np.testing.assert_allclose(
+        contrasts @ found.covariance_um2 @ contrasts.T, inside, atol=1e-5 * np.abs(inside).max()
+    )
+    leverage = np.diag(rows[1] @ inverse @ rows[1].T) + 1 / len(runs[0].station_mm)
+    np.testing.assert_allclose(found.redundancy[0], 1 - leverage, atol=1e-6)
+
+
+def test_heights_at_stations_carry_all_that_the_traverse_says():
+    """Joined to three other readings of height they give what one joint solution gives."""
+    run = run_over(dip, 200)
+    station = np.arange(0, 1501, 100.0)
+    block = heights_from_dense_slopes([run], station, q_um2_per_mm3=Q)
+    fine = heights_from_dense_slopes([run], GRID, q_um2_per_mm3=Q)
+    pick = np.isin(GRID, [300, 700, 1200])
+    reading, weight = np.array([1.0, -80.0, 2.0]), 4.0
+
+    def joined(found, where):
+        matrix = line_free_contrasts(found.station_mm)
+        value, covariance = matrix @ found.height_um, matrix @ found.covariance_um2 @ matrix.T
+        observed = np.vstack([matrix, where])
+        information = np.zeros((len(observed),) * 2)
+        k = len(matrix)
+        information[:k, :k] = np.linalg.inv(covariance)
+        information[k:, k:] = np.eye(3) * weight
+        return np.linalg.solve(
+            observed.T @ information @ observed, observed.T @ information @ np.r_[value, reading]
+        )
+
+    coarse = joined(block, np.eye(16)[[3, 7, 12]])
+    whole = joined(fine, np.eye(751)[pick])
+    np.testing.assert_allclose(coarse, whole[::50], atol=2e-3)
+
+
+def test_added_tilt_and_zeros_change_nothing_and_walking_backwards_mirrors():
+    rng = np.random.default_rng(4)
+    runs = [run_over(dip, b, noise=lambda n: rng.normal(size=n)) for b in (200, 130)]
+    station = np.arange(0, 1501, 50.0)
+    plain, tilted, backwards = (
+        heights_from_dense_slopes(
+            [
+                dense_traverse(*change(k, r.station_mm, r.slope_um_per_m), 2.0, r.base_mm)
+                for k, r in enumerate(runs)
+            ],
+            station,
+            q_um2_per_mm3=Q,
+        ).height_um
+        for change in (
+            lambda k, x, slope: (x, slope),
+            lambda k, x, slope: (x, slope + 300 - 380 * k),
+            lambda k, x, slope: (1500 - x, -slope),
+        )
+    )
+    np.testing.assert_allclose(tilted, plain, atol=1e-6)
+    np.testing.assert_allclose(backwards, plain[::-1], atol=1e-6)
+
+
+def test_pads_of_known_length_are_undone():
+    """A foot 60 mm long sees the mean beneath it: told so, the dip comes back deeper."""
+    station = np.arange(30, 1471, 10.0)
+    x = np.arange(130, 1371, 2.0)
+    fine = np.arange(-29.5, 30, 1.0)
+
+    def foot(at):
+        return dip(at[:, None] + fine).mean(axis=1)
+
+    slope = (foot(x + 100) - foot(x - 100)) / 0.2
+    second = (foot(x + 65) - foot(x - 65)) / 0.13
+    errors = []
+    for pad in (60.0, 0.0):
+        runs = [
+            dense_traverse(x, slope, 1.0, 200, pad_mm=pad),
+            dense_traverse(x, second, 1.0, 130, pad_mm=pad),
+        ]
+        found = heights_from_dense_slopes(runs, station, q_um2_per_mm3=Q)
+        errors.append(np.sqrt(np.mean((found.height_um - line_removed(dip, station)) ** 2)))
+    assert errors[0] < 0.05 < 0.3 < errors[1]
+
+
+def wear(rng):
+    centre, width = rng.uniform(300, 1000), rng.uniform(150, 350)
+    depth, bow = rng.uniform(10, 80), rng.normal() * 10
+    return lambda x: -depth * np.exp(-0.5 * ((x - centre) / width) ** 2) + bow * ((x - 750) / 750) ** 2
+
+
+@pytest.mark.parametrize("rho", [0.0, 0.8])
+def test_band_covers_invented_wear_and_the_map_is_far_better_than_the_plain_integral(rho):
+    rng = np.random.default_rng(11)
+    station = np.arange(0, 1501, 50.0)
+    inside, square = [], []
+    for _ in range(12):
+        way = wear(rng)
+        found = heights_from_dense_slopes([run_over(way, 200, noise=slow_noise(rng, 2.0, rho))], station)
+        error = found.height_um - line_removed(way, station)
+        inside.append(np.abs(error) <= 1.96 * np.sqrt(np.diag(found.covariance_um2)))
+        square.append(error**2)
+    assert np.mean(inside) >= 0.93
+    assert np.sqrt(np.mean(square)) < 0.4
+
+
+def test_two_bases_find_a_hollow_to_a_tenth_of_a_micrometre_within_their_band():
+    rng = np.random.default_rng(12)
+    station = np.arange(0, 1501, 50.0)
+    inside, square = [], []
+    for _ in range(4):
+        runs = [run_over(dip, base, noise=slow_noise(rng, 2.0, 0.0)) for base in (200, 130)]
+        found = heights_from_dense_slopes(runs, station)
+        error = found.height_um - line_removed(dip, station)
+        inside.append(np.abs(error) <= 1.96 * np.sqrt(np.diag(found.covariance_um2)))
+        square.append(error**2)
+    assert np.mean(inside) >= 0.9
+    assert np.sqrt(np.mean(square)) < 0.1  # derived: 0.07
+
+
+def test_slow_noise_is_seen_as_slow_and_white_noise_is_not():
+    rng = np.random.default_rng(8)
+    slow, white = (
+        heights_from_dense_slopes([run_over(wear(rng), 200, noise=slow_noise(rng, 2.0, rho))], [0, 750, 1500])
+        for rho in (0.8, 0.0)
+    )
+    assert slow.rho[0] == pytest.approx(0.8, abs=0.12) and slow.inflation[0] > 1.7
+    assert white.rho[0] < 0.12 and white.inflation[0] < 1.15
+    assert white.chi_square / white.degrees_of_freedom == pytest.approx(1.0, abs=0.2)
+
+
+def test_one_bad_sample_stands_out_of_its_normalised_residuals():
+    rng = np.random.default_rng(9)
+    run = run_over(dip, 200, noise=slow_noise(rng, 2.0, 0.0))
+    slope = run.slope_um_per_m.copy()
+    slope[200] += 20.0
+    found = heights_from_dense_slopes([dense_traverse(run.station_mm, slope, 2.0, 200)], [0, 750, 1500])
+    assert np.argmax(np.abs(found.normalised_residual[0])) == 200
+    assert found.normalised_residual[0][200] > 6
+
+
+def test_line_free_contrasts_forget_lines_and_nothing_else():
+    station = np.array([0, 35, 100, 260, 300.0])
+    contrasts = line_free_contrasts(station)
+    assert np.max(np.abs(contrasts @ (7 + 0.3 * station))) < 1e-12
+    np.testing.assert_allclose(contrasts @ contrasts.T, np.eye(3), atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("station", "words"),
+    [([0, 750, 1501], "no foot came there"), ([0, 750], "three or more"), ([0, 0.5, 750], "0.5 mm apart")],
+)
+def test_stations_that_cannot_be_answered_are_refused(station, words):
+    with pytest.raises(AnalysisError, match=words):
+        heights_from_dense_slopes([run_over(dip, 200)], station)
+
+
+@pytest.mark.parametrize(
+    ("station", "slope", "uncertainty", "base", "words"),
+    [
+        ([1, 2, 3], [0, np.nan, 0], 1.0, 200, "slope of sample 2"),
+        ([1, 2, 3], [0, 0, 0], 0.0, 200, "uncertainty of 0"),
+        ([1, 2, 3], [0, 0, 0], 1.0, 0, "base of 0 mm"),
+        ([1, 2], [0, 0], 1.0, 200, "2 stations"),
+        ([1, 2, 3], [0, 0, 0], [1.0, 2.0], 200, "differ in number"),
+    ],
+)
+def test_samples_that_cannot_be_are_refused(station, slope, uncertainty, base, words):
+    with pytest.raises(AnalysisError, match=words):
+        dense_traverse(station, slope, uncertainty, base)
+
+
+def test_no_traverse_and_too_many_nodes_are_refused():
+    with pytest.raises(AnalysisError, match="no traverse"):
+        heights_from_dense_slopes([], [0, 1, 2])
+    with pytest.raises(AnalysisError, match="set the nodes wider apart"):
+        heights_from_dense_slopes(
+            [run_over(dip, 200), run_over(dip, 130)], [0, 750, 1500], node_spacing_mm=0.02
+        )
+
+
+def test_slow_noise_is_not_taken_for_the_texture_of_a_scraped_way():
+    """Texture 60 mm long and a micrometre high: smooth at its finest, unlike noise that lasts 3 mm."""
+    found = []
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        grid, window = np.arange(-1.0, LENGTH + 2), np.hanning(60)
+        texture = np.convolve(rng.normal(size=len(grid) + 200), window / np.sqrt(window @ window), "same")
+        way = wear(rng)
+
+        def scraped(x, way=way, grid=grid, texture=texture[100:-100]):
+            return way(x) + np.interp(x, grid, texture)
+
+        run = run_over(scraped, 100, noise=slow_noise(rng, 1.0, 0.7), uncertainty=1.0)
+        found.append(heights_from_dense_slopes([run], [0, 750, 1500]).rho[0])
+    assert np.median(found) == pytest.approx(0.7, abs=0.12)
+
+
+@pytest.mark.parametrize(
+    ("length", "base", "spacing", "way"),
+    [
+        (400, 130, 0.5, lambda x: np.where(x > 200, 30.0, 0.0)),  # a step where two pieces meet
+        (8000, 50, 2.0, lambda x: 50 * np.sin(x / 700)),  # 160 bases
+        (400, 20, 5.0, lambda x: np.where(x > 203, 30.0, 0.0)),
+        (1200, 20, 2.0, lambda x: 5000 * np.sin(x / 200)),  # as no way looks
+    ],
+)
+def test_steps_long_beds_and_violent_shapes_are_solved(length, base, spacing, way):
+    x = np.arange(base / 2, length - base / 2 + 1e-6, spacing)
+    slope = (way(x + base / 2) - way(x - base / 2)) / base * 1000
+    station = np.linspace(0, length, 9)
+    noise = np.random.default_rng(4).normal(0, 0.2, len(x))
+    found = heights_from_dense_slopes([dense_traverse(x, slope + noise, 0.2, base)], station)
+    off = np.abs(found.height_um - line_removed(way, station))
+    assert np.all(off <= 5 * np.sqrt(np.diag(found.covariance_um2)) + 1e-3 * np.ptp(way(x)))
+
+
+def test_sudden_step_in_a_way_is_not_put_down_to_a_level_a_hundred_times_worse_than_claimed():
+    """A slope that is off for one base and comes back: slow noise, or two pieces that do not meet."""
+    rng = np.random.default_rng(6)
+
+    def stepped(x):
+        return np.where(x > 777, 30.0, 0.0) + dip(x) / 5
+
+    run = run_over(stepped, 100, noise=slow_noise(rng, 1.0, 0.0), uncertainty=1.0)
+    station = np.arange(0, 1501, 100.0)
+    found = heights_from_dense_slopes([run], station)
+    off = np.abs(found.height_um - line_removed(stepped, station))
+    assert np.max(off) < 1  # the step taken for noise of the level puts it off by several
+    assert np.all(off <= 3 * np.sqrt(np.diag(found.covariance_um2)))
+    assert found.inflation[0] < 12
+
+
+def test_bed_that_drops_by_millimetres_is_found_to_a_few_hundredths_of_a_micrometre():
+    """Rounding in the product of the equations would take a tenth of a micrometre off."""
+    run = dense_traverse(np.arange(65, 2936, 2.0), np.zeros(1436), 0.1, 130)
+    x, station = run.station_mm, np.linspace(0, 3000, 16)
+    slope = 1e4 * (((x + 65) / 3000) ** 3 - ((x - 65) / 3000) ** 3) / 130 * 1000
+    found = heights_from_dense_slopes([dense_traverse(x, slope, 0.1, 130)], station)
+    assert found.height_um == pytest.approx(
+        line_removed(lambda at: 1e4 * (at / 3000) ** 3, station), abs=0.04
+    )
+
+
+def test_straight_way_is_called_straight_no_more_surely_than_its_readings_can_tell():
+    """A bow of 0.04 µm under noise of 11 µm/m over 50 mm: derived, some 0.1 µm of bow can be told."""
+    within = []
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        x, station = np.arange(25, 376, 0.5), np.linspace(0, 400, 5)
+        slope = 1e-6 * ((x + 25 - 200) ** 2 - (x - 25 - 200) ** 2) / 50 * 1000 + rng.normal(0, 11, len(x))
+        found = heights_from_dense_slopes([dense_traverse(x, slope, 11.0, 50)], station)
+        off = found.height_um - line_removed(lambda at: 1e-6 * (at - 200) ** 2, station)
+        within.append(np.all(np.abs(off) <= 3 * np.sqrt(np.diag(found.covariance_um2))))
+    assert np.mean(within) >= 0.9
+
+
+def any_way(rng, length):
+    """A straight way, a bowed one, waves long and violent, two pieces that do not meet, a steep drop."""
+    return [
+        lambda x: 0 * x,
+        lambda x: 1e-6 * (x - length / 2) ** 2,
+        lambda x: 50 * np.sin(x / 300),
+        lambda x: 5000 * np.sin(x / 50),
+        lambda x: np.where(x > length / 2, 30.0, 0.0),
+        lambda x: 1e4 * (x / length) ** 3,
+    ][rng.integers(6)]
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_whatever_was_drawn_along_has_heights_and_a_covariance(seed):
+    """Lengths, bases, pads, noise and shapes at random, most of them unlike any way."""
+    rng = np.random.default_rng([41, seed])
+    length = rng.choice([400, 1200, 3000])
+    base = rng.choice([20, 50, 100, 203.2])
+    spacing, pad = rng.choice([1, 2, 5, 12.7]), rng.choice([0, 0.1 * base])
+    way, uncertainty = any_way(rng, length), 10.0 ** rng.uniform(-3, 2)
+    runs = []
+    for _ in range(rng.integers(1, 3)):
+        x = np.arange((base + pad) / 2, length - (base + pad) / 2, spacing)
+        slope = (way(x + base / 2) - way(x - base / 2)) / base * 1000
+        slope = slope + rng.choice([0, 1, 10]) * uncertainty * rng.normal(size=len(x))
+        runs.append(dense_traverse(x, slope, uncertainty, base, pad_mm=pad))
+    found = heights_from_dense_slopes(runs, np.linspace(runs[0].lowest_mm, runs[0].highest_mm, 7))
+    assert np.all(np.isfinite(found.height_um))
+    eigenvalue = np.linalg.eigvalsh(found.covariance_um2)
+    assert np.all(np.isfinite(eigenvalue)) and eigenvalue[0] >= -1e-6 * eigenvalue[-1] and eigenvalue[-1] > 0

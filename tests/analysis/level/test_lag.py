@@ -1,0 +1,96 @@
+"""Lag from two directions: consistency with numbers and a bound derived for this project."""
+
+import numpy as np
+import pytest
+
+from acquire.model.errors import AnalysisError
+from analysis.level.lag import lag_from_passes, pass_of
+
+
+def there_and_back(slope, length, speed, lag, *, offset=0.0, noise=None, jump=4.0):
+    """A forward and a reverse pass at constant speed, 20 readings a second."""
+    time = np.arange(0, length / speed, 0.05)
+    passes = []
+    for way in (1, -1):
+        position = speed * time if way > 0 else length - speed * time
+        before = position - way * speed * lag
+        reading = slope(before - way * offset) + (jump if way < 0 else 0.0)
+        reading = reading + (0 if noise is None else noise.normal(size=len(time)))
+        passes.append(pass_of(time, position, reading, 1.0))
+    return passes
+
+
+def wavy(height):
+    return lambda x: height * np.sin(2 * np.pi * x / 300)
+
+
+def test_lag_of_a_wavy_way_without_noise():
+    """*Derived*: 100 µm/m waves 300 mm long, 5 mm/s, lag 0.700 s, jump 4 µm/m: 0.7000 ± 0.0005."""
+    found = lag_from_passes(there_and_back(wavy(100.0), 1500, 5.0, 0.7))
+    assert found.determinable and found.reason == ""
+    assert found.time_s == pytest.approx(0.7, abs=0.0005)
+
+
+def test_spread_of_the_lag_reaches_the_bound_and_is_what_is_stated():
+    noise = np.random.default_rng(21)
+    found = [
+        lag_from_passes(there_and_back(wavy(6.0), 600, 5.0, 0.7, noise=noise), range_s=(0.0, 2.0))
+        for _ in range(60)
+    ]
+    lags = np.array([f.time_s for f in found])
+    count, steepest = 600 / 5 * 20, 6.0 * 2 * np.pi / 300
+    bound = np.sqrt(2) / (2 * 5) / np.sqrt(count * steepest**2 / 2)
+    stated = np.mean([f.standard_uncertainty_s for f in found])
+    assert stated == pytest.approx(bound, rel=0.08)  # the ends left out for the range cost 2 %
+    assert lags.std() == pytest.approx(bound, rel=0.25)  # 50 draws know a spread to 10 %
+    assert abs(lags.mean() - 0.7) < 4 * bound / np.sqrt(50)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_pure_bow_cannot_tell_lag_from_zero(seed):
+    noise = np.random.default_rng(seed)
+    found = lag_from_passes(there_and_back(lambda x: 0.1 * x, 900, 5.0, 0.7, noise=noise))
+    assert not found.determinable and "bow" in found.reason
+
+
+def test_faint_waves_leave_the_lag_too_vague_to_use():
+    noise = np.random.default_rng(3)
+    found = lag_from_passes(there_and_back(wavy(0.6), 600, 5.0, 0.7, noise=noise))
+    assert not found.determinable
+
+
+def test_two_speeds_tell_backlash_from_lag_and_one_speed_does_not():
+    slow, fast = (there_and_back(wavy(100.0), 600, speed, 0.7, offset=0.3) for speed in (5.0, 12.0))
+    both = lag_from_passes(slow + fast, with_offset=True)
+    assert both.time_s == pytest.approx(0.7, abs=0.0005)
+    assert both.offset_mm == pytest.approx(0.3, abs=0.005)
+    alone = lag_from_passes(slow, with_offset=True)
+    assert not alone.determinable and "one speed" in alone.reason and alone.offset_mm is None
+
+
+def test_uneven_hand_feed_is_followed_by_its_actual_positions():
+    time = np.arange(0, 120, 0.05)
+
+    def position(t):
+        return 5 * t + 4 * np.sin(0.8 * t)
+
+    passes = [
+        pass_of(time, position(time), wavy(50.0)(position(time - 0.45)), 1.0),
+        pass_of(time, 600 - position(time), wavy(50.0)(600 - position(time - 0.45)), 1.0),
+    ]
+    assert lag_from_passes(passes).time_s == pytest.approx(0.45, abs=0.002)
+
+
+def test_passes_that_cannot_answer_are_refused():
+    there, back = there_and_back(wavy(50.0), 600, 5.0, 0.2)
+    with pytest.raises(AnalysisError, match="one direction"):
+        lag_from_passes([there, there])
+    with pytest.raises(AnalysisError, match="lasts only"):
+        lag_from_passes(
+            [there, pass_of(back.time_s[:80], back.position_mm[:80], back.slope_um_per_m[:80], 1.0)]
+        )
+    elsewhere = pass_of(back.time_s, back.position_mm + 5000, back.slope_um_per_m, 1.0)
+    with pytest.raises(AnalysisError, match="share 0 mm"):
+        lag_from_passes([there, elsewhere])
+    with pytest.raises(AnalysisError, match="time does not rise"):
+        pass_of(np.zeros(20), np.arange(20), np.zeros(20), 1.0)

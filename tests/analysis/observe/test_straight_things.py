@@ -1,0 +1,184 @@
+"""Straightedges and their reversal, sag, taut wires and optical lines."""
+
+import math
+
+import numpy as np
+import pytest
+
+from acquire.model.bed import Straightedge, TautWire
+from acquire.model.errors import AnalysisError
+from analysis.adjust.combination import combine
+from analysis.observe import observe
+from analysis.observe.sag import beam_sag, straightedge_sag_um, wire_sag_um
+
+STATION = np.arange(0.0, 501.0, 100.0)
+EDGE_NAME = "straightedge:two-foot"
+WAY = np.array([0, 1, 3, 2, 1, 0.0])
+EDGE = np.array([0, -0.5, 0.4, 0.8, 0.2, 0])
+RUNS = np.array([0, 0.5, 3.4, 2.8, 1.2, 0]), np.array([0, -1.5, -2.6, -1.2, -0.8, 0])
+EDGE_TABLE = "[straightedges.two-foot]\nlength_mm = 500"
+
+
+def without_line(y):
+    return y - np.polyval(np.polyfit(STATION, y, 1), STATION)
+
+
+def test_reversal_separates_way_and_edge(invented_bed, make_traverse):
+    """Derived in the reference values: half the difference of the runs is the way, half the sum the edge.
+
+    The way read from the stand that rides the edge: way + edge with the edge turned over; the second
+    run's dial looks the other way, so its sign is taken back: way − edge.
+    """
+    bed = invented_bed(500, more=EDGE_TABLE)
+    over = make_traverse(
+        bed, "dial", STATION, RUNS[0], face="front-flat", reference=EDGE_NAME, turned_over=True
+    )
+    plain = make_traverse(bed, "dial", STATION, -RUNS[1], face="front-flat", reference=EDGE_NAME)
+    bed_map = combine([over, plain], bed)
+    found = bed_map.profile("front-flat")
+    assert without_line(found.height_um) == pytest.approx(without_line(WAY), abs=1e-9)
+    edge = bed_map.profile("two-foot", "edge")
+    assert without_line(edge.height_um) == pytest.approx(without_line(EDGE), abs=1e-9)
+    assert not any("taken as straight" in words for words in bed_map.warnings)
+
+
+def test_stand_on_the_way_touching_the_edge_gives_the_same(invented_bed, make_traverse):
+    bed = invented_bed(500, more=EDGE_TABLE)
+    runs = [
+        make_traverse(
+            bed,
+            "dial",
+            STATION,
+            sign * EDGE - WAY + 4,
+            face=EDGE_NAME,
+            reference="front-flat",
+            turned_over=sign < 0,
+        )
+        for sign in (1, -1)
+    ]
+    found = combine(runs, bed).profile("front-flat")
+    assert without_line(found.height_um) == pytest.approx(without_line(WAY), abs=1e-9)
+
+
+def test_edge_never_turned_over_is_taken_as_straight_and_that_is_said(invented_bed, make_traverse):
+    bed = invented_bed(500, more=EDGE_TABLE)
+    run = make_traverse(bed, "dial", STATION, WAY, face="front-flat", reference=EDGE_NAME)
+    bed_map = combine([run], bed)
+    assert without_line(bed_map.profile("front-flat").height_um) == pytest.approx(without_line(WAY), abs=1e-9)
+    assert any("two-foot is taken as straight" in words for words in bed_map.warnings)
+
+
+def test_how_an_edge_lies_is_free_at_each_setting_up(invented_bed, make_traverse):
+    bed = invented_bed(500, more=EDGE_TABLE)
+    runs = [
+        make_traverse(bed, "dial", STATION, WAY + tilt * STATION, face="front-flat", reference=EDGE_NAME)
+        for tilt in (0.0, 0.3)
+    ]
+    assert combine(runs, bed).chi_square == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("spacing", "middle", "end", "span"),
+    [
+        # From memory, verified by integrating the bending moment (reference values), in w·L⁴/(E·I)
+        (1.0, 1.302083e-2, 0.0, 1.302083e-2),
+        (1 / math.sqrt(3), 5.16380e-4, -8.3098e-5, 5.99478e-4),
+        (0.5594, None, None, 3.3131e-4),
+        (0.553702, None, None, 2.70395e-4),
+    ],
+)
+def test_sag_of_an_edge_on_two_supports(spacing, middle, end, span):
+    x = np.linspace(0, 1, 4001)
+    sag = beam_sag(x, ((1 - spacing) / 2, (1 + spacing) / 2))
+    # the Bessel spacing is given to four digits, which moves the range by 7 parts in 10 000
+    assert np.ptp(sag) == pytest.approx(span, rel=1e-3)
+    if middle is not None:
+        assert sag[2000] == pytest.approx(middle, rel=1e-5)
+        assert sag[0] == pytest.approx(end, rel=1e-4, abs=1e-12)
+
+
+def test_sag_of_an_edge_is_solved_as_by_finite_differences():
+    """Second method: E·I·y'' = M integrated on a fine grid, uneven supports."""
+    supports = 0.15, 0.7
+    x = np.linspace(0, 1, 20001)
+    second = (0.5 - supports[0]) / (supports[1] - supports[0])
+    moment = (
+        -(x**2) / 2 + (1 - second) * np.maximum(x - supports[0], 0) + second * np.maximum(x - supports[1], 0)
+    )
+    step = x[1] - x[0]
+    slope = np.concatenate([[0], np.cumsum((moment[1:] + moment[:-1]) / 2 * step)])
+    rise = np.concatenate([[0], np.cumsum((slope[1:] + slope[:-1]) / 2 * step)])
+    at = np.interp(supports, x, rise)
+    line = at[0] + (at[1] - at[0]) * (x - supports[0]) / (supports[1] - supports[0])
+    assert beam_sag(x, supports) == pytest.approx(line - rise, abs=1e-8)
+
+
+def test_sag_of_the_edge_is_in_the_model_and_is_not_reversed(invented_bed, make_traverse):
+    more = EDGE_TABLE + '\nsupports_mm = [0, 500]\ndepth_mm = 5\nmaterial = "steel"'
+    bed = invented_bed(500, more=more)
+    sag = straightedge_sag_um(bed.straightedges["two-foot"], STATION)
+    assert sag is not None and np.max(sag) > 5
+    runs = [
+        make_traverse(
+            bed,
+            "dial",
+            STATION,
+            WAY + sign * EDGE + sag,
+            face="front-flat",
+            reference=EDGE_NAME,
+            turned_over=sign > 0,
+        )
+        for sign in (1, -1)
+    ]
+    bed_map = combine(runs, bed)
+    assert without_line(bed_map.profile("front-flat").height_um) == pytest.approx(without_line(WAY), abs=1e-6)
+    touched = make_traverse(bed, "dial", STATION, -sag, face=EDGE_NAME, reference="front-flat")
+    assert observe(touched, bed).correction == pytest.approx(-sag)
+
+
+def test_edge_with_too_little_described_is_warned_of(invented_bed, make_traverse):
+    bed = invented_bed(500, more=EDGE_TABLE)
+    run = make_traverse(bed, "dial", STATION, WAY, face="front-flat", reference=EDGE_NAME)
+    assert any("its own sag is left out" in words for words in observe(run, bed).warnings)
+    full = EDGE_TABLE + '\nsupports_mm = [110, 390]\ndepth_mm = 50\nmaterial = "steel"'
+    described = invented_bed(500, more=full)
+    run = make_traverse(described, "dial", STATION, WAY, face="front-flat", reference=EDGE_NAME)
+    assert not any("sag" in words for words in observe(run, described).warnings)
+
+
+def test_steel_edge_of_a_metre_on_its_ends_sags_as_the_handbook_formula_says():
+    """5·w·L⁴/(384·E·I) for 50 mm deep steel: 7850·9.80665·12/(205e9·0.05²)·5/384 m = 23.47 µm."""
+    edge = Straightedge("e", 1000.0, (0.0, 1000.0), 50.0, "steel")
+    by_hand = 7850 * 9.80665 * 12 / (205e9 * 0.05**2) * 5 / 384 * 1e6
+    assert straightedge_sag_um(edge, np.array([500.0])) == pytest.approx([by_hand])
+
+
+def test_wire_hangs_below_and_way_read_along_it_is_told_straight(invented_bed, make_traverse):
+    """mass·g·x·(span − x)/(2·tension): a straight way read from a wire that hangs comes nearer to it."""
+    bed = invented_bed(500, more="[wires.steel]\nmass_g_per_m = 1\ntension_n = 10\nspan_mm = 500")
+    sag = 1e-3 * 9.80665 * (STATION / 1000) * ((500 - STATION) / 1000) / 20 * 1e6
+    assert wire_sag_um(bed.wires["steel"], STATION) == pytest.approx(sag)
+    run = make_traverse(bed, "dial", STATION, WAY + sag, face="front-flat", reference="wire:steel")
+    assert without_line(combine([run], bed).profile("front-flat").height_um) == pytest.approx(
+        without_line(WAY)
+    )
+    sideways = make_traverse(bed, "dial", STATION, WAY, face="front-side", reference="wire:steel")
+    assert without_line(combine([sideways], bed).profile("front-side").height_um) == pytest.approx(
+        without_line(WAY)
+    )
+
+
+def test_reading_beyond_a_wire_or_edge_is_refused(invented_bed, make_traverse):
+    with pytest.raises(AnalysisError, match="beyond its span"):
+        wire_sag_um(TautWire("w", 1, 10, 400), STATION)
+    bed = invented_bed(1000, more=EDGE_TABLE)
+    run = make_traverse(bed, "dial", [600.0], [0], face="front-flat", reference=EDGE_NAME)
+    with pytest.raises(AnalysisError, match="beyond straightedge two-foot"):
+        observe(run, bed)
+
+
+def test_optical_line_is_straight_and_lies_as_it_was_set(invented_bed, make_traverse):
+    bed = invented_bed(500)
+    run = make_traverse(bed, "dial", STATION, WAY + 7 - 0.2 * STATION, face="front-flat", reference="line")
+    found = combine([run], bed).profile("front-flat")
+    assert without_line(found.height_um) == pytest.approx(without_line(WAY), abs=1e-9)
