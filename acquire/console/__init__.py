@@ -4,7 +4,7 @@
 or be slow without costing a reading.  On a terminal it redraws one page; without one it
 prints one line per event.
 
-A window (``record --window``) is a process of its own, ``python -m analysis.draw.live_window``,
+A window (``record --window``) is a process of its own, ``python -P -m analysis.draw.live_window``,
 fed on its standard input with one JSON object a line, in the contract's units, null
 where a value is not known::
 

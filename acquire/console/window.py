@@ -2,19 +2,17 @@
 
 import json
 import math
-import os
 import queue
 import subprocess
-import sys
 import threading
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-import acquire
 from acquire.console.tracking import Live, Taken
 from acquire.model.traverse import Setup
+from acquire.record.own_process import own_command, own_environment
 
 MODULE = "analysis.draw.live_window"
 MOST_WAITING = 20
@@ -90,13 +88,11 @@ def encoded(line: Mapping[str, Any]) -> bytes:
 class WindowFeed:
     """The window's process and a thread that writes to it; live lines are dropped while it is slow."""
 
-    def __init__(self, command: Sequence[str] = (sys.executable, "-m", MODULE)):
-        root = str(Path(acquire.__file__).parent.parent)
-        paths = [root, *filter(None, [os.environ.get("PYTHONPATH")])]
+    def __init__(self, command: Sequence[str] = ()):
         self._process = subprocess.Popen(
-            list(command),
+            command or own_command(MODULE),
             stdin=subprocess.PIPE,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
+            env=own_environment(),
             start_new_session=True,  # Ctrl-C ends the recording, not the picture of it
         )
         self._lines: queue.Queue[bytes | None] = queue.Queue()

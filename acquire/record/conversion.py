@@ -7,7 +7,6 @@ after the file has been read again and holds every byte and event of it.
 
 import contextlib
 import json
-import os
 import subprocess
 import sys
 from collections import Counter
@@ -18,9 +17,9 @@ from pathlib import Path
 
 import numpy as np
 
-import acquire
 from acquire.model.errors import RecordingError, WaylogError
 from acquire.model.traverse import Stream, Traverse
+from acquire.record.own_process import own_command, own_environment
 from acquire.reduce import derive
 from acquire.store import read_stream, read_traverse, write_traverse
 from acquire.store.journal import Chunks, JournalContents, read_journal
@@ -61,14 +60,13 @@ def convert(journal_path: Path | str, h5_path: Path | str) -> Converted:
     RecordingError
         If it cannot be converted, with the reason; the journal is then as it was.
     """
-    command = [sys.executable, "-P", "-m", "acquire.record.conversion", str(journal_path), str(h5_path)]
     done = subprocess.run(
-        command,
+        own_command("acquire.record.conversion", str(journal_path), str(h5_path)),
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         text=True,
         check=False,
-        env=_environment(),
+        env=own_environment(MALLOC_MMAP_THRESHOLD_=LARGE_COLUMN_BYTES),
         start_new_session=True,  # Ctrl-C while closing ends nothing half-way
     )
     told = _last_line(done.stdout)
@@ -83,13 +81,6 @@ def convert(journal_path: Path | str, h5_path: Path | str) -> Converted:
         "room on the disk",
         "make room, then run `waylog mend` on the survey",
     )
-
-
-def _environment() -> dict[str, str]:
-    """The child finds this very waylog, whatever folder the person stands in."""
-    root = str(Path(acquire.__file__).parent.parent)
-    paths = [root, *filter(None, os.environ.get("PYTHONPATH", "").split(os.pathsep))]
-    return {"MALLOC_MMAP_THRESHOLD_": LARGE_COLUMN_BYTES, **os.environ, "PYTHONPATH": os.pathsep.join(paths)}
 
 
 def _last_line(text: str) -> dict | None:
