@@ -139,12 +139,13 @@ def _announced(from_mm: float | None) -> list[tuple[str, str]]:
 def _check_position(setup: "Setup", from_mm: float | None) -> None:
     """Refuse what cannot be recorded: no port to listen to, a place that is off the bed."""
     from acquire.model.errors import EntryError
+    from acquire.model.position import RECORDED
 
-    if setup.position == "file":
-        raise EntryError("--position file", "found a recording", "scale:NAME | stations | feed:MM_PER_S")
+    if setup.placed_by.kind == "file":
+        raise EntryError("--position file", "found a recording", RECORDED)
     if from_mm is None:
         return
-    if not setup.position.startswith("feed:"):
+    if not setup.placed_by.is_feed:
         raise EntryError(f"--from {from_mm:g}", f"found --position {setup.position}", "feed:MM_PER_S")
     if not 0 <= from_mm <= setup.bed.length_mm:
         raise EntryError("--from", f"found {from_mm:g} mm", f"a place from 0 to {setup.bed.length_mm:g} mm")

@@ -6,18 +6,20 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from acquire.model.position import Position
 
-def key_words(position: str) -> tuple[str, ...]:
-    """The keys that mean something for this kind of position, and their meaning.
+
+def key_words(position: Position) -> tuple[str, ...]:
+    """The keys that mean something where the place comes from there, and their meaning.
 
     Examples
     --------
-    >>> key_words("scale:dro")
+    >>> key_words(Position("scale", "dro"))
     ('Enter: a mark', 'g: do not end by itself', 'q: end and keep')
     """
-    if position == "stations":
+    if position.is_stations:
         return ("Enter: it stands at the station", "b: back one", "s: skip one", "q: end and keep")
-    if position.startswith("feed:"):
+    if position.is_feed:
         return ("Enter: the feed starts, then stops", "q: end and keep")
     return ("Enter: a mark", "g: do not end by itself", "q: end and keep")
 

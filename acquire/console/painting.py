@@ -46,7 +46,7 @@ def page(
     top = _top(live, setup, columns, rows)
     middle = _progress(live, setup, columns)
     foot = [(words, "bold") for words in _ending(live, status)]
-    keys = [(words, "reverse") for words in on_lines(key_words(setup.position), columns)]
+    keys = [(words, "reverse") for words in on_lines(key_words(setup.placed_by), columns)]
     parts = [_folded(part, columns) for part in (top, middle, foot, keys)]
     counts = _counts(live)
     if sum(map(len, parts)) + len(counts) >= rows:
@@ -74,11 +74,11 @@ def _top(live: Live, setup: Setup, columns: int, rows: int) -> list[Line]:
 
 def _progress(live: Live, setup: Setup, columns: int) -> list[Line]:
     """The way to the next station, how still it stands, what was taken."""
-    if setup.position.startswith("feed:"):
+    if setup.placed_by.is_feed:
         return [(_feeding(live), "bold cyan")]
     inch = setup.bed.is_inch
     return [
-        *((line, "bold cyan") for line in _next(live, inch, columns, setup.position == "stations")),
+        *((line, "bold cyan") for line in _next(live, inch, columns, setup.placed_by.is_stations)),
         (still_words(live), "bold green" if live.is_settled or live.is_taken_here else ""),
         (_taken(live, setup.described, inch), ""),
     ]
@@ -137,9 +137,9 @@ def _feeding(live: Live) -> str:
 
 def _where(live: Live, setup: Setup) -> str:
     """Where it is; without a scale, where it must go."""
-    if setup.position.startswith("feed:"):
+    if setup.placed_by.is_feed:
         return "" if live.position_mm is None else _place(live.position_mm, setup)
-    if setup.position.startswith("scale:"):
+    if setup.placed_by.scale is not None:
         return "no position" if live.position_mm is None else _place(live.position_mm, setup)
     return "" if live.next_mm is None else _place(live.next_mm, setup)
 

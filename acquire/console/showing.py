@@ -227,7 +227,7 @@ class Screen:
         if page.can_redraw:
             return stack.enter_context(page)
         if sys.stdin is not None and sys.stdin.isatty():
-            self._lines.append("keys: " + "   ".join(key_words(self.tracker.setup.position)))
+            self._lines.append("keys: " + "   ".join(key_words(self.tracker.setup.placed_by)))
         return None
 
     def _show(self, page: Page | None) -> None:
@@ -286,14 +286,14 @@ class Screen:
             self.tracker.go_on()
 
     def _mark(self, recorder: Recording) -> None:
-        position = self.tracker.setup.position
+        position = self.tracker.setup.placed_by
         self._marks += 1
-        if position.startswith("feed:"):
+        if position.is_feed:
             start = "the feed starts" + ("" if self._from_mm is None else f" at station {self._from_mm:g}")
             recorder.mark(start if self._marks == 1 else "the feed has stopped")
             if self._marks == 2:
                 recorder.stop("the second mark")
-        elif position == "stations":
+        elif position.is_stations:
             place = self.tracker.next_mm
             if place is not None:
                 recorder.mark(f"station {place:.10g}")

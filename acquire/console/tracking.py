@@ -134,16 +134,15 @@ class Tracker:
         self._port_of = plan_ports(instruments).port_of
         self._heard = {i.name: _Heard(i) for i in instruments}
         self._decoders = {i.name: decoder_for(i) for i in instruments}
-        kind, _, name = setup.position.partition(":")
-        self._scale = name if kind == "scale" else None
-        sign = -1.0 if setup.direction == "reverse" else 1.0
-        self._feed_mm_per_s = sign * float(name) if kind == "feed" else None
+        self._scale = setup.placed_by.scale
+        sign, feed = -1.0 if setup.direction == "reverse" else 1.0, setup.placed_by.feed_mm_per_s
+        self._feed_mm_per_s = None if feed is None else sign * feed
         self._fed_from: tuple[float, float] | None = None
         self._still = StillTimer()
         described = self._heard[setup.instrument].instrument
         step = (described.resolution or 0.0) * described.contract_per_reading
         self._rest = RestTimer(max(3 * described.uncertainty, 2 * step, 1e-9))
-        self._in_turn = InTurn(settled_s) if setup.position == "stations" else None
+        self._in_turn = InTurn(settled_s) if setup.placed_by.is_stations else None
         self._places = [float(x) for x in places_in_order(setup)]
         self._meant = places_meant(setup)
         pitch_mm = float(np.min(np.diff(self._meant))) if len(self._meant) > 1 else np.inf
@@ -291,7 +290,7 @@ class Tracker:
         (_, named), *_ = marks_in([Event(event.time_s, event.kind, event.text)])
         if self._feed_mm_per_s is not None and self._fed_from is None:
             self._fed_from = (event.time_s, start_place(self.setup) if named is None else named)
-        if self.setup.position != "stations":
+        if not self.setup.placed_by.is_stations:
             return
         self._in_turn, self._ends_at_s = None, None  # from the first mark on, marks alone count
         place = self.next_mm if named is None else named
@@ -437,7 +436,7 @@ class Tracker:
             is_settled=settled,
             is_taken_here=self._scale is not None and self._is_taken_here and bool(self._taken),
             is_placeless=self._is_stale(now_s),
-            is_unmarked=self.setup.position == "stations" and self._pending is None,
+            is_unmarked=self.setup.placed_by.is_stations and self._pending is None,
             in_turn=None if self._in_turn is None else self._in_turn.count,
             taken=tuple(self._taken),
             places=len(self._places),

@@ -16,6 +16,7 @@ import numpy as np
 from acquire.model.bed import Bed, Instrument
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import TraverseFileError
+from acquire.model.position import Position
 
 FORMAT = "waylog traverse"
 FORMAT_VERSION = 1
@@ -89,6 +90,11 @@ class Setup:
     def bed(self) -> Bed:
         """The bed as it was described when the traverse was made."""
         return parse_bed(self.bed_toml, f"traverse {self.number:03d} (its own bed.toml)")
+
+    @cached_property
+    def placed_by(self) -> Position:
+        """Where the place of each reading comes from: `position`, parsed."""
+        return Position.parse(self.position)
 
     @property
     def described(self) -> Instrument:

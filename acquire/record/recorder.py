@@ -284,8 +284,7 @@ class Recorder:
 
 def instruments_of(setup: Setup, beside: Sequence[Instrument] = ()) -> list[Instrument]:
     """Every instrument of a recording: the measuring one, the scale, the standing one, those beside."""
-    kind, _, scale = setup.position.partition(":")
-    names = [setup.instrument, scale if kind == "scale" else None, setup.standing]
+    names = [setup.instrument, setup.placed_by.scale, setup.standing]
     known: Mapping[str, Instrument] = setup.bed.instruments
     wanted = [known[name] for name in dict.fromkeys(names) if name]
     return wanted + [instrument for instrument in beside if instrument not in wanted]

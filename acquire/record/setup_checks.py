@@ -12,6 +12,7 @@ from typing import Any
 
 from acquire.model.bed import MEASURING, NORMALS, Bed, Face, Instrument, units_read_by
 from acquire.model.errors import EntryError
+from acquire.model.position import Position
 from acquire.model.traverse import Setup
 from acquire.model.units import unit_name
 from acquire.store import files_of, next_number
@@ -175,26 +176,14 @@ def _check_unit(instrument: Instrument, wanted: Wanted) -> None:
 
 
 def _check_position(bed: Bed, wanted: Wanted) -> None:
-    kind, _, value = wanted.position.partition(":")
-    where = f"--position {wanted.position}"
-    if kind == "scale":
-        scales = [i.name for i in bed.instruments.values() if i.quantity == "position"]
-        if value not in scales:
-            raise EntryError(where, "found no such position instrument in bed.toml", _one_of(scales, "one"))
-    elif kind == "feed":
-        if not _is_positive(value):
-            raise EntryError(where, f"found {value!r}", "a feed in mm/s above 0, such as feed:5")
-    elif wanted.position not in ("stations", "file"):
+    scale = Position.parse(wanted.position).scale
+    scales = [i.name for i in bed.instruments.values() if i.quantity == "position"]
+    if scale is not None and scale not in scales:
         raise EntryError(
-            where, "found no such way to tell the place", "scale:NAME | stations | feed:MM_PER_S"
+            f"--position {wanted.position}",
+            "found no such position instrument in bed.toml",
+            _one_of(scales, "one"),
         )
-
-
-def _is_positive(text: str) -> bool:
-    try:
-        return 0 < float(text) < math.inf
-    except ValueError:
-        return False
 
 
 def _check_standing(bed: Bed, instrument: Instrument, name: str) -> None:

@@ -4,10 +4,10 @@ A setup comes out of a journal or a file, and `redo` puts the present bed.toml u
 instrument may have been renamed or lost its wire table since, and a file may be anybody's.
 """
 
-import math
 from collections.abc import Iterable
 
-from acquire.model.errors import TraverseFileError
+from acquire.model.errors import EntryError, TraverseFileError
+from acquire.model.position import Position
 from acquire.model.traverse import Setup
 from acquire.reduce.streams import instruments_recorded
 from acquire.store.journal import Event
@@ -20,7 +20,7 @@ def check_can_be(setup: Setup, events: Iterable[Event]) -> None:
     ------
     TraverseFileError
         If the instrument is not described, measures something else, is not described on the
-        wire though its bytes were recorded, or the feed is no speed.
+        wire though its bytes were recorded, or its position names no way to tell the place.
     """
     where = f"traverse {setup.number:03d}"
     if setup.described.quantity != setup.quantity:
@@ -29,6 +29,10 @@ def check_can_be(setup: Setup, events: Iterable[Event]) -> None:
         )
     if setup.source != "record":
         return
+    try:
+        Position.parse(setup.position)
+    except EntryError as error:
+        raise TraverseFileError(where, error.found, error.needed) from error
     for instrument in instruments_recorded(setup, events):
         if "kind" not in instrument.wire:
             raise TraverseFileError(
@@ -36,13 +40,3 @@ def check_can_be(setup: Setup, events: Iterable[Event]) -> None:
                 f"bed.toml does not say how {instrument.name} speaks",
                 f"[instruments.{instrument.name}.wire], as when it was recorded",
             )
-    kind, _, feed = setup.position.partition(":")
-    if kind == "feed" and not _is_speed(feed):
-        raise TraverseFileError(where, f"found a feed of {feed[:20]!r}", "mm/s above 0")
-
-
-def _is_speed(text: str) -> bool:
-    try:
-        return 0 < float(text) < math.inf
-    except ValueError:
-        return False

@@ -117,7 +117,7 @@ def _recorded(contents: JournalContents) -> Traverse:
 def _stations_and_mode(record: Placed) -> tuple[Found, str]:
     """Stations, and whether the traverse was stepped or continuous."""
     setup = record.setup
-    if setup.position == "stations" or not (record.has_scale or setup.position.startswith("feed:")):
+    if setup.placed_by.is_stations or not (record.has_scale or setup.placed_by.is_feed):
         return stations_by_order(record), setup.mode_asked or "stepped"
     dwells = dwells_on_scale(record) if record.has_scale else []
     steps = is_stepping(setup, dwells, _longest_run_mm(record, dwells))
@@ -229,7 +229,7 @@ def _flagged(stream: Stream, record: Placed, found: Found) -> tuple[Stream, list
     """The measuring stream with frozen, placeless and bumped readings flagged, and words on each."""
     flag = stream.flag.copy()
     said: list[Event] = []
-    needs_place = record.has_scale or record.setup.position.startswith(("feed:", "scale:"))
+    needs_place = record.has_scale or record.setup.placed_by.kind in ("feed", "scale")
     is_frozen = frozen(record.time_s, stream.value[record.index], record.position_mm)
     if is_frozen.any():
         at = record.index[is_frozen]
@@ -249,8 +249,8 @@ def _placeless(stream: Stream, record: Placed, lost: np.ndarray) -> list[Event]:
     if len(lost) == 0:
         return []
     at_s = max(0.0, float(stream.time_s[lost[0]]))
-    if not record.has_scale and record.setup.position.startswith("scale:"):
-        scale = record.setup.position.partition(":")[2]
+    scale = record.setup.placed_by.scale
+    if not record.has_scale and scale is not None:
         return [Event(at_s, "no_position", f"{scale} gave no position: no reading could be placed")]
     gaps = np.flatnonzero(np.diff(record.scale_time_s) > record.scale_gap_s)
     said = [

@@ -56,7 +56,7 @@ def placed(setup: Setup, streams: Mapping[str, Stream], events: Sequence[Event])
     gap_s = longest_gap_of(scale_time_s)
     if len(scale_mm):
         position_mm = positions_at(time_s, scale_time_s, scale_mm, gap_s)
-    elif setup.position.startswith("feed:"):
+    elif setup.placed_by.is_feed:
         position_mm = _fed(setup, time_s, marks, _feed_from(setup, marks, events), said)
     return Placed(
         setup, index, time_s, reading, position_mm, scale_time_s, scale_mm, gap_s, marks, tuple(said)
@@ -89,8 +89,8 @@ def _number(text: str) -> float | None:
 
 
 def _scale(setup: Setup, streams: Mapping[str, Stream]) -> tuple[np.ndarray, np.ndarray]:
-    kind, _, name = setup.position.partition(":")
-    if kind != "scale" or name not in streams or name not in setup.bed.instruments:
+    name = setup.placed_by.scale
+    if name is None or name not in streams or name not in setup.bed.instruments:
         return np.zeros(0), np.zeros(0)
     stream = streams[name]
     good = stream.is_good & np.isfinite(stream.value)
@@ -151,7 +151,7 @@ def _fed(
     """Positions under the stated feed between the first mark and the last."""
     if len(time_s) == 0:
         return np.zeros(0)
-    feed = float(setup.position.partition(":")[2]) * (-1 if setup.direction == "reverse" else 1)
+    feed = (setup.placed_by.feed_mm_per_s or 0.0) * (-1 if setup.direction == "reverse" else 1)
     start_s = marks[0][0] if marks else float(time_s[0])
     end_s = marks[-1][0] if len(marks) > 1 else float(time_s[-1])
     if len(marks) < 2:

@@ -20,8 +20,7 @@ LATE_S = 0.5
 
 def instruments_recorded(setup: Setup, events: Iterable[Event]) -> list[Instrument]:
     """The measuring instrument, the scale, the one standing still, and those beside, in this order."""
-    kind, _, scale = setup.position.partition(":")
-    names = [setup.instrument, scale if kind == "scale" else None, setup.standing]
+    names = [setup.instrument, setup.placed_by.scale, setup.standing]
     names += [event.text for event in events if event.kind == BESIDE]
     known = setup.bed.instruments
     return [known[name] for name in dict.fromkeys(names) if name is not None and name in known]

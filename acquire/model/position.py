@@ -1,0 +1,74 @@
+"""Where the place of each reading comes from: `--position`, and `position` in a traverse's setup.
+
+scale:NAME       the stream of a position instrument, by the time of each reading
+stations         the bed's stations in turn, or as marked by the operator
+feed:MM_PER_S    a constant feed between two marks
+file             the rows say it themselves: typed or imported
+"""
+
+import math
+from dataclasses import dataclass
+
+from acquire.model.errors import EntryError
+
+RECORDED = "scale:NAME | stations | feed:MM_PER_S"
+"""What a recording may be asked for."""
+
+
+@dataclass(frozen=True)
+class Position:
+    """Where the place of each reading comes from; its text is what files keep.
+
+    Examples
+    --------
+    >>> Position.parse("scale:dro").scale, Position.parse("feed:2.5").feed_mm_per_s
+    ('dro', 2.5)
+    >>> Position.parse("stations").is_stations
+    True
+    """
+
+    kind: str
+    """scale | stations | feed | file."""
+    scale: str | None = None
+    """Name of the position instrument, of kind scale."""
+    feed_mm_per_s: float | None = None
+    """Speed without its direction, of kind feed."""
+
+    @classmethod
+    def parse(cls, text: str) -> "Position":
+        """Read the text.
+
+        Raises
+        ------
+        EntryError
+            If it names no way to tell the place, or a feed that is no speed above 0.
+        """
+        kind, colon, value = text.partition(":")
+        where = f"--position {text[:40]}"
+        if kind == "scale" and colon:
+            return cls(kind, scale=value)
+        if kind == "feed" and colon:
+            if (feed := _speed(value)) is None:
+                raise EntryError(where, f"found {value[:20]!r}", "a feed in mm/s above 0, such as feed:5")
+            return cls(kind, feed_mm_per_s=feed)
+        if text not in ("stations", "file"):
+            raise EntryError(where, "found no such way to tell the place", RECORDED)
+        return cls(text)
+
+    @property
+    def is_stations(self) -> bool:
+        """Whether the bed's stations are read in turn, or as marked."""
+        return self.kind == "stations"
+
+    @property
+    def is_feed(self) -> bool:
+        """Whether a constant feed tells the place."""
+        return self.kind == "feed"
+
+
+def _speed(text: str) -> float | None:
+    try:
+        speed = float(text)
+    except ValueError:
+        return None
+    return speed if 0 < speed < math.inf else None

@@ -1,0 +1,65 @@
+"""Where the place of a reading comes from is read once, and its text stays what files keep."""
+
+import pytest
+
+from acquire.model.errors import EntryError, TraverseFileError
+from acquire.model.position import Position
+from acquire.model.traverse import Setup
+from acquire.reduce.asked import check_can_be
+
+BED = """
+[bed]
+name = "invented bed of the tests"
+length_mm = 600
+station_pitch_mm = 100
+[faces.front]
+normal = "up"
+[instruments.level]
+quantity = "slope"
+unit = "um/m"
+base_mm = 200
+standard_uncertainty = 0.5
+[instruments.level.port]
+url = "loop://"
+[instruments.level.wire]
+kind = "lines"
+pattern = '(?P<value>[-+]\\d+)'
+"""
+
+
+@pytest.mark.parametrize(
+    ("text", "meant"),
+    [
+        ("stations", Position("stations")),
+        ("file", Position("file")),
+        ("scale:dro", Position("scale", scale="dro")),
+        ("feed:2.5", Position("feed", feed_mm_per_s=2.5)),
+    ],
+)
+def test_each_way_to_tell_the_place_is_read(text, meant):
+    assert Position.parse(text) == meant
+
+
+@pytest.mark.parametrize("text", ["", "scale", "feed", "stations:", "file:x", "gps:1"])
+def test_text_that_names_no_way_is_refused(text):
+    with pytest.raises(EntryError, match="no such way to tell the place"):
+        Position.parse(text)
+
+
+@pytest.mark.parametrize("speed", ["", "0", "-3", "nan", "inf", "fast"])
+def test_feed_that_is_no_speed_is_refused(speed):
+    with pytest.raises(EntryError, match="a feed in mm/s above 0"):
+        Position.parse(f"feed:{speed}")
+
+
+def test_files_keep_the_text_as_it_was_asked_for():
+    setup = Setup("level", "slope", BED, face="front", position="feed:2.50")
+    assert setup.placed_by.feed_mm_per_s == 2.5
+    assert Setup.from_json(setup.as_json()).position == "feed:2.50"
+
+
+@pytest.mark.parametrize("position", ["feed:-3", "somewhere"])
+def test_recording_placed_in_no_known_way_is_not_derived(position):
+    setup = Setup("level", "slope", BED, number=4, face="front", position=position)
+    with pytest.raises(TraverseFileError, match="traverse 004"):
+        check_can_be(setup, [])
