@@ -22,6 +22,9 @@ from scipy import linalg, sparse
 Array = NDArray[np.float64]
 Places = NDArray[np.intp]
 
+LEAST_BLOCK = 16
+"""Blocks of the inverse are no smaller, so that a narrow band does not cost a step for every unknown."""
+
 
 def folded_places(nodes: int, period: int) -> Places:
     """Where each node goes when the nodes are put in order of their phase within `period`.
@@ -142,13 +145,44 @@ class BandFactor:
         >>> bool(np.allclose(near.toarray(), np.linalg.inv(matrix)))
         True
         """
-        size = max(self.lower.shape[0] - 1, 1)
-        diagonal, below = _inverse_blocks(self.lower, size)
+        return self.inverse_near_diagonal().where(pattern)
+
+    def inverse_near_diagonal(self) -> "InverseNearDiagonal":
+        """The inverse within the band, to be asked more than once."""
+        size = max(self.lower.shape[0] - 1, LEAST_BLOCK)
+        return InverseNearDiagonal(*_inverse_blocks(self.lower, size), self.place)
+
+
+@dataclass(frozen=True, eq=False)
+class InverseNearDiagonal:
+    """Entries of the inverse of a banded matrix that lie within the band, in square blocks."""
+
+    diagonal: Array
+    """Shape (blocks, size, size)."""
+    below: Array
+    """The block just below each of `diagonal`, same shape."""
+    place: Places
+
+    def where(self, pattern: sparse.coo_array) -> sparse.csr_array:
+        """The inverse where `pattern` has entries.
+
+        Raises
+        ------
+        ValueError
+            If an entry lies outside the band, where the inverse is not worked out.
+        """
+        size = self.diagonal.shape[1]
         one, other = self.place[pattern.row], self.place[pattern.col]
         row, column = np.maximum(one, other), np.minimum(one, other)
         block, i, j = column // size, row % size, column % size
-        same = row // size == block
-        value = np.where(same, diagonal[block, i, j], below[np.minimum(block, len(below) - 1), i, j])
+        ahead = row // size - block
+        if np.any(ahead > 1):
+            raise ValueError("an entry of the inverse was asked for that lies outside the band")
+        value = np.where(
+            ahead == 0,
+            self.diagonal[block, np.maximum(i, j), np.minimum(i, j)],
+            self.below[np.minimum(block, len(self.below) - 1), i, j],
+        )
         return sparse.csr_array((value, (pattern.row, pattern.col)), shape=pattern.shape)
 
 

@@ -1,0 +1,265 @@
+"""Symmetric positive matrices of two kinds of unknowns: a band, and a border that touches everything.
+
+    N = [ N_ii  N_ib ]      i: many unknowns, each tied to its neighbours alone
+        [ N_bi  N_bb ]      b: few unknowns, each tied to many
+
+With N_ii = L Lᵀ (banded), G = N_ii⁻¹ N_ib and S = N_bb − N_bi G, a solution costs as much as
+the band is long, and the inverse where N has entries is
+
+    (N⁻¹)_ii = N_ii⁻¹ + G S⁻¹ Gᵀ,   (N⁻¹)_ib = −G S⁻¹,   (N⁻¹)_bb = S⁻¹,
+
+N_ii⁻¹ being worked out within its band only.  The block inverse is textbook algebra; nothing
+here forms a full matrix of the banded unknowns.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import linalg, sparse
+from scipy.sparse.csgraph import reverse_cuthill_mckee
+
+from analysis.linear.banded import BandFactor, InverseNearDiagonal, factor, to_band, width
+
+Array = NDArray[np.float64]
+Places = NDArray[np.intp]
+
+MOST_AT_A_TIME = 2_000_000
+"""Entries of the dense part of rows that are held at once."""
+
+
+@dataclass(frozen=True, eq=False)
+class BorderedMatrix:
+    """A symmetric matrix cut into a band, a border and the corner where the border meets itself."""
+
+    inner: Places
+    """The unknowns of the band."""
+    border: Places
+    band: sparse.csr_matrix
+    """N_ii, shape (n_i, n_i)."""
+    side: Array
+    """N_ib, shape (n_i, n_b)."""
+    corner: Array
+    """N_bb, shape (n_b, n_b)."""
+    place: Places
+    """The order in which the band is narrow."""
+
+    def __len__(self) -> int:
+        return len(self.inner) + len(self.border)
+
+    def plus_diagonal(self, amount: float) -> "BorderedMatrix":
+        """The matrix with `amount` added to every diagonal entry."""
+        return replace(
+            self,
+            band=self.band + amount * sparse.identity(len(self.inner), format="csr"),
+            corner=self.corner + amount * np.eye(len(self.border)),
+        )
+
+    def holding(self, pinned: Places) -> "BorderedMatrix":
+        """The matrix of the other unknowns, those `pinned` held at zero (a one on their diagonal)."""
+        kept = np.ones(len(self))
+        kept[pinned] = 0.0
+        inner, border = kept[self.inner], kept[self.border]
+        left = sparse.diags(inner)
+        return replace(
+            self,
+            band=sparse.csr_matrix(left @ self.band @ left + sparse.diags(1 - inner)),
+            side=self.side * np.outer(inner, border),
+            corner=self.corner * np.outer(border, border) + np.diag(1 - border),
+        )
+
+    def factored(self) -> "BorderedFactor":
+        """Cholesky factors of the band and of what the border has besides it.
+
+        Raises
+        ------
+        numpy.linalg.LinAlgError
+            If the matrix is not positive definite.
+        """
+        if len(self.inner) == 0:
+            return BorderedFactor(self.inner, self.border, None, self.side, _lower(self.corner))
+        band = self._band_factor()
+        reach = band.solve(self.side) if self.side.size else self.side
+        return BorderedFactor(self.inner, self.border, band, reach, _lower(self.corner - self.side.T @ reach))
+
+    def _band_factor(self) -> BandFactor:
+        entries = sparse.coo_array(self.band)
+        return factor(to_band(entries, self.place, width(entries, self.place)), self.place)
+
+    def dependent(self, tolerance: float) -> Places:
+        """Unknowns of the band that those before them leave nothing to tell about.
+
+        Elimination in the order of the band: where what is left of a diagonal entry is below
+        `tolerance`, the unknown is held and the others go on without it.
+        """
+        entries = sparse.coo_array(self.band)
+        rows = width(entries, self.place)
+        band = to_band(entries, self.place, rows)
+        band = np.hstack([band, np.zeros((rows + 1, rows))])
+        held = []
+        for j in range(len(self.inner)):
+            if band[0, j] < tolerance:
+                held.append(j)
+                continue
+            column = band[1:, j].copy()
+            for k in np.flatnonzero(column):
+                band[: rows - k, j + 1 + k] -= column[k:] * (column[k] / band[0, j])
+        return np.sort(self.inner[np.argsort(self.place)[np.array(held, dtype=np.intp)]])
+
+
+def bordered(rows: Iterable[sparse.csr_matrix], is_border: NDArray[np.bool_]) -> BorderedMatrix:
+    """The normal matrix RᵀR of several blocks of rows.
+
+    Parameters
+    ----------
+    rows : csr matrices, shapes (m_k, n)
+    is_border : bool array, shape (n,)
+        Unknowns that go into the border; all others should be tied to few others each.
+
+    Examples
+    --------
+    Heights 0 1 2 by their two differences, and a zero that both share:
+
+    >>> rows = sparse.csr_matrix([[-1.0, 1, 0, 1], [0, -1, 1, 1]])
+    >>> matrix = bordered([rows], np.array([False, False, False, True]))
+    >>> matrix.side.ravel(), matrix.corner
+    (array([-1.,  0.,  1.]), array([[2.]]))
+    """
+    inner, border = np.flatnonzero(~is_border), np.flatnonzero(is_border)
+    band = sparse.csr_matrix((len(inner), len(inner)))
+    side, corner = np.zeros((len(inner), len(border))), np.zeros((len(border), len(border)))
+    for block in rows:
+        own, other = block[:, inner], block[:, border]
+        band = band + own.T @ own
+        used = np.unique(other.indices)
+        dense = other[:, used].toarray()
+        side[:, used] += own.T @ dense
+        corner[np.ix_(used, used)] += dense.T @ dense
+    return BorderedMatrix(inner, border, band, side, corner, _narrow(band))
+
+
+def _narrow(band: sparse.csr_matrix) -> Places:
+    """Where each unknown goes so that entries lie near the diagonal."""
+    if not band.shape[0]:
+        return np.zeros(0, np.intp)
+    place = np.empty(band.shape[0], np.intp)
+    place[reverse_cuthill_mckee(sparse.csr_matrix(band), symmetric_mode=True)] = np.arange(band.shape[0])
+    return place
+
+
+def _lower(matrix: Array) -> Array:
+    if not len(matrix):
+        return matrix
+    return np.asarray(linalg.cholesky(matrix, lower=True, check_finite=False))
+
+
+@dataclass(frozen=True, eq=False)
+class BorderedFactor:
+    """What solves with a bordered matrix, and gives its inverse where rows of it need it."""
+
+    inner: Places
+    border: Places
+    band: BandFactor | None
+    """None where everything is border."""
+    reach: Array
+    """G = N_ii⁻¹ N_ib, shape (n_i, n_b)."""
+    corner: Array
+    """Lower Cholesky factor of S, shape (n_b, n_b)."""
+
+    def solve(self, right: Array) -> Array:
+        """The solution for right sides of shape (n,) or (n, k).
+
+        Examples
+        --------
+        >>> matrix = bordered([sparse.csr_matrix([[1.0, 2], [0, 1]])], np.array([False, True]))
+        >>> matrix.factored().solve(np.array([3.0, 7.0])).round(12)
+        array([1., 1.])
+        """
+        solution = np.array(right, dtype=np.float64)
+        if self.band is not None:
+            solution[self.inner] = self.band.solve(solution[self.inner])
+        if len(self.border):
+            left = solution[self.border] - self._side_times(right)
+            solution[self.border] = linalg.cho_solve((self.corner, True), left, check_finite=False)
+            solution[self.inner] -= self.reach @ solution[self.border]
+        return solution
+
+    def _side_times(self, right: Array) -> Array:
+        """N_bi N_ii⁻¹ of a right side."""
+        return self.reach.T @ right[self.inner]
+
+    @cached_property
+    def _near(self) -> InverseNearDiagonal | None:
+        return None if self.band is None else self.band.inverse_near_diagonal()
+
+    def diagonal(self) -> Array:
+        """The diagonal of the inverse, shape (n,).
+
+        Examples
+        --------
+        >>> matrix = bordered([sparse.csr_matrix([[1.0, 2], [0, 1]])], np.array([False, True]))
+        >>> matrix.factored().diagonal().round(12)
+        array([5., 1.])
+        """
+        unit = sparse.identity(len(self.inner) + len(self.border), format="csr")
+        return self.between(unit, unit)
+
+    def between(self, rows: sparse.csr_matrix, other: sparse.csr_matrix) -> Array:
+        """a N⁻¹ bᵀ for each row a of `rows` and the row b of `other` beside it.
+
+        Parameters
+        ----------
+        rows, other : csr matrices, shape (m, n)
+            Rows like those that the matrix was made of: whatever two unknowns of the band
+            appear in a and b must be tied to each other in the matrix.
+
+        Raises
+        ------
+        ValueError
+            If they are farther apart than the band is wide.
+        """
+        step = max(MOST_AT_A_TIME // (len(self.border) + 1), 1)
+        parts = [
+            self._between(rows[k : k + step], other[k : k + step]) for k in range(0, rows.shape[0], step)
+        ]
+        return np.concatenate(parts) if parts else np.zeros(0)
+
+    def _between(self, rows: sparse.csr_matrix, other: sparse.csr_matrix) -> Array:
+        own, others = rows[:, self.inner], other[:, self.inner]
+        found = np.zeros(rows.shape[0])
+        if self._near is not None:
+            pattern = sparse.coo_array(_ones(own).T @ _ones(others))
+            near = sparse.csr_matrix(self._near.where(pattern))
+            found += np.asarray((own @ near).multiply(others).sum(axis=1)).ravel()
+        if len(self.border):
+            first, second = self._against_border(rows, own), self._against_border(other, others)
+            found += np.sum(first * second, axis=0)
+        return found
+
+    def _against_border(self, rows: sparse.csr_matrix, own: sparse.csr_matrix) -> Array:
+        left = rows[:, self.border].toarray() - own @ self.reach
+        return np.asarray(linalg.solve_triangular(self.corner, left.T, lower=True, check_finite=False))
+
+    def log_determinant(self) -> float:
+        """The logarithm of the determinant of the matrix.
+
+        Examples
+        --------
+        >>> matrix = bordered([sparse.csr_matrix([[2.0, 5], [0, 3]])], np.array([False, True]))
+        >>> round(float(np.exp(matrix.factored().log_determinant())), 9)  # (2 · 3)²
+        36.0
+        """
+        band = 0.0 if self.band is None else self.band.log_determinant()
+        return band + 2.0 * float(np.sum(np.log(np.diag(self.corner))))
+
+
+def _ones(rows: sparse.csr_matrix) -> sparse.csr_matrix:
+    """The pattern of rows, so that no entry cancels in a product."""
+    return sparse.csr_matrix((np.ones(len(rows.data)), rows.indices, rows.indptr), shape=rows.shape)
+
+
+def stacked(parts: Sequence[sparse.csr_matrix]) -> sparse.csr_matrix:
+    """Blocks of rows below one another."""
+    return sparse.csr_matrix(sparse.vstack(parts, format="csr"))
