@@ -24,6 +24,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "watch": ("acquire.commands.watch", "look at the instruments; their noise, seating and zero"),
     "record": ("acquire.commands.record", "log a traverse from the instruments' ports"),
     "enter": ("acquire.commands.enter", "type the readings of a traverse, station by station"),
+    "marks": ("acquire.commands.marks", "keep what blue a straightedge left on a face"),
     "sheet": ("analysis.commands.sheet", "print-ready sheets to write readings on"),
     "import": ("acquire.commands.import_csv", "take the readings of a traverse from a CSV file"),
     "show": ("acquire.commands.show", "list what a survey or a traverse file holds"),
@@ -38,6 +39,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "combine": ("analysis.commands.combine", "one bed map from every traverse of the survey"),
     "next": ("analysis.commands.next", "which further traverse would help most"),
     "plan": ("analysis.commands.plan", "what to take off a face, and what blue to expect"),
+    "blue": ("analysis.commands.blue", "where a straightedge would mark, held against the marks seen"),
     "history": ("analysis.commands.history", "before and after work on the bed: did it get better"),
     "report": ("analysis.commands.report", "write the report of the survey as one page"),
 }

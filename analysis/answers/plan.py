@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from acquire.model.bed import NORMALS, Face
+from acquire.model.bed import NORMALS, Face, Straightedge
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
-from analysis.answers.bearing import FILM_UM, Bearing, bearings
+from analysis.answers.blue import FILM_UM, Blue, described_edge, predict_blues
 from analysis.answers.face_map import own_shape
 from analysis.answers.removal import Removal, depth_on_flank, plan_removal
 from analysis.linear.profile import SAME_STATION_MM, Profile
@@ -46,7 +46,7 @@ class FacePlan:
     removal: Removal
     flank_um: Mapping[str, NDArray[np.float64]] | None
     """Of a vee: depth on the front and on the rear flank, normal to it."""
-    blue: tuple[Bearing, ...]
+    blue: tuple[Blue, ...]
     warnings: tuple[str, ...]
     profile: Profile = field(metadata=_INSIDE)
     """The heights that were planned on."""
@@ -67,7 +67,7 @@ def plan_faces(
     parallel_to: str | None = None,
     guard: bool = False,
     film_um: float = FILM_UM,
-    straightedge_mm: float | None = None,
+    edge: str | None = None,
 ) -> Plans:
     """Plan faces; with `parallel_to` all but that one parallel to it.
 
@@ -82,8 +82,9 @@ def plan_faces(
     parallel_to : str, optional
     guard : bool
         For grinding or planing in one setting.
-    film_um, straightedge_mm : float
-        For the predicted blue.
+    film_um : float
+    edge : str, optional
+        For the predicted blue; the edge's name in bed.toml.
 
     Raises
     ------
@@ -94,10 +95,9 @@ def plan_faces(
         raise AnalysisError(
             f"{parallel_to} parallel to itself", "no other face to plan", "a face besides it", "name one"
         )
+    laid = described_edge(bed_map.bed, edge)
     made = {
-        face: _plan(
-            bed_map, face, _target(bed_map, parallel_to, face, faces), guard, film_um, straightedge_mm
-        )
+        face: _plan(bed_map, face, _target(bed_map, parallel_to, face, faces), guard, film_um, laid)
         for face in dict.fromkeys(faces)
     }
     return Plans(made)
@@ -113,7 +113,7 @@ def _target(bed_map: BedMap, parallel_to: str | None, face: str, faces: Sequence
 
 
 def _plan(
-    bed_map: BedMap, face: str, target: Target | None, guard: bool, film_um: float, edge_mm: float | None
+    bed_map: BedMap, face: str, target: Target | None, guard: bool, film_um: float, edge: Straightedge | None
 ) -> FacePlan:
     own, warnings = own_shape(bed_map, face)
     profile = own if target is None else _against(bed_map, face, target)
@@ -124,7 +124,7 @@ def _plan(
         parallel_to=target,
         removal=removal,
         flank_um=_on_flanks(bed_map.bed.faces[face], removal.removal_um),
-        blue=bearings(own, edge_mm, film_um),
+        blue=predict_blues(own, edge, film_um),
         warnings=warnings,
         profile=profile,
     )

@@ -31,13 +31,7 @@ if TYPE_CHECKING:
     metavar="UM",
     help="Thickness of the marking blue in µm (common practice: 1 to 10).",
 )
-@click.option(
-    "--straightedge",
-    "straightedge_mm",
-    type=click.FloatRange(min=0, min_open=True),
-    metavar="MM",
-    help="Length of the straightedge for the predicted blue (default: as long as the face).",
-)
+@click.option("--edge", metavar="NAME", help="Straightedge in bed.toml for the predicted blue.")
 @answer_options
 def command(
     survey: Path,
@@ -45,7 +39,7 @@ def command(
     other: str | None,
     guard: bool,
     film_um: float,
-    straightedge_mm: float | None,
+    edge: str | None,
     as_json: bool,
     picture: Path | None,
     inch: bool | None,
@@ -55,9 +49,7 @@ def command(
     from analysis.answers.surveys import load
 
     loaded = load(survey)
-    result = plan_faces(
-        loaded.map(), faces, parallel_to=other, guard=guard, film_um=film_um, straightedge_mm=straightedge_mm
-    )
+    result = plan_faces(loaded.map(), faces, parallel_to=other, guard=guard, film_um=film_um, edge=edge)
 
     def draw(in_inches: bool) -> object:
         from analysis.draw.figures import plan_figure
@@ -77,7 +69,8 @@ def plan_words(result: "Plans", inch: bool) -> Sequence[str]:
 
 def _face_words(plan: "FacePlan", inch: bool) -> list[str]:
     from analysis.words.answers import notes, table
-    from analysis.words.plan import blue_words, flank_note, plan_answer, plan_heads, plan_notes, plan_rows
+    from analysis.words.blue import blue_words
+    from analysis.words.plan import flank_note, plan_answer, plan_heads, plan_notes, plan_rows
 
     beside = [*plan_notes(plan, inch), *flank_note(plan), *blue_words(plan.blue, inch)]
     return [

@@ -8,8 +8,8 @@ from analysis.adjust.combination import BedMap
 from analysis.answers.datums import datums
 from analysis.answers.plan import CAUTIONS, FacePlan, plan_faces
 from analysis.report.tables import StationTable, in_blocks
+from analysis.words.blue import blue_words
 from analysis.words.plan import (
-    blue_words,
     flank_note,
     plan_answer,
     plan_heads,

@@ -1,20 +1,18 @@
 """Plans, predicted blue and trust in the words of the trade."""
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from acquire.model.units import MM_PER_INCH, UM_PER_THOU, decimals_for, height_text, length_text, number_text
 from analysis.words.answers import LINE_WORDS, shape_words
+from analysis.words.blue import places_words
 
 if TYPE_CHECKING:
-    from analysis.answers.bearing import Bearing, Stretches
     from analysis.answers.datums import Datum, Datums
     from analysis.answers.plan import FacePlan
 
 NONE_YET = "None can be trusted yet"
-MOST_PLACES = 4
 
 
 def plan_answer(plan: "FacePlan", inch: bool) -> str:
@@ -31,7 +29,7 @@ def plan_answer(plan: "FacePlan", inch: bool) -> str:
         return f"{plan.face}: nothing to take off that could be seen; most at {at}, {amount}{sure}."
     return (
         f"{plan.face}: take off most at {at}, {amount}{sure}; "
-        f"{least} at {_places(removal.touching_mm, inch)}; "
+        f"{least} at {places_words(removal.touching_mm, inch)}; "
         f"in all {height_text(removal.sum_um, inch, max(_fine(plan), 1.0))} over its "
         f"{removal.station_mm.size} stations, {height_text(removal.mean_um, inch, _fine(plan))} on average."
     )
@@ -45,7 +43,7 @@ def plan_notes(plan: "FacePlan", inch: bool) -> list[str]:
         removal.removal_um > removal.guard_um
     )
     if np.any(open_to) and not np.all(open_to | (removal.removal_um == 0)):
-        places = _places(removal.station_mm[open_to].tolist(), inch)
+        places = places_words(removal.station_mm[open_to].tolist(), inch)
         lines.append(f"At {places} it may as well be nothing: less than could be seen.")
     if removal.guard_um > 0:
         guard = height_text(removal.guard_um, inch, _fine(plan))
@@ -114,75 +112,6 @@ def flank_note(plan: "FacePlan") -> list[str]:
     if plan.flank_um is None:
         return []
     return ["Depth on a flank is square to the flank; the other figures are how far the vee comes down."]
-
-
-def blue_words(blue: "Sequence[Bearing]", inch: bool) -> list[str]:
-    """Where blue is to be expected, edge by edge."""
-    film = height_text(blue[0].film_um, inch, _film_digits(blue[0].film_um))
-    if len(blue) == 1:
-        return [
-            f"Predicted blue, a straight edge all along it and a film of {film}: {_blue_of(blue[0], inch)}."
-        ]
-    length = length_text(blue[0].to_mm - blue[0].from_mm, inch)
-    return [
-        f"Predicted blue, a straightedge of {length} and a film of {film}, edge by edge:",
-        *(
-            f"edge from {length_text(each.from_mm, inch)} to {length_text(each.to_mm, inch)}: "
-            f"{_blue_of(each, inch)}."
-            for each in blue
-        ),
-    ]
-
-
-def _film_digits(film_um: float) -> float:
-    return 0.1 if film_um % 1 else 1.0
-
-
-def _blue_of(each: "Bearing", inch: bool) -> str:
-    """Stretches that touch, what is left open, and how it rests."""
-    whole = ((each.from_mm, each.to_mm),)
-    if len(each.touches_mm) == 1 and np.allclose(each.touches_mm, whole):
-        words = "touches all along"
-    else:
-        words = f"touches at {_stretches(each.touches_mm, inch)}"
-    if each.may_touch_mm:
-        words += f"; may also touch at {_stretches(each.may_touch_mm, inch)}"
-    rests = _places(each.rests_at_mm, inch)
-    return f"{words} (it {'rocks on' if len(each.rests_at_mm) == 1 else 'rests on'} {rests})"
-
-
-def _stretches(stretches: "Stretches", inch: bool) -> str:
-    """Stretches to the nearest mm; neighbours that differ by nothing one would see become one."""
-    unit = 1.0 if not inch else MM_PER_INCH / 10
-    shown: list[list[int]] = []
-    for start, end in stretches:
-        a, b = round(start / unit), round(end / unit)
-        if shown and a <= shown[-1][1]:
-            shown[-1][1] = max(b, shown[-1][1])
-        else:
-            shown.append([a, b])
-    texts = [
-        length_text(a * unit, inch)
-        if a == b
-        else f"{length_text(a * unit, inch).split()[0]} to {length_text(b * unit, inch)}"
-        for a, b in shown
-    ]
-    return ", ".join(texts)
-
-
-def _places(station_mm: Sequence[float], inch: bool) -> str:
-    """Stations in words: `400 and 600 mm`; many as a number between two.
-
-    Examples
-    --------
-    >>> _places([400.0, 600.0], inch=False), _places([0, 1, 2, 3, 4.0], inch=False)
-    ('400 and 600 mm', '5 stations between 0 and 4 mm')
-    """
-    texts = [length_text(each, inch) for each in station_mm]
-    bare, unit = [text.split()[0] for text in texts], texts[0].split()[1]
-    if len(texts) > MOST_PLACES:
-        return f"{len(texts)} stations between {bare[0]} and {bare[-1]} {unit}"
-    return f"{', '.join(bare[:-1])} and {bare[-1]} {unit}" if len(bare) > 1 else texts[0]
 
 
 def trust_answer(found: "Datums", inch: bool) -> str:

@@ -6,6 +6,7 @@ picture still reads when it is printed in grey.
 """
 
 from analysis.draw.figures.bed import bed_figure
+from analysis.draw.figures.blue import blue_figure
 from analysis.draw.figures.comparison import comparison_figure
 from analysis.draw.figures.history import history_figure
 from analysis.draw.figures.looks import inline_svg, save
@@ -16,6 +17,7 @@ from analysis.draw.figures.twist import twist_figure
 
 __all__ = [
     "bed_figure",
+    "blue_figure",
     "comparison_figure",
     "history_figure",
     "inline_svg",

@@ -10,7 +10,8 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
 from analysis.answers.face_map import map_face
 from analysis.answers.plan import CAUTIONS, plan_faces
-from analysis.words.plan import blue_words, plan_answer, plan_notes, plan_rows
+from analysis.words.blue import blue_words
+from analysis.words.plan import plan_answer, plan_notes, plan_rows
 
 STATION = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = np.arange(50.0, 1000.0, 100.0)
@@ -205,6 +206,8 @@ quantity = "slope"
 unit = "um/m"
 base_mm = 200
 standard_uncertainty = 0.5
+[straightedges.short]
+length_mm = 400
 """
 
 
@@ -238,7 +241,7 @@ def test_command_prints_answer_first_then_table_blue_and_cautions(survey, capsys
 
 
 def test_command_in_inches_puts_thou_first(survey, capsys):
-    assert main(["plan", str(survey), "way", "--inch", "--straightedge", "400"]) == 0
+    assert main(["plan", str(survey), "way", "--inch", "--edge", "short"]) == 0
     said = capsys.readouterr().out
     assert "take off most at 0 in, 0.591 thou (15.0 µm)" in said
     assert "edge from 0 in to 15.75 in" in said

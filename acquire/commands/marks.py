@@ -1,0 +1,105 @@
+"""`waylog marks`: what blue a straightedge left on a face, stretch by stretch."""
+
+import sys
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from acquire.model.bed import Bed, Straightedge
+    from acquire.model.marks import Mark
+
+ASKED = "seen (FROM-TO full, spots or bare; Enter alone ends): "
+
+
+@click.command("marks")
+@click.argument("survey", type=click.Path(path_type=Path))
+@click.argument("face")
+@click.argument("stretches", nargs=-1, metavar="[STRETCH]...")
+@click.option("--edge", required=True, metavar="NAME", help="The straightedge, as bed.toml calls it.")
+@click.option("--from", "from_mm", type=float, metavar="MM", help="Where the edge lay (default: all along).")
+@click.option("--to", "to_mm", type=float, metavar="MM", help="Its other end.")
+@click.option(
+    "--film",
+    "film_um",
+    type=click.FloatRange(min=0),
+    default=5.0,
+    show_default=True,
+    metavar="UM",
+    help="Thickness of the marking blue in µm (common practice: 1 to 10).",
+)
+@click.option("--note", default="", help="Words to keep with it.")
+def command(
+    survey: Path,
+    face: str,
+    stretches: tuple[str, ...],
+    edge: str,
+    from_mm: float | None,
+    to_mm: float | None,
+    film_um: float,
+    note: str,
+) -> int:
+    """Keep what blue the straightedge left on FACE: one STRETCH after the other, "0-350 full".
+
+    Without STRETCHes they are asked for, or read from standard input line by line. `waylog blue`
+    holds them against the map.
+    """
+    from acquire.model.marks import Marks
+    from acquire.store import survey_bed
+    from acquire.store.marks import keep_marks
+
+    bed = survey_bed(survey)
+    laid = _edge(bed, face, edge)
+    start = 0.0 if from_mm is None else from_mm
+    end = min(start + laid.length_mm, bed.length_mm) if to_mm is None else to_mm
+    seen = tuple(_inside(mark, start, end) for mark in _typed(stretches, bed.is_inch))
+    if not seen:
+        click.echo("nothing was typed, nothing is kept", err=True)
+        return 1
+    created = datetime.now(UTC).isoformat(timespec="seconds")
+    path = keep_marks(survey, Marks(face, edge, start, end, film_um, created, seen, note))
+    click.echo(f"{len(seen)} stretches of {face} under {edge}: {path}")
+    click.echo(f"hold them against the map: waylog blue {survey} {face}")
+    return 0
+
+
+def _edge(bed: "Bed", face: str, edge: str) -> "Straightedge":
+    from acquire.model.errors import SurveyError
+
+    if face not in bed.faces:
+        raise SurveyError(face, "found no such face in bed.toml", ", ".join(bed.faces), "")
+    if edge not in bed.straightedges:
+        needed = ", ".join(bed.straightedges) or "a table [straightedges.NAME]"
+        raise SurveyError(edge, "found no such straightedge in bed.toml", needed, "describe it there")
+    return bed.straightedges[edge]
+
+
+def _typed(stretches: tuple[str, ...], inch: bool) -> "Iterator[Mark]":
+    """Marks from the command line; else asked of a person, who is asked again, or read line by line."""
+    from acquire.model.errors import SurveyError
+    from acquire.model.marks import parse_mark
+
+    if stretches or not sys.stdin.isatty():
+        yield from (parse_mark(text, inch) for text in stretches or sys.stdin if text.strip())
+        return
+    while text := click.prompt(ASKED, default="", show_default=False, prompt_suffix="", err=True).strip():
+        try:
+            yield parse_mark(text, inch)
+        except SurveyError as error:
+            click.echo(f"  {error}", err=True)
+
+
+def _inside(mark: "Mark", start: float, end: float) -> "Mark":
+    from acquire.model.errors import SurveyError
+
+    if not start <= mark.from_mm < mark.to_mm <= end:
+        raise SurveyError(
+            "marks",
+            f"found {mark.from_mm:g} to {mark.to_mm:g} mm",
+            f"a stretch under the edge, {start:g} to {end:g} mm",
+            "say where it lay: --from and --to",
+        )
+    return mark

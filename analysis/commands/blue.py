@@ -1,0 +1,78 @@
+"""`waylog blue`: where a straightedge would mark a face, held against the marks that were seen."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from analysis.commands.options import Shown, answer_options, give, survey_argument
+
+if TYPE_CHECKING:
+    from analysis.answers.blue import Blue
+    from analysis.answers.surveys import Survey
+
+
+@click.command("blue")
+@survey_argument
+@click.argument("face")
+@click.option("--edge", metavar="NAME", help="The straightedge, as bed.toml calls it.")
+@click.option("--film", "film_um", type=click.FloatRange(min=0), metavar="UM", help="The blue, in µm.")
+@click.option("--from", "from_mm", type=float, metavar="MM", help="Where the edge lies (default: all along).")
+@click.option("--to", "to_mm", type=float, metavar="MM", help="Its other end.")
+@answer_options
+def command(
+    survey: Path,
+    face: str,
+    edge: str | None,
+    film_um: float | None,
+    from_mm: float | None,
+    to_mm: float | None,
+    as_json: bool,
+    picture: Path | None,
+    inch: bool | None,
+) -> None:
+    """Where a straightedge laid on FACE would leave its blue, and whether the marks seen agree.
+
+    Marks kept by `waylog marks` are held against the map: with no options, the latest of the face.
+    """
+    from analysis.answers.surveys import load
+    from analysis.words.blue import blue_answer
+
+    loaded = load(survey)
+    result = _blue(loaded, face, edge, film_um, (from_mm, to_mm))
+
+    def draw(in_inches: bool) -> object:
+        from analysis.draw.figures import blue_figure
+
+        return blue_figure(result, in_inches)
+
+    give(result, lambda i: blue_answer(result, i), draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
+
+
+def _blue(
+    loaded: "Survey",
+    face: str,
+    edge: str | None,
+    film_um: float | None,
+    lies: tuple[float | None, float | None],
+) -> "Blue":
+    from acquire.store.marks import read_marks
+    from analysis.answers.blue import FILM_UM, described_edge, marks_that_fit, predict_blue
+    from analysis.answers.face_map import own_shape
+
+    own, warnings = own_shape(loaded.map(), face)
+    kept = marks_that_fit(read_marks(loaded.folder), face, edge, lies)
+    if kept is None:
+        described = described_edge(loaded.bed, edge)
+        return predict_blue(
+            own, described, from_mm=lies[0], to_mm=lies[1], film_um=film_um or FILM_UM, warnings=warnings
+        )
+    return predict_blue(
+        own,
+        described_edge(loaded.bed, kept.edge),
+        from_mm=kept.from_mm,
+        to_mm=kept.to_mm,
+        film_um=kept.film_um if film_um is None else film_um,
+        marks=kept.stretches,
+        warnings=warnings,
+    )
