@@ -260,5 +260,5 @@ def _edge(
         )
         return _Straight(forms, np.zeros(len(station_mm)), (), edges, (words,))
     column = -sign * upward * sag_um
-    doubt = Nuisance(("sag", name), column - np.mean(column), SECTION_UNCERTAINTY)
+    doubt = Nuisance(("sag", name), column, SECTION_UNCERTAINTY)
     return _Straight(forms, column, (doubt,), edges)

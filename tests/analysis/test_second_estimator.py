@@ -1,0 +1,171 @@
+"""The adjustment against a second one, written apart from it, on surveys invented at random.
+
+`tests/second_estimator` asks plain geometry for its rows and solves them densely by
+singular values.  The long form is tests/benchmarks/second_estimator.py.
+"""
+
+import ast
+from dataclasses import replace
+from pathlib import Path
+from random import Random
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from tests.second_estimator import least_squares
+from tests.second_estimator.comparing import MOST_U, combined, faults
+from tests.second_estimator.inventing import Survey, invent, take
+from tests.second_estimator.least_squares import adjust, place
+from tests.second_estimator.readings import Description, Run
+
+BED = """
+[bed]
+name = "invented"
+length_mm = 1000
+station_pitch_mm = 100
+{carriage}
+[faces.front]
+normal = "up"
+across_mm = 0
+carriage = "front"
+[faces.rear]
+normal = "up"
+across_mm = 300
+carriage = "rear"
+[faces.table]
+normal = "up"
+across_mm = 120
+[instruments.level]
+quantity = "slope"
+unit = "um/m"
+base_mm = 100
+standard_uncertainty = 0.5
+seating_um = 0
+[instruments.cross]
+quantity = "roll"
+unit = "um/m"
+standard_uncertainty = 0.5
+seating_um = 0
+[instruments.dial]
+quantity = "offset"
+unit = "um"
+carrier_feet_mm = 90
+standard_uncertainty = 0.2
+seating_um = 0
+[straightedges.heavy]
+length_mm = 1000
+depth_mm = 40
+material = "granite"
+supports_mm = [0, 1000]
+"""
+STATIONS = np.arange(0.0, 1001.0, 100.0)
+MIDDLES = np.arange(50.0, 951.0, 100.0)
+
+
+@settings(derandomize=True, max_examples=40, deadline=None, database=None, suppress_health_check=HealthCheck)
+@given(st.randoms(use_true_random=False))
+def test_map_agrees_with_a_second_estimator_and_holds_the_truth(chance):
+    """Heights, uncertainties, what is known, chi-square; and every height told lies within 4.5 u."""
+    assert faults(invent(chance)) == []
+
+
+@pytest.mark.parametrize("number", range(0, 500, 25))
+def test_large_invented_surveys_agree_too(number):
+    """Generated sources of chance lean towards small surveys; these are as a person's would be."""
+    assert faults(invent(Random(number))) == []
+
+
+def test_second_estimator_shares_no_code_with_the_program():
+    folder = Path(least_squares.__file__).parent
+    for name in ("readings", "least_squares", "inventing"):
+        tree = ast.parse((folder / f"{name}.py").read_text(encoding="utf-8"))
+        froms = {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
+        plain = {a.name for node in ast.walk(tree) if isinstance(node, ast.Import) for a in node.names}
+        assert {each.split(".")[0] for each in froms | plain}.isdisjoint({"acquire", "analysis"})
+
+
+@pytest.mark.parametrize("key, value", [("turned", True), ("direction", "reverse"), ("same_zero_as", 1)])
+def test_a_set_up_taken_wrongly_is_noticed(key, value):
+    """One run told otherwise to the program: the comparison must not pass."""
+    bed = Description(BED.format(carriage=""))
+    runs = [Run(1, "level", MIDDLES, face="front"), Run(2, "level", MIDDLES, face="rear")]
+    runs += [Run(3, "level", MIDDLES, face="rear"), Run(4, "cross", STATIONS, front="front", rear="rear")]
+    survey = _of_random_heights(bed, runs)
+    assert faults(survey) == []
+    wrong = [*survey.runs[:2], replace(survey.runs[2], **{key: value}), survey.runs[3]]
+    answer = adjust(wrong, bed)
+    bed_map = combined(survey)
+    assert answer.redundancy != bed_map.redundancy or abs(answer.chi_square - bed_map.chi_square) > 0.01
+
+
+def test_second_estimator_sums_a_stepped_level_as_by_hand():
+    """Slopes 12 8.5 3 ... over 100 mm and the heights they sum to (derived: sums of slope times base)."""
+    slopes = np.array([12, 8.5, 3, -1.5, -6, -4, 0.5, 2, 5.5, 9])
+    sums = [0, 1.2, 2.05, 2.35, 2.2, 1.6, 1.2, 1.25, 1.45, 2.0, 2.9]
+    bed = Description(BED.format(carriage=""))
+    answer = adjust([Run(1, "level", MIDDLES, face="front", reading=slopes)], bed)
+    bends = np.zeros((9, len(answer.columns)))
+    for i in range(9):
+        for j, weight in zip(range(i, i + 3), (1, -2, 1), strict=True):
+            bends[i, answer.columns[place("height", "front", 100.0 * j)]] = weight
+    assert answer.is_known(bends).all()
+    np.testing.assert_allclose(bends @ answer.estimate, np.diff(sums, 2), atol=1e-12)
+    assert answer.redundancy == 0
+
+
+@pytest.mark.parametrize("bears", ["ends", "average"])
+@pytest.mark.parametrize("seed", range(3))
+def test_carriers_whose_feet_fall_between_stations_leave_the_truth_within_reach(bears, seed):
+    """Ways that are cubics (which a cubic through four heights meets exactly), a carriage of 230 mm
+    and a stand of 90 mm: whatever the map adds for shapes between its stations, the truth stays in."""
+    rng = np.random.default_rng(seed)
+    bed = Description(BED.format(carriage=f'carriage_length_mm = 230\ncarriage_bears = "{bears}"'))
+    within = STATIONS[2:-2]
+    runs = [Run(1, "level", MIDDLES, face="front"), Run(2, "level", MIDDLES, face="rear")]
+    runs += [Run(3, "cross", STATIONS, front="front", rear="rear"), Run(4, "cross", within, face="carriage")]
+    runs += [Run(5, "dial", within, face="table", reference="carriage")]
+    runs += [Run(6, "level", within, face="carriage"), Run(7, "dial", within, face="rear", reference="front")]
+    shapes = {name: np.polynomial.Polynomial(rng.normal(0, 20, 4)) for name in ("front", "rear", "table")}
+    survey = _of_heights(bed, runs, lambda kind, name, x: shapes[name](np.asarray(x) / 500 - 1), rng)
+    bed_map = combined(survey)
+    for face in ("front", "rear", "table"):
+        profile = bed_map.profile(face)
+        truth = survey.world("height", face, profile.station_mm)
+        straighten = np.eye(len(truth)) - _onto_lines(profile.station_mm)
+        error = straighten @ (profile.height_um - truth)
+        u = np.sqrt(np.diag(straighten @ profile.covariance_um2 @ straighten.T))
+        assert np.all(np.abs(error) <= MOST_U * u + 1e-9)
+
+
+def test_sag_is_as_unsure_in_the_mean_as_it_is_in_shape():
+    """A straightedge left as it lay while two ways were read from it, one in its middle, one at
+    its ends: how much more it hangs in the middle is in their difference, and unsure by a tenth."""
+    bed = Description(BED.format(carriage=""))
+    edge = {"instrument": "plain", "reference": "straightedge:heavy"}
+    bed = Description(bed.text + PLAIN)
+    runs = [Run(1, station_mm=STATIONS[3:8], face="front", **edge)]
+    runs += [Run(2, station_mm=STATIONS[[0, 1, 2, 5, 8, 9, 10]], face="rear", same_zero_as=1, **edge)]
+    assert faults(_of_random_heights(bed, runs)) == []
+
+
+PLAIN = '[instruments.plain]\nquantity = "offset"\nunit = "um"\nstandard_uncertainty = 0.2\nseating_um = 0\n'
+
+
+def _onto_lines(station_mm: np.ndarray) -> np.ndarray:
+    lines = np.vander(station_mm / 1000, 2)
+    return lines @ np.linalg.pinv(lines)
+
+
+def _of_random_heights(bed: Description, runs: list[Run]) -> Survey:
+    rng = np.random.default_rng(5)
+    heights = {("height", name): rng.normal(0, 20, len(STATIONS)) for name in bed.tables["faces"]}
+    heights[("edge", "heavy")] = np.zeros(len(STATIONS))
+    survey = Survey(bed, (), heights)
+    return replace(survey, runs=take(runs, bed, survey.world, rng))
+
+
+def _of_heights(bed: Description, runs: list[Run], world, rng: np.random.Generator) -> Survey:
+    truth = {("height", name): world("height", name, STATIONS) for name in bed.tables["faces"]}
+    return Survey(bed, take(runs, bed, world, rng), truth)

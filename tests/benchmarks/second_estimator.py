@@ -1,0 +1,63 @@
+"""The adjustment against a second estimator on as many invented surveys as there is time for.
+
+Run: OPENBLAS_NUM_THREADS=1 python tests/benchmarks/second_estimator.py [--surveys N] [--first K]
+
+Each survey is invented from its number (bed, instruments, set-ups, gaps, orders, truth
+and noise), adjusted by the program and by tests/second_estimator, and compared: heights,
+uncertainties, what is known, redundancy, chi-square, and that every height told lies
+within 4.5 u of the truth. Disagreements are printed with the survey's number and runs.
+"""
+
+import argparse
+import sys
+import time
+from collections import Counter
+from pathlib import Path
+from random import Random
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from tests.second_estimator.comparing import faults
+from tests.second_estimator.inventing import Survey, invent
+
+
+def described(survey: Survey) -> str:
+    """The runs of a survey, one a line."""
+    lines = []
+    for run in survey.runs:
+        on = run.face or f"{run.front}/{run.rear}"
+        words = [f"{run.number:>4} {run.instrument} on {on}"]
+        words += [f"and {run.other}"] if run.other else []
+        words += [f"along {run.reference}"] if run.reference else []
+        words += [run.direction, f"{len(run.station_mm)} readings"]
+        words += [name for name in ("turned", "turned_over", "inside") if getattr(run, name)]
+        words += [f"zero of {run.same_zero_as}"] if run.same_zero_as else []
+        lines.append(" ".join(words))
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Print what disagrees, and how much was compared."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--surveys", type=int, default=1000)
+    parser.add_argument("--first", type=int, default=0)
+    asked = parser.parse_args()
+    start, tally = time.perf_counter(), Counter()
+    for number in range(asked.first, asked.first + asked.surveys):
+        survey = invent(Random(number))
+        found = faults(survey)
+        tally["surveys"] += 1
+        tally["runs"] += len(survey.runs)
+        tally["readings"] += sum(len(run.station_mm) for run in survey.runs)
+        if found:
+            tally["disagreements"] += 1
+            print(
+                f"survey {number}: {len(found)} disagreements, first: {found[0]}\n{described(survey)}",
+                flush=True,
+            )
+    counts = ", ".join(f"{tally[name]} {name}" for name in ("surveys", "runs", "readings", "disagreements"))
+    print(f"{counts}; {time.perf_counter() - start:.0f} s")
+
+
+if __name__ == "__main__":
+    main()
