@@ -9,6 +9,7 @@ import scipy.sparse
 
 from acquire.model.bed import Bed
 from analysis.adjust.nodes import Layout, lay_out
+from analysis.adjust.repeated_steps import covariances_with_steps, least_factor
 from analysis.adjust.solution import Block
 from analysis.observe import Nuisance, Observations, Place
 
@@ -58,9 +59,9 @@ def assemble(
         Block(
             _rows(each, part, layout, columns, unknowns),
             each.reading - each.correction,
-            each.covariance * factors.get(each.noise_group, 1.0),
+            covariance * max(factors.get(each.noise_group, 1.0), least_factor(each)),
         )
-        for each, part in zip(kept, parts, strict=True)
+        for each, part, covariance in zip(kept, parts, covariances_with_steps(kept), strict=True)
     ]
     prior = _prior(parts, columns, unknowns)
     if prior is not None:

@@ -12,6 +12,7 @@ import numpy as np
 from acquire.model.bed import Bed
 from analysis.adjust.assembly import assemble
 from analysis.adjust.reliability import residual_table
+from analysis.adjust.repeated_steps import least_factor
 from analysis.adjust.solution import Solution, solve
 from analysis.observe import Observations
 
@@ -42,12 +43,15 @@ def variance_components(observations: Sequence[Observations], bed: Bed) -> tuple
     """
     factors: dict[str, float] = {}
     shares: dict[str, float] = {}
+    least: dict[str, float] = {}
+    for each in observations:
+        least[each.noise_group] = max(least.get(each.noise_group, LOWEST), least_factor(each))
     for _ in range(ROUNDS):
         assembly = assemble(observations, bed, variance_factors=factors)
         solution = solve(assembly.blocks, assembly.unknowns)
         sums, shares = _by_instrument(solution, observations)
         new = {
-            name: float(np.clip(factors.get(name, 1.0) * sums[name] / shares[name], LOWEST, HIGHEST))
+            name: float(np.clip(factors.get(name, 1.0) * sums[name] / shares[name], least[name], HIGHEST))
             for name in sums
             if shares[name] >= LEAST_REDUNDANCY
         }

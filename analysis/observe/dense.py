@@ -23,7 +23,7 @@ from analysis.observe.lateness import put_back
 from analysis.observe.slope import slope_sign
 from analysis.observe.stations import order_of_reading, usable
 from analysis.observe.terms import Nuisance, Observations, Place
-from analysis.observe.uncertainty import least_uncertainty, scale_nuisances
+from analysis.observe.uncertainty import scale_nuisances, step_uncertainty
 
 UM_PER_M = 1000.0
 NOISE_DOUBTED_BELOW = 0.01
@@ -165,7 +165,7 @@ def _instruments(traverses: Iterable[Traverse]) -> Iterable[Instrument]:
 
 def _run(traverse: Traverse, stations: Stations, sign: int) -> DenseTraverse:
     instrument = traverse.instrument
-    least = least_uncertainty(instrument)
+    least = step_uncertainty(instrument)
     return dense_traverse(
         stations.station_mm,
         sign * stations.reading,

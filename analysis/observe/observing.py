@@ -17,7 +17,7 @@ from analysis.observe.slope import slope_forms, slope_seating, stood_on
 from analysis.observe.span import span_forms, spanned
 from analysis.observe.stations import order_of_reading, usable
 from analysis.observe.terms import Form, Nuisance, Observations
-from analysis.observe.uncertainty import least_uncertainty, reading_covariance, scale_nuisances
+from analysis.observe.uncertainty import reading_covariance, scale_nuisances, step_uncertainty
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,6 +121,7 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
     kind = KINDS[setup.quantity](traverse, bed, stations.station_mm)
     # an instrument drawn along is placed once: its seating goes into its zero
     seating = 0.0 if is_dense else kind.seating
+    step = step_uncertainty(instrument, None if is_dense else stations.reading, setup.unit)
     return Observations(
         traverse=traverse.number,
         instrument=instrument.name,
@@ -132,7 +133,8 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
         reading=stations.reading,
         correction=np.zeros(len(stations)) if kind.correction is None else kind.correction,
         forms=kind.forms,
-        covariance=reading_covariance(stations, seating, least_uncertainty(instrument)),
+        covariance=reading_covariance(stations, seating, step),
+        step_variance=step**2,
         nuisances=(*scale_nuisances(instrument, stations.reading), *kind.nuisances),
         plain_forms=kind.plain_forms,
         carriers=kind.carriers,

@@ -83,6 +83,8 @@ class Observations:
     covariance: np.ndarray
     """Shape (m,) where the readings are independent, else (m, m)."""
     nuisances: tuple[Nuisance, ...]
+    step_variance: float = 0.0
+    """What steps of the display alone make each reading's variance; equal readings share it."""
     plain_forms: tuple[Form, ...] | None = None
     """The forms with the carrier as a point, for references whose own shape nothing tells."""
     carriers: tuple[str, ...] = ()

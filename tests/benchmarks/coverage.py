@@ -139,6 +139,7 @@ seating_um = 0
 {level("level")}
 {level("seated", seat=0.4)}
 {level("scaled", more="scale_uncertainty = 0.02")}
+{level("coarse", more="resolution = 4")}
 {level("fine", base=200)}
 {level("second", base=130)}
 {level("padded", base=200, more="pad_mm = 30")}
@@ -274,6 +275,13 @@ def coarse_display(bench: Bench) -> None:
     """Readings in steps of 2 µm/m, noise 1: the rounding is within what is stated."""
     for direction in ("forward", "reverse"):
         bench.step("front", noise=0.82, grain=2.0, direction=direction)
+
+
+def coarse_display_repeated(bench: Bench) -> None:
+    """Four runs with one zero in steps of 4 µm/m, noise 0.2: most readings repeat to the digit."""
+    zero = bench.zero()
+    for direction in ("forward", "reverse") * 2:
+        bench.step("front", name="coarse", noise=0.2, grain=4.0, zero=zero, direction=direction)
 
 
 def warm_bed(bench: Bench) -> None:
@@ -426,6 +434,7 @@ CASES: dict[str, Callable[[Bench], None]] = {
     "noisier than claimed": noisy_level,
     "dirt, suspects set aside": dirty_ways,
     "coarse display": coarse_display,
+    "coarse display, repeated": coarse_display_repeated,
     "warm bed": warm_bed,
     "drawn dial": drawn_dial,
     "drawn levels, cross level": drawn_level,
