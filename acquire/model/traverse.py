@@ -17,10 +17,10 @@ from acquire.model.bed import Bed, Instrument
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import TraverseFileError
 from acquire.model.position import Position
+from acquire.model.reference import Reference
 
 FORMAT = "waylog traverse"
 FORMAT_VERSION = 1
-REFERENCE_KINDS = ("straightedge", "wire")
 LARGEST_NUMBER = 1_000_000_000
 HAND_PORT = "hand"
 """Name of the stream that typed lines and imported files are kept in as raw bytes."""
@@ -90,6 +90,29 @@ class Setup:
     def bed(self) -> Bed:
         """The bed as it was described when the traverse was made."""
         return parse_bed(self.bed_toml, f"traverse {self.number:03d} (its own bed.toml)")
+
+    @cached_property
+    def touched(self) -> Reference | None:
+        """What it stands on or touches: `face`, parsed; None for a roll instrument."""
+        return None if self.face is None else Reference.parse(self.face)
+
+    @cached_property
+    def carried_by(self) -> Reference | None:
+        """What it is carried along or, across the carriage, lies on: `reference`, parsed."""
+        return None if self.reference is None else Reference.parse(self.reference)
+
+    @property
+    def is_on_carriage(self) -> bool:
+        """Whether a level stands on the carriage and reads what that does on its ways."""
+        on = self.carried_by if self.quantity == "roll" else self.touched
+        return on is not None and on.is_carriage
+
+    @property
+    def foot_base_mm(self) -> float | None:
+        """Distance between the two feet with which it stands on the face itself; None where it has none."""
+        if self.quantity != "slope" or self.is_on_carriage:
+            return None
+        return self.described.base_mm
 
     @cached_property
     def placed_by(self) -> Position:

@@ -14,6 +14,7 @@ from typing import Any
 
 from acquire.model.bed import Bed
 from acquire.model.errors import SurveyError
+from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Setup, Traverse
 from acquire.reduce import contents_of, derive
 from acquire.store import files_of, read_traverse, survey_bed, traverse_folder, write_traverse
@@ -129,7 +130,7 @@ def _check_described(path: Path, setup: Setup, bed: Bed) -> None:
             "describe the new instrument under a name of its own",
         )
     for face in (setup.face, setup.front, setup.rear, setup.other):
-        if face is not None and face != "carriage" and face not in bed.faces:
+        if face is not None and face != CARRIAGE and face not in bed.faces:
             raise SurveyError(str(path), f"bed.toml has no face {face}", ", ".join(bed.faces))
 
 

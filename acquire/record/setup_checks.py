@@ -13,14 +13,13 @@ from typing import Any
 from acquire.model.bed import MEASURING, NORMALS, Bed, Face, Instrument, units_read_by
 from acquire.model.errors import EntryError
 from acquire.model.position import Position
+from acquire.model.reference import CARRIAGE, Reference
 from acquire.model.traverse import Setup
 from acquire.model.units import unit_name
 from acquire.store import files_of, next_number
 
 DIRECTIONS = ("forward", "reverse")
 MODES = ("stepped", "continuous")
-CARRIAGE = "carriage"
-LINE = "line"
 SIDEWAYS = ("front", "rear")
 
 
@@ -80,7 +79,7 @@ def make_setup(
         rear=rear,
         other=wanted.other,
         inside=wanted.inside,
-        reference=CARRIAGE if on_carriage else _without_blanks(wanted.reference),
+        reference=CARRIAGE if on_carriage else _as_kept(wanted.reference),
         position=wanted.position,
         direction=wanted.direction,
         mode_asked=wanted.mode,
@@ -97,9 +96,9 @@ def make_setup(
     return setup
 
 
-def _without_blanks(reference: str | None) -> str | None:
-    """`A + B` as `A+B`: names hold no blanks."""
-    return None if reference is None else "".join(reference.split())
+def _as_kept(reference: str | None) -> str | None:
+    """`A + B` as `A+B`."""
+    return str(Reference.parse(reference)) if reference else None
 
 
 def setup_warnings(setup: Setup) -> tuple[str, ...]:
@@ -148,9 +147,8 @@ def _check_choices(bed: Bed, instrument: Instrument, wanted: Wanted) -> None:
         raise EntryError(
             "--turned", f"found an instrument that reads {instrument.quantity}", "a level, turned end for end"
         )
-    if wanted.turned_over and not any(
-        (side or "").startswith("straightedge:") for side in (wanted.face, wanted.reference)
-    ):
+    sides = [Reference.parse(side) for side in (wanted.face, wanted.reference) if side]
+    if wanted.turned_over and not any(side.kind == "straightedge" for side in sides):
         raise EntryError("--turned-over", "found no straightedge", "straightedge:NAME as face or reference")
     _check_position(bed, wanted)
     if wanted.standing is not None:
@@ -310,8 +308,8 @@ def _check_offset(bed: Bed, instrument: Instrument, wanted: Wanted) -> None:
             "found no --reference, and an indicator carried on A and reading B gives B − A, never B alone",
             "what carries it: FACE | A+B | carriage | straightedge:NAME | wire:NAME | line",
         )
-    touched = _side(bed, wanted.face)
-    carriers = _carriers(bed, wanted.reference)
+    touched = _faces_of(bed, Reference.parse(str(wanted.face)))
+    carriers = _faces_of(bed, Reference.parse(wanted.reference))
     if not touched and not carriers:
         raise EntryError(
             f"{wanted.face} along {wanted.reference}",
@@ -322,37 +320,23 @@ def _check_offset(bed: Bed, instrument: Instrument, wanted: Wanted) -> None:
         _check_guiding(bed, touched[0], carriers, wanted.reference)
 
 
-def _side(bed: Bed, name: str | None) -> tuple[Face, ...]:
-    """The face called `name`; none where it is a straightedge, a wire or a line, if those are known."""
-    if name == LINE:
-        return ()
-    kind, colon, artefact = (name or "").partition(":")
-    if not colon:
-        return (_known_face(bed, name, "--reference"),)
-    known = {"straightedge": bed.straightedges, "wire": bed.wires}.get(kind)
-    if known is None:
-        raise EntryError(
-            repr(name), "found no such kind of reference", "straightedge:NAME | wire:NAME | line"
-        )
-    if artefact not in known:
-        raise EntryError(
-            repr(name), f"found no such {kind} in bed.toml", _one_of(known, f"one [{kind}s.NAME]")
-        )
-    return ()
-
-
-def _carriers(bed: Bed, reference: str) -> tuple[Face, ...]:
-    """The faces that carry the indicator: one, two, or none for a straightedge, wire or line."""
-    if reference == CARRIAGE:
+def _faces_of(bed: Bed, side: Reference) -> tuple[Face, ...]:
+    """The faces of one side, one or two; none of a straightedge, wire or line, if those are described."""
+    if side.is_carriage:
         names: tuple[str, ...] = carriage_ways(bed, "--reference carriage")
-    elif "+" in reference and ":" not in reference:
-        names = tuple(part.strip() for part in reference.split("+"))
+    elif side.is_straight:
+        _check_artefact(bed, side)
+        names = ()
     else:
-        return _side(bed, reference)
-    if len(names) != 2 or names[0] == names[1]:
-        found = f"found {len(names)} faces" if len(names) != 2 else "found one face twice"
-        raise EntryError(f"--reference {reference}", found, "two different faces, A+B")
+        names = side.names
     return tuple(_known_face(bed, name, "--reference") for name in names)
+
+
+def _check_artefact(bed: Bed, side: Reference) -> None:
+    known = {"straightedge": bed.straightedges, "wire": bed.wires}.get(side.kind)
+    if known is not None and side.name not in known:
+        needed = _one_of(known, f"one [{side.kind}s.NAME]")
+        raise EntryError(repr(str(side)), f"found no such {side.kind} in bed.toml", needed)
 
 
 def _check_guiding(bed: Bed, face: Face, carriers: tuple[Face, ...], reference: str) -> None:

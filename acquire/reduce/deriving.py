@@ -196,7 +196,7 @@ def _on_bed(setup: Setup, rows: Sequence[Row]) -> tuple[list[Row], list[Event]]:
     if not off:
         return kept, []
     places = sorted(row.station_mm for row in off)
-    feet = ", both feet on it" if setup.quantity == "slope" and setup.face != "carriage" else ""
+    feet = ", both feet on it" if setup.foot_base_mm else ""
     words = (
         f"{len(off)} readings at {places[0]:.1f} to {places[-1]:.1f} mm are off the bed "
         f"(0 to {setup.bed.length_mm:g} mm{feet}) and left out: look at sign and offset_mm of the scale"

@@ -125,8 +125,7 @@ def is_on_bed(setup: Setup, station_mm: float) -> bool:
 
     A place off the bed comes from a scale whose zero or sign is not what bed.toml says.
     """
-    has_feet = setup.quantity == "slope" and setup.face != "carriage"
-    half_mm = (setup.described.base_mm or 0.0) / 2 if has_feet else 0.0
+    half_mm = (setup.foot_base_mm or 0.0) / 2
     lowest, highest = half_mm - OFF_BED_SLACK_MM, setup.bed.length_mm - half_mm + OFF_BED_SLACK_MM
     return max(lowest, 0.0) <= station_mm <= min(highest, setup.bed.length_mm)
 

@@ -15,6 +15,7 @@ import numpy as np
 
 from acquire.model.bed import NORMALS, Bed
 from acquire.model.errors import AnalysisError
+from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Traverse
 from analysis.adjust.assembly import rows_for
 from analysis.adjust.combination import BY, BedMap, adjusted
@@ -177,7 +178,7 @@ def _side(
             f"the faces are {', '.join(bed.faces)}",
         )  # fmt: skip
     chosen = tuple(t for t in traverses if t.setup.quantity in BY[by])
-    own = [t for t in chosen if t.setup.face in ((face, "carriage") if by == "level" else (face,))]
+    own = [t for t in chosen if t.setup.face in ((face, CARRIAGE) if by == "level" else (face,))]
     if not own:
         raise AnalysisError(f"{face}:{by}", f"no {by} was used on it", "one traverse at least", "record one")
     if by == "level":

@@ -14,6 +14,7 @@ import numpy as np
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
+from acquire.model.reference import CARRIAGE, ON_CARRIAGE
 from acquire.model.traverse import Traverse
 from analysis.adjust.combination import BedMap, adjusted
 from analysis.linear.agreement import Agreement, agreement
@@ -21,7 +22,6 @@ from analysis.linear.profile import Profile
 from analysis.linear.straight_line import line_rows
 from analysis.observe import Form, Observations, observe_all, state_warnings
 from analysis.observe.carriers import carriage_bearing, carrier_motion, carrying_faces
-from analysis.observe.roll import is_on_carriage
 
 UM_PER_M = 1000.0
 METHODS = {"cross_level": "roll", "two_maps": "slope"}
@@ -205,7 +205,7 @@ def _tells(traverse: Traverse, front: str, rear: str) -> bool:
     setup = traverse.setup
     if setup.quantity == "roll":
         return {front, rear} == {setup.front, setup.rear}
-    return setup.face in (front, rear, "carriage")
+    return setup.face in (front, rear, CARRIAGE)
 
 
 def _roll(
@@ -233,7 +233,9 @@ def _roll(
 def _is_read_by_carriage(traverses: Sequence[Traverse], bed: Bed, front: str, rear: str) -> bool:
     """Whether the cross level lay on a carriage of some length whenever it was used on these ways."""
     over = [each for each in traverses if each.setup.quantity == "roll" and _tells(each, front, rear)]
-    return bed.carriage_length_mm is not None and bool(over) and all(map(is_on_carriage, over))
+    return (
+        bed.carriage_length_mm is not None and bool(over) and all(each.setup.is_on_carriage for each in over)
+    )
 
 
 def _as_the_carriage_rolls(bed: Bed, methods: Mapping[str, Roll], front: str) -> dict[str, Roll]:
@@ -241,7 +243,7 @@ def _as_the_carriage_rolls(bed: Bed, methods: Mapping[str, Roll], front: str) ->
     if "two_maps" not in methods:
         return dict(methods)
     bed_map = methods["two_maps"].bed_map
-    ways = carrying_faces(bed, "carriage", "twist")
+    ways = carrying_faces(bed, ON_CARRIAGE, "twist")
     sign = UM_PER_M if ways[0].id == front else -UM_PER_M
     rows = {
         float(at_mm): _row(bed_map, carrier_motion(ways, at_mm, carriage_bearing(bed), None, "twist").roll)

@@ -17,6 +17,7 @@ import numpy as np
 
 from acquire.model.bed import NORMALS, Bed, Face
 from acquire.model.errors import AnalysisError
+from acquire.model.reference import Reference
 from analysis.observe.terms import Form, Place, weighted_sum
 
 NOTHING: Form = {}
@@ -60,9 +61,9 @@ def face_named(bed: Bed, name: str | None, where: str) -> Face:
     return bed.faces[name]
 
 
-def carrying_faces(bed: Bed, reference: str, where: str) -> tuple[Face, ...]:
-    """The faces named by A, A+B or carriage."""
-    if reference == "carriage":
+def carrying_faces(bed: Bed, reference: Reference, where: str) -> tuple[Face, ...]:
+    """The one or two faces of a reference, or those the carriage rides."""
+    if reference.is_carriage:
         names = [name for name in bed.carriage_ways() if name is not None]
         if not names:
             raise AnalysisError(
@@ -72,7 +73,7 @@ def carrying_faces(bed: Bed, reference: str, where: str) -> tuple[Face, ...]:
                 "add it to bed.toml",
             )
     else:
-        names = reference.split("+")
+        names = list(reference.names)
     return tuple(face_named(bed, name, where) for name in names)
 
 

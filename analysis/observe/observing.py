@@ -12,7 +12,7 @@ from analysis.observe.dense import observe_dense, tied
 from analysis.observe.differences import description_warnings
 from analysis.observe.offset import offset_model
 from analysis.observe.reduction import at_stations
-from analysis.observe.roll import is_on_carriage, roll_forms, roll_seating, rolled_over
+from analysis.observe.roll import roll_forms, roll_seating, rolled_over
 from analysis.observe.slope import slope_forms, slope_seating, stood_on
 from analysis.observe.span import span_forms, spanned
 from analysis.observe.stations import order_of_reading, usable
@@ -43,7 +43,7 @@ def _slope(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> _Kind:
 
 def _roll(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> _Kind:
     faces = tuple(face.id for face in rolled_over(traverse, bed))
-    on_carriage = is_on_carriage(traverse)
+    on_carriage = traverse.setup.is_on_carriage
     return _Kind(
         roll_forms(traverse, bed, station_mm),
         faces,
@@ -85,7 +85,7 @@ KINDS: dict[str, Callable[[Traverse, Bed, np.ndarray], _Kind]] = {
 def is_dense_slope(traverse: Traverse) -> bool:
     """Whether it needs the estimator for dense slopes: a level drawn along a face itself."""
     setup = traverse.setup
-    return setup.quantity == "slope" and traverse.mode == "continuous" and setup.face != "carriage"
+    return setup.quantity == "slope" and traverse.mode == "continuous" and not setup.is_on_carriage
 
 
 def observe(traverse: Traverse, bed: Bed) -> Observations:

@@ -13,6 +13,7 @@ import numpy as np
 
 from acquire.model.bed import NORMALS, Bed, Face
 from acquire.model.errors import AnalysisError
+from acquire.model.reference import LINE, Reference
 from acquire.model.traverse import Traverse
 from analysis.observe.carriers import (
     Bearing,
@@ -43,32 +44,28 @@ class OffsetModel:
     warnings: tuple[str, ...]
 
 
-def is_straight(name: str | None) -> bool:
-    """Whether it is an edge, a wire or an optical line rather than faces of the bed."""
-    return name is not None and (name == "line" or name.startswith(("straightedge:", "wire:")))
-
-
 def offset_model(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> OffsetModel:
     """Forms of an offset traverse, by what is touched and what carries."""
     setup, where = traverse.setup, f"traverse {traverse.number:03d}"
-    if setup.reference is None:
+    touched, carried_by = setup.touched, setup.carried_by
+    if carried_by is None:
         raise AnalysisError(
             where, "found an indicator with no reference", "what it is carried along: --reference", ""
         )
-    if is_straight(setup.reference):
-        if is_straight(setup.face):
+    if carried_by.is_straight:
+        if touched is not None and touched.is_straight:
             raise AnalysisError(
                 where, f"found {setup.face} read along {setup.reference}", "a face of the bed on one side", ""
             )
         face = face_named(bed, setup.face, where)
-        touched: list[Form] = [{_touched(face.id, x): 1.0} for x in station_mm]
-        straight = _straight(setup.reference, -1.0, face.normal, traverse, bed, station_mm)
-        return _joined(touched, touched, straight, (face.id,), ())
-    carriers = carrying_faces(bed, setup.reference, where)
-    if is_straight(setup.face):
+        on_face: list[Form] = [{_touched(face.id, x): 1.0} for x in station_mm]
+        straight = _straight(carried_by, -1.0, face.normal, traverse, bed, station_mm)
+        return _joined(on_face, on_face, straight, (face.id,), ())
+    carriers = carrying_faces(bed, carried_by, where)
+    if touched is not None and touched.is_straight:
         carrier = _Carrier(traverse, bed, carriers, carriers[0].normal, None)
         names = tuple(face.id for face in carriers)
-        straight = _straight(str(setup.face), 1.0, carriers[0].normal, traverse, bed, station_mm)
+        straight = _straight(touched, 1.0, carriers[0].normal, traverse, bed, station_mm)
         full_taken, plain_taken = (
             [weighted_sum([(-1.0, form)]) for form in carrier.forms(station_mm, is_point)]
             for is_point in (False, True)
@@ -131,7 +128,8 @@ class _Carrier:
         return [self._form(float(x), is_point) for x in station_mm]
 
     def _bearing(self) -> Bearing:
-        if self.traverse.setup.reference == "carriage":
+        carried_by = self.traverse.setup.carried_by
+        if carried_by is not None and carried_by.is_carriage:
             return carriage_bearing(self.bed)
         return Bearing(self.traverse.instrument.carrier_feet_mm, on_ends=True, averages=True)
 
@@ -210,16 +208,16 @@ class _Straight:
 
 
 def _straight(
-    name: str, sign: float, normal: str, traverse: Traverse, bed: Bed, station_mm: np.ndarray
+    straight: Reference, sign: float, normal: str, traverse: Traverse, bed: Bed, station_mm: np.ndarray
 ) -> _Straight:
     """Part of a straight thing in the reading; `sign` is +1 where it is touched, −1 where it carries."""
     upward = NORMALS[normal][1]
     nothing: tuple[Form, ...] = tuple({} for _ in station_mm)
-    kind, _, identity = name.partition(":")
     where = f"traverse {traverse.number:03d}"
-    if kind == "line":
+    if straight.kind == LINE:
         return _Straight(nothing, np.zeros(len(station_mm)))
-    if kind == "wire":
+    identity = straight.name
+    if straight.kind == "wire":
         if identity not in bed.wires:
             raise AnalysisError(where, f"found wire {identity!r}", ", ".join(bed.wires) or "[wires.NAME]", "")
         if not upward:

@@ -4,6 +4,7 @@ import numpy as np
 
 from acquire.model.bed import NORMALS, Bed, Face
 from acquire.model.errors import AnalysisError
+from acquire.model.reference import ON_CARRIAGE
 from acquire.model.traverse import Traverse
 from analysis.observe.carriers import (
     Bearing,
@@ -15,17 +16,11 @@ from analysis.observe.carriers import (
 from analysis.observe.terms import Form, Place, weighted_sum
 
 
-def is_on_carriage(traverse: Traverse) -> bool:
-    """Whether the level lies across the carriage and reads what that does on its ways."""
-    setup = traverse.setup
-    return "carriage" in (setup.reference, setup.face)
-
-
 def rolled_over(traverse: Traverse, bed: Bed) -> tuple[Face, ...]:
     """The faces that it bridges: front and rear, or those the carriage rides."""
     where, setup = f"traverse {traverse.number:03d}", traverse.setup
-    if is_on_carriage(traverse):
-        faces = carrying_faces(bed, "carriage", where)
+    if traverse.setup.is_on_carriage:
+        faces = carrying_faces(bed, ON_CARRIAGE, where)
     else:
         faces = (face_named(bed, setup.front, where), face_named(bed, setup.rear, where))
     if len(faces) != 2:
@@ -69,7 +64,7 @@ def roll_forms(
     """
     front, rear = rolled_over(traverse, bed)
     per_um = (-1 if traverse.setup.turned else 1) * 1000.0 / gauge_mm(traverse, bed)
-    if is_on_carriage(traverse):
+    if traverse.setup.is_on_carriage:
         return tuple(
             _carriage_roll(bed, float(x), per_um * gauge_mm(traverse, bed), is_point) for x in station_mm
         )
@@ -84,7 +79,7 @@ def roll_forms(
 
 
 def _carriage_roll(bed: Bed, at_mm: float, per_um_per_mm: float, is_point: bool) -> Form:
-    faces = carrying_faces(bed, "carriage", "carriage")
+    faces = carrying_faces(bed, ON_CARRIAGE, "carriage")
     bearing = Bearing(None) if is_point else carriage_bearing(bed)
     motion = carrier_motion(faces, at_mm, bearing, None, "carriage")
     assert motion.roll is not None

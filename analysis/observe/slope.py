@@ -6,6 +6,7 @@ import numpy as np
 
 from acquire.model.bed import NORMALS, Bed, Face, Instrument
 from acquire.model.errors import AnalysisError
+from acquire.model.reference import ON_CARRIAGE
 from acquire.model.traverse import Traverse
 from analysis.observe.carriers import carriage_bearing, carrier_motion, carrying_faces, face_named
 from analysis.observe.terms import Form, Place, weighted_sum
@@ -37,7 +38,7 @@ def slope_forms(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> tuple[F
     where = f"traverse {traverse.number:03d}"
     instrument = traverse.instrument
     turn = -1 if traverse.setup.turned else 1
-    if traverse.setup.face == "carriage":
+    if traverse.setup.is_on_carriage:
         return tuple(
             weighted_sum([(turn * UM_PER_MM_TO_UM_PER_M, _carriage_pitch(bed, float(x), where))])
             for x in station_mm
@@ -60,7 +61,7 @@ def _step(face: str, middle_mm: float, half_mm: float, weight: float) -> Form:
 
 def _carriage_pitch(bed: Bed, at_mm: float, where: str) -> Form:
     bearing = carriage_bearing(bed)
-    motion = carrier_motion(carrying_faces(bed, "carriage", where), at_mm, bearing, None, where)
+    motion = carrier_motion(carrying_faces(bed, ON_CARRIAGE, where), at_mm, bearing, None, where)
     if motion.pitch is None:
         raise AnalysisError(
             where,
@@ -84,6 +85,6 @@ def slope_seating(instrument: Instrument) -> float:
 
 def stood_on(traverse: Traverse, bed: Bed) -> Iterable[str]:
     """The faces that a slope traverse says something about."""
-    if traverse.setup.face == "carriage":
-        return [face.id for face in carrying_faces(bed, "carriage", f"traverse {traverse.number:03d}")]
+    if traverse.setup.is_on_carriage:
+        return [face.id for face in carrying_faces(bed, ON_CARRIAGE, f"traverse {traverse.number:03d}")]
     return [traverse.setup.face or ""]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from acquire.model.bed import MEASURING, NORMALS, QUANTITIES
+from acquire.model.reference import CARRIAGE, LINE
 from acquire.model.units import FACTORS
 
 NAME_RULE = 'a plain name without + : / \\ or blanks at its ends, at most 60 long, not "line" or "carriage"'
@@ -32,7 +33,7 @@ class Key:
 def name_is_allowed(name: str) -> bool:
     """Whether a face, instrument, straightedge or wire may be called so."""
     is_plain = re.fullmatch(r"[\w.()-]([\w .()-]{0,58}[\w.()-])?", name) is not None
-    return is_plain and name not in ("line", "carriage", ".", "..")
+    return is_plain and name not in (LINE, CARRIAGE, ".", "..")
 
 
 def is_number(value: Any) -> bool:

@@ -100,8 +100,7 @@ def check_on_bed(setup: Setup, station_mm: float) -> None:
         With what stands off the bed and by how much.
     """
     length_mm = setup.bed.length_mm
-    base_mm = setup.described.base_mm if setup.quantity == "slope" and setup.face != "carriage" else None
-    half_mm = (base_mm or 0.0) / 2
+    half_mm = (setup.foot_base_mm or 0.0) / 2
     slack_mm = 0.5 if half_mm else 1e-6
     if (
         0 <= station_mm <= length_mm

@@ -202,6 +202,16 @@ def test_blanks_around_the_plus_of_two_references_do_not_matter(setup):
     assert made.reference == "front-vee+rear-flat"
 
 
+def test_blank_within_a_name_is_part_of_it(tmp_path):
+    bed = parse_bed(
+        BED.text.replace("faces.rear-flat", "faces.'rear flat'").replace("rear-flat", "rear flat")
+    )
+    made = make_setup(
+        bed, tmp_path, instrument="indicator", face="front-keeper", reference="front-vee + rear flat"
+    )
+    assert made.reference == "front-vee+rear flat" and made.carried_by.names == ("front-vee", "rear flat")
+
+
 def test_unsaid_state_of_the_bed_is_warned_of(tmp_path):
     stateless = parse_bed(BED.text[: BED.text.index("[state]")])
     words = setup_warnings(make_setup(stateless, tmp_path, instrument="level", face="front-vee"))
