@@ -169,7 +169,7 @@ def _evaluated(ear: Ear, instrument: Instrument, dwell_s: float) -> StillRecord 
 
 def _meant(ear: Ear, instrument: Instrument) -> tuple[np.ndarray, np.ndarray]:
     time_s, value = ear.kept[instrument.name].arrays()
-    return time_s, instrument.sign * value * instrument.contract_per_reading + instrument.offset_mm
+    return time_s, instrument.to_contract(value)
 
 
 def _found(
@@ -179,7 +179,7 @@ def _found(
         *_meant(ear, instrument),
         ear.kept[instrument.name].bad_time_s,
         um_per_reading=scale,
-        resolution=(instrument.resolution or 0.0) * instrument.contract_per_reading,
+        resolution=instrument.contract_resolution,
         needed_s=dwell_s + 1.0,
         same_place_um=same_place_um,
     )

@@ -16,7 +16,7 @@ UNITS = {"um/m": "µm/m", "um": "µm", "degC": "°C", "arcsec": "arcsec"}
 
 def unit_words(instrument: Instrument) -> str:
     """The unit as read."""
-    return "div" if instrument.per_division is not None else UNITS.get(instrument.unit, instrument.unit)
+    return UNITS.get(instrument.reading_unit, instrument.reading_unit)
 
 
 def reading_decimals(instrument: Instrument, value: float) -> int:
@@ -43,7 +43,7 @@ def meant_words(seen: Seen) -> str:
     if instrument.contract_unit == instrument.unit and meant == value:
         return ""
     unit = UNITS.get(instrument.contract_unit, instrument.contract_unit)
-    step = (instrument.resolution or 0.0) * instrument.contract_per_reading
+    step = instrument.contract_resolution
     decimals = max(0, decimals_for(step)) if step else 1
     return f"counts as {number_text(meant, decimals)} {unit}"
 

@@ -140,8 +140,7 @@ class Tracker:
         self._fed_from: tuple[float, float] | None = None
         self._still = StillTimer()
         described = self._heard[setup.instrument].instrument
-        step = (described.resolution or 0.0) * described.contract_per_reading
-        self._rest = RestTimer(max(3 * described.uncertainty, 2 * step, 1e-9))
+        self._rest = RestTimer(max(3 * described.uncertainty, 2 * described.contract_resolution, 1e-9))
         self._in_turn = InTurn(settled_s) if setup.placed_by.is_stations else None
         self._places = [float(x) for x in places_in_order(setup)]
         self._meant = places_meant(setup)
@@ -265,7 +264,7 @@ class Tracker:
             return
         heard.good += 1
         instrument = heard.instrument
-        value = instrument.sign * decoded.value * instrument.contract_per_reading + instrument.offset_mm
+        value = instrument.to_contract(decoded.value)
         heard.recent.add(decoded.time_s, value)
         heard.last_times_s.append(decoded.time_s)
         if instrument.name == self._scale:

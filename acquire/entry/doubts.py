@@ -90,6 +90,5 @@ def nearest(stations: Stations, station_mm: float, count: int) -> np.ndarray:
 def _spread(near: Sequence[float] | np.ndarray, instrument: Instrument) -> float:
     """What neighbouring readings differ by, never less than the instrument can tell apart."""
     steps = np.abs(np.diff(near))
-    step = (instrument.resolution or 0.0) * instrument.contract_per_reading
     usual = max(1.4826 * float(np.median(steps)), 0.5 * float(np.partition(steps, -1)[-1]))
-    return max(usual, 2 * instrument.uncertainty, step, 1e-9)
+    return max(usual, 2 * instrument.uncertainty, instrument.contract_resolution, 1e-9)

@@ -8,9 +8,14 @@ normal: positive where metal stands proud, negative where it is worn.
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from acquire.model.units import CONTRACT_UNIT, FACTORS, to_contract
+
+if TYPE_CHECKING:
+    import numpy as np
+
+Reading = TypeVar("Reading", float, "np.ndarray")
 
 NORMALS: Mapping[str, tuple[int, int]] = {"up": (0, 1), "down": (0, -1), "front": (-1, 0), "rear": (1, 0)}
 """Outward normal of each kind of face: (across towards the rear, upwards)."""
@@ -98,11 +103,22 @@ class Instrument:
         """What one unit as read is worth in the contract's unit, without the sign."""
         return to_contract(self.per_division or 1.0, self.quantity, self.unit)
 
-    def to_contract(self, reading: float, unit: str | None = None) -> float:
-        """A reading in the contract's unit and sign.
+    @property
+    def reading_unit(self) -> str:
+        """The unit of what is read: its own, or `div` for divisions."""
+        return "div" if self.per_division is not None else self.unit
+
+    @property
+    def contract_resolution(self) -> float:
+        """The smallest step it shows, in the contract's unit (0 if none stated)."""
+        return (self.resolution or 0.0) * self.contract_per_reading
+
+    def to_contract(self, reading: Reading, unit: str | None = None) -> Reading:
+        """Readings in the contract's unit and sign.
 
         `unit` is the unit written with the reading, if any: a written unit stands for
         itself and `div` for divisions; none means as the instrument is described.
+        This and `as_shown` alone know of sign, unit, divisions and offset.
 
         Examples
         --------
@@ -110,9 +126,23 @@ class Instrument:
         >>> vial.to_contract(2), vial.to_contract(2, "um/m")
         (-40.0, -2.0)
         """
+        return self.sign * reading * self._contract_per(unit) + self.offset_mm
+
+    def as_shown(self, value: Reading, unit: str | None = None) -> Reading:
+        """What the instrument shows, in `unit`, where the contract's value is this: `to_contract` undone.
+
+        Examples
+        --------
+        >>> vial = Instrument("vial", "slope", "mm/m", per_division=0.02, sign=-1)
+        >>> vial.as_shown(-40.0), vial.as_shown(-40.0, "um/m")
+        (2.0, 40.0)
+        """
+        return self.sign * (value - self.offset_mm) / self._contract_per(unit)
+
+    def _contract_per(self, unit: str | None) -> float:
         if unit is None or unit == "div":
-            return self.sign * reading * self.contract_per_reading + self.offset_mm
-        return self.sign * to_contract(reading, self.quantity, unit) + self.offset_mm
+            return self.contract_per_reading
+        return to_contract(1.0, self.quantity, unit)
 
     @property
     def uncertainty(self) -> float:

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from acquire.model.traverse import Setup, Stream
-from acquire.reduce.streams import in_contract_unit
 from acquire.reduce.tagging import longest_gap_of, places_of, positions_at, positions_by_feed
 from acquire.store.journal import Event
 
@@ -46,7 +45,7 @@ def placed(setup: Setup, streams: Mapping[str, Stream], events: Sequence[Event])
     stream = streams[setup.instrument]
     index = np.flatnonzero(stream.is_good & np.isfinite(stream.value))
     time_s = stream.time_s[index]
-    reading = in_contract_unit(setup.described, stream.value[index])
+    reading = setup.described.to_contract(stream.value[index])
     said: list[Event] = []
     if setup.standing is not None:
         reading = _standing_subtracted(setup, streams, time_s, reading, said)
@@ -95,7 +94,7 @@ def _scale(setup: Setup, streams: Mapping[str, Stream]) -> tuple[np.ndarray, np.
     stream = streams[name]
     good = stream.is_good & np.isfinite(stream.value)
     time_s = stream.time_s[good]
-    position_mm = in_contract_unit(setup.bed.instruments[name], stream.value[good])
+    position_mm = setup.bed.instruments[name].to_contract(stream.value[good])
     rising = np.concatenate([[True], np.diff(time_s) > 0]) if len(time_s) else np.zeros(0, bool)
     return time_s[rising], position_mm[rising]
 
@@ -180,7 +179,7 @@ def _standing_subtracted(
         )
         return reading
     good = stream.is_good & np.isfinite(stream.value)
-    reference = in_contract_unit(setup.bed.instruments[stream.instrument], stream.value[good])
+    reference = setup.bed.instruments[stream.instrument].to_contract(stream.value[good])
     at_equal_times = positions_at(
         time_s, stream.time_s[good], reference - reference.mean(), longest_gap_of(stream.time_s[good])
     )

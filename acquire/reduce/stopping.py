@@ -94,7 +94,7 @@ def stations_by_order(record: Placed) -> Found:
     if _is_sparse(record):
         return _one_by_one(record, places)
     good = np.isfinite(record.reading)
-    resolution = (setup.described.resolution or 0.0) * setup.described.contract_per_reading
+    resolution = setup.described.contract_resolution
     quiet = dwells_by_reading(record.time_s[good], record.reading[good], resolution)
     if not record.marks:
         return _in_turn(record, _long_enough(quiet), places)
@@ -202,7 +202,7 @@ def _settled(record: Placed, dwells: Sequence[Dwell]) -> _Settled:
     instrument = record.setup.described
     good = np.isfinite(record.reading)
     time_s, reading, index = record.time_s[good], record.reading[good], record.index[good]
-    resolution = (instrument.resolution or 0.0) * instrument.contract_per_reading
+    resolution = instrument.contract_resolution
     unit = instrument.contract_unit
     kept: list[Dwell] = []
     notes: dict[int, str] = {}

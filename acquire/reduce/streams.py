@@ -76,10 +76,9 @@ def _stream(
     if is_asked:
         slow = found.arrival_s - found.time_s > LATE_S
         flag[slow & (flag == FLAGS["good"])] = FLAGS["late"]
-    unit = "div" if instrument.per_division is not None else instrument.unit
     stream = Stream(
         instrument.name,
-        unit,
+        instrument.reading_unit,
         time_s,
         np.asarray(found.value, float),
         flag,
@@ -100,11 +99,6 @@ def _undecoded(name: str, raw: Chunks) -> Stream:
     return Stream(
         name, "1", none, none, np.zeros(0, np.uint8), none, raw.raw, raw.chunk_end, raw.chunk_time_s
     )
-
-
-def in_contract_unit(instrument: Instrument, value: np.ndarray) -> np.ndarray:
-    """Values as read, in the contract's unit and sign."""
-    return instrument.sign * value * instrument.contract_per_reading + instrument.offset_mm
 
 
 def chunks_of(stream: Stream) -> Chunks:

@@ -90,10 +90,11 @@ def stations_as_csv(traverse: Traverse) -> str:
     rows = csv.writer(text)
     rows.writerow(["station_mm", f"reading ({traverse.instrument.contract_unit})", "repeat", "note"])
     notes = stations.note or ("",) * len(stations)
-    for station, reading, repeat, note in zip(
-        stations.station_mm.tolist(), stations.reading.tolist(), stations.repeat.tolist(), notes, strict=True
+    shown_as = traverse.instrument.as_shown(stations.reading, traverse.instrument.contract_unit)
+    for station, shown, repeat, note in zip(
+        stations.station_mm.tolist(), shown_as.tolist(), stations.repeat.tolist(), notes, strict=True
     ):
-        rows.writerow([repr(station), repr(traverse.instrument.sign * reading), repeat, note])
+        rows.writerow([repr(station), repr(shown), repeat, note])
     return text.getvalue()
 
 

@@ -70,9 +70,7 @@ class Sheet:
     @property
     def unit(self) -> str | None:
         """What a bare number stands for; None where no instrument is named."""
-        if self.instrument is None:
-            return None
-        return "div" if self.instrument.per_division is not None else self.instrument.unit
+        return None if self.instrument is None else self.instrument.reading_unit
 
 
 def plan_sheet(bed: Bed, face: str, instrument: str | None = None) -> Sheet:

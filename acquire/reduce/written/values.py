@@ -13,8 +13,7 @@ GAPS = ("", "-", "–", "—", "−")
 
 def expected_unit(setup: Setup) -> str:
     """The unit that a bare number is taken in: as asked for, else what the instrument reads."""
-    instrument = setup.described
-    return setup.unit or ("div" if instrument.per_division is not None else instrument.unit)
+    return setup.unit or setup.described.reading_unit
 
 
 def reading_of(instrument: Instrument, text: str, unit: str | None = None) -> float:
@@ -61,13 +60,14 @@ def _check_size(instrument: Instrument, value: float, text: str) -> None:
         raise EntryError("reading", found, f"at most {largest}")
     if instrument.range is None:
         return
-    shown = instrument.sign * (value - instrument.offset_mm) / instrument.contract_per_reading
+    shown = instrument.as_shown(value)
     lowest, highest = instrument.range
     slack = 1e-9 * max(abs(lowest), abs(highest))
     if not lowest - slack <= shown <= highest + slack:
-        unit = "div" if instrument.per_division is not None else instrument.unit
         raise EntryError(
-            "reading", found, f"{lowest:g} to {highest:g} {unit}, the range of {instrument.name}"
+            "reading",
+            found,
+            f"{lowest:g} to {highest:g} {instrument.reading_unit}, the range of {instrument.name}",
         )
 
 
