@@ -43,6 +43,23 @@ class Face:
         """Whether the face is a vee, which guides sideways as well as vertically."""
         return self.shape == "vee"
 
+    @property
+    def upward(self) -> int:
+        """The upward part of its normal: +1 looks up, −1 down, 0 to the front or rear."""
+        return NORMALS[self.normal][1]
+
+
+def sense_of(one: Face, other: Face) -> int:
+    """The product n·n′ of two outward normals: +1 looking the same way, −1 opposite, 0 at right angles.
+
+    Examples
+    --------
+    >>> sense_of(Face("way", "up"), Face("keeper", "down")), sense_of(Face("way", "up"), Face("side", "rear"))
+    (-1, 0)
+    """
+    (across, up), (other_across, other_up) = NORMALS[one.normal], NORMALS[other.normal]
+    return across * other_across + up * other_up
+
 
 @dataclass(frozen=True)
 class Port:
@@ -212,6 +229,10 @@ class Bed:
         """Ids of the faces that the carriage rides at its front and at its rear."""
         by_side = {face.carriage: face.id for face in self.faces.values() if face.carriage}
         return by_side.get("front"), by_side.get("rear")
+
+    def sense(self, face: str, other: str) -> int:
+        """`sense_of` of two faces by name."""
+        return sense_of(self.faces[face], self.faces[other])
 
     def gauge_mm(self, front: str, rear: str) -> float | None:
         """Distance across the bed between two faces; None where it is not described."""

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from acquire.model.bed import MEASURING, NORMALS, Bed, Face, Instrument, units_read_by
+from acquire.model.bed import MEASURING, Bed, Face, Instrument, sense_of, units_read_by
 from acquire.model.errors import EntryError
 from acquire.model.position import Position
 from acquire.model.reference import CARRIAGE, Reference
@@ -20,7 +20,6 @@ from acquire.store import files_of, next_number
 
 DIRECTIONS = ("forward", "reverse")
 MODES = ("stepped", "continuous")
-SIDEWAYS = ("front", "rear")
 
 
 @dataclass(frozen=True)
@@ -257,7 +256,7 @@ def _check_slope(bed: Bed, instrument: Instrument, wanted: Wanted) -> None:
         carriage_ways(bed, "face 'carriage'")
         return
     face = _known_face(bed, wanted.face, f"instrument {instrument.name!r}")
-    if face.normal in SIDEWAYS and instrument.gravity:
+    if not face.upward and instrument.gravity:
         raise EntryError(
             f"face {face.id!r}",
             f"found that it looks to the {face.normal}, and a level sees only up and down",
@@ -273,7 +272,7 @@ def _check_roll(bed: Bed, instrument: Instrument, wanted: Wanted) -> None:
     where = f"--across {front.id} {rear.id}"
     if front.id == rear.id:
         raise EntryError(where, "found one face twice", "two faces")
-    if front.normal in SIDEWAYS or front.normal != rear.normal:
+    if not front.upward or front.normal != rear.normal:
         raise EntryError(
             where,
             f"found that they look {front.normal} and {rear.normal}",
@@ -344,7 +343,7 @@ def _check_guiding(bed: Bed, face: Face, carriers: tuple[Face, ...], reference: 
     if any(carrier.id == face.id for carrier in carriers) and len(carriers) == 1:
         raise EntryError(where, "found the face as its own reference", "another face, or line")
     guiding = [carrier for carrier in carriers if guides(carrier, face)]
-    enough = len(carriers) if face.normal not in SIDEWAYS else 1
+    enough = len(carriers) if face.upward else 1
     if len(guiding) < enough:
         blind = next(carrier for carrier in carriers if carrier not in guiding)
         raise EntryError(
@@ -366,8 +365,7 @@ def guides(carrier: Face, face: Face) -> bool:
     >>> guides(Face("flat", "up"), side), guides(Face("vee", "up", "vee"), side)
     (False, True)
     """
-    (across, up), (face_across, face_up) = NORMALS[carrier.normal], NORMALS[face.normal]
-    return across * face_across + up * face_up != 0 or (carrier.is_vee and carrier.normal not in SIDEWAYS)
+    return sense_of(carrier, face) != 0 or (carrier.is_vee and carrier.upward != 0)
 
 
 def _check_interpolation(face: Face, carriers: tuple[Face, ...], where: str) -> None:
@@ -394,7 +392,7 @@ def _check_span(bed: Bed, instrument: Instrument, wanted: Wanted) -> None:
         return
     other = _known_face(bed, wanted.other, "--other")
     where = f"span {face.id} to {other.id}"
-    if tuple(-n for n in NORMALS[face.normal]) != NORMALS[other.normal]:
+    if sense_of(face, other) != -1:
         raise EntryError(
             where,
             f"found that they look {face.normal} and {other.normal}",
@@ -405,7 +403,7 @@ def _check_span(bed: Bed, instrument: Instrument, wanted: Wanted) -> None:
 
 def _check_inside(face: Face, other: Face, inside: bool, where: str) -> None:
     """Hold `--inside` against where two side faces lie; top and underside have no such place."""
-    if face.normal not in SIDEWAYS or face.across_mm is None or other.across_mm is None:
+    if face.upward or face.across_mm is None or other.across_mm is None:
         return
     looking_front, looking_rear = (face, other) if face.normal == "front" else (other, face)
     look_away = (looking_front.across_mm or 0.0) < (looking_rear.across_mm or 0.0)

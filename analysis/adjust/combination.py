@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 from scipy.special import chdtrc
 
-from acquire.model.bed import NORMALS, Bed
+from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
 from analysis.adjust.assembly import Assembly, assemble, rows_for
@@ -209,7 +209,7 @@ class BedMap:
             Where fewer than three stations are known, or the faces lie at right angles.
         """
         first, second = self._line(face, "height"), self._line(other, "height")
-        sense = int(np.dot(NORMALS[self.bed.faces[face].normal], NORMALS[self.bed.faces[other].normal]))
+        sense = self.bed.sense(face, other)
         if sense == 0:
             raise AnalysisError(
                 f"{face} − {other}", "they lie at right angles", "faces that look alike or opposite", ""

@@ -158,7 +158,7 @@ def cannot_tell(
 def _axis(line: Line, bed: Bed) -> str:
     if line.kind == "side" or line.owner not in bed.faces:
         return "sideways"
-    return "vertical" if NORMALS[bed.faces[line.owner].normal][1] else "sideways"
+    return "vertical" if bed.faces[line.owner].upward else "sideways"
 
 
 def sense_between(first: Line, second: Line, bed: Bed) -> int:

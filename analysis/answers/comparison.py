@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from acquire.model.bed import NORMALS, Bed
+from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Traverse
@@ -216,7 +216,7 @@ def _subject(traverse: Traverse, bed: Bed) -> dict[str, int]:
         others = [face for face in faces if face != setup.face]
         if setup.quantity == "span":
             return {setup.face: 1} | dict.fromkeys(others, 1)
-        sense = {o: _alike(bed, setup.face, o) for o in others}
+        sense = {o: bed.sense(setup.face, o) for o in others}
         return {setup.face: 1} | {other: -sense[other] for other in others if sense[other]}
     raise AnalysisError(
         f"traverse {traverse.number}",
@@ -224,11 +224,6 @@ def _subject(traverse: Traverse, bed: Bed) -> dict[str, int]:
         "a traverse of one face, or of one face against another",
         "use FACE:level or FACE:indicator, or `waylog combine`",
     )
-
-
-def _alike(bed: Bed, face: str, other: str) -> int:
-    """+1 where two faces look the same way, −1 opposite, 0 at right angles."""
-    return int(np.dot(NORMALS[bed.faces[face].normal], NORMALS[bed.faces[other].normal]))
 
 
 def _same_thing(a: _Side, b: _Side) -> Mapping[str, int]:

@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 
-from acquire.model.bed import NORMALS
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
 from analysis.adjust.combination import BedMap, adjusted
@@ -386,8 +385,7 @@ def _rows(
 ) -> tuple[float | None, np.ndarray, np.ndarray, np.ndarray]:
     subject = {face: 1}
     if relative_to is not None:
-        normals = [NORMALS[pair.after.bed.faces[each].normal] for each in (face, relative_to)]
-        subject[relative_to] = -int(np.dot(normals[0], normals[1]))
+        subject[relative_to] = -pair.after.bed.sense(face, relative_to)
     tables = [
         rows_by_station(pair.joint, {own(name, tag): sign for name, sign in subject.items()})
         for tag in (BEFORE, AFTER)

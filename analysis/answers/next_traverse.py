@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import tomlkit
 
-from acquire.model.bed import NORMALS, Bed, Instrument
+from acquire.model.bed import Bed, Instrument
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Events, Setup, Stations, Traverse
 from analysis.adjust.combination import BedMap, covariance_with
@@ -224,7 +224,7 @@ def _slopes(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Cand
         return
     middles = base * (np.arange(steps) + 0.5)
     for face in bed.faces.values():
-        if instrument.gravity and NORMALS[face.normal][1] == 0:
+        if instrument.gravity and face.upward == 0:
             continue
         done = [
             o
@@ -307,8 +307,8 @@ def _with_base(text: str, name: str, base_mm: float) -> str:
 
 
 def _rolls(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Candidate]:
-    pairs = [pair for pair in _pairs(bed) if bed.gauge_mm(*pair) and _looks(bed, *pair) == 1]
-    pairs = [pair for pair in pairs if NORMALS[bed.faces[pair[0]].normal][1] == 1]
+    pairs = [pair for pair in _pairs(bed) if bed.gauge_mm(*pair) and bed.sense(*pair) == 1]
+    pairs = [pair for pair in pairs if bed.faces[pair[0]].upward == 1]
     carriage = bed.carriage_ways()
     if None not in carriage:
         pairs = [pair for pair in pairs if set(pair) == set(carriage)]
@@ -325,7 +325,7 @@ def _rolls(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Candi
 
 def _offsets(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Candidate]:
     for reference, face in _ordered_pairs(bed):
-        if _looks(bed, reference, face) == 0:
+        if bed.sense(reference, face) == 0:
             continue
         yield _Candidate(
             _setup(bed, instrument, face=face, reference=reference),
@@ -338,7 +338,7 @@ def _offsets(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Can
 
 def _spans(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Candidate]:
     for one, other in _pairs(bed):
-        if _looks(bed, one, other) != -1:
+        if bed.sense(one, other) != -1:
             continue
         yield _Candidate(
             _setup(bed, instrument, face=one, other=other),
@@ -347,11 +347,6 @@ def _spans(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Candi
             f"{instrument.name} over {one} and {other}",
             f"{one} --other {other} --instrument {instrument.name}",
         )
-
-
-def _looks(bed: Bed, one: str, other: str) -> int:
-    """+1 where two faces look the same way, −1 opposite, 0 at right angles."""
-    return int(np.dot(NORMALS[bed.faces[one].normal], NORMALS[bed.faces[other].normal]))
 
 
 def _pairs(bed: Bed) -> Sequence[tuple[str, str]]:

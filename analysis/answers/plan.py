@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from acquire.model.bed import NORMALS, Face, Straightedge
+from acquire.model.bed import Face, Straightedge
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.answers.blue import FILM_UM, Blue, described_edge, predict_blues
@@ -161,7 +161,7 @@ def _against(bed_map: BedMap, face: str, target: Target) -> Profile:
 
 
 def _same_sense(bed_map: BedMap, name: str, face: str, other: str) -> int:
-    sense = int(np.dot(NORMALS[bed_map.bed.faces[face].normal], NORMALS[bed_map.bed.faces[other].normal]))
+    sense = bed_map.bed.sense(face, other)
     if sense == 0:
         raise AnalysisError(
             name, "they lie at right angles", "faces that look alike or opposite", "choose another face"

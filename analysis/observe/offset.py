@@ -152,7 +152,7 @@ class _Carrier:
 
 
 def _middle_mm(carriers: tuple[Face, ...]) -> float:
-    places = [face.across_mm for face in carriers if face.across_mm is not None and NORMALS[face.normal][1]]
+    places = [face.across_mm for face in carriers if face.across_mm is not None and face.upward]
     return sum(places) / len(places) if places else 0.0
 
 

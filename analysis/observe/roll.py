@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from acquire.model.bed import NORMALS, Bed, Face
+from acquire.model.bed import Bed, Face
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import ON_CARRIAGE
 from acquire.model.traverse import Traverse
@@ -26,7 +26,7 @@ def rolled_over(traverse: Traverse, bed: Bed) -> tuple[Face, ...]:
     if len(faces) != 2:
         raise AnalysisError(where, f"found {len(faces)} ways to read across", "a front and a rear one", "")
     for face in faces:
-        if NORMALS[face.normal][1] == 0:
+        if face.upward == 0:
             raise AnalysisError(
                 where,
                 f"found a level across onto {face.id}, which looks to the {face.normal}",
@@ -68,7 +68,7 @@ def roll_forms(
         return tuple(
             _carriage_roll(bed, float(x), per_um * gauge_mm(traverse, bed), is_point) for x in station_mm
         )
-    signs = NORMALS[front.normal][1], NORMALS[rear.normal][1]
+    signs = front.upward, rear.upward
     return tuple(
         {
             Place("height", rear.id, float(x), "touched"): per_um * signs[1],

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from acquire.model.bed import NORMALS, Bed, Face, Instrument
+from acquire.model.bed import Bed, Face, Instrument
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import ON_CARRIAGE
 from acquire.model.traverse import Traverse
@@ -22,7 +22,7 @@ def slope_sign(face: Face, instrument: Instrument, where: str) -> int:
     >>> slope_sign(Face("way", "down"), Instrument("level", "slope", "um/m"), "traverse 1")
     -1
     """
-    upward = NORMALS[face.normal][1]
+    upward = face.upward
     if instrument.gravity and upward == 0:
         raise AnalysisError(
             where,

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from acquire.model.bed import NORMALS, Bed, Face
+from acquire.model.bed import Bed, Face, sense_of
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
 from analysis.observe.carriers import face_named
@@ -20,7 +20,7 @@ def spanned(traverse: Traverse, bed: Bed) -> tuple[Face, ...]:
             )
         return (face,)
     other = face_named(bed, setup.other, where)
-    if np.dot(NORMALS[face.normal], NORMALS[other.normal]) != -1:
+    if sense_of(face, other) != -1:
         raise AnalysisError(
             where,
             f"found a span across {face.id} ({face.normal}) and {other.id} ({other.normal})",
