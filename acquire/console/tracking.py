@@ -15,6 +15,7 @@ from acquire.console.in_turn import InTurn, is_one_by_one
 from acquire.console.stillness import Recent, RestTimer, StillTimer, is_steady
 from acquire.entry.doubts import reading_words
 from acquire.model.bed import Instrument
+from acquire.model.places import is_same_place
 from acquire.model.traverse import FLAGS, Setup, Stations
 from acquire.model.units import length_text
 from acquire.receive.ports import Chunk, PortEvent, plan_ports
@@ -22,7 +23,7 @@ from acquire.receive.wire import Decoded, decoder_for
 from acquire.receive.wire.health import HealthWatch
 from acquire.receive.wire.kinds import tell
 from acquire.record.recorder import instruments_of
-from acquire.reduce import is_on_bed, places_in_order, places_meant
+from acquire.reduce import places_in_order, places_meant
 from acquire.reduce.placed import marks_in, start_place
 from acquire.reduce.tagging import snapped
 from acquire.reduce.tagging.places import SNAP_MM
@@ -296,7 +297,7 @@ class Tracker:
         if place is None:
             return
         self._pending, self._is_taken_here = (place, event.time_s), False
-        self._turn = next((k + 1 for k, p in enumerate(self._places) if abs(p - place) < 0.01), self._turn)
+        self._turn = next((k + 1 for k, p in enumerate(self._places) if is_same_place(p, place)), self._turn)
 
     def _still_s(self, now_s: float) -> float:
         if self._scale is not None:
@@ -319,12 +320,12 @@ class Tracker:
         samples = recent.between(now_s - 1.0)
         if station_mm is None or len(samples) == 0:
             return
-        if not is_on_bed(self.setup, station_mm):
+        if not self.setup.is_on_bed(station_mm):
             length = f"0 to {self.setup.bed.length_mm:g} mm"
             self._wrong(f"{station_mm:.1f} mm is off the bed ({length}): look at the scale's zero and sign")
             return
         reading = float(samples.mean())
-        repeat = 1 + sum(abs(t.station_mm - station_mm) < 0.01 for t in self._taken)
+        repeat = 1 + sum(bool(is_same_place(t.station_mm, station_mm)) for t in self._taken)
         uncertainty = self.setup.described.uncertainty
         self._taken.append(Taken(station_mm, reading, uncertainty, now_s, repeat))
         self._turn_on(station_mm)
@@ -381,7 +382,7 @@ class Tracker:
         return float(snapped(np.array([position]), self._meant)[0])
 
     def _turn_on(self, station_mm: float) -> None:
-        here = [k for k, place in enumerate(self._places) if abs(place - station_mm) < 0.01]
+        here = [k for k, place in enumerate(self._places) if is_same_place(place, station_mm)]
         if here:
             self._turn = max(self._turn, here[0] + 1) if self._scale is None else here[0] + 1
 

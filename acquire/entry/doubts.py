@@ -6,6 +6,7 @@ import numpy as np
 
 from acquire.entry.companion import Prediction
 from acquire.model.bed import Instrument
+from acquire.model.places import is_same_place
 from acquire.model.traverse import Stations
 from acquire.model.units import height_text, slip_guess, slope_text
 
@@ -82,7 +83,7 @@ def _expectations(near: np.ndarray) -> list[float]:
 
 def nearest(stations: Stations, station_mm: float, count: int) -> np.ndarray:
     """The readings at the nearest other stations, the nearest first."""
-    others = np.flatnonzero(~np.isclose(stations.station_mm, station_mm))
+    others = np.flatnonzero(~is_same_place(stations.station_mm, station_mm))
     distance_mm = np.abs(stations.station_mm[others] - station_mm)
     return stations.reading[others[np.argsort(distance_mm, kind="stable")[:count]]]
 

@@ -16,6 +16,7 @@ import numpy as np
 from acquire.model.bed import Bed, Instrument
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import TraverseFileError
+from acquire.model.places import is_on_bed
 from acquire.model.position import Position
 from acquire.model.reference import Reference
 
@@ -113,6 +114,10 @@ class Setup:
         if self.quantity != "slope" or self.is_on_carriage:
             return None
         return self.described.base_mm
+
+    def is_on_bed(self, station_mm: float) -> bool:
+        """Whether the instrument, read at this place, stands on the bed, with both feet if it has two."""
+        return bool(is_on_bed(self.bed.length_mm, station_mm, self.foot_base_mm))
 
     @cached_property
     def placed_by(self) -> Position:

@@ -5,7 +5,7 @@ traverse file holds what `contents_of` needs to do it again.
 """
 
 from acquire.reduce.deriving import DERIVED_KINDS, contents_of, derive
-from acquire.reduce.placed import is_on_bed, places_in_order
+from acquire.reduce.placed import places_in_order
 from acquire.reduce.stopping import places_meant
 
-__all__ = ["DERIVED_KINDS", "contents_of", "derive", "is_on_bed", "places_in_order", "places_meant"]
+__all__ = ["DERIVED_KINDS", "contents_of", "derive", "places_in_order", "places_meant"]

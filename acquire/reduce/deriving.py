@@ -7,9 +7,10 @@ from itertools import pairwise
 import numpy as np
 
 from acquire.model.errors import TraverseFileError
+from acquire.model.places import is_same_place
 from acquire.model.traverse import FLAGS, HAND_PORT, Events, Setup, Stations, Stream, Traverse
 from acquire.reduce.asked import check_can_be
-from acquire.reduce.placed import Placed, is_on_bed, placed
+from acquire.reduce.placed import Placed, placed
 from acquire.reduce.running import stations_by_bins
 from acquire.reduce.stopping import (
     Found,
@@ -191,8 +192,8 @@ def _is_dense(setup: Setup, dwells: Sequence[Dwell]) -> bool:
 
 def _on_bed(setup: Setup, rows: Sequence[Row]) -> tuple[list[Row], list[Event]]:
     """The rows whose places can be, and words on the others."""
-    kept = [row for row in rows if is_on_bed(setup, row.station_mm)]
-    off = [row for row in rows if not is_on_bed(setup, row.station_mm)]
+    kept = [row for row in rows if setup.is_on_bed(row.station_mm)]
+    off = [row for row in rows if not setup.is_on_bed(row.station_mm)]
     if not off:
         return kept, []
     places = sorted(row.station_mm for row in off)
@@ -209,7 +210,7 @@ def _stations(setup: Setup, rows: Sequence[Row]) -> Stations:
     ordered = sorted(rows, key=lambda row: (row.station_mm, row.time_s))
     repeats: list[int] = [1] * len(ordered)
     for k, (before, row) in enumerate(pairwise(ordered), start=1):
-        if abs(row.station_mm - before.station_mm) < 1e-3:
+        if is_same_place(row.station_mm, before.station_mm):
             repeats[k] = repeats[k - 1] + 1
     scatter = np.array([row.scatter for row in ordered], float)
     notes = tuple(row.note for row in ordered)

@@ -115,20 +115,6 @@ def start_place(setup: Setup) -> float:
     return float(places[0]) if len(places) else float(setup.bed.station_mm[0])
 
 
-OFF_BED_SLACK_MM = 2.0
-"""A foot set flush with the end of the bed by hand, or a scale's zero, may be out by this."""
-
-
-def is_on_bed(setup: Setup, station_mm: float) -> bool:
-    """Whether an instrument read at this place stands on the bed, with both feet if it has two.
-
-    A place off the bed comes from a scale whose zero or sign is not what bed.toml says.
-    """
-    half_mm = (setup.foot_base_mm or 0.0) / 2
-    lowest, highest = half_mm - OFF_BED_SLACK_MM, setup.bed.length_mm - half_mm + OFF_BED_SLACK_MM
-    return max(lowest, 0.0) <= station_mm <= min(highest, setup.bed.length_mm)
-
-
 def _feed_from(setup: Setup, marks: Sequence[tuple[float, float | None]], events: Sequence[Event]) -> float:
     """Where a feed starts: as the first mark names it, as said beforehand, or where a traverse begins."""
     if marks and marks[0][1] is not None:

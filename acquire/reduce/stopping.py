@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from acquire.model.bed import Instrument
+from acquire.model.places import is_same_place
 from acquire.model.traverse import Setup
 from acquire.reduce.placed import Placed, places_in_order
 from acquire.reduce.tagging import (
@@ -119,7 +120,7 @@ def _marked_places(record: Placed, places: np.ndarray) -> list[float | None]:
     turn = 0
     for _, named in record.marks:
         if named is not None:
-            near = np.flatnonzero(np.abs(places - named) < 0.01)
+            near = np.flatnonzero(is_same_place(places, named))
             turn = int(near[0]) + 1 if len(near) else turn
             found.append(named)
         else:

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from acquire.model.errors import AnalysisError
+from acquire.model.places import is_on_bed
 from acquire.model.traverse import Stations
 
 
@@ -29,7 +30,7 @@ def usable(stations: Stations, where: str, length_mm: float) -> Stations:
         },
         note=(),
     )
-    beyond = (kept.station_mm < -1.0) | (kept.station_mm > length_mm + 1.0)
+    beyond = ~np.asarray(is_on_bed(length_mm, kept.station_mm))
     if np.any(beyond):
         raise AnalysisError(
             where,

@@ -18,9 +18,9 @@ import numpy as np
 
 from acquire.model.bed import Instrument
 from acquire.model.traverse import Stations
+from analysis.observe.interpolating import SAME_MM
 from analysis.observe.terms import Nuisance
 
-SAME_STATION_MM = 0.5
 FLOOR_IN_CONTRACT_UNITS = 1e-3
 """What a reading is taken as uncertain by where nothing at all is stated."""
 FINEST_STEP = 1e-4
@@ -73,7 +73,7 @@ def visits(station_mm: np.ndarray) -> np.ndarray:
     [0, 1, 1, 2]
     """
     order = np.argsort(station_mm, kind="stable")
-    number = np.concatenate([[0], np.cumsum(np.diff(station_mm[order]) > SAME_STATION_MM)])
+    number = np.concatenate([[0], np.cumsum(np.diff(station_mm[order]) > SAME_MM)])
     result = np.empty(len(station_mm), int)
     result[order] = number
     return result

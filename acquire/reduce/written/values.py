@@ -4,6 +4,7 @@ import math
 
 from acquire.model.bed import Instrument, units_read_by
 from acquire.model.errors import EntryError, UnitError
+from acquire.model.places import is_on_bed
 from acquire.model.traverse import Setup
 from acquire.model.units import CONTRACT_UNIT, FACTORS, LARGEST_READING, parse_reading, to_contract
 
@@ -99,18 +100,14 @@ def check_on_bed(setup: Setup, station_mm: float) -> None:
     EntryError
         With what stands off the bed and by how much.
     """
-    length_mm = setup.bed.length_mm
-    half_mm = (setup.foot_base_mm or 0.0) / 2
-    slack_mm = 0.5 if half_mm else 1e-6
-    if (
-        0 <= station_mm <= length_mm
-        and not half_mm - slack_mm <= station_mm <= length_mm - half_mm + slack_mm
-    ):
+    if setup.is_on_bed(station_mm):
+        return
+    length_mm, half_mm = setup.bed.length_mm, (setup.foot_base_mm or 0.0) / 2
+    if half_mm and is_on_bed(length_mm, station_mm):
         raise EntryError(
             "station",
             f"found {station_mm:g} mm, where the feet stand at {station_mm - half_mm:g} and "
             f"{station_mm + half_mm:g} mm",
             f"both feet on the bed (0 to {length_mm:g} mm); a slope's station is the middle of the base",
         )
-    if not 0 <= station_mm <= length_mm:
-        raise EntryError("station", f"found {station_mm:g} mm", f"a place on the bed, 0 to {length_mm:g} mm")
+    raise EntryError("station", f"found {station_mm:g} mm", f"a place on the bed, 0 to {length_mm:g} mm")

@@ -1,5 +1,6 @@
 """Exports: what goes out comes back the same, and nothing is overwritten."""
 
+import dataclasses
 from pathlib import Path
 
 import h5py
@@ -8,7 +9,9 @@ import pytest
 import xarray
 
 from acquire.cli import main
-from acquire.store import read_survey
+from acquire.reduce.deriving import _on_bed
+from acquire.reduce.stopping import Row
+from acquire.store import read_survey, write_traverse
 
 BED = """
 [bed]
@@ -47,6 +50,24 @@ def survey(tmp_path) -> Path:
         ]
         assert main([*arguments, "--direction", direction]) == 0
     return folder
+
+
+def test_station_with_a_foot_just_over_the_end_is_kept_by_every_door(survey, tmp_path):
+    """A scale's zero is out by a millimetre and a half: recorded, it is kept; its export is taken back."""
+    recorded = read_survey(survey, raw=True)[0]
+    over = np.array([48.5, 150.0, 351.5])  # feet at −1.5 and 98.5 mm; at 301.5 and 401.5 mm of 400
+    setup = recorded.setup.with_number(3)
+    rows = [
+        Row(float(x), float(y), 0.0, 1, 0.0) for x, y in zip(over, recorded.stations.reading, strict=True)
+    ]
+    assert _on_bed(setup, rows) == (rows, [])
+    stations = dataclasses.replace(recorded.stations, station_mm=over)
+    kept = dataclasses.replace(recorded, setup=setup, stations=stations)
+    write_traverse(survey / "traverses" / "003-front-level.h5", kept)
+    assert main(["export", str(survey), str(tmp_path / "out")]) == 0
+    exported = sorted((tmp_path / "out").iterdir())[2]
+    assert main(["import", str(survey), str(exported), "--face", "front", "--instrument", "level"]) == 0
+    assert np.array_equal(read_survey(survey)[3].stations.station_mm, over)
 
 
 def test_exported_csv_imports_as_the_same_readings(survey, tmp_path):
