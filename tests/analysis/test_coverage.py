@@ -4,6 +4,7 @@ import importlib.util
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 
@@ -27,6 +28,51 @@ def test_intervals_hold_the_truth_and_are_no_wider_than_need_be(benchmark, case)
     assert 0.92 <= heights <= 0.985
     assert spread == pytest.approx(1.0, abs=0.08)
     assert wind is None or wind >= 0.87
+    straight, winding = tally.spreads()
+    assert 0.75 <= straight <= 1.25, "twice too wide would be 0.5"
+    assert winding is None or 0.75 <= winding <= 1.3
+    assert tally.sizes()[1] <= 4.5
+
+
+def test_mean_width_is_that_of_the_closed_form(benchmark):
+    """A level stepped there and back over n = 12 steps: each height after the least-squares line has
+    the variance of σ²·M·K·M, K = min(i, j), σ of one step averaged over two runs (derived: sums of
+    independent steps; a steady drift is told by the return and costs the heights nothing)."""
+    step_um = np.hypot(1.0 * 0.1, 2**0.5 * 0.4) / 2**0.5
+    i = np.arange(13)
+    lines = np.vander(i, 2)
+    straighten = np.eye(13) - lines @ np.linalg.pinv(lines)
+    variance = np.diag(straighten @ np.minimum.outer(i, i) @ straighten.T) * step_um**2
+    width_um, _ = benchmark.run_case("level there and back", 30, seed=11).sizes()
+    assert width_um == pytest.approx(2 * np.mean(np.sqrt(variance)), rel=0.04)
+
+
+def test_real_ground_under_real_noise_is_held(benchmark):
+    """Profiles of a digital elevation model as ways, a recorded electroencephalogram as noise (both
+    from matplotlib's sample data): neither is normal, smooth or of our making."""
+    tally = benchmark.run_case("real ground, real noise", 40, seed=11)
+    heights, _, wind, spread = tally.row()
+    assert 0.92 <= heights <= 0.99
+    assert 0.8 <= spread <= 1.1
+    assert wind >= 0.87
+    assert tally.sizes()[1] <= 4.5
+
+
+def test_real_ground_under_a_drawn_level_is_held(benchmark):
+    tally = benchmark.run_case("real ground, real noise, drawn", 8, seed=11)
+    heights, _, _, spread = tally.row()
+    assert heights >= 0.9
+    assert 0.4 <= spread <= 1.2
+    assert tally.sizes()[1] <= 4.5
+
+
+def test_recording_used_as_noise_is_a_recording(benchmark):
+    """Heavier in its tails than a normal distribution (kurtosis 3), and slow: neighbours go together."""
+    kept = benchmark.recorded()
+    assert kept.shape == (4, 800)
+    assert np.mean(kept**4) > 3.2
+    assert np.mean(kept[:, 1:] * kept[:, :-1]) > 0.8
+    assert benchmark.ground().shape == (344, 403)
 
 
 def test_noise_twice_what_is_claimed_is_met_by_wider_intervals(benchmark):
