@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from acquire.model.bed import MEASURING, NORMALS, QUANTITIES
+from acquire.model.bed_toml import port_names
 from acquire.model.reference import CARRIAGE, LINE
 from acquire.model.units import FACTORS
 
@@ -168,7 +169,7 @@ INSTRUMENT: Mapping[str, Key] = {
 }  # fmt: skip
 
 PORT: Mapping[str, Key] = {
-    "url": _text("a port: /dev/..., usb:VID:PID:SERIAL, socket://... in quotes", required=True),
+    "url": Key(port_names.NEEDED, port_names.port_name_is_allowed, required=True),
     "baud": whole_number("a whole number from 50 to 4000000", 50, 4_000_000),
     "bytesize": whole_number("5 | 6 | 7 | 8", 5, 8),
     "parity": one_of("N", "E", "O", "M", "S"),

@@ -1,7 +1,7 @@
 """A port by its identity: which device a name in `bed.toml` stands for just now.
 
-A name is a pyserial URL, a device, a link below /dev/serial/by-id or by-path, or
-`usb:VID:PID[:SERIAL]` (hexadecimal ids). Numbers such as ttyUSB0 are given anew at every
+A name is a device, a link below /dev/serial/by-id or by-path, `usb:VID:PID[:SERIAL]`
+(hexadecimal ids), or a port over the network. Numbers such as ttyUSB0 are given anew at every
 replug, so identities are looked up at every opening.
 """
 
@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from acquire.model.bed_toml.port_names import NEEDED, port_name_is_allowed
 from acquire.model.errors import PortError
 
 LINK_FOLDERS = (Path("/dev/serial/by-id"), Path("/dev/serial/by-path"))
@@ -80,7 +81,7 @@ def resolve(url: str, ports: Sequence[Found] | None = None) -> str:
     Raises
     ------
     PortError
-        If nothing here answers to the name, or more than one port does.
+        If it is no name of a port, nothing here answers to it, or more than one port does.
 
     Examples
     --------
@@ -88,6 +89,8 @@ def resolve(url: str, ports: Sequence[Found] | None = None) -> str:
     >>> resolve("usb:0403:6001:B2", here), resolve("socket://shop:7000", here)
     ('/dev/ttyUSB4', 'socket://shop:7000')
     """
+    if not port_name_is_allowed(url):
+        raise PortError(url, "is no name of a port", NEEDED)
     if url.lower().startswith("usb:"):
         return _resolve_usb(url, found_ports() if ports is None else ports)
     if url.startswith("/") and not Path(url).exists():
@@ -99,8 +102,7 @@ def resolve(url: str, ports: Sequence[Found] | None = None) -> str:
 
 def _resolve_usb(url: str, ports: Sequence[Found]) -> str:
     match = _USB.fullmatch(url)
-    if match is None:
-        raise PortError(url, "is no port name", "usb:VID:PID:SERIAL with hexadecimal ids")
+    assert match is not None, url
     vendor, product, serial = int(match[1], 16), int(match[2], 16), match[3]
     fitting = [port for port in ports if (port.vendor_id, port.product_id) == (vendor, product)]
     if serial is not None:

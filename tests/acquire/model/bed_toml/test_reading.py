@@ -219,3 +219,49 @@ def test_any_text_is_a_bed_or_a_bed_error(text):
         assert "\n" not in str(refusal)
         return
     assert bed.faces and len(bed.station_mm) >= 2
+
+
+@pytest.mark.parametrize(
+    "url",
+    [
+        "/dev/serial/by-id/invented",
+        "/tmp/cable one",
+        "COM3",
+        r"\\.\COM12",
+        "usb:0403:6001",
+        "USB:0403:6001:A 7",
+        "socket://shop.invented:7000",
+        "socket://[::1]:7000",
+        "rfc2217://192.0.2.7:2217",
+        "loop://",
+    ],
+)
+def test_port_may_be_a_device_an_identity_or_a_network_port(url):
+    bed = parse_bed(BED.replace("/dev/serial/by-id/invented", url.replace("\\", "\\\\")))
+    assert bed.instruments["long-level"].port.url == url
+
+
+@pytest.mark.parametrize(
+    "url",
+    [
+        "spy:///dev/ttyUSB0?file=/home/somebody/precious",
+        "SPY:///dev/ttyUSB0?file=precious",
+        "alt:///dev/ttyUSB0?class=VTIMESerial",
+        "hwgrep://.*",
+        "cp2110://",
+        "loop://?logging=debug",
+        "/dev/ttyUSB0?file=precious",
+        "socket://shop:7000?logging=debug",
+        "socket://shop:70000",
+        "socket://shop",
+        "rfc2217://shop:7000?nonsense",
+        "usb:nothing",
+        "ttyUSB0",
+        "../ttyUSB0",
+        "",
+        "/dev/tty\u202eUSB0",
+    ],
+)
+def test_port_that_could_write_a_file_or_load_a_module_is_refused(url):
+    with pytest.raises(BedError, match=r"\[instruments.long-level.port\] url: found .* needed a port"):
+        parse_bed(BED.replace("/dev/serial/by-id/invented", url))

@@ -38,7 +38,7 @@ def test_missing_link_is_told_with_what_is_there(tmp_path):
 
 @pytest.mark.parametrize("name", ["usb:", "usb:12", "usb:zzzz:1", "usb:12345:1"])
 def test_misspelt_usb_name_is_refused(name):
-    with pytest.raises(PortError, match="no port name"):
+    with pytest.raises(PortError, match="no name of a port"):
         resolve(name, TWO_ALIKE)
 
 

@@ -254,11 +254,11 @@ def test_network_port_is_read_lost_and_found_again(takings):
             peer.close()
 
 
-def test_spied_port_survives_its_unplugging(cables, takings, tmp_path):
-    """A port that pyserial itself must read: both classes of fault come from its two calls."""
+def test_port_that_pyserial_itself_must_read_survives_its_unplugging(cables, takings, monkeypatch):
+    """As every port is read on Windows: both classes of fault come from its two calls."""
+    monkeypatch.setattr("acquire.receive.ports.line.is_pollable", lambda handle: False)
     cable = cables()
-    url = f"spy://{cable.link}?file={tmp_path / 'spied.txt'}"
-    with PortReader({"level": Port(url)}, retry_s=0.05) as reader:
+    with PortReader({"level": Port(str(cable.link))}, retry_s=0.05) as reader:
         cable.send(b"+1\n")
         got = takings(reader).until(lambda t: t.bytes_of("level") == b"+1\n")
         cable.unplug()
@@ -267,7 +267,6 @@ def test_spied_port_survives_its_unplugging(cables, takings, tmp_path):
         got.until(lambda t: "reopened" in t.kinds())
         cable.send(b"+2\n")
         got.until(lambda t: t.bytes_of("level") == b"+1\n+2\n")
-    assert "32 0A" in (tmp_path / "spied.txt").read_text().upper()
 
 
 def test_remote_port_is_read(takings):
