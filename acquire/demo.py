@@ -6,6 +6,7 @@ are printed; at the end the map is held against the invented truth.
 
 import io
 import json
+import os
 import shlex
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -33,6 +34,7 @@ from acquire.simulated.performance import Performance
 from acquire.simulated.ports import SimulatedPort, open_lines
 from acquire.simulated.truth import InventedBed
 from acquire.store import survey_bed
+from acquire.store.safe_files import write_file
 
 Run = Callable[[Sequence[str]], int]
 """The table of commands: words in, exit code out."""
@@ -90,11 +92,21 @@ def run_demo(folder: Path, seed: int, is_quick: bool, run: Run) -> int:
 
 def make_survey(folder: Path, bed: InventedBed, ports: Ports) -> None:
     """A new survey folder with the description of the invented bed."""
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise SurveyError(str(folder), "is there already", "a new folder for the demo", "name another one")
-    folder.mkdir(parents=True, exist_ok=True)
     text = description(bed, {name: port.url for name, port in ports.items()}, faces=DESCRIBED)
-    (folder / "bed.toml").write_text(text, encoding="utf-8")
+    try:
+        if os.path.lexists(folder) and (not folder.is_dir() or any(folder.iterdir())):
+            raise SurveyError(
+                str(folder), "is there already", "a new folder for the demo", "name another one"
+            )
+        folder.mkdir(parents=True, exist_ok=True)
+        write_file(folder / "bed.toml", text.encode("utf-8"))
+    except OSError as error:
+        raise SurveyError(
+            str(folder),
+            f"cannot be written ({error.strerror})",
+            "a place for the demo's survey",
+            "name another",
+        ) from error
 
 
 def jobs_of(bed: InventedBed, is_quick: bool) -> list[Job]:

@@ -177,8 +177,8 @@ def _asked_meaning(trial: "Instrument") -> "Meaning | None":
 
 def _give(text: str, into: Path | None, name: str) -> None:
     """Print the tables, or write them into the survey's bed.toml."""
-    from acquire.model.bed_toml.editing import change_bed
     from acquire.model.bed_toml.reading import read_bed
+    from acquire.store.editing import change_bed
 
     if into is None:
         click.echo("\nFor bed.toml:\n")

@@ -10,6 +10,7 @@ import click
 from acquire.commands.talk import is_quiet, say_notes
 from acquire.commands.traverse_options import TraverseCommand, asked_of, traverse_options
 from acquire.model.errors import EntryError
+from acquire.model.plain_files import open_plain
 
 if TYPE_CHECKING:
     from acquire.model.traverse import Setup
@@ -64,11 +65,13 @@ def _bytes_of(csv_file: Path) -> bytes:
     from acquire.reduce.written.cutting import LARGEST_FILE_BYTES
 
     try:
-        if csv_file.stat().st_size > LARGEST_FILE_BYTES:
+        with open_plain(csv_file) as file:
+            raw = file.read(LARGEST_FILE_BYTES + 1)
+        if len(raw) > LARGEST_FILE_BYTES:
             raise EntryError(
-                str(csv_file), f"found {csv_file.stat().st_size} bytes", f"at most {LARGEST_FILE_BYTES}"
+                str(csv_file), f"found more than {LARGEST_FILE_BYTES} bytes", "the readings of one traverse"
             )
-        return csv_file.read_bytes()
+        return raw
     except OSError as error:
         raise EntryError(
             str(csv_file), f"cannot be read ({error.strerror or error})", "a CSV file"

@@ -1,6 +1,5 @@
 """`waylog start`: make a survey folder with a bed.toml, asked for or given by options."""
 
-import os
 import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -261,19 +260,12 @@ def _degrees(question: str) -> float | None:
 
 def _write(folder: Path, text: str) -> None:
     """Put bed.toml in place only where none has come meanwhile."""
-    from acquire.store.safe_files import beside, put_in_place, sync_file
+    from acquire.store.safe_files import write_file
 
-    path = folder / "bed.toml"
     try:
         (folder / "traverses").mkdir(parents=True, exist_ok=True)
-        written = beside(path, f".{os.getpid()}.tmp")
-        written.write_text(text, encoding="utf-8")
-        sync_file(written)
+        write_file(folder / "bed.toml", text.encode("utf-8"))
     except OSError as error:
         raise SurveyError(
             str(folder), f"cannot be written ({error.strerror})", "a folder to write in"
         ) from error
-    try:
-        put_in_place(written, path)
-    finally:
-        written.unlink(missing_ok=True)

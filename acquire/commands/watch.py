@@ -194,7 +194,7 @@ def _gauge_mm(bed: "Bed", across: tuple[str, str] | None) -> float | None:
 
 def _offer(path: Path, bed: "Bed", values: Values, options: Mapping[str, Any]) -> int:
     """Ask, write, and say what stands there now."""
-    from acquire.model.bed_toml.editing import set_instrument_values
+    from acquire.store.editing import set_instrument_values
 
     for name, found in values.items():
         new = {key: value if key == "resolution" else _rounded(value) for key, value in found.items()}

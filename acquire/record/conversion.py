@@ -9,7 +9,7 @@ import contextlib
 import json
 import subprocess
 import sys
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from functools import partial
@@ -24,7 +24,7 @@ from acquire.reduce import derive
 from acquire.store import read_stream, read_traverse, write_traverse
 from acquire.store.journal import Chunks, JournalContents, read_journal
 from acquire.store.locks import holding
-from acquire.store.safe_files import beside, sync_folder
+from acquire.store.safe_files import leftovers, sync_folder
 
 LARGE_COLUMN_BYTES = "1000000"
 """Columns from this size on are given back to the system one by one (glibc; elsewhere it says nothing):
@@ -72,7 +72,7 @@ def convert(journal_path: Path | str, h5_path: Path | str) -> Converted:
     told = _last_line(done.stdout)
     if done.returncode == 0 and told:
         return Converted(**{**told, "damage": tuple(told["damage"])})
-    _clear(Path(h5_path))
+    deque(leftovers(Path(h5_path).parent), maxlen=0)
     if done.returncode == 1 and told:
         raise RecordingError(**told)
     raise RecordingError(
@@ -94,11 +94,6 @@ def _last_line(text: str) -> dict | None:
 
 def _ending(code: int) -> str:
     return f"signal {-code}" if code < 0 else f"exit code {code}"
-
-
-def _clear(h5_path: Path) -> None:
-    with contextlib.suppress(OSError):
-        beside(h5_path).unlink(missing_ok=True)
 
 
 def convert_here(journal_path: Path | str, h5_path: Path | str, derive: Derive = derive) -> Converted:

@@ -1,6 +1,6 @@
 """Brings back recordings that were cut short, and finishes what was left half done."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -8,12 +8,8 @@ from acquire.model.errors import WaylogError
 from acquire.record.conversion import Converted, JournalInUse, convert, held
 from acquire.store import survey_bed, traverse_folder
 from acquire.store.journal import Chunk, Lost, records
-from acquire.store.locks import holding
+from acquire.store.safe_files import leftovers
 
-LEFTOVERS = ("*.h5.tmp", "*.journal.new")
-"""Files that are beside their place only while somebody writes, and holds, them."""
-REDONE = ("*.h5.redone", "*.h5.redone.tmp")
-"""Likewise of `redo`, which holds bed.toml meanwhile."""
 IN_USE = "in use"
 MENDED = "mended"
 FINISHED = "finished"
@@ -47,7 +43,9 @@ def mend(survey: Path | str, convert: Callable[[Path, Path], Converted] = conver
     survey_bed(survey)
     folder = traverse_folder(survey)
     found = [_mend_one(journal, convert) for journal in sorted(folder.glob("*.journal"))]
-    return [*found, *_clear_leftovers(Path(survey))]
+    gone = [path for place in (Path(survey), folder) for path in leftovers(place)]
+    removed = [Mended(path, REMOVED, f"{path}: a leftover of an earlier try, removed.") for path in gone]
+    return [*found, *removed]
 
 
 def _mend_one(journal: Path, convert: Callable[[Path, Path], Converted]) -> Mended:
@@ -94,22 +92,3 @@ def _told(h5_path: Path, converted: Converted) -> tuple[str, str]:
     lost = "" if not converted.lost_bytes else f" {converted.lost_bytes} bytes were lost."
     told = "".join(f" {words[0].upper()}{words[1:]}." for words in converted.damage)
     return MENDED, f"{h5_path}: {counts}; the traverse was cut short.{lost}{told}"
-
-
-def _clear_leftovers(survey: Path) -> Iterator[Mended]:
-    folder = traverse_folder(survey)
-    with holding(survey / "bed.toml") as nobody_redoes:
-        for pattern in (*LEFTOVERS, *(REDONE if nobody_redoes else ())):
-            for path in sorted(folder.glob(pattern)):
-                if _remove_unless_held(path):
-                    yield Mended(path, REMOVED, f"{path}: a leftover of an earlier try, removed.")
-
-
-def _remove_unless_held(path: Path) -> bool:
-    try:
-        with holding(path) as is_free:
-            if is_free:
-                path.unlink(missing_ok=True)
-            return is_free
-    except OSError:
-        return False

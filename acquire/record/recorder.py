@@ -23,7 +23,7 @@ from acquire.model.errors import RecordingError
 from acquire.model.traverse import Setup
 from acquire.receive.ports import Chunk, PortEvent, PortReader, plan_ports
 from acquire.record.conversion import Converted, convert
-from acquire.store import traverse_folder
+from acquire.store import own_folder, traverse_folder
 from acquire.store.journal import Event, JournalWriter, begin
 
 FLOOR_BYTES = 200_000_000
@@ -271,7 +271,7 @@ class Recorder:
         return shutil.disk_usage(self.survey).free
 
     def _refuse_a_full_disk(self) -> None:
-        traverse_folder(self.survey).mkdir(exist_ok=True)
+        own_folder(traverse_folder(self.survey))
         free = self._free_bytes()
         if free < self._floor_bytes:
             raise RecordingError(

@@ -17,10 +17,11 @@ from acquire.model.errors import SurveyError
 from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Setup, Traverse
 from acquire.reduce import contents_of, derive
-from acquire.store import files_of, read_traverse, survey_bed, traverse_folder, write_traverse
+from acquire.store import files_of, own_folder, read_traverse, survey_bed, traverse_folder
 from acquire.store.journal import JournalContents
 from acquire.store.locks import holding
-from acquire.store.safe_files import beside, sync_file, sync_folder
+from acquire.store.safe_files import NewFile, sync_folder, write_file
+from acquire.store.traverse_file.writer import traverse_beside
 
 DAMAGE = "damage"
 ROOM_BYTES = 16 << 20
@@ -58,18 +59,15 @@ def redo(
     bed = survey_bed(survey)
     files = _chosen(survey, numbers)
     _check_room(traverse_folder(survey), files.values())
-    with _alone(Path(survey)):
-        try:
-            changes = {}
-            for number, path in files.items():
-                changes[number] = _written_anew(path, bed, derive)
-                on_derived()
-            return [
-                Redone(number, path, _put_in_place(path), changes[number]) for number, path in files.items()
-            ]
-        finally:
-            for path in files.values():
-                beside(path, ".redone").unlink(missing_ok=True)
+    with _alone(Path(survey)), ExitStack() as stack:
+        made: dict[int, tuple[NewFile, tuple[str, ...]]] = {}
+        for number, path in files.items():
+            made[number] = _written_anew(path, bed, derive)
+            stack.enter_context(made[number][0])
+            on_derived()
+        return [
+            Redone(number, new.place, _put_in_place(new), changes) for number, (new, changes) in made.items()
+        ]
 
 
 def _chosen(survey: Path | str, numbers: Sequence[int]) -> dict[int, Path]:
@@ -105,14 +103,15 @@ def _alone(survey: Path) -> Iterator[None]:
         yield
 
 
-def _written_anew(path: Path, bed: Bed, derive: Callable[[JournalContents], Traverse]) -> tuple[str, ...]:
+def _written_anew(
+    path: Path, bed: Bed, derive: Callable[[JournalContents], Traverse]
+) -> tuple[NewFile, tuple[str, ...]]:
     old = read_traverse(path)
     setup = replace(old.setup, bed_toml=bed.text)
     _check_described(path, setup, bed)
     damage = [text for kind, text in zip(old.events.kind, old.events.text, strict=True) if kind == DAMAGE]
     new = derive(replace(contents_of(old), setup=setup, damage=damage))
-    write_traverse(beside(path, ".redone"), new, replace=True)
-    return tuple(_changes(old, new))
+    return traverse_beside(path, new), tuple(_changes(old, new))
 
 
 def _check_described(path: Path, setup: Setup, bed: Bed) -> None:
@@ -164,24 +163,28 @@ def _short(value: Any) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-def _put_in_place(path: Path) -> Path:
+def _put_in_place(new: NewFile) -> Path:
     """Keep the old file under `superseded/`, then let the new one take its name: never none of them."""
-    folder = path.parent / "superseded"
-    folder.mkdir(exist_ok=True)
-    kept = _free_name(folder, path)
+    path = new.place
     try:
-        os.link(path, kept)
-    except OSError:  # a file system without hard links
-        shutil.copy2(path, kept)
-        sync_file(kept)
-    sync_folder(folder)
-    beside(path, ".redone").replace(path)
-    sync_folder(path.parent)
+        kept = _free_name(own_folder(path.parent / "superseded"), path)
+        try:
+            os.link(path, kept)
+            sync_folder(kept.parent)
+        except OSError:  # a file system without hard links
+            write_file(kept, path.read_bytes())
+        new.put_in_place(replace=True)
+    except OSError as error:
+        raise SurveyError(
+            str(path),
+            f"cannot be replaced ({error.strerror}); it is as it was",
+            "room and leave to write there",
+        ) from error
     return kept
 
 
 def _free_name(folder: Path, path: Path) -> Path:
     kept, again = folder / path.name, 2
-    while kept.exists():
+    while os.path.lexists(kept):
         kept, again = folder / f"{path.stem}.{again}{path.suffix}", again + 1
     return kept

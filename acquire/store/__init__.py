@@ -5,6 +5,7 @@ from acquire.store.survey import (
     files_of,
     next_number,
     number_of,
+    own_folder,
     survey_bed,
     traverse_folder,
 )
@@ -16,6 +17,7 @@ __all__ = [
     "files_of",
     "next_number",
     "number_of",
+    "own_folder",
     "read_stream",
     "read_survey",
     "read_traverse",

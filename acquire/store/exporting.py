@@ -2,13 +2,16 @@
 
 import csv
 import io
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import h5py
 
-from acquire.model.errors import SurveyError, TraverseFileError
+from acquire.model.errors import SurveyError
 from acquire.model.traverse import Traverse
-from acquire.store.safe_files import beside, put_in_place, sync_file
+from acquire.store.safe_files import NewFile, write_file
 from acquire.store.survey import files_of
 from acquire.store.traverse_file.reader import read_traverse
 from acquire.store.traverse_file.writer import write_into
@@ -28,27 +31,18 @@ def export_hdf5(survey: Path | str, path: Path | str) -> int:
     Raises
     ------
     SurveyError
-        If the survey holds no traverse, or `path` is taken.
+        If the survey holds no traverse, `path` is taken, or it cannot be written.
     TraverseFileError
         If one of its files is damaged: nothing is then written.
     """
     path, files = Path(path), _files(survey)
-    if path.exists():
-        raise SurveyError(str(path), "is there already", "a new name")
-    written = beside(path)
-    try:
-        with h5py.File(written, "w") as file:
+    _refuse_taken([path])
+    with _told(path), NewFile(path) as new:
+        with h5py.File(new.path, "w", locking=False) as file:
             file.attrs["format"] = "waylog survey"
             for number, source in files.items():
                 write_into(file.create_group(f"{number:03d}"), read_traverse(source))
-        sync_file(written)
-        put_in_place(written, path)
-    except OSError as error:
-        raise TraverseFileError(
-            str(path), f"cannot be written ({error})", "room and leave to write there"
-        ) from error
-    finally:
-        written.unlink(missing_ok=True)
+        new.put_in_place()
     return len(files)
 
 
@@ -58,21 +52,37 @@ def export_csv(survey: Path | str, folder: Path | str) -> list[Path]:
     Raises
     ------
     SurveyError
-        If the survey holds no traverse, or a file of that name is there already.
+        If the survey holds no traverse, a file of that name is there already, or it cannot be written.
     """
     folder, written = Path(folder), []
     texts = {
         folder / source.with_suffix(".csv").name: stations_as_csv(read_traverse(source, raw=False))
         for source in _files(survey).values()
     }
-    taken = [path for path in texts if path.exists()]
-    if taken:
-        raise SurveyError(str(taken[0]), "is there already", "a new or empty folder")
-    folder.mkdir(parents=True, exist_ok=True)
-    for path, text in texts.items():
-        path.write_text(text, encoding="utf-8", newline="")
-        written.append(path)
+    _refuse_taken(list(texts))
+    with _told(folder):
+        folder.mkdir(parents=True, exist_ok=True)
+        for path, text in texts.items():
+            write_file(path, text.encode("utf-8"))
+            written.append(path)
     return written
+
+
+def _refuse_taken(paths: list[Path]) -> None:
+    for path in paths:
+        if os.path.lexists(path):
+            raise SurveyError(str(path), "is there already", "a new name, or a new folder")
+
+
+@contextmanager
+def _told(target: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        words = os.strerror(error.errno) if error.errno else str(error)
+        raise SurveyError(
+            str(target), f"cannot be written ({words})", "a folder with room and leave to write there"
+        ) from error
 
 
 def stations_as_csv(traverse: Traverse) -> str:

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from acquire.model.plain_files import check_plain
+
 if sys.platform == "win32":
     import msvcrt
 
@@ -43,8 +45,9 @@ def holding(path: Path) -> Iterator[bool]:
     Raises
     ------
     OSError
-        If it cannot be opened.
+        If it cannot be opened, or is no plain file.
     """
+    check_plain(path)
     handle = os.open(path, os.O_RDWR | getattr(os, "O_CLOEXEC", 0))
     try:
         yield try_hold(handle)

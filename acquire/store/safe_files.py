@@ -1,20 +1,132 @@
-"""Files put in place so that a crash leaves the old, the new, or both: never half of one."""
+"""Files put in place so that a crash leaves the old, the new, or both: never half of one.
+
+Everything that waylog writes is first written beside its place, under a name of its own that
+nobody can have planted there as a link, synced, and only then given its name; what stood there
+before is gone only if that was meant.
+"""
 
 import os
+import re
+import secrets
+from collections.abc import Iterator
 from pathlib import Path
+from types import TracebackType
+from typing import Self
 
 from acquire.model.errors import SurveyError
+from acquire.store.locks import holding, try_hold
+
+_FLAGS = os.O_RDWR | os.O_APPEND | os.O_CREAT | os.O_EXCL
+for _name in ("O_NOFOLLOW", "O_CLOEXEC", "O_BINARY"):  # each where the system knows it
+    _FLAGS |= getattr(os, _name, 0)
+_TEMPORARY = re.compile(r"\.waylog-[0-9a-f]{16}\.tmp")
 
 
-def beside(path: Path, ending: str = ".tmp") -> Path:
-    """Where a file is written before it is put in place."""
-    return path.with_name(path.name + ending)
+class NewFile:
+    """A file of our own beside its place, held against other waylogs; a context manager.
+
+    Parameters
+    ----------
+    place : Path
+        What it is to be called in the end.
+
+    Raises
+    ------
+    OSError
+        If none can be created there.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     with NewFile(Path(folder) / "notes") as new:
+    ...         new.write(b"all of it")
+    ...         new.put_in_place()
+    ...     (Path(folder) / "notes").read_bytes(), len(list(Path(folder).iterdir()))
+    (b'all of it', 1)
+    """
+
+    def __init__(self, place: Path):
+        self.place = place
+        self.path = place.with_name(f".waylog-{secrets.token_hex(8)}.tmp")
+        """Where it is meanwhile."""
+        self.handle = os.open(self.path, _FLAGS, 0o666)
+        self._is_in_place = self._is_let_go = False
+        try_hold(self.handle)
+
+    def write(self, data: bytes) -> None:
+        """Append all of `data`."""
+        rest = memoryview(data)
+        while rest:
+            rest = rest[os.write(self.handle, rest) :]
+
+    def put_in_place(self, *, replace: bool = False) -> None:
+        """Have it on the disk, then under its name, then the name on the disk.
+
+        Raises
+        ------
+        SurveyError
+            If there is a file of that name and `replace` is false, or somebody exchanged the
+            file meanwhile.
+        """
+        os.fsync(self.handle)
+        if not os.path.samestat(os.fstat(self.handle), os.lstat(self.path)):
+            raise SurveyError(str(self.path), "was exchanged by somebody meanwhile", "a folder of your own")
+        if replace:
+            self.path.replace(self.place)
+        else:
+            _link_new(self.path, self.place)
+        self._is_in_place = True
+        sync_folder(self.place.parent)
+
+    def let_go(self) -> int:
+        """The open, held handle, which is the caller's to close from now on."""
+        self._is_let_go = True
+        return self.handle
+
+    def close(self) -> None:
+        """Close it; one that was not put in place is gone then."""
+        if not self._is_in_place:
+            self.path.unlink(missing_ok=True)
+        if not self._is_let_go:
+            self._is_let_go = True
+            os.close(self.handle)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
 
 
-def sync_file(path: Path) -> None:
-    """Have the file's bytes on the disk before going on."""
-    with path.open("r+b") as file:
-        os.fsync(file.fileno())
+def write_file(place: Path, data: bytes, *, replace: bool = False) -> None:
+    """Put a file of these bytes in place.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written.
+    SurveyError
+        If there is a file of that name and `replace` is false.
+    """
+    with NewFile(place) as new:
+        new.write(data)
+        new.put_in_place(replace=replace)
+
+
+def move(old: Path, place: Path) -> None:
+    """Give a file another name, in another folder perhaps; an existing one is never replaced.
+
+    Raises
+    ------
+    SurveyError
+        If there is a file of that name; the old one is then as it was.
+    """
+    _link_new(old, place)
+    sync_folder(place.parent)
+    sync_folder(old.parent)
 
 
 def sync_folder(folder: Path) -> None:
@@ -28,29 +140,32 @@ def sync_folder(folder: Path) -> None:
         os.close(handle)
 
 
-def put_in_place(written: Path, path: Path, *, replace: bool = False) -> None:
-    """Give `written` its final name; an existing file is only replaced where `replace` says so.
-
-    Raises
-    ------
-    SurveyError
-        If `path` is taken and `replace` is false; `written` is then left as it is.
-    """
-    if replace:
-        written.replace(path)
-    else:
-        _link_new(written, path)
-        written.unlink(missing_ok=True)
-    sync_folder(path.parent)
+def leftovers(folder: Path) -> Iterator[Path]:
+    """Remove the files of our own that nobody writes any more; gives each that is gone."""
+    for path in sorted(folder.iterdir()) if folder.is_dir() else []:
+        if _TEMPORARY.fullmatch(path.name) and _removed_unless_held(path):
+            yield path
 
 
-def _link_new(written: Path, path: Path) -> None:
-    taken = SurveyError(str(path), "found a file of that name already", "a free name", "move it away first")
+def _removed_unless_held(path: Path) -> bool:
     try:
-        os.link(written, path)
+        with holding(path) as is_free:
+            if is_free:
+                path.unlink(missing_ok=True)
+            return is_free
+    except OSError:
+        return False
+
+
+def _link_new(written: Path, place: Path) -> None:
+    taken = SurveyError(str(place), "found a file of that name already", "a free name", "move it away first")
+    try:
+        os.link(written, place)
     except FileExistsError:
         raise taken from None
     except OSError:  # a file system without hard links: a moment between look and rename remains
-        if path.exists():
+        if os.path.lexists(place):
             raise taken from None
-        written.rename(path)
+        written.rename(place)
+    else:
+        written.unlink(missing_ok=True)

@@ -1,5 +1,6 @@
 """A survey is a folder: names, numbers and places of its traverses."""
 
+import os
 import re
 from pathlib import Path
 
@@ -14,6 +15,29 @@ _NAME = re.compile(r"(\d{3,})-[^/]*\.(h5|journal)")
 def traverse_folder(survey: Path | str) -> Path:
     """Where the survey's traverses are."""
     return Path(survey) / "traverses"
+
+
+def own_folder(folder: Path) -> Path:
+    """A folder within a survey to write in, made where it is missing.
+
+    Raises
+    ------
+    SurveyError
+        If a link or something else stands there: what is written would land outside the
+        survey; or if it cannot be made.
+    """
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        if not os.path.lexists(folder) or folder.is_dir():
+            raise SurveyError(
+                str(folder), f"cannot be made ({error.strerror})", "a survey that may be written"
+            ) from error
+    if folder.is_symlink() or not folder.is_dir():
+        raise SurveyError(
+            str(folder), "found a link or a file", "a folder of the survey's own", "move it away"
+        )
+    return folder
 
 
 def survey_bed(survey: Path | str) -> Bed:
@@ -44,8 +68,10 @@ def files_of(survey: Path | str, ending: str = "h5") -> dict[int, Path]:
     found: dict[int, Path] = {}
     for path in sorted(folder.glob(f"*.{ending}")) if folder.is_dir() else []:
         number = number_of(path)
-        if number is None or not path.is_file():
+        if number is None:
             continue
+        if not path.is_file():
+            raise SurveyError(str(path), "is no plain file", "a traverse's file", "move it away")
         if number in found:
             raise SurveyError(
                 str(path), f"found number {number} twice ({found[number].name})", "each number once"

@@ -3,9 +3,9 @@
 from pathlib import Path
 
 from acquire.model.errors import SurveyError
-from acquire.store import files_of, survey_bed, traverse_folder
+from acquire.store import files_of, own_folder, survey_bed, traverse_folder
 from acquire.store.locks import holding
-from acquire.store.safe_files import put_in_place
+from acquire.store.safe_files import move
 
 
 def withdraw(survey: Path | str, number: int | None = None) -> tuple[Path, Path]:
@@ -25,13 +25,17 @@ def withdraw(survey: Path | str, number: int | None = None) -> tuple[Path, Path]
     if old is None:
         what = "traverse" if number is None else f"traverse {number}"
         raise SurveyError(str(survey), f"found no {what}", "one to take out", "see `waylog show`")
-    folder = traverse_folder(survey) / "withdrawn"
-    folder.mkdir(exist_ok=True)
-    with holding(old) as is_free:
-        if not is_free:
-            raise SurveyError(str(old), "found it in use by another waylog", "one at rest", "end that first")
-        put_in_place(old, folder / old.name)
-    return old, folder / old.name
+    place = own_folder(traverse_folder(survey) / "withdrawn") / old.name
+    try:
+        with holding(old) as is_free:
+            if not is_free:
+                raise SurveyError(str(old), "is in use by another waylog", "one at rest", "end that first")
+            move(old, place)
+    except OSError as error:
+        raise SurveyError(
+            str(old), f"cannot be moved ({error.strerror})", "a survey that may be written"
+        ) from error
+    return old, place
 
 
 def _last(survey: Path | str, finished: dict[int, Path], cut_short: dict[int, Path]) -> Path | None:

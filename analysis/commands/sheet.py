@@ -28,7 +28,7 @@ def command(
     spreadsheet, it is taken back by `waylog import`, once with --direction forward and once reverse.
     """
     from acquire.model.errors import AnalysisError
-    from acquire.store import survey_bed
+    from acquire.store import own_folder, survey_bed
     from analysis.draw.sheets import plan_sheet, refuse_existing, write_sheets, write_twin
 
     bed = survey_bed(survey)
@@ -37,7 +37,7 @@ def command(
     if path.suffix.lower() != ".pdf":
         raise AnalysisError(str(path), f"found the ending {path.suffix!r}", ".pdf")
     if output is None:
-        path.parent.mkdir(exist_ok=True)
+        own_folder(path.parent)
     twins = [path.with_name(f"{path.stem}{f'-{s.name}' if len(sheets) > 1 else ''}.csv") for s in sheets]
     refuse_existing(twins)
     for sheet, twin in zip(sheets, twins, strict=True):

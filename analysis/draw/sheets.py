@@ -18,6 +18,7 @@ from matplotlib.patches import Rectangle
 from acquire.model.bed import MEASURING, Bed, Instrument
 from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_INCH, length_text
+from acquire.store.safe_files import NewFile, write_file
 from analysis.draw.figures.looks import FAINT, INK, SOFT, look
 from analysis.draw.figures.section import draw_section, places_across
 
@@ -149,9 +150,11 @@ def write_sheets(bed: Bed, sheets: Sequence[Sheet], path: Path, paper: str = "A4
     """
     pages = [(sheet, rows) for sheet in sheets for rows in _on_pages(sheet, PAPERS[paper][1])]
     try:
-        with look(), PdfPages(path, metadata={"CreationDate": None, "Title": bed.name}) as printed:
-            for sheet, rows in pages:
-                printed.savefig(_draw_page(bed, sheet, rows, paper))
+        with NewFile(path) as new:
+            with look(), PdfPages(new.path, metadata={"CreationDate": None, "Title": bed.name}) as printed:
+                for sheet, rows in pages:
+                    printed.savefig(_draw_page(bed, sheet, rows, paper))
+            new.put_in_place(replace=True)
     except OSError as error:
         raise AnalysisError(str(path), f"cannot be written ({error.strerror})") from error
     return len(pages)
@@ -201,7 +204,7 @@ def write_twin(sheet: Sheet, path: Path) -> None:
     ]
     refuse_existing([path])
     try:
-        path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        write_file(path, ("\n".join(lines) + "\n").encode("utf-8"))
     except OSError as error:
         raise AnalysisError(str(path), f"cannot be written ({error.strerror})") from error
 

@@ -335,14 +335,3 @@ def test_setup_that_its_bed_no_longer_fits_is_refused_in_one_line(level_setup, w
     setup = dataclasses.replace(level_setup, bed_toml=text, position="stations")
     with pytest.raises(WaylogError, match=words):
         derive(JournalContents(setup, {}, [], complete=True))
-
-
-@pytest.mark.parametrize("argv", [["record", "{}", "front-vee", "--instrument", "level"], ["watch", "{}"]])
-def test_port_of_somebody_elses_survey_truncates_no_file(survey, tmp_path, capsys, argv):
-    precious = tmp_path / "precious"
-    precious.write_bytes(b"precious")
-    text = (survey / "bed.toml").read_text()
-    (survey / "bed.toml").write_text(text.replace("loop://", f"spy://loop://?file={precious}"))
-    assert main([word.format(survey) for word in argv]) == 1
-    assert "needed a port" in capsys.readouterr().err
-    assert precious.read_bytes() == b"precious"

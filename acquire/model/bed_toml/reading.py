@@ -5,6 +5,7 @@ A mistake is told as table and key, what was found and what was needed.
 
 import itertools
 import math
+import re
 import tomllib
 from collections.abc import Mapping
 from functools import partial
@@ -26,10 +27,15 @@ from acquire.model.bed_toml.keys import (
 )
 from acquire.model.bed_toml.wire_keys import WIRE_KINDS, wire_faults
 from acquire.model.errors import BedError
+from acquire.model.plain_files import open_plain
 from acquire.model.units import FACTORS, unit_name
 
 LARGEST_FILE_BYTES = 1 << 20
 MOST_STATIONS = 10_000
+MOST_KEY_PARTS = 32
+_PART = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
+_TOO_DEEP = re.compile(rf"(?<![\w-]){_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{MOST_KEY_PARTS}}}")
+"""Python's reader of TOML takes time and memory as the square of the parts of a key: gigabytes for 40 kB."""
 
 
 def read_bed(path: Path | str) -> model.Bed:
@@ -42,9 +48,11 @@ def read_bed(path: Path | str) -> model.Bed:
     """
     path = Path(path)
     try:
-        if path.stat().st_size > LARGEST_FILE_BYTES:
+        with open_plain(path) as file:
+            raw = file.read(LARGEST_FILE_BYTES + 1)
+        if len(raw) > LARGEST_FILE_BYTES:
             raise BedError(str(path), "found more than a megabyte", "a bed description of some pages")
-        text = path.read_text(encoding="utf-8-sig")
+        text = raw.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
     except UnicodeDecodeError as error:
         raise BedError(str(path), "found bytes that are no text", "UTF-8", "save it as UTF-8") from error
     except OSError as error:
@@ -73,6 +81,12 @@ def parse_bed(text: str, where: str = "bed.toml") -> model.Bed:
     >>> bed.station_mm
     (0.0, 100.0, 200.0, 300.0, 400.0)
     """
+    if _TOO_DEEP.search(text):
+        raise BedError(
+            where,
+            f"found a key of more than {MOST_KEY_PARTS} parts with dots between",
+            "a table's name and key",
+        )
     try:
         tables = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:

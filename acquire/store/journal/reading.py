@@ -14,6 +14,7 @@ from typing import NamedTuple, overload
 import numpy as np
 
 from acquire.model.errors import TraverseFileError
+from acquire.model.plain_files import open_plain
 from acquire.model.traverse import Setup
 from acquire.store.journal import frames
 
@@ -152,7 +153,7 @@ def records(path: Path | str) -> Iterator[Record]:
     """
     path = Path(path)
     try:
-        with path.open("rb") as file:
+        with open_plain(path) as file:
             _check_head(path, file.read(len(frames.HEAD)))
             file.seek(0)
             yield from _Numbered().records(frames.scan(file), str(path))

@@ -9,15 +9,18 @@ from types import TracebackType
 from typing import Self
 
 from acquire.model.errors import RecordingError
+from acquire.model.plain_files import check_plain
 from acquire.model.traverse import Setup
 from acquire.store.journal import frames
 from acquire.store.locks import numbering, try_hold
-from acquire.store.safe_files import beside, put_in_place
-from acquire.store.survey import file_name, next_number, traverse_folder
+from acquire.store.safe_files import NewFile
+from acquire.store.survey import file_name, next_number, own_folder, traverse_folder
 
 SYNC_EVERY_S = 0.5
 LONGEST_EVENT_BYTES = 4000
-_FLAGS = os.O_RDWR | os.O_APPEND | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
+_FLAGS = os.O_RDWR | os.O_APPEND
+for _name in ("O_NOFOLLOW", "O_CLOEXEC", "O_BINARY"):  # each where the system knows it
+    _FLAGS |= getattr(os, _name, 0)
 
 
 def begin(survey: Path | str, setup: Setup, *, clock: Callable[[], float] | None = None) -> "JournalWriter":
@@ -25,8 +28,7 @@ def begin(survey: Path | str, setup: Setup, *, clock: Callable[[], float] | None
 
     Two recorders that begin at once get two numbers; `writer.setup.number` tells which.
     """
-    folder = traverse_folder(survey)
-    folder.mkdir(exist_ok=True)
+    folder = own_folder(traverse_folder(survey))
     with numbering(folder):
         setup = setup.with_number(next_number(survey))
         return JournalWriter.create(folder / file_name(setup, "journal"), setup, clock=clock)
@@ -70,24 +72,15 @@ class JournalWriter:
             If it cannot be written.
         """
         path = Path(path)
-        written = beside(path, ".new")
         try:
-            handle = os.open(written, _FLAGS | os.O_CREAT | os.O_TRUNC, 0o666)
+            with NewFile(path) as new:
+                writer = cls(new.handle, path, setup, clock)
+                writer._write(frames.HEAD)
+                writer._append(frames.SETUP, 0.0, setup.as_json().encode("utf-8"))
+                new.put_in_place()
+                new.let_go()
         except OSError as error:
-            raise RecordingError(str(path), f"cannot be created ({error.strerror})") from error
-        writer = cls(handle, path, setup, clock)
-        try:
-            try_hold(handle)
-            writer._write(frames.HEAD)
-            writer._append(frames.SETUP, 0.0, setup.as_json().encode("utf-8"))
-            writer.sync()
-            put_in_place(written, path)
-        except BaseException as error:
-            os.close(handle)
-            written.unlink(missing_ok=True)
-            if isinstance(error, OSError):
-                raise RecordingError(str(path), f"cannot be written ({error.strerror})") from error
-            raise
+            raise RecordingError(str(path), f"cannot be written ({error.strerror})") from error
         return writer
 
     @classmethod
@@ -103,6 +96,7 @@ class JournalWriter:
         """
         path = Path(path)
         try:
+            check_plain(path)
             handle = os.open(path, _FLAGS)
         except OSError as error:
             raise RecordingError(str(path), f"cannot be opened ({error.strerror})") from error

@@ -3,6 +3,7 @@
 import json
 import os
 from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ import numpy as np
 from acquire.model.errors import TraverseFileError
 from acquire.model.traverse import FLAGS, FORMAT, FORMAT_VERSION, Setup, Traverse
 from acquire.model.units import CONTRACT_UNIT
-from acquire.store.safe_files import beside, put_in_place, sync_file
+from acquire.store.safe_files import NewFile
 from acquire.store.traverse_file.layout import MEANING, Column, columns_of
 from acquire.store.traverse_file.sense import faults
 
@@ -40,17 +41,38 @@ def write_traverse(path: Path | str, traverse: Traverse, *, replace: bool = Fals
         If `path` is taken.
     """
     path = Path(path)
+    with _told(path), traverse_beside(path, traverse) as new:
+        new.put_in_place(replace=replace)
+
+
+def traverse_beside(path: Path | str, traverse: Traverse) -> NewFile:
+    """Write `traverse` beside `path`, read it back and compare; the caller puts it in place.
+
+    Raises
+    ------
+    TraverseFileError
+        As `write_traverse` does; nothing is then left.
+    """
+    path = Path(path)
     wrong = faults(traverse)
     if wrong:
         raise TraverseFileError(str(path), f"not written: {wrong[0]}", "a traverse that can be")
-    if not replace and path.exists():
-        put_in_place(path, path)
-    written = beside(path)
+    with _told(path), ExitStack() as stack:
+        new = stack.enter_context(NewFile(path))
+        # the library's own lock would meet ours
+        with h5py.File(new.path, "w", locking=False) as file:
+            write_into(file, traverse)
+            file.flush()
+        os.fsync(new.handle)
+        _compare(new.path, traverse)
+        stack.pop_all()
+        return new
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
     try:
-        _write(written, traverse)
-        sync_file(written)
-        _compare(written, traverse)
-        put_in_place(written, path, replace=replace)
+        yield
     except OSError as error:
         raise TraverseFileError(
             str(path),
@@ -58,14 +80,6 @@ def write_traverse(path: Path | str, traverse: Traverse, *, replace: bool = Fals
             "room on the disk and leave to write there",
             "the raw bytes are untouched where they were",
         ) from error
-    finally:
-        written.unlink(missing_ok=True)
-
-
-def _write(path: Path, traverse: Traverse) -> None:
-    with h5py.File(path, "w") as file:
-        write_into(file, traverse)
-        file.flush()
 
 
 def write_into(group: h5py.Group, traverse: Traverse) -> None:
@@ -161,7 +175,7 @@ def _hang_on_scale(file: h5py.Group, column: Column, dataset: h5py.Dataset) -> N
 
 
 def _compare(path: Path, traverse: Traverse) -> None:
-    with h5py.File(path, "r") as file:
+    with h5py.File(path, "r", locking=False) as file:
         for name, text in root_texts(traverse.setup).items():
             if file[name].asstr()[()] != text:
                 raise _differs(path, name)

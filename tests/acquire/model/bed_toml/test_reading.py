@@ -1,6 +1,7 @@
 """bed.toml is checked whole: every mistake in one go, and nothing but a BedError ever comes out."""
 
 import re
+import tracemalloc
 from pathlib import Path
 
 import pytest
@@ -265,3 +266,27 @@ def test_port_may_be_a_device_an_identity_or_a_network_port(url):
 def test_port_that_could_write_a_file_or_load_a_module_is_refused(url):
     with pytest.raises(BedError, match=r"\[instruments.long-level.port\] url: found .* needed a port"):
         parse_bed(BED.replace("/dev/serial/by-id/invented", url))
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        ".".join(["a"] * 20_000) + " = 1",
+        "[" + " . ".join(["a"] * 9_000) + "]",
+        "x = {" + ".".join(['"a"', "'b'"] * 5_000) + " = 1}",
+    ],
+)
+def test_key_of_thousands_of_parts_is_refused_at_once_and_in_little_memory(line):
+    """40 kB took 25 s and 1.5 GB: counted in bytes asked for, which a slow machine does not change."""
+    tracemalloc.start()
+    try:
+        with pytest.raises(BedError, match="more than 32 parts"):
+            parse_bed(BED + line + "\n")
+        assert tracemalloc.get_traced_memory()[1] < 3_000_000
+    finally:
+        tracemalloc.stop()
+
+
+def test_texts_and_numbers_with_dots_are_no_keys():
+    note = "one. two.three " * 20 + " 1.2.3.4.5.6.7.8.9"
+    parse_bed(f"straightedges.a.length_mm = 500\n{BED}# {note}\n")

@@ -5,7 +5,6 @@ then given the file's name. Whatever fails on the way, the file is as it was.
 """
 
 import dataclasses
-import os
 import shutil
 from collections.abc import Callable, Mapping
 from contextlib import suppress
@@ -15,6 +14,7 @@ from typing import Any
 from acquire.model.bed import Bed
 from acquire.model.bed_toml.reading import parse_bed, read_bed
 from acquire.model.errors import BedError
+from acquire.store.safe_files import NewFile
 
 
 def set_instrument_values(path: Path | str, name: str, values: Mapping[str, float]) -> Bed:
@@ -92,12 +92,16 @@ def change_bed(path: Path | str, change: Callable[[str], str], meant: Bed | None
         old = path.read_bytes()
         new = change(old.decode("utf-8-sig"))
         _checked(parse_bed(new, str(path)), meant, path)
-        written = _written_beside(path, new, old)
-        try:
-            bed = _checked(read_bed(written), meant, path)
-            _put_in_place(written, path, old)
-        finally:
-            written.unlink(missing_ok=True)
+        with _written_beside(path, new, old) as written:
+            bed = _checked(read_bed(written.path), meant, path)
+            if path.read_bytes() != old:
+                raise BedError(
+                    str(path),
+                    "was changed by somebody meanwhile",
+                    "a file that nobody edits",
+                    "save it, then repeat",
+                )
+            written.put_in_place(replace=True)
     except UnicodeDecodeError as error:
         raise BedError(str(path), "found bytes that are no text", "UTF-8", "save it as UTF-8") from error
     except OSError as error:
@@ -146,33 +150,15 @@ def _checked(bed: Bed, meant: Bed | None, path: Path) -> Bed:
     return bed
 
 
-def _written_beside(path: Path, text: str, old: bytes) -> Path:
-    """The new text in a file of its own, on the disk, with the old file's permissions and byte order mark."""
+def _written_beside(path: Path, text: str, old: bytes) -> NewFile:
+    """The new text in a file of its own, with the old file's permissions and byte order mark."""
     mark = b"\xef\xbb\xbf" if old.startswith(b"\xef\xbb\xbf") else b""
-    written = path.with_name(f"{path.name}.{os.getpid()}.tmp")
+    written = NewFile(path)
     try:
-        with written.open("wb") as file:
-            file.write(mark + text.encode("utf-8"))
-            file.flush()
-            os.fsync(file.fileno())
+        written.write(mark + text.encode("utf-8"))
         with suppress(OSError):
-            shutil.copymode(path, written)
+            shutil.copymode(path, written.path)
     except OSError:
-        with suppress(OSError):
-            written.unlink(missing_ok=True)
+        written.close()
         raise
     return written
-
-
-def _put_in_place(written: Path, path: Path, old: bytes) -> None:
-    if path.read_bytes() != old:
-        raise BedError(
-            str(path), "was changed by somebody meanwhile", "a file that nobody edits", "save it, then repeat"
-        )
-    written.replace(path)
-    if os.name == "posix":
-        handle = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

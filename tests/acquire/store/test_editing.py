@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from acquire.model.bed_toml.editing import change_bed, set_instrument_values
 from acquire.model.bed_toml.reading import read_bed
 from acquire.model.errors import BedError
+from acquire.store.editing import change_bed, set_instrument_values
 
 TEXT = """\
 # the lathe in the corner (invented)
