@@ -8,7 +8,8 @@ from typing import Any
 
 from acquire.model.errors import SurveyError
 from acquire.model.marks import SEEN, Mark, Marks
-from acquire.store.safe_files import sync_file, sync_folder
+from acquire.store.safe_files import write_file
+from acquire.store.survey import own_folder
 
 _NAME = re.compile(r"(\d{3,})-.*\.toml")
 
@@ -22,15 +23,16 @@ def keep_marks(survey: Path | str, marks: Marks) -> Path:
     """Write marks under the next free number; a file that stands already is never touched."""
     import tomlkit
 
-    folder = marks_folder(survey)
-    folder.mkdir(exist_ok=True)
+    folder = own_folder(marks_folder(survey))
     number = max((_number(path) or 0 for path in folder.iterdir()), default=0) + 1
     path = folder / f"{number:03d}-{marks.face}.toml"
     text = tomlkit.dumps({**asdict(marks), "stretches": [asdict(mark) for mark in marks.stretches]})
-    with path.open("x", encoding="utf-8") as file:
-        file.write(text)
-    sync_file(path)
-    sync_folder(folder)
+    try:
+        write_file(path, text.encode("utf-8"))
+    except OSError as error:
+        raise SurveyError(
+            str(path), f"cannot be written ({error.strerror})", "a survey that may be written"
+        ) from error
     return path
 
 
