@@ -226,7 +226,8 @@ def _level(bed: Description, on_feet: bool, chance: Random) -> Run:
 def _cross(bed: Description, on_feet: bool, chance: Random) -> Run:
     turned = chance.random() < 0.3
     if (on_feet or not _length(bed)) and chance.random() < 0.3:
-        return _run("cross", face="carriage", turned=turned)
+        front, rear = bed.ways()
+        return _run("cross", front=front, rear=rear, reference="carriage", turned=turned)
     front, rear = chance.choice(
         (("front", "vee"), ("front", "middle"), ("under", "vee"), ("middle", "under-rear"))
     )
