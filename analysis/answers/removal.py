@@ -1,9 +1,8 @@
-"""What to take off one face so that it ends straight, with the least metal; and how sure that is.
+"""What comes off one face, and how sure that is; the guard; the geometry of a vee.
 
-The target is the straight line below all heights from which least has to be taken,
-each station weighed with the length of way that it stands for.  Least metal alone is
-no target: what the machine needs of the face (parallel to spindle, rack and leadscrew)
-goes before it.  For that a face can be planned parallel to a line that is given.
+The target is the straight line below all heights from which least has to be taken
+(`least_metal`).  Least metal alone is no target: what the machine needs of the face
+(parallel to spindle, rack and leadscrew) goes before it.
 
 The uncertainty of each removal comes from the full covariance, the line fixed to the
 stations that it touches.  That another station might be the lowest is not in it: the
@@ -17,22 +16,18 @@ lowered by a guard: enough for 95 of 100 ways that the readings allow, the way s
 that it lies as measured on the whole (least squares).
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from math import cos, radians, sin
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
 from analysis.linear.profile import Profile
-from analysis.linear.touching_line import TouchingLine, level_below, line_below
 
 GUARD_COVERS = 0.95
 _DRAWS = 4000
 _SEED = 1
-_INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,8 +48,6 @@ class Removal:
     mean_standard_uncertainty_um: float
     guard_um: float
     """How far the whole target was lowered; 0 for scraping."""
-    line: TouchingLine = field(metadata=_INSIDE)
-    """The target before any guard."""
 
 
 @dataclass(frozen=True)
@@ -67,49 +60,35 @@ class DropAndShift:
     """Positive away from flank 1 on a ridge, towards flank 1 in a groove."""
 
 
-def plan_removal(profile: Profile, *, is_parallel: bool = False, guard: bool = False) -> Removal:
-    """Plan what comes off a face.
+def removal_of(
+    station_mm: NDArray,
+    removal_um: NDArray,
+    covariance_um2: NDArray,
+    touching: NDArray[np.intp],
+    guard_um: float = 0.0,
+) -> Removal:
+    """Depths over one face, each with its uncertainty.
 
     Parameters
     ----------
-    profile : Profile
-        Heights of the face: known up to a line, or with `is_parallel` up to a constant.
-    is_parallel : bool
-        The target must be parallel to the line that the heights are from, instead of
-        being free to tilt.
-    guard : bool
-        Lower the target for grinding or planing in one setting.
-
-    Raises
-    ------
-    AnalysisError
-        If there are fewer than two stations.
-
-    Examples
-    --------
-    >>> y = [0, -6, -11, -9, -2, 1]
-    >>> plan = plan_removal(Profile("f", np.arange(0, 1001, 200), y, 0.01 * np.eye(6)))
-    >>> plan.removal_um.round(9).tolist(), round(plan.sum_um, 9)
-    ([15.0, 7.0, 0.0, 0.0, 5.0, 6.0], 33.0)
+    station_mm, removal_um : array, shape (n,)
+    covariance_um2 : array, shape (n, n)
+        Of the depths, the target fixed to where it touches.
+    touching : array of int
+        Stations where the target touches.
+    guard_um : float
+        By how much the whole target is lowered.
     """
-    x, y = profile.station_mm, profile.height_um
-    weight = lengths_stood_for(x, profile.face)
-    line = level_below(y) if is_parallel else line_below(x, y, float(weight @ x))
-    rows = line.deviation_rows(x)
-    removal = np.clip(y - line.at(x), 0, None)
-    removal[list(line.touching)] = 0.0
-    covariance = rows @ profile.covariance_um2 @ rows.T
-    extra = guard_of(profile, removal, is_parallel=is_parallel) if guard else 0.0
+    weight = lengths_stood_for(station_mm)
     return Removal(
-        station_mm=x,
-        removal_um=removal + extra,
-        standard_uncertainty_um=np.sqrt(np.clip(np.diag(covariance), 0, None)),
-        touching_mm=tuple(float(x[i]) for i in line.touching),
-        sum_um=float(np.sum(removal + extra)),
-        mean_um=float(weight @ removal) + extra,
-        mean_standard_uncertainty_um=max(float(weight @ covariance @ weight), 0.0) ** 0.5,
-        guard_um=extra,
-        line=line,
+        station_mm=station_mm,
+        removal_um=removal_um + guard_um,
+        standard_uncertainty_um=np.sqrt(np.clip(np.diag(covariance_um2), 0, None)),
+        touching_mm=tuple(float(station_mm[i]) for i in touching),
+        sum_um=float(np.sum(removal_um + guard_um)),
+        mean_um=float(weight @ removal_um) + guard_um,
+        mean_standard_uncertainty_um=max(float(weight @ covariance_um2 @ weight), 0.0) ** 0.5,
+        guard_um=guard_um,
     )
 
 

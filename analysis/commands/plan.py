@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -21,6 +21,39 @@ if TYPE_CHECKING:
     metavar="FACE",
     help="Plan the faces parallel to this one: to its own plan if it is named with them, else as it stands.",
 )
+@click.option("--no-wind", is_flag=True, help="All FACES end parallel to each other.")
+@click.option("--coplanar", is_flag=True, help="All FACES end in one plane along the bed.")
+@click.option(
+    "--at-most",
+    "at_most_um",
+    type=click.FloatRange(min=0, min_open=True),
+    metavar="UM",
+    help="Nowhere deeper than this, in µm.",
+)
+@click.option(
+    "--crown",
+    "crown_um",
+    type=float,
+    default=0.0,
+    metavar="UM",
+    help="Leave them this much higher in the middle, in µm (negative: hollow).",
+)
+@click.option(
+    "--untouched",
+    "untouched_mm",
+    type=(float, float),
+    multiple=True,
+    metavar="FROM TO",
+    help="Take nothing off this stretch, in mm (may be given again).",
+)
+@click.option("--least-greatest", is_flag=True, help="The least greatest depth before the least metal.")
+@click.option(
+    "--share",
+    type=click.FloatRange(0, 1, min_open=True),
+    default=0.5,
+    show_default=True,
+    help="Of each depth, to cut before the next survey.",
+)
 @click.option("--guard", is_flag=True, help="For grinding or planing in one setting: leave no low place.")
 @click.option(
     "--film",
@@ -36,34 +69,51 @@ if TYPE_CHECKING:
 def command(
     survey: Path,
     faces: tuple[str, ...],
-    other: str | None,
     guard: bool,
     film_um: float,
     edge: str | None,
+    share: float,
     as_json: bool,
     picture: Path | None,
     inch: bool | None,
+    **wished: Any,
 ) -> None:
     """What to take off each FACE of SURVEY so that it ends straight, and what blue it shows now."""
+    from analysis.answers.joint_cut import Wishes
     from analysis.answers.plan import plan_faces
     from analysis.answers.surveys import load
 
     loaded = load(survey)
-    result = plan_faces(loaded.map(), faces, parallel_to=other, guard=guard, film_um=film_um, edge=edge)
+    wishes = Wishes(
+        wished["other"],
+        wished["no_wind"],
+        wished["coplanar"],
+        wished["at_most_um"],
+        wished["crown_um"],
+        wished["untouched_mm"],
+        wished["least_greatest"],
+    )
+    result = plan_faces(loaded.map(), faces, wishes, guard=guard, film_um=film_um, edge=edge, share=share)
 
     def draw(in_inches: bool) -> object:
         from analysis.draw.figures import plan_figure
 
         return plan_figure(tuple(result.plans.values()), in_inches)
 
-    give(result, lambda i: plan_words(result, i), draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
+    drawn = None if result.infeasible else draw
+    give(result, lambda i: plan_words(result, i), drawn, Shown(as_json, picture, inch), loaded.bed.is_inch)
 
 
 def plan_words(result: "Plans", inch: bool) -> Sequence[str]:
     """Face by face the answer, the table to take to the machine and the blue; then what to mind."""
+    from analysis.words.plan import plans_words
+
+    if result.infeasible is not None:
+        return plans_words(result, inch)
     lines: list[str] = []
     for plan in result.plans.values():
         lines += [*_face_words(plan, inch), ""]
+    lines += [*plans_words(result, inch), ""]
     return [*lines, "Before any metal comes off:", *(f"  {words}" for words in result.cautions)]
 
 

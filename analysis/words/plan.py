@@ -10,7 +10,7 @@ from analysis.words.blue import places_words
 
 if TYPE_CHECKING:
     from analysis.answers.datums import Datum, Datums
-    from analysis.answers.plan import FacePlan
+    from analysis.answers.plan import FacePlan, Plans
 
 NONE_YET = "None can be trusted yet"
 
@@ -26,13 +26,36 @@ def plan_answer(plan: "FacePlan", inch: bool) -> str:
     least = "only the guard" if removal.guard_um > 0 else "nothing"
     seen = removal.removal_um > 2 * removal.standard_uncertainty_um
     if removal.guard_um == 0 and not np.any(seen):
-        return f"{plan.face}: nothing to take off that could be seen; most at {at}, {amount}{sure}."
+        return f"{plan.face}: nothing to take off that could be seen, blue now; most at {at}, {amount}{sure}."
     return (
         f"{plan.face}: take off most at {at}, {amount}{sure}; "
         f"{least} at {places_words(removal.touching_mm, inch)}; "
-        f"in all {height_text(removal.sum_um, inch, max(_fine(plan), 1.0))} over its "
-        f"{removal.station_mm.size} stations, {height_text(removal.mean_um, inch, _fine(plan))} on average."
+        f"{height_text(removal.mean_um, inch, _fine(plan))} on average."
     )
+
+
+def plans_words(plans: "Plans", inch: bool) -> list[str]:
+    """What holds for all planned faces together: which wishes clash, why this target, how much a round."""
+    if plans.infeasible is not None:
+        return [f"No such target: {plans.infeasible}."]
+    wishes, lines = plans.wishes, []
+    if wishes.coplanar:
+        lines.append("All end in one plane along the bed.")
+    elif wishes.no_wind:
+        lines.append("All end parallel to each other, without wind.")
+    if wishes.crown_um:
+        shape = "crown" if wishes.crown_um > 0 else "hollow"
+        lines.append(f"Wanted: a {shape} of {height_text(abs(wishes.crown_um), inch, 0.1)} in the middle.")
+    if plans.decided_by_greatest:
+        lines.append(
+            "Several targets take as little metal; of these the one whose deepest cut is least was taken."
+        )
+    if plans.share < 1:
+        lines.append(
+            f"Cut {plans.share:.0%} of each depth this round (column `this round`), then measure again: a "
+            "scraper errs by a third, and metal does not go back."
+        )
+    return lines
 
 
 def plan_notes(plan: "FacePlan", inch: bool) -> list[str]:
@@ -57,17 +80,17 @@ def plan_notes(plan: "FacePlan", inch: bool) -> list[str]:
 def _target_words(plan: "FacePlan") -> str:
     sure = "± is against where the target touches"
     if plan.parallel_to is None:
-        return f"The target is the straight line that takes least metal, free to tilt; {sure}."
+        return f"The target is the line that takes least metal; {sure}."
     other, line = plan.parallel_to.face, plan.parallel_to.line
     if line == "plan":
-        return f"The target is parallel to what the plan makes of {other}; {sure}."
+        return f"The target is parallel to what becomes of {other}; {sure}."
     return f"The target is parallel to {other} as it stands, {LINE_WORDS[line]}; {sure}."
 
 
 def plan_heads(plan: "FacePlan", inch: bool) -> tuple[str, ...]:
     """Heads of the table to take to the machine."""
     first, second = ("thou", "µm") if inch else ("µm", "thou")
-    heads = ("station in" if inch else "station mm", f"take off {first}", f"± {first}", second)
+    heads = ("station in" if inch else "station mm", f"take off {first}", f"± {first}", second, "this round")
     return (*heads, *(f"{name} {first}" for name in _flanks(plan)))
 
 
@@ -85,6 +108,7 @@ def plan_rows(plan: "FacePlan", inch: bool) -> list[tuple[str, ...]]:
             number_text(off / per_first, digits),
             number_text(doubt / per_first, digits),
             number_text(off / per_second, others),
+            number_text(float(plan.this_round_um[i]) / per_first, digits),
         )
         rows.append((at, *cells, *(number_text(flank[i] / per_first, digits) for flank in flanks)))
     return rows
@@ -111,7 +135,14 @@ def flank_note(plan: "FacePlan") -> list[str]:
     """That the depth on a flank is another than the drop of the vee."""
     if plan.flank_um is None:
         return []
-    return ["Depth on a flank is square to the flank; the other figures are how far the vee comes down."]
+    words = "Depth on a flank is square to the flank; the other figures are how far the vee comes down."
+    if plan.sideways_is_known:
+        return [words]
+    return [
+        words,
+        "Its sideways shape was not measured, so both flanks are taken as equally in need: read an indicator "
+        "against a side face, or two rollers, to tell which is worn.",
+    ]
 
 
 def trust_answer(found: "Datums", inch: bool) -> str:
