@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from acquire.entry.companion import Companion, Prediction
-from acquire.entry.doubts import doubt_of, reading_words
+from acquire.entry.doubts import doubt_of, doubt_of_digits, reading_words
 from acquire.entry.folding import on_lines
 from acquire.entry.large import large
 from acquire.entry.under_way import Entry
@@ -130,8 +130,9 @@ class _Conversation:
         before = entry.table().stations
         self.keep(line)
         entry = entry.with_line(line)
-        doubt = doubt_of(
-            entry.setup.described, before, line.station_mm, reading, self.prediction(entry, line.station_mm)
+        described = entry.setup.described
+        doubt = doubt_of_digits(described, line.station_mm, words, entry.setup.unit) or doubt_of(
+            described, before, line.station_mm, reading, self.prediction(entry, line.station_mm)
         )
         if doubt is not None:
             entry = self.questioned(entry, line, doubt)

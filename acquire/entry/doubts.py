@@ -1,6 +1,6 @@
 """Readings that jump out of their neighbours, or that the rest of the survey says cannot be."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -8,7 +8,16 @@ from acquire.entry.companion import Prediction
 from acquire.model.bed import Instrument
 from acquire.model.places import is_same_place
 from acquire.model.traverse import Stations
-from acquire.model.units import height_text, slip_guess, slope_text
+from acquire.model.units import (
+    FACTORS,
+    Reading,
+    height_text,
+    parse_reading,
+    slip_guess,
+    slope_text,
+    to_contract,
+)
+from acquire.reduce.written.typed import ends_written
 
 FEWEST_NEIGHBOURS = 2
 NEAREST = 6
@@ -16,6 +25,10 @@ IMPOSSIBLE_AT = 5.0
 """Standard uncertainties from its prediction beyond which a reading is questioned."""
 JUMP_AT = 20.0
 """Likewise from its neighbours, where no slip of the pen explains it."""
+MOST_STEPS = 1000
+"""Beyond which a number would be no reading of a way in the unit that is guessed."""
+FINEST_OF_A_STEP = 1 / 20
+"""Between two strokes a practised eye tells halves, and tenths with luck; the mean of two halves it."""
 
 
 def reading_words(instrument: Instrument, reading: float, inch: bool = False) -> str:
@@ -36,6 +49,63 @@ def doubt_of(
     if prediction is not None:
         return _against_survey(instrument, station_mm, reading, prediction)
     return _against_neighbours(instrument, stations, station_mm, reading)
+
+
+def doubt_of_digits(
+    instrument: Instrument, station_mm: float, words: str, unit: str | None = None
+) -> str | None:
+    """Why what was typed can hardly be what the instrument shows: digits far below its resolution.
+
+    Such as inches, or exact thou, where divisions are asked.
+
+    Parameters
+    ----------
+    instrument : Instrument
+    station_mm : float
+    words : str
+        As typed; a number that carries another unit than is asked for is taken at its word.
+    unit : str, optional
+        That readings are asked for in, where it is not the instrument's own.
+
+    Examples
+    --------
+    >>> dial = Instrument("dial", "offset", "thou", per_division=0.5, resolution=0.2)
+    >>> doubt_of_digits(dial, 300, "0.003")
+    'station 300: 0.003 is finer than dial shows (steps of 0.2 div): is it 0.003 in?'
+    >>> doubt_of_digits(dial, 300, "2.5"), doubt_of_digits(dial, 300, "0.003 in")
+    (None, None)
+    """
+    if not instrument.resolution:
+        return None
+    for written in _in_own_unit(instrument, words, unit):
+        finest = written.value / (FINEST_OF_A_STEP * instrument.resolution)
+        if abs(finest - round(finest)) > 1e-6:
+            own = "div" if instrument.per_division is not None else instrument.unit
+            guess = _unit_meant(instrument, written.value)
+            advice = f"is it {written.value:g} {guess}?" if guess else "read it again"
+            return (
+                f"station {station_mm:g}: {written.value:g} is finer than {instrument.name} shows "
+                f"(steps of {instrument.resolution:g} {own}): {advice}"
+            )
+    return None
+
+
+def _in_own_unit(instrument: Instrument, words: str, unit: str | None) -> Iterator[Reading]:
+    """The numbers typed in what the instrument shows."""
+    own = {None, "div"} if instrument.per_division is not None else {None, instrument.unit}
+    for written in map(parse_reading, ends_written(words)):
+        if (written.unit or unit) in own:
+            yield written
+
+
+def _unit_meant(instrument: Instrument, value: float) -> str | None:
+    """The unit in which the number would be a reading that the instrument can show."""
+    step = (instrument.resolution or 1.0) * instrument.contract_per_reading
+    for unit in FACTORS[instrument.quantity]:
+        steps = abs(to_contract(value, instrument.quantity, unit)) / step
+        if 0.5 < steps < MOST_STEPS and abs(steps - round(2 * steps) / 2) < 0.02:
+            return unit
+    return None
 
 
 def _against_survey(

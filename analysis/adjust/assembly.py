@@ -123,21 +123,30 @@ def _scale_from_zero(
     readings would hardly differ from that of the zero; what readings of one zero differ
     by between faces is scaled with the rest.
     """
-    means: dict[tuple[str, ...], list[float]] = {}
-    for each, part in zip(observations, parts, strict=True):
-        for nuisance in part:
-            if nuisance.key[0] == "scale":
-                key = (*nuisance.key, str(roots.get(each.traverse)))
-                means.setdefault(key, []).extend(nuisance.column.tolist())
+    means = _scale_means(observations, roots)
     return [
-        tuple(
-            replace(n, column=n.column - np.mean(means[(*n.key, str(roots.get(each.traverse)))]))
-            if n.key[0] == "scale"
-            else n
-            for n in part
-        )
+        tuple(_from_mean(nuisance, means, roots.get(each.traverse)) for nuisance in part)
         for each, part in zip(observations, parts, strict=True)
     ]
+
+
+def _scale_means(
+    observations: Sequence[Observations], roots: Mapping[int, int]
+) -> dict[tuple[str, ...], float]:
+    """Mean of what each scale acts on, over all readings that share a zero."""
+    columns: dict[tuple[str, ...], list[float]] = {}
+    for each in observations:
+        for nuisance in each.nuisances:
+            if nuisance.key[0] == "scale":
+                key = (*nuisance.key, str(roots.get(each.traverse)))
+                columns.setdefault(key, []).extend(nuisance.column.tolist())
+    return {key: float(np.mean(column)) for key, column in columns.items()}
+
+
+def _from_mean(nuisance: Nuisance, means: Mapping[tuple[str, ...], float], root: int | None) -> Nuisance:
+    if nuisance.key[0] != "scale":
+        return nuisance
+    return replace(nuisance, column=nuisance.column - means.get((*nuisance.key, str(root)), 0.0))
 
 
 def drifts_told(observations: Sequence[Observations]) -> set[tuple[tuple[str, ...], bool]]:
@@ -160,8 +169,7 @@ def _with_drift(
     for each, own in zip(observations, parts, strict=True):
         part = own
         if (each.drift_group, each.turned) in told:
-            key = ("drift", *each.drift_group, "turned" if each.turned else "")
-            part = (*own, Nuisance(key, each.order + start[each.traverse]))
+            part = (*own, Nuisance(_drift_key(each), each.order + start[each.traverse]))
         elif each.bow is not None and _bow_is_told(each, observations, told):
             part = (*own, each.bow)
         result.append(part)
@@ -229,17 +237,40 @@ def _rows(
 def rows_for(assembly: Assembly, each: Observations) -> tuple[scipy.sparse.csr_matrix, np.ndarray]:
     """Rows of further readings in the unknowns of `assembly`, and which of them it can express.
 
-    Unknowns that are new (another zero) and places without nodes make a row inexpressible.
+    Unknowns that are new (another zero), a drift that goes on for nobody knows how long, and
+    places that the nodes do not hold make a row inexpressible.
     """
     kept = _without_edges(each, assembly.straight_edges)
     roots = zero_roots((*assembly.observations, kept))
-    own = (*_own_nuisances(kept, roots), *kept.nuisances)
+    means = _scale_means(assembly.observations, roots)
+    own = (
+        *_own_nuisances(kept, roots),
+        *(_from_mean(nuisance, means, roots.get(kept.traverse)) for nuisance in kept.nuisances),
+        *_drift_of_further(assembly, kept, roots),
+    )
     known = [nuisance for nuisance in own if nuisance.key in assembly.nuisances]
     rows = _rows(kept, known, assembly.layout, assembly.nuisances, assembly.unknowns)
     expressible = np.array(
-        [all(assembly.layout.weights(place) for place in form) for form in kept.forms], bool
+        [all(assembly.layout.holds(place) for place in form) for form in kept.forms], bool
     ) & all(nuisance.key in assembly.nuisances or nuisance.prior_sd is not None for nuisance in own)
     return rows, expressible
+
+
+def _drift_of_further(
+    assembly: Assembly, each: Observations, roots: Mapping[int, int]
+) -> tuple[Nuisance, ...]:
+    """What the drift of a run that is told adds to further readings of it."""
+    key = _drift_key(each)
+    if key not in assembly.nuisances:
+        return ()
+    start = _starts(assembly.observations, roots)
+    if each.traverse not in start:
+        return (Nuisance(("drift since nobody knows when",), each.order),)
+    return (Nuisance(key, each.order + start[each.traverse]),)
+
+
+def _drift_key(each: Observations) -> tuple[str, ...]:
+    return ("drift", *each.drift_group, "turned" if each.turned else "")
 
 
 def _prior(

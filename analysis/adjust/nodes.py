@@ -66,6 +66,20 @@ class Layout:
         local = interpolation(line.station_mm, place.station_mm, tolerance, line.is_station)
         return {self.first[key] + index: weight for index, weight in local.items()}
 
+    def holds(self, place: Place) -> bool:
+        """Whether the height at a place is one of the nodes, or read off nodes on both sides of it.
+
+        A foot that is set down where no node is stands on metal that nothing has measured:
+        the curve through its neighbours, carried on beyond the last of them, is a guess.
+        """
+        key = (place.kind, place.owner)
+        if key not in self.lines:
+            return False
+        node_mm = self.lines[key].station_mm
+        if place.role == "foot":
+            return float(np.min(np.abs(node_mm - place.station_mm))) <= FOOT_MM
+        return _reaches(node_mm, place.station_mm, self.widest_mm)
+
     def indices(self, kind: str, owner: str) -> np.ndarray:
         """Indices of one line's nodes."""
         if (kind, owner) not in self.lines:

@@ -5,7 +5,7 @@ that it can be asked for two things.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +18,7 @@ from analysis.answers.surveys import load
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
 from analysis.observe import Observations, observe, observe_all
+from analysis.observe.interpolating import SAME_MM
 
 LEAST_TO_DRAW = 3
 MOST_ROWS = 14
@@ -74,14 +75,24 @@ class Companion:
             return None
         try:
             bed_map = adjusted([*self.observed, observe(self._traverse(stations), self.bed)], self.bed)
-            asked = observe(self._traverse(_one(station_mm, self.setup.described.uncertainty)), self.bed)
+            asked, index = self._with_next(stations, station_mm)
             found = predict(bed_map, asked)
         except (WaylogError, np.linalg.LinAlgError):
             return None
-        if not found.is_known[0] or not np.isfinite(found.value[0]):
+        if not found.is_known[index] or not np.isfinite(found.value[index]):
             return None
-        doubt = float(np.hypot(found.standard_uncertainty[0], np.sqrt(asked.variance[0])))
-        return Prediction(float(found.value[0]), doubt, self._who())
+        noise = np.sqrt(bed_map.enlargement * asked.variance[index])
+        doubt = float(np.hypot(found.standard_uncertainty[index], noise))
+        return Prediction(float(found.value[index]), doubt, self._who())
+
+    def _with_next(self, stations: Stations, station_mm: float) -> tuple[Observations, int]:
+        """The readings so far and one more, its value of no matter, and where it stands among them.
+
+        Together, because a drift depends on how many were read before.
+        """
+        further = _with_one_more(stations, station_mm, self.setup.described.uncertainty)
+        rising, order = _by_rising_station(further)
+        return observe(self._traverse(rising), self.bed), int(np.flatnonzero(order == len(stations))[0])
 
     def _who(self) -> str:
         """The traverses that speak of the same faces, in words."""
@@ -107,10 +118,26 @@ class Companion:
         return remove_line(profile, "ends")
 
 
-def _one(station_mm: float, uncertainty: float) -> Stations:
-    """One reading at a station, its value of no matter."""
-    zero, one = np.zeros(1), np.ones(1, int)
-    return Stations(np.array([station_mm]), zero, np.array([uncertainty]), zero, one, one, np.full(1, np.nan))
+def _with_one_more(before: Stations, station_mm: float, uncertainty: float) -> Stations:
+    """The readings before, and behind them one more at a station, taken as like its nearest neighbour."""
+    away_mm = np.abs(before.station_mm - station_mm)
+    step_s = float(np.ptp(before.time_s)) / max(len(before) - 1, 1)
+    return Stations(
+        np.append(before.station_mm, station_mm),
+        np.append(before.reading, before.reading[np.argmin(away_mm)]),
+        np.append(before.standard_uncertainty, uncertainty),
+        np.append(before.scatter, 0.0),
+        np.append(before.samples, 1),
+        np.append(before.repeat, 1 + np.count_nonzero(away_mm <= SAME_MM)),
+        np.append(before.time_s, np.max(before.time_s) + step_s),
+    )
+
+
+def _by_rising_station(stations: Stations) -> tuple[Stations, np.ndarray]:
+    """The same by rising station, and where each was before."""
+    order = np.argsort(stations.station_mm, kind="stable")
+    columns = [getattr(stations, each.name)[order] for each in fields(stations) if each.name != "note"]
+    return Stations(*columns), order
 
 
 def _drawing(profile: Profile, columns: int, inch: bool) -> list[str]:

@@ -90,12 +90,23 @@ def typed_reading(instrument: Instrument, words: str, unit: str | None = None) -
     >>> typed_reading(vial, "+1.5 / 2,5"), typed_reading(vial, "2 3"), typed_reading(vial, "2 div")
     (40.0, 50.0, 40.0)
     """
-    ends = re.split(r"\s*/\s*(?=[-+−.,\d])|(?<=\d)\s+(?=[-+−.,\d])", words.strip())
+    ends = ends_written(words)
     if len(ends) == 1:
         return reading_of(instrument, words, unit)
     if len(ends) != 2 or instrument.quantity not in ("slope", "roll"):
         raise EntryError("reading", f"found {words.strip()[:40]!r}", "one reading, or both ends of a vial")
     return sum(reading_of(instrument, end, unit) for end in ends) / 2
+
+
+def ends_written(words: str) -> list[str]:
+    """The one number that was typed, or both ends of a bubble.
+
+    Examples
+    --------
+    >>> ends_written("+1.5 / 2,5"), ends_written("2 div")
+    (['+1.5', '2,5'], ['2 div'])
+    """
+    return re.split(r"\s*/\s*(?=[-+−.,\d])|(?<=\d)\s+(?=[-+−.,\d])", words.strip())
 
 
 def readings_typed(setup: Setup, raw: bytes) -> ReadingsTable:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from acquire.entry.doubts import doubt_of
+from acquire.entry.doubts import doubt_of, doubt_of_digits
 from acquire.model.bed import Instrument
 from acquire.model.traverse import Stations
 
@@ -61,3 +61,37 @@ def test_slip_with_the_dial_is_mostly_found(factor, share):
             before = stations_of(place[:k], reading[:k])
             found.append(doubt_of(instrument, before, place[k], factor * reading[k], None) is not None)
     assert np.mean(found) > share
+
+
+VIAL = Instrument("vial", "slope", "in/ft", per_division=0.0005, resolution=0.1, standard_uncertainty=0.1)
+TENTHS = Instrument("dial", "offset", "thou", per_division=1, resolution=0.5, standard_uncertainty=0.3)
+
+
+@pytest.mark.parametrize(
+    ("instrument", "typed", "meant"),
+    [
+        (VIAL, "0.0015", "is it 0.0015 in/ft?"),
+        (TENTHS, "0.002", "is it 0.002 in?"),
+        (TENTHS, "-0.0035", "is it -0.0035 in?"),
+        (DIAL, "0.004", "is it 0.004 mm?"),
+        (DIAL, "12.347", "read it again"),
+        (VIAL, "1.5 / 0.0005", "is it 0.0005 in/ft?"),
+    ],
+)
+def test_digits_far_below_the_resolution_are_questioned_with_the_unit_that_fits(instrument, typed, meant):
+    words = doubt_of_digits(instrument, 300, typed)
+    assert words is not None and words.endswith(meant)
+
+
+@pytest.mark.parametrize("typed", ["3", "-2.5", "0", "1.25", "0.002 in", "1.5 / 2.5", "3.5 thou"])
+def test_halves_and_tenths_of_a_division_and_written_units_are_not_questioned(typed):
+    assert doubt_of_digits(VIAL if "/" in typed else TENTHS, 300, typed) is None
+
+
+def test_readings_asked_for_in_another_unit_may_be_as_fine_as_they_are():
+    """A dial of 1 µm whose readings are typed in inches: 0.0021 in is 53 µm."""
+    assert doubt_of_digits(DIAL, 300, "0.0021", "in") is None
+
+
+def test_number_without_a_stated_resolution_is_not_questioned():
+    assert doubt_of_digits(Instrument("any", "offset", "um"), 300, "0.00042") is None

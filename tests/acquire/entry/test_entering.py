@@ -156,6 +156,15 @@ def test_ordinary_wear_is_not_questioned(person, setup):
     assert typist.questions == []
 
 
+def test_number_that_the_display_cannot_show_is_questioned_at_the_first_station(person, setup):
+    typist = person(["0.004", "4", "5", "6"])
+    entry, _ = typist.enters(setup())
+    assert typist.questions == [
+        "? station 0: 0.004 is finer than dial shows (steps of 1 um): is it 0.004 mm?\a"
+    ]
+    assert by_station(entry)[0] == 4
+
+
 class Survey:
     """A companion that has seen this way before."""
 
