@@ -56,6 +56,26 @@ def faults(survey: Survey) -> list[str]:
     return [*_counts(answer, bed_map), *_differences(survey, answer, bed_map, nodes)]
 
 
+def beyond_truth(survey: Survey) -> list[str]:
+    """Heights, bends and differences that the program tells and that lie far from the truth."""
+    bed_map = combined(survey)
+    at = {place(n.kind, n.owner, n.station_mm): i for i, n in enumerate(bed_map.nodes)}
+    stations = {f"{mm:.3f}" for mm in survey.bed.station_mm}
+    nodes = [key for key in at if key[2] in stations]
+    functions = _functions(nodes)
+    wide = np.zeros((len(functions), len(at)))
+    wide[:, [at[key] for key in nodes]] = functions
+    found = bed_map.functional(wide)
+    error = np.abs(found.value_um - functions @ [survey.height_um(k, o, float(mm)) for k, o, mm in nodes])
+    u = np.sqrt(np.abs(np.diag(found.covariance_um2)))
+    far = np.flatnonzero(found.is_known & (error > MOST_U * u + 1e-6))
+    return [f"{_named(functions[i], nodes)}: off by {error[i]:.3f}, u {u[i]:.3f}" for i in far]
+
+
+def _named(row: np.ndarray, nodes: list[Key]) -> str:
+    return " ".join(f"{row[j]:+.3g}·{'/'.join(nodes[j])}" for j in np.flatnonzero(row)[:6])
+
+
 def _counts(answer: Answer, bed_map: BedMap) -> Iterator[str]:
     if answer.redundancy != bed_map.redundancy:
         yield f"redundancy {bed_map.redundancy}, not {answer.redundancy}"
@@ -75,7 +95,7 @@ def _differences(survey: Survey, answer: Answer, bed_map: BedMap, nodes: list[Ke
     truth = functions @ [survey.height_um(kind, owner, float(mm)) for kind, owner, mm in nodes]
     stated = np.sqrt(np.abs(np.diag(found.covariance_um2)))
     for i, row in enumerate(functions):
-        name = " ".join(f"{row[j]:+.3g}·{'/'.join(nodes[j])}" for j in np.flatnonzero(row)[:6])
+        name = _named(row, nodes)
         if known[i] != found.is_known[i]:
             yield f"{name}: {'known' if known[i] else 'not known'}, but told otherwise"
         elif known[i]:

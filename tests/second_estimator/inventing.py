@@ -3,7 +3,9 @@
 Everything is drawn from one `random.Random`, so that a property test can shrink a
 failing survey and a long run can be repeated by its number.  Every foot falls on a
 station of the bed, and every way that a carrier's feet stand on is levelled whole at
-the pitch: what a map does between stations is not what is compared here.
+the pitch: what a map does between stations is not what is compared here. With
+`anywhere` carriers also stand on ways that nothing else read, whose shape a map can only
+assume: then the ways are like ways, and only the truth can be held against the map.
 """
 
 from collections.abc import Callable, Sequence
@@ -98,18 +100,30 @@ class Survey:
         return self.truth[(kind, owner)][index]
 
 
-def invent(chance: Random) -> Survey:
+def invent(chance: Random, anywhere: bool = False) -> Survey:
     """One survey."""
     bed = _bed(chance)
-    runs = _runs(bed, chance)
+    runs = _runs(bed, anywhere, chance)
     rng = np.random.default_rng(chance.getrandbits(32))
     owners = [("height", name) for name in bed.tables["faces"]] + [("side", "vee")]
-    truth = {owner: rng.normal(0, 20, len(bed.station_mm)) for owner in owners}
+    shape = _like_a_way if anywhere else _like_nothing
+    truth = {owner: shape(len(bed.station_mm), rng) for owner in owners}
     for edge in bed.tables["straightedges"]:
         size = 5.0 if is_told(edge, runs) else 0.0
         truth[("edge", edge)] = rng.normal(0, size, len(bed.station_mm))
     survey = Survey(bed, (), truth)
     return replace(survey, runs=take(runs, bed, survey.world, rng))
+
+
+def _like_nothing(count: int, rng: np.random.Generator) -> np.ndarray:
+    return rng.normal(0, 20, count)
+
+
+def _like_a_way(count: int, rng: np.random.Generator) -> np.ndarray:
+    """Tilt, bow and twist in it, and a walk of a micrometre a station."""
+    t = np.linspace(-1, 1, count)
+    smooth = np.polynomial.Polynomial(rng.normal(0, (5, 20, 10, 8)))(t)
+    return smooth + np.cumsum(rng.normal(0, 1, count))
 
 
 def take(runs: Sequence[Run], bed: Description, world: World, rng: np.random.Generator) -> tuple[Run, ...]:
@@ -175,9 +189,9 @@ def _instruments(pitch: int, chance: Random) -> dict[str, str]:
     }
 
 
-def _runs(bed: Description, chance: Random) -> tuple[Run, ...]:
-    whole = _levelled(bed) if chance.random() < 0.6 else []
-    setups = [_setup(bed, bool(whole), chance) for _ in range(chance.randint(1, 5))]
+def _runs(bed: Description, anywhere: bool, chance: Random) -> tuple[Run, ...]:
+    whole = _levelled(bed) if chance.random() < (0.3 if anywhere else 0.6) else []
+    setups = [_setup(bed, anywhere or bool(whole), chance) for _ in range(chance.randint(1, 5))]
     clocked, wanted = chance.random() < 0.5, list(whole)
     for setup in setups:
         wanted.append(_placed(setup, bed, chance))
