@@ -6,7 +6,9 @@ This is where the two houses are joined: the analysis commands are named here as
 import importlib
 import os
 import sys
+import traceback
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import Any
 
 import click
@@ -94,11 +96,25 @@ def companion(*about: Any) -> Any:
     return importlib.import_module("analysis.answers.companion").Companion(*about)
 
 
+BUG = 70
+"""Exit code of what nobody expected (EX_SOFTWARE of BSD's sysexits.h, from memory)."""
+
+
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command; 0 done, 1 an expected failure (told in one line), 2 wrong usage."""
+    """Run one command; 0 done, 1 an expected failure (told in one line), 2 wrong usage, 70 a bug."""
+    try:
+        return _run(argv)
+    except Exception:  # the traceback is for whoever mends it, the code for the script that called
+        with suppress(OSError):
+            traceback.print_exc()
+        return BUG
+
+
+def _run(argv: Sequence[str] | None) -> int:
     shared: dict[str, Any] = {"companion": companion}
     try:
         result = waylog.main(args=argv, prog_name="waylog", standalone_mode=False, obj=shared)
+        sys.stdout.flush()
         return result if isinstance(result, int) else 0
     except WaylogError as error:
         click.echo(f"waylog: {error}", err=True)
@@ -111,9 +127,23 @@ def main(argv: Sequence[str] | None = None) -> int:
     except (click.Abort, KeyboardInterrupt):
         click.echo("waylog: stopped.", err=True)
         return 130
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 1
+    except OSError as error:
+        return _told_by_the_system(error, bool(shared.get("verbose")))
+
+
+def _told_by_the_system(error: OSError, is_verbose: bool) -> int:
+    """A disk, a terminal or a file that fails where no command had words for it: one line all the same."""
+    where, needed = str(error.filename), ""
+    if error.filename is None:  # every write to a file has words of its own; what is left is the output
+        where, needed = "standard output", "; needed: room there, and a reader"
+        with suppress(OSError, ValueError):  # what waits in it is given up, or it fails again at exit
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    with suppress(OSError):
+        if not isinstance(error, BrokenPipeError):
+            click.echo(f"waylog: {where}: {error.strerror or error}{needed}.", err=True)
+        if is_verbose:
+            traceback.print_exception(error)
+    return 1
 
 
 def _causes(error: BaseException) -> list[BaseException]:

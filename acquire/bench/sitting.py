@@ -54,7 +54,7 @@ class Sitting:
     seconds: float | None = None
     is_stopped: bool = field(default=False)
 
-    def stop(self, reason: str = "") -> None:
+    def stop(self, reason: str = "", is_complete: bool = True) -> None:
         """End at the next look; may be called from a signal handler."""
         self.is_stopped = True
 

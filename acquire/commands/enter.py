@@ -157,7 +157,10 @@ def _ask_person(prompt: str) -> str | None:
 
 
 def _next_line(_: str) -> str | None:
-    """One line as it was typed or sent; None at the end of input or where it was interrupted."""
+    """One line as it was typed or sent; None at the end of input or where it was interrupted.
+
+    The end of input within a line is no end of that line: "12" may be the half of "12.5".
+    """
     try:
         line = sys.stdin.readline()
     except KeyboardInterrupt:
@@ -165,7 +168,9 @@ def _next_line(_: str) -> str | None:
         return None
     except UnicodeDecodeError:
         return "?"
-    return line if line else None
+    if line and not line.endswith("\n"):
+        click.echo(f"the input ended within a line, which is not taken: {line[:40]!r}", err=True)
+    return line if line.endswith("\n") else None
 
 
 def _companion(ctx: click.Context, survey: Path, setup: "Setup") -> Any:

@@ -185,14 +185,18 @@ def summary(recording: "Recording", screen: "Screen") -> list[str]:
     """What was kept, and what to look at before the instruments come off the bed."""
     converted = recording.converted
     minutes, seconds = divmod(round(recording.seconds), 60)
+    beside = f" ({converted.garbled} more garbled)" if converted.garbled else ""
     lines = [
         f"{recording.path.name}: {_count(converted.stations, 'station')} from "
-        f"{_count(converted.readings, 'reading')} in {minutes}:{seconds:02d} min, "
+        f"{_count(converted.readings, 'reading')}{beside} in {minutes}:{seconds:02d} min, "
         f"ended by {recording.ended_by}"
     ]
-    counts = screen.tracker.tick(recording.seconds).counts
-    for name, (good, others) in counts.items():
-        if others:
+    live = screen.tracker.tick(recording.seconds)
+    described = screen.tracker.setup.bed.instruments
+    for name, (good, others) in live.counts.items():
+        if name in live.unread:
+            lines.append(f"{name}: {_unread_words(described[name], live.unread[name])}")
+        elif others:
             words = "look at its speed, its pattern and its wiring" if others > good else "left out"
             lines.append(f"{name}: {others} of {good + others} readings not good: {words}")
         elif good == 0:
@@ -204,6 +208,15 @@ def summary(recording: "Recording", screen: "Screen") -> list[str]:
             "the bytes are kept, and `waylog redo` derives it anew once bed.toml is put right"
         )
     return lines
+
+
+def _unread_words(instrument: "Instrument", count: int) -> str:
+    """Bytes came, and never a whole line or frame."""
+    is_text = instrument.wire.get("kind") in ("lines", "counter")
+    what = "no line end" if is_text else "no whole frame"
+    speed = "its speed" if instrument.port is None else f"{instrument.port.baud} baud its speed"
+    other = "`ends` right" if is_text else "its wire table right"
+    return f"{count:,} byte{'s' if count > 1 else ''}, {what}: is {speed}, and {other}?"
 
 
 WORTH_A_WORD = (

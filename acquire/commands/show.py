@@ -17,12 +17,13 @@ _HEADINGS = {
     "direction": "run",
     "mode": "how",
     "readings": "readings",
+    "garbled": "garbled",
     "stations": "stations",
     "reach": "reach",
     "ended": "",
 }
 UNIT_WORDS = {"um/m": "µm/m", "um": "µm", "degC": "°C", "1": "as written"}
-_RIGHT = ("number", "readings", "stations")
+_RIGHT = ("number", "readings", "garbled", "stations")
 _COUNTED = ("overflow", "out_of_range", "repeated", "frozen", "late", "no_position", "bumped", "moving")
 
 
@@ -65,6 +66,7 @@ def _words(line: dict[str, Any], inch: bool) -> dict[str, str]:
         **{name: str(line.get(name) or "") for name in _HEADINGS},
         "on": line["face"] or f"{line['front']} / {line['rear']}",
         "readings": str(line["readings"]),
+        "garbled": str(line["garbled"] or ""),
         "stations": str(line["stations"]),
         "reach": reach,
         "ended": "" if line["complete"] else "cut short",
@@ -89,9 +91,10 @@ def _table(rows: list[dict[str, str]]) -> list[str]:
 
 def _stream_words(stream: dict[str, Any]) -> str:
     counts = [f"{stream[name]} {name.replace('_', ' ')}" for name in _COUNTED if stream[name]]
-    told = ", ".join([f"{stream['good']} good", f"{stream['garbled']} garbled", *counts])
+    told = ", ".join([f"{stream['good']} good", *counts])
     lasted = f" in {stream['lasted_s']:.1f} s" if stream["lasted_s"] else ""
     readings = f"{stream['readings']} readings{lasted}: {told}; " if stream["readings"] else ""
+    readings += f"{stream['garbled']} garbled beside them; " if stream["garbled"] else ""
     unit = UNIT_WORDS.get(stream["unit"], stream["unit"])
     return f"{stream['instrument']} ({unit}): {readings}{stream['raw_bytes']} bytes as they came"
 

@@ -5,7 +5,7 @@ from all bytes at the end.
 """
 
 import threading
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -22,6 +22,7 @@ from acquire.receive.ports import Chunk, PortEvent, plan_ports
 from acquire.receive.wire import Decoded, decoder_for
 from acquire.receive.wire.health import HealthWatch
 from acquire.receive.wire.kinds import tell
+from acquire.receive.wire.lines import NO_LINE_END
 from acquire.record.recorder import instruments_of
 from acquire.reduce import places_in_order, places_meant
 from acquire.reduce.placed import marks_in, start_place
@@ -79,6 +80,8 @@ class Live:
     places: int = 0
     counts: Mapping[str, tuple[int, int]] = field(default_factory=dict)
     """Good readings and others, of each instrument."""
+    unread: Mapping[str, int] = field(default_factory=dict)
+    """Bytes of each instrument that sent some and never a whole line or frame."""
     beside: Mapping[str, float | None] = field(default_factory=dict)
     problem: str = ""
     ends_in_s: float | None = None
@@ -101,6 +104,8 @@ class _Heard:
     last_times_s: deque[float] = field(default_factory=lambda: deque(maxlen=50))
     good: int = 0
     others: int = 0
+    endless: int = 0
+    """Of the others: lines that became too long before their end came."""
 
 
 News = Callable[[str, str], None]
@@ -156,12 +161,14 @@ class Tracker:
         self._may_end = True
         self._lost: set[str] = set()
         self._told_others: dict[str, int] = {}
-        self._is_stale_told = self._is_frozen_told = False
+        self._sent_bytes: Counter[str] = Counter()
+        self._is_stale_told = self._is_frozen_told = self._has_ended = False
         self._lock = threading.RLock()
 
     def chunk(self, chunk: Chunk) -> None:
         """Decode what came."""
         with self._lock:
+            self._sent_bytes[chunk.port] += len(chunk.data)
             for name, port in self._port_of.items():
                 if port == chunk.port:
                     heard = self._heard[name]
@@ -178,6 +185,8 @@ class Tracker:
                     tell(self._decoders[name], Event(event.time_s, event.kind, event.text))
             if event.kind == "mark":
                 self._marked(event)
+            elif event.kind == "ended":
+                self._has_ended = True
             elif event.kind in PROBLEMS:
                 if event.kind == "lost":
                     self._lost.add(event.text.partition(":")[0])
@@ -261,6 +270,7 @@ class Tracker:
     def _one(self, heard: _Heard, decoded: Decoded) -> None:
         if decoded.flag != FLAGS["good"]:
             heard.others += 1
+            heard.endless += decoded.reason.startswith(NO_LINE_END)
             self._tell_of_others(heard, decoded)
             return
         heard.good += 1
@@ -392,7 +402,7 @@ class Tracker:
 
     def _look_for_stale_position(self, now_s: float) -> None:
         is_stale = self._is_stale(now_s)
-        if is_stale and not self._is_stale_told and not self._lost:
+        if is_stale and not (self._is_stale_told or self._lost or self._has_ended):
             self._wrong(f"{self._scale}: no position for {STALE_S:g} s; what is read now has no place")
         self._is_stale_told = is_stale
 
@@ -420,6 +430,11 @@ class Tracker:
         start_s, start_mm = self._fed_from
         return start_mm + self._feed_mm_per_s * (now_s - start_s)
 
+    def _unread_bytes(self, name: str) -> int:
+        heard = self._heard[name]
+        is_endless = heard.others == heard.endless
+        return self._sent_bytes[self._port_of[name]] if heard.good == 0 and is_endless else 0
+
     def _live(self, now_s: float, still_s: float, settled: bool) -> Live:
         recent = self._heard[self.setup.instrument].recent
         others = [n for n in self._heard if n not in (self.setup.instrument, self._scale)]
@@ -441,6 +456,7 @@ class Tracker:
             taken=tuple(self._taken),
             places=len(self._places),
             counts={name: (heard.good, heard.others) for name, heard in self._heard.items()},
+            unread={name: count for name in self._heard if (count := self._unread_bytes(name))},
             beside={name: self._heard[name].recent.last for name in others},
             problem=self._problem,
             ends_in_s=None if self._ends_at_s is None else max(0.0, self._ends_at_s - now_s),

@@ -190,6 +190,11 @@ class Stream:
         """Which readings can be used."""
         return self.flag == FLAGS["good"]
 
+    @property
+    def readings(self) -> int:
+        """How many were decoded: all but what is garbled."""
+        return int(np.count_nonzero(self.flag != FLAGS["garbled"]))
+
 
 @dataclass(frozen=True, eq=False)
 class Stations:
@@ -255,6 +260,12 @@ class Traverse:
 
     @property
     def readings(self) -> int:
-        """How many readings of the measuring instrument were decoded."""
+        """How many readings of the measuring instrument were decoded; what is garbled is none."""
         stream = self.streams.get(self.setup.instrument)
-        return len(stream.value) if stream is not None else len(self.stations)
+        return len(self.stations) if stream is None else stream.readings
+
+    @property
+    def garbled(self) -> int:
+        """How many of its lines or frames could not be decoded."""
+        stream = self.streams.get(self.setup.instrument)
+        return 0 if stream is None else len(stream.flag) - stream.readings

@@ -7,8 +7,11 @@ after the file has been read again and holds every byte and event of it.
 
 import contextlib
 import json
+import os
+import signal
 import subprocess
 import sys
+import traceback
 from collections import Counter, deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass
@@ -50,6 +53,8 @@ class Converted:
     damage: tuple[str, ...] = ()
     was_there: bool = False
     """The file had been written before, and only the journal was left to be removed."""
+    garbled: int = 0
+    """Lines or frames of the measuring instrument that could not be decoded."""
 
 
 def convert(journal_path: Path | str, h5_path: Path | str) -> Converted:
@@ -75,11 +80,9 @@ def convert(journal_path: Path | str, h5_path: Path | str) -> Converted:
     deque(leftovers(Path(h5_path).parent), maxlen=0)
     if done.returncode == 1 and told:
         raise RecordingError(**told)
+    found, needed, do = _ending(done.returncode)
     raise RecordingError(
-        str(journal_path),
-        f"its conversion to HDF5 ended with {_ending(done.returncode)}; the journal is kept",
-        "room on the disk",
-        "make room, then run `waylog mend` on the survey",
+        str(journal_path), f"its conversion to HDF5 {found}; the journal is kept", needed, do
     )
 
 
@@ -92,8 +95,20 @@ def _last_line(text: str) -> dict | None:
     return found if isinstance(found, dict) else None
 
 
-def _ending(code: int) -> str:
-    return f"signal {-code}" if code < 0 else f"exit code {code}"
+CRASHES = ("SIGSEGV", "SIGBUS", "SIGABRT", "SIGXFSZ")
+"""How the HDF5 library ends its process where the disk refuses to take more."""
+BUG = 70
+
+
+def _ending(code: int) -> tuple[str, str, str]:
+    """How the process ended, what it lacked, and what to do: a killed one did not want for room."""
+    again = "run `waylog mend` on the survey"
+    if code >= 0:
+        return f"met a bug of waylog's (exit code {code})", "", f"{again}, and keep what it said"
+    name = next((each.name for each in signal.Signals if each == -code), f"signal {-code}")
+    if name in CRASHES:
+        return f"crashed ({name}), as it does on a full disk", "room on the disk", f"make room, then {again}"
+    return f"was killed ({name}), by somebody or for want of memory", "to be left alone", again
 
 
 def convert_here(journal_path: Path | str, h5_path: Path | str, derive: Derive = derive) -> Converted:
@@ -127,6 +142,7 @@ def convert_here(journal_path: Path | str, h5_path: Path | str, derive: Derive =
         contents.lost_bytes,
         tuple(contents.damage),
         was_there,
+        kept.garbled,
     )
 
 
@@ -182,12 +198,21 @@ def main(argv: Sequence[str] | None = None) -> int:
     """The process of `convert`: one line of JSON on standard output says what came of it."""
     journal_path, h5_path = sys.argv[1:] if argv is None else argv
     try:
-        told = asdict(convert_here(journal_path, h5_path))
+        told, code = asdict(convert_here(journal_path, h5_path)), 0
     except WaylogError as error:
-        sys.stdout.write(json.dumps({key: getattr(error, key) for key in ("where", "found", "needed", "do")}))
-        return 1
-    sys.stdout.write(json.dumps(told))
-    return 0
+        told, code = {key: getattr(error, key) for key in ("where", "found", "needed", "do")}, 1
+    except OSError as error:
+        found = f"cannot be converted ({error.strerror or error}); it is kept"
+        told, code = {"where": str(journal_path), "found": found, "needed": "a survey that may be written"}, 1
+    except Exception:
+        traceback.print_exc()
+        return BUG
+    try:
+        sys.stdout.write(json.dumps(told))
+        sys.stdout.flush()
+    except OSError:  # whoever asked was killed meanwhile; what was to be done is done
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return code
 
 
 if __name__ == "__main__":

@@ -39,7 +39,9 @@ ENDING_SIGNALS = {
     "SIGHUP": "the terminal, which closed",
     "SIGBREAK": "Ctrl-Break",
 }
-"""What ends a recording normally, and who that was."""
+"""What ends a recording cleanly, and who that was."""
+NOBODYS_WISH = ("SIGHUP",)
+"""The operator ended nothing where the terminal went away: such a traverse is not complete."""
 ALWAYS_OBEYED = ("SIGINT", "SIGTERM")
 """Also where they were ignored at the start, as a shell's script leaves SIGINT to what it runs behind it.
 
@@ -300,8 +302,11 @@ def _megabytes(count: float) -> str:
 
 
 @contextmanager
-def ending_signals(stop: Callable[[str], None]) -> Iterator[None]:
-    """Let the ending signals call `stop` until all is written; a second one then changes nothing."""
+def ending_signals(stop: Callable[[str, bool], None]) -> Iterator[None]:
+    """Let the ending signals call `stop` until all is written; a second one then changes nothing.
+
+    `stop` is told who ended it, and whether that was the operator's wish.
+    """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
@@ -312,7 +317,10 @@ def ending_signals(stop: Callable[[str], None]) -> Iterator[None]:
             if number is not None and (
                 name in ALWAYS_OBEYED or signal.getsignal(number) is not signal.SIG_IGN
             ):
-                before[number] = signal.signal(number, lambda *_, who=who: stop(who))
+                is_meant = name not in NOBODYS_WISH
+                before[number] = signal.signal(
+                    number, lambda *_, who=who, is_meant=is_meant: stop(who, is_meant)
+                )
         yield
     finally:
         for number, handler in before.items():

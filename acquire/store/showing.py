@@ -60,6 +60,7 @@ def line_of(traverse: Traverse) -> Values:
         "reference": setup.reference,
         "mode": traverse.mode,
         "readings": traverse.readings,
+        "garbled": traverse.garbled,
         "stations": len(np.unique(places)),
         "from_mm": float(places.min()) if len(places) else None,
         "to_mm": float(places.max()) if len(places) else None,
@@ -75,7 +76,7 @@ def stream_shown(stream: Stream) -> Values:
     return {
         "instrument": stream.instrument,
         "unit": stream.unit,
-        "readings": len(stream.value),
+        "readings": stream.readings,
         "raw_bytes": len(stream.raw),
         "lasted_s": float(times_s[-1] - times_s[0]) if len(times_s) else 0.0,
         **{name: counts.get(number, 0) for name, number in FLAGS.items()},

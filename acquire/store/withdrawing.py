@@ -38,8 +38,21 @@ def withdraw(survey: Path | str, number: int | None = None) -> tuple[Path, Path]
     return old, place
 
 
+def _is_under_way(journal: Path) -> bool:
+    """Whether another waylog holds it; one that may not be opened is not known to be."""
+    try:
+        with holding(journal) as is_free:
+            return not is_free
+    except OSError:
+        return False
+
+
 def _last(survey: Path | str, finished: dict[int, Path], cut_short: dict[int, Path]) -> Path | None:
     last, open_one = max(finished, default=0), max(cut_short, default=0)
+    if open_one > last and _is_under_way(cut_short[open_one]):
+        raise SurveyError(
+            str(cut_short[open_one]), "is being recorded or entered just now", "one at rest", "end that first"
+        )
     if open_one > last:
         before = f" after traverse {last}" if last else ""
         raise SurveyError(

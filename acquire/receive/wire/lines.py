@@ -33,6 +33,7 @@ SUSPECT_WITHIN_S = 0.05
 LINES_REMEMBERED = 4096
 """Judgements of the latest different lines: an instrument of limited resolution says the same again."""
 
+NO_LINE_END = "no line end"
 AFTER_GAP = garbled("bytes before it are missing")
 FEWEST_AT_ONCE = 8
 LONGEST_END = 2
@@ -183,7 +184,7 @@ class LinesDecoder(FramedDecoder):
         if self._is_skipping:
             return []
         self._is_skipping = True
-        return [(Frame(head, end, count), garbled(f"no line end within {self._longest} bytes"))]
+        return [(Frame(head, end, count), garbled(f"{NO_LINE_END} within {self._longest} bytes"))]
 
     def _read(self, line: bytes) -> Judgement:
         if len(line) > self._longest:

@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
@@ -17,6 +18,8 @@ from acquire.store.safe_files import NewFile
 from acquire.store.traverse_file.layout import MEANING, Column, columns_of
 from acquire.store.traverse_file.sense import faults
 
+ROOM_BYTES = 1 << 18
+"""Of the file's own order, beside its columns."""
 CHUNK_BYTES = 1 << 17
 """Rows are compressed in pieces of this size: 16,384 numbers."""
 
@@ -57,6 +60,7 @@ def traverse_beside(path: Path | str, traverse: Traverse) -> NewFile:
     wrong = faults(traverse)
     if wrong:
         raise TraverseFileError(str(path), f"not written: {wrong[0]}", "a traverse that can be")
+    _check_room(path, traverse)
     with _told(path), ExitStack() as stack:
         new = stack.enter_context(NewFile(path))
         # the library's own lock would meet ours
@@ -67,6 +71,26 @@ def traverse_beside(path: Path | str, traverse: Traverse) -> NewFile:
         _compare(new.path, traverse)
         stack.pop_all()
         return new
+
+
+def _check_room(path: Path, traverse: Traverse) -> None:
+    """Refuse what may not fit even unpacked, before the library can fail of it and take its process down."""
+    needed = ROOM_BYTES + sum(column.values.nbytes for column in _columns(traverse))
+    try:
+        free = shutil.disk_usage(path.parent).free
+    except OSError:
+        return
+    if free < needed:
+        raise TraverseFileError(
+            str(path),
+            f"not written: found {free / 1e6:.1f} MB free on the disk",
+            f"{needed / 1e6:.1f} MB of room at least",
+            "the raw bytes are untouched where they were",
+        )
+
+
+def _columns(traverse: Traverse) -> Iterator[Column]:
+    return columns_of(traverse, CONTRACT_UNIT[traverse.setup.quantity])
 
 
 @contextmanager
@@ -90,7 +114,7 @@ def write_into(group: h5py.Group, traverse: Traverse) -> None:
         group[name] = _scalar_text(text)
         group[name].attrs.update({"units": "1", "_Encoding": "utf-8"})
     _make_groups(group, traverse)
-    for column in columns_of(traverse, CONTRACT_UNIT[traverse.setup.quantity]):
+    for column in _columns(traverse):
         _write_column(group, column)
 
 
@@ -179,7 +203,7 @@ def _compare(path: Path, traverse: Traverse) -> None:
         for name, text in root_texts(traverse.setup).items():
             if file[name].asstr()[()] != text:
                 raise _differs(path, name)
-        for column in columns_of(traverse, CONTRACT_UNIT[traverse.setup.quantity]):
+        for column in _columns(traverse):
             dataset = file[column.path]
             same = dataset.shape == column.values.shape and all(
                 _are_equal(dataset[piece], column.values[piece]) for piece in _pieces(column.values)

@@ -314,3 +314,21 @@ def test_memory_stays_bounded_however_long_it_runs():
         bench.tracker.chunk(Chunk("level", 0.001 * k, b"+1.00\n"))
     heard = bench.tracker._heard["level"]
     assert heard.good == 60_000 and len(heard.recent._value) <= 4000
+
+
+def test_no_position_is_missed_once_the_recording_has_ended():
+    """Its file is in the making then, and the scale is closed."""
+    bench = Bench()
+    bench.run(2.0, 100.0)
+    bench.tracker.event(PortEvent("", bench.now_s, "ended", "by q"))
+    bench.tracker.tick(bench.now_s + 5.0)
+    assert not [words for kind, words in bench.news if kind == "problem"]
+
+
+def test_bytes_without_a_line_end_are_told_as_bytes():
+    bench = Bench(position="stations")
+    for k in range(500):
+        bench.tracker.chunk(Chunk("level", 0.01 * k, b"\xfe" * 10_000))
+    assert bench.tracker.tick(5.0).unread == {"level": 5_000_000}
+    bench.run(0.1)
+    assert not bench.tracker.tick(6.0).unread

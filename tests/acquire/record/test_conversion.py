@@ -147,11 +147,11 @@ def test_conversion_killed_half_way_is_done_again_without_loss(survey, cut_short
     journal = cut_short(stops=40)
     before = journal.read_bytes()
     h5_path = journal.with_suffix(".h5")
-    beside = h5_path.with_name(h5_path.name + ".tmp")
     for _ in range(3):
         child = subprocess.Popen([sys.executable, "-m", "acquire.record.conversion", journal, h5_path])
         deadline = time.monotonic() + 30
-        while child.poll() is None and not beside.exists() and time.monotonic() < deadline:
+        while child.poll() is None and not list(h5_path.parent.glob(".waylog-*.tmp")):
+            assert time.monotonic() < deadline
             time.sleep(0.001)
         child.send_signal(signal.SIGKILL)
         child.wait()

@@ -259,7 +259,7 @@ def test_signal_ends_it_also_where_a_script_started_it_with_that_signal_ignored(
     before = [signal.signal(number, signal.SIG_IGN) for number in numbers]
     told = []
     try:
-        with ending_signals(told.append):
+        with ending_signals(lambda who, is_complete: told.append(who)):
             for number in numbers:
                 signal.raise_signal(number)
         assert [signal.getsignal(number) for number in numbers] == [signal.SIG_IGN] * 3
@@ -267,3 +267,19 @@ def test_signal_ends_it_also_where_a_script_started_it_with_that_signal_ignored(
         for number, handler in zip(numbers, before, strict=True):
             signal.signal(number, handler)
     assert len(told) == 2
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="signals of POSIX")
+@pytest.mark.parametrize(("name", "is_complete"), [("SIGHUP", False), ("SIGTERM", True), ("SIGINT", True)])
+def test_closed_terminal_ends_it_cleanly_and_it_is_not_complete(survey, name, is_complete):
+    number = getattr(signal, name)
+    before = signal.signal(number, signal.SIG_DFL)
+    try:
+        reader = ScriptedReader([Chunk("level", 0.1, b"+1.0\n"), lambda: signal.raise_signal(number)])
+        recorder = Recorder(survey, SETUP, make_reader=reader, converter=convert_here, floor_bytes=0)
+        traverse = read_traverse(recorder.run().path)
+    finally:
+        signal.signal(number, before)
+    assert traverse.complete is is_complete
+    assert traverse.streams["level"].raw == b"+1.0\n"
+    assert "ended" in traverse.events.kind

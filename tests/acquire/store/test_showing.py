@@ -40,7 +40,8 @@ def test_json_names_each_traverse_in_order_of_number(two_kept, shown):
         "instrument": "level",
         "quantity": "slope",
         "direction": "forward",
-        "readings": 4,
+        "readings": 3,
+        "garbled": 1,
         "stations": 2,
         "complete": True,
     }
@@ -75,7 +76,7 @@ def test_recording_under_way_is_mentioned_and_not_listed(two_kept, level_setup, 
 def test_single_file_shows_streams_garbled_lines_and_events(two_kept, shown):
     path = two_kept / "traverses" / "001-front-vee-level.h5"
     said = shown(path)
-    assert "4 readings in 2.0 s: 3 good, 1 garbled; 22 bytes" in said
+    assert "3 readings in 2.0 s: 3 good; 1 garbled beside them; 22 bytes" in said
     assert "b'@@' is no reading" in said
     found = shown(path, "--json")
     assert found["streams"][0]["garbled"] == 1
