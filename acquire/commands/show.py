@@ -1,6 +1,7 @@
 """`waylog show`: list what a survey or a traverse file holds."""
 
 import json
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,8 @@ _HEADINGS = {
 }
 UNIT_WORDS = {"um/m": "µm/m", "um": "µm", "degC": "°C", "1": "as written"}
 _RIGHT = ("number", "readings", "garbled", "stations")
+MOST_OF_A_KIND, SHOWN_OF_MANY = 40, 5
+"""Marks at every station of a long bed are all shown; requests twice a second are not."""
 _COUNTED = ("overflow", "out_of_range", "repeated", "frozen", "late", "no_position", "bumped", "moving")
 
 
@@ -53,7 +56,7 @@ def _lines(found: dict[str, Any], what: str) -> list[str]:
         [f"{found['bed']} ({found['survey']})"] if "bed" in found else [],
         table,
         [_stream_words(stream) for stream in found.get("streams", [])],
-        [_event_words(event) for event in found.get("events", [])],
+        _events_words(found.get("events", [])),
         [_under_way_words(each) for each in found.get("under_way", [])],
     ]
     return "\n\n".join("\n".join(part) for part in parts if part).splitlines()
@@ -97,6 +100,22 @@ def _stream_words(stream: dict[str, Any]) -> str:
     readings += f"{stream['garbled']} garbled beside them; " if stream["garbled"] else ""
     unit = UNIT_WORDS.get(stream["unit"], stream["unit"])
     return f"{stream['instrument']} ({unit}): {readings}{stream['raw_bytes']} bytes as they came"
+
+
+def _events_words(events: list[dict[str, Any]]) -> list[str]:
+    """The events in order; of a kind that came very often the first few, and how many more."""
+    counts, lasts = Counter(event["kind"] for event in events), {e["kind"]: e["time_s"] for e in events}
+    said: Counter[str] = Counter()
+    lines = []
+    for event in events:
+        kind = event["kind"]
+        said[kind] += 1
+        if counts[kind] <= MOST_OF_A_KIND or said[kind] <= SHOWN_OF_MANY:
+            lines.append(_event_words(event))
+        if counts[kind] > MOST_OF_A_KIND and said[kind] == SHOWN_OF_MANY:
+            more = f"and {counts[kind] - SHOWN_OF_MANY} more, the last at {lasts[kind]:.2f} s (all: --json)"
+            lines.append(f"{'':11} {kind:<12} {more}")
+    return lines
 
 
 def _event_words(event: dict[str, Any]) -> str:

@@ -287,7 +287,7 @@ class Tracker:
         if count < self._told_others.get(name, 1):
             return
         self._told_others[name] = max(5, round(count * 2.2))
-        words = f"{name}: {count} {FLAG_WORDS[decoded.flag]} so far ({decoded.reason or decoded.text!r})"
+        words = f"{name}: {count} {FLAG_WORDS[decoded.flag]} so far ({decoded.words or repr(decoded.text)})"
         if count >= 5 and heard.good == 0 and heard.instrument.port is not None:
             words += f", none good: is {heard.instrument.port.baud} baud its speed, and the pattern right?"
         self._wrong(words)

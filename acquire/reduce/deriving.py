@@ -9,6 +9,7 @@ import numpy as np
 from acquire.model.errors import TraverseFileError
 from acquire.model.places import is_same_place
 from acquire.model.traverse import FLAGS, HAND_PORT, Events, Setup, Stations, Stream, Traverse
+from acquire.receive.wire.whole import Refused
 from acquire.reduce.asked import check_can_be
 from acquire.reduce.placed import Placed, placed
 from acquire.reduce.running import stations_by_bins
@@ -105,12 +106,12 @@ def _table(setup: Setup, raw: bytes) -> ReadingsTable:
 
 def _recorded(contents: JournalContents) -> Traverse:
     setup = contents.setup
-    streams, reasons = decoded_streams(setup, contents.chunks, contents.events)
+    streams, refused = decoded_streams(setup, contents.chunks, contents.events)
     record = placed(setup, streams, contents.events)
     found, mode = _stations_and_mode(record)
     streams[setup.instrument], flagged = _flagged(streams[setup.instrument], record, found)
     rows, off_bed = _on_bed(setup, found.rows)
-    said = [*record.said, *found.said, *flagged, *_counted(reasons), *off_bed]
+    said = [*record.said, *found.said, *flagged, *_counted(refused), *off_bed]
     events = _events(contents, said)
     return Traverse(setup, streams, _stations(setup, rows), events, mode, contents.complete)
 
@@ -253,15 +254,7 @@ def _placeless(stream: Stream, record: Placed, lost: np.ndarray) -> list[Event]:
     scale = record.setup.placed_by.scale
     if not record.has_scale and scale is not None:
         return [Event(at_s, "no_position", f"{scale} gave no position: no reading could be placed")]
-    gaps = np.flatnonzero(np.diff(record.scale_time_s) > record.scale_gap_s)
-    said = [
-        Event(
-            float(record.scale_time_s[k]),
-            "no_position",
-            f"the position stream stopped for {record.scale_time_s[k + 1] - record.scale_time_s[k]:.1f} s",
-        )
-        for k in gaps
-    ]
+    said = _gaps(record)
     last_s = float(record.scale_time_s[-1]) if len(record.scale_time_s) else float("inf")
     if record.time_s[-1] - last_s > record.scale_gap_s:
         said.append(Event(last_s, "no_position", f"the position stream stopped at {last_s:.1f} s for good"))
@@ -269,12 +262,28 @@ def _placeless(stream: Stream, record: Placed, lost: np.ndarray) -> list[Event]:
     return [*said, Event(at_s, kind, f"{len(lost)} readings have no position and are not used")]
 
 
-def _counted(reasons: Mapping[str, Mapping[str, int]]) -> list[Event]:
+def _gaps(record: Placed) -> list[Event]:
+    """Where the position stream stopped and went on: one event, however often."""
+    steps_s = np.diff(record.scale_time_s)
+    gaps = np.flatnonzero(steps_s > record.scale_gap_s)
+    if not len(gaps):
+        return []
+    first_s, last_s = float(record.scale_time_s[gaps[0]]), float(record.scale_time_s[gaps[-1]])
+    words = f"the position stream stopped for {steps_s[gaps[0]]:.1f} s"
+    if len(gaps) > 1:
+        words = (
+            f"the position stream stopped {len(gaps)} times between {first_s:.1f} and {last_s:.1f} s, "
+            f"for {steps_s[gaps].min():.1f} to {steps_s[gaps].max():.1f} s"
+        )
+    return [Event(first_s, "no_position", words)]
+
+
+def _counted(refused: Mapping[str, Mapping[str, Refused]]) -> list[Event]:
     """One event for each reason why readings of an instrument are not good."""
     return [
-        Event(0.0, "garbled", f"{name}: {count} not taken: {reason}")
-        for name, counts in reasons.items()
-        for reason, count in sorted(counts.items())
+        Event(max(0.0, found.first_s), "garbled", f"{name}: not taken: {reason}: {found.words()}")
+        for name, by_reason in refused.items()
+        for reason, found in sorted(by_reason.items())
     ]
 
 

@@ -238,11 +238,20 @@ def _settled(record: Placed, dwells: Sequence[Dwell]) -> _Settled:
         note = notes.get(kept.index(station.dwell), "")
         if station.is_creeping:
             note = _joined(note, "still creeping")
-            said.append(
-                Event(station.time_s, "creeping", f"station {station.dwell.position_mm:.1f}: still creeping")
-            )
         stations.append((station, note))
+    said += _creeping([station for station, _ in stations if station.is_creeping])
     return _Settled(tuple(stations), tuple(said), tuple(bumped))
+
+
+def _creeping(stations: Sequence[SettledStation]) -> list[Event]:
+    """One event for all stations whose reading had not come to rest."""
+    if not stations:
+        return []
+    places = sorted(station.dwell.position_mm for station in stations)
+    words = f"station {places[0]:.1f}: still creeping"
+    if len(stations) > 1:
+        words = f"{len(stations)} stations from {places[0]:.1f} to {places[-1]:.1f}: still creeping"
+    return [Event(stations[0].time_s, "creeping", words)]
 
 
 def _longer_part(dwell: Dwell, before_s: float, after_s: float) -> Dwell:

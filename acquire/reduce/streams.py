@@ -8,6 +8,7 @@ import numpy as np
 from acquire.model.bed import Instrument
 from acquire.model.traverse import FLAGS, Setup, Stream
 from acquire.receive.wire import decode_all
+from acquire.receive.wire.whole import Refused
 from acquire.reduce.tagging import sample_times
 from acquire.store.journal import Chunks, Event
 
@@ -43,30 +44,30 @@ def port_of(instrument: Instrument, ports: Iterable[str], known: Mapping[str, In
 
 def decoded_streams(
     setup: Setup, chunks: Mapping[str, Chunks], events: Sequence[Event]
-) -> tuple[dict[str, Stream], dict[str, Mapping[str, int]]]:
-    """Streams by instrument, and for each the reasons why readings in it are not good, counted.
+) -> tuple[dict[str, Stream], dict[str, Mapping[str, Refused]]]:
+    """Streams by instrument, and for each what in it is not good, by reason.
 
     Raw bytes of a port that several instruments share are kept with the one that names
     it; bytes of an instrument that bed.toml no longer describes are kept undecoded.
     """
     known = setup.bed.instruments
     streams: dict[str, Stream] = {}
-    reasons: dict[str, Mapping[str, int]] = {}
+    refused: dict[str, Mapping[str, Refused]] = {}
     for instrument in instruments_recorded(setup, events):
         port = port_of(instrument, chunks, known)
         raw = chunks.get(port or "", NOTHING)
-        stream, reasons[instrument.name] = _stream(instrument, raw, events, port)
+        stream, refused[instrument.name] = _stream(instrument, raw, events, port)
         is_own = port == instrument.name
         streams[instrument.name] = stream if is_own else _without_raw(stream)
     for name, raw in chunks.items():
         if name not in streams:
             streams[name] = _undecoded(name, raw)
-    return streams, reasons
+    return streams, refused
 
 
 def _stream(
     instrument: Instrument, raw: Chunks, events: Sequence[Event], port: str | None
-) -> tuple[Stream, Mapping[str, int]]:
+) -> tuple[Stream, Mapping[str, Refused]]:
     found = decode_all(instrument, raw.raw, raw.chunk_end, raw.chunk_time_s, events, port)
     is_asked = any(event.kind == "asked" for event in events) and "ask" in instrument.wire
     is_asked = is_asked or instrument.wire.get("kind") == "modbus"
@@ -87,7 +88,7 @@ def _stream(
         raw.chunk_end,
         raw.chunk_time_s,
     )
-    return stream, found.reasons
+    return stream, found.refused
 
 
 def _without_raw(stream: Stream) -> Stream:

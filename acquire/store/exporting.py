@@ -2,19 +2,26 @@
 
 import csv
 import io
+import math
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
 import h5py
 
+from acquire.model.cells import as_cell
 from acquire.model.errors import SurveyError
 from acquire.model.traverse import Traverse
 from acquire.store.safe_files import NewFile, write_file
 from acquire.store.survey import files_of
 from acquire.store.traverse_file.reader import read_traverse
 from acquire.store.traverse_file.writer import write_into
+
+STATION_MM = 0.01
+"""As if it were known so well; places are thus written to a hundredth of a micrometre."""
+INDEX = "traverses.csv"
+_DESCRIBED = ("face", "front", "rear", "other", "instrument", "quantity", "direction", "reference")
 
 
 def export_hdf5(survey: Path | str, path: Path | str) -> int:
@@ -49,16 +56,20 @@ def export_hdf5(survey: Path | str, path: Path | str) -> int:
 def export_csv(survey: Path | str, folder: Path | str) -> list[Path]:
     """Write the stations of every traverse as CSV, in a form that `waylog import` takes back.
 
+    `traverses.csv` says what each file is of.
+
     Raises
     ------
     SurveyError
         If the survey holds no traverse, a file of that name is there already, or it cannot be written.
     """
     folder, written = Path(folder), []
-    texts = {
-        folder / source.with_suffix(".csv").name: stations_as_csv(read_traverse(source, raw=False))
+    traverses = {
+        source.with_suffix(".csv").name: read_traverse(source, raw=False)
         for source in _files(survey).values()
     }
+    texts = {folder / name: stations_as_csv(traverse) for name, traverse in traverses.items()}
+    texts[folder / INDEX] = traverses_as_csv(list(traverses.values()), list(traverses))
     _refuse_taken(list(texts))
     with _told(folder):
         folder.mkdir(parents=True, exist_ok=True)
@@ -86,26 +97,50 @@ def _told(target: Path) -> Iterator[None]:
 
 
 def stations_as_csv(traverse: Traverse) -> str:
-    """One traverse's readings as CSV, contract units named in the head; what it is of as comments.
+    """One traverse's readings as CSV, contract units named in the head, which is the first row.
 
     Signs are turned back to what the instrument showed, so that importing the text
-    again gives the same readings.
+    again gives the same readings; a number is rounded to a thousandth of its uncertainty.
     """
-    setup, stations = traverse.setup, traverse.stations
+    stations = traverse.stations
     text = io.StringIO()
-    about = [f"traverse {setup.number}", setup.subject, setup.instrument, setup.direction]
-    about += [f"reference {setup.reference}"] if setup.reference else []
-    about += [f"other {setup.other}"] if setup.other else []
-    text.write(f"# {', '.join(about)}\r\n")
     rows = csv.writer(text)
     rows.writerow(["station_mm", f"reading ({traverse.instrument.contract_unit})", "repeat", "note"])
     notes = stations.note or ("",) * len(stations)
     shown_as = traverse.instrument.as_shown(stations.reading, traverse.instrument.contract_unit)
-    for station, shown, repeat, note in zip(
-        stations.station_mm.tolist(), shown_as.tolist(), stations.repeat.tolist(), notes, strict=True
+    for station, shown, u, repeat, note in zip(
+        stations.station_mm.tolist(),
+        shown_as.tolist(),
+        stations.standard_uncertainty.tolist(),
+        stations.repeat.tolist(),
+        notes,
+        strict=True,
     ):
-        rows.writerow([repr(station), repr(shown), repeat, note])
+        rows.writerow([_number(station, STATION_MM), _number(shown, u), repeat, as_cell(note)])
     return text.getvalue()
+
+
+def traverses_as_csv(traverses: Sequence[Traverse], names: Sequence[str]) -> str:
+    """What each exported file is of: a row for each."""
+    text = io.StringIO()
+    rows = csv.writer(text)
+    rows.writerow(["file", "traverse", *_DESCRIBED, "mode", "complete"])
+    for traverse, name in zip(traverses, names, strict=True):
+        described = [as_cell(getattr(traverse.setup, key) or "") for key in _DESCRIBED]
+        rows.writerow([name, traverse.number, *described, traverse.mode, str(traverse.complete).lower()])
+    return text.getvalue()
+
+
+def _number(value: float, uncertainty: float) -> str:
+    """A number with the digits that it deserves: rounded by less than a thousandth of its uncertainty.
+
+    Examples
+    --------
+    >>> _number(-29.999999999999996, 1.0), _number(12.345678, 0.02), _number(0.1 + 0.2, 0.0)
+    ('-30.0', '12.34568', '0.3')
+    """
+    digits = 3 - math.floor(math.log10(uncertainty)) if 0 < uncertainty < math.inf else None
+    return repr(float(f"{value:.12g}") if digits is None else round(value, digits) + 0.0)
 
 
 def _files(survey: Path | str) -> dict[int, Path]:

@@ -61,7 +61,14 @@ class Decoded(NamedTuple):
     arrival_s: float
     """When its last byte arrived."""
     reason: str = ""
-    """Why it is not good, in words."""
+    """What is wrong with it, in words that are the same for all of that kind."""
+    found: float | str = ""
+    """What was found, where that differs from one to the next."""
+
+    @property
+    def words(self) -> str:
+        """Why it is not good, and what was found."""
+        return f"{_found_words(self.found)} {self.reason}" if self.found != "" else self.reason
 
 
 class Decoder(Protocol):
@@ -98,11 +105,16 @@ class Judgement:
     value: float
     flag: int
     reason: str = ""
+    found: float | str = ""
 
 
-def garbled(reason: str) -> Judgement:
+def garbled(reason: str, found: str = "") -> Judgement:
     """The judgement on a frame that cannot be read."""
-    return Judgement(math.nan, GARBLED, reason)
+    return Judgement(math.nan, GARBLED, reason, found)
+
+
+def _found_words(found: float | str) -> str:
+    return repr(found) if isinstance(found, str) else f"{found:g}"
 
 
 def judge(instrument: Instrument, value: float, unit: str | None = None) -> Judgement:
@@ -114,7 +126,7 @@ def judge(instrument: Instrument, value: float, unit: str | None = None) -> Judg
     --------
     >>> indicator = Instrument("dial", "offset", "um", range=(-500.0, 500.0))
     >>> judge(indicator, 0.25, "mm")
-    Judgement(value=250.0, flag=0, reason='')
+    Judgement(value=250.0, flag=0, reason='', found='')
     >>> judge(indicator, 9.9e37).reason, judge(indicator, 501.0).flag
     ('an overflow, not a reading', 3)
     """
@@ -126,9 +138,9 @@ def judge(instrument: Instrument, value: float, unit: str | None = None) -> Judg
         try:
             value = _as_read(instrument, value, unit)
         except UnitError:
-            return garbled(f"unit {unit[:12]!r} does not fit a {instrument.quantity}")
+            return garbled(f"is a unit that does not fit a {instrument.quantity}", unit[:12])
     reason = _beyond(instrument, value)
-    return Judgement(math.nan, OUT_OF_RANGE, reason) if reason else Judgement(value, GOOD)
+    return Judgement(math.nan, OUT_OF_RANGE, reason, value) if reason else Judgement(value, GOOD)
 
 
 def _as_read(instrument: Instrument, value: float, written_unit: str) -> float:
@@ -142,10 +154,10 @@ def _as_read(instrument: Instrument, value: float, written_unit: str) -> float:
 
 def _beyond(instrument: Instrument, value: float) -> str:
     if instrument.range is not None and not instrument.range[0] <= value <= instrument.range[1]:
-        return f"{value:g} is outside {instrument.range[0]:g} to {instrument.range[1]:g}"
+        return f"is outside {instrument.range[0]:g} to {instrument.range[1]:g}"
     lowest, highest = PHYSICAL_BOUNDS[instrument.quantity]
     if not lowest <= value * instrument.contract_per_reading <= highest:
-        return f"{value:g} {instrument.unit} is more than any {instrument.quantity} can be"
+        return f"{instrument.unit} is more than any {instrument.quantity} can be"
     return ""
 
 
@@ -267,6 +279,7 @@ class FramedDecoder:
             text,
             arrival_s,
             judgement.reason,
+            judgement.found,
         )
 
 

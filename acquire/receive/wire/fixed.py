@@ -61,7 +61,7 @@ class FixedDecoder(FrameDecoder):
             return garbled("a digit that is none")
         decimals = _decimals(frame, self._wire.get("decimals", 0))
         if decimals > MOST_DECIMALS:
-            return garbled(f"{decimals} decimals")
+            return garbled("decimals are too many", str(decimals))
         unit, is_known = self._unit(frame)
         if not is_known:
             return garbled("unknown unit bits")

@@ -111,7 +111,7 @@ class HealthWatch:
             if reading.flag == GOOD:
                 self._good(reading)
             else:
-                self._reason = reading.reason
+                self._reason = reading.words
 
     def _good(self, reading: Decoded) -> None:
         if reading.value == self._value:

@@ -5,6 +5,7 @@ that no event parts, and what comes out goes into growing columns: no object is 
 reading, and the readings are those that come of feeding every chunk by itself.
 """
 
+import math
 from array import array
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -13,10 +14,11 @@ from itertools import pairwise
 import numpy as np
 
 from acquire.model.bed import Instrument
-from acquire.receive.wire.decoding import Decoded, Decoder
+from acquire.receive.wire.decoding import Decoded, Decoder, shown
 from acquire.receive.wire.kinds import ASKED, LOST, OPENED, REOPENED, WireEvent, decoder_for, tell
 
 CHUNKS_AT_ONCE = 4096
+EXAMPLE_BYTES = 40
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,8 +32,45 @@ class Readings:
     arrival_s: np.ndarray
     raw_end: np.ndarray
     """Offset in the stream's bytes just after each reading."""
-    reasons: Mapping[str, int]
-    """How many were not good, by reason in words."""
+    refused: Mapping[str, "Refused"]
+    """What was not good, by reason in words."""
+
+
+@dataclass
+class Refused:
+    """Readings that are not good for one and the same reason."""
+
+    example: str
+    """What the first of them was."""
+    first_s: float
+    last_s: float
+    count: int = 0
+    lowest: float = math.inf
+    highest: float = -math.inf
+
+    def words(self) -> str:
+        """How many, when, the first of them, and between which values they lie.
+
+        Examples
+        --------
+        >>> Refused("1e+09", 0.5, 7.25, 3, -2e6, 1e9).words()
+        '3 from 0.5 to 7.2 s (the first: 1e+09; from -2e+06 to 1e+09)'
+        """
+        when = (
+            f"from {self.first_s:.1f} to {self.last_s:.1f} s"
+            if self.count > 1
+            else f"at {self.first_s:.1f} s"
+        )
+        parts = [f"the first: {self.example}" if self.count > 1 else self.example] if self.example else []
+        parts += [f"from {self.lowest:g} to {self.highest:g}"] if self.lowest < self.highest else []
+        return f"{self.count} {when}" + (f" ({'; '.join(parts)})" if parts else "")
+
+    def add(self, row: Decoded) -> None:
+        """Count one more."""
+        self.count += 1
+        self.last_s = row.arrival_s
+        if isinstance(row.found, float):
+            self.lowest, self.highest = min(self.lowest, row.found), max(self.highest, row.found)
 
 
 def decode_all(
@@ -65,7 +104,8 @@ def decode_all(
     ends, times_s = np.asarray(chunk_end, np.int64), np.asarray(chunk_time_s, float)
     if len(ends) != len(times_s):
         raise ValueError(f"{len(ends)} chunks but {len(times_s)} times")
-    return gathered(_decoded(decoder_for(instrument), raw, ends, times_s, events, port or instrument.name))
+    found = _decoded(decoder_for(instrument), raw, ends, times_s, events, port or instrument.name)
+    return gathered(found, raw)
 
 
 def _decoded(
@@ -117,11 +157,11 @@ def _cuts(chunks: int, told_at: np.ndarray, gaps: np.ndarray) -> list[int]:
     return np.unique(cuts).astype(int).tolist()
 
 
-def gathered(decoded: Iterable[Decoded]) -> Readings:
-    """Readings as arrays, with the reasons counted."""
+def gathered(decoded: Iterable[Decoded], raw: bytes = b"") -> Readings:
+    """Readings as arrays; what is not good is counted, and of each kind the first is told."""
     time_s, value, arrival_s = array("d"), array("d"), array("d")
     flag, raw_end = array("B"), array("q")
-    reasons: dict[str, int] = {}
+    refused: dict[str, Refused] = {}
     for row in decoded:
         time_s.append(row.time_s)
         value.append(row.value)
@@ -129,15 +169,25 @@ def gathered(decoded: Iterable[Decoded]) -> Readings:
         arrival_s.append(row.arrival_s)
         raw_end.append(row.raw_end)
         if row.reason:
-            reasons[row.reason] = reasons.get(row.reason, 0) + 1
+            if row.reason not in refused:
+                refused[row.reason] = Refused(_example(row, raw), row.arrival_s, row.arrival_s)
+            refused[row.reason].add(row)
     return Readings(
         _as_column(time_s, float),
         _as_column(value, float),
         _as_column(flag, np.uint8),
         _as_column(arrival_s, float),
         _as_column(raw_end, np.int64),
-        reasons,
+        refused,
     )
+
+
+def _example(row: Decoded, raw: bytes) -> str:
+    """What was found, else the end of the line or frame itself."""
+    if row.found != "":
+        return f"{row.found:g}" if isinstance(row.found, float) else repr(row.found)
+    lines = raw[max(0, row.raw_end - EXAMPLE_BYTES) : row.raw_end].strip().splitlines()
+    return repr(shown(lines[-1])) if lines else ""
 
 
 def _as_column(values: array, dtype: type) -> np.ndarray:

@@ -2,6 +2,7 @@
 
 import itertools
 
+from acquire.model.cells import from_cell
 from acquire.model.errors import EntryError
 from acquire.model.traverse import Setup
 from acquire.reduce.written.columns import Columns, columns_of
@@ -114,7 +115,7 @@ class _Import:
         repeat = self.repeat(cells, station_mm)
         note = self.columns.note
         words = cells[note.index] if note is not None and note.index < len(cells) else ""
-        self.readings.append(OneReading(station_mm, reading, repeat, note=words))
+        self.readings.append(OneReading(station_mm, reading, repeat, note=from_cell(words)))
 
     def cell(self, cells: tuple[str, ...], index: int, what: str) -> str:
         if index >= len(cells):

@@ -77,3 +77,35 @@ def test_hostile_bytes_and_times_end_in_a_traverse_that_can_be_kept(seed):
     assert "level" in traverse.streams and "scale" in traverse.streams
     station_mm = traverse.stations.station_mm
     assert ((station_mm >= 0) & (station_mm <= 800)).all()
+
+
+def test_sensor_that_sends_noise_makes_one_event_for_each_kind_of_trouble(survey, level_setup):
+    """Every wild value was an event of its own: 30,857 of them."""
+    random = np.random.default_rng(16)
+    lines = [b"%+.1f" % value for value in random.uniform(-1e12, 1e12, 4000)]
+    lines += [bytes(random.integers(33, 126, 8).astype(np.uint8)) for _ in range(2000)]
+    chunks = [(0.01 * k, line + b"\r\n") for k, line in enumerate(lines)]
+    setup = replace(level_setup, position="stations")
+    traverse = derive(JournalContents(setup, {"level": Chunks.of(chunks)}, [], True))
+    told = [text for kind, text in zip(traverse.events.kind, traverse.events.text, strict=True)
+            if kind == "garbled"]  # fmt: skip
+    assert len(traverse.events) < 10 and 2 <= len(told) <= 4
+    wild = next(text for text in told if "more than any slope" in text)
+    first = float(lines[0])
+    assert f"4000 from 0.0 to 40.0 s (the first: {first:g}; from " in wild
+    numbers = [float(line) for line in lines[:4000]]
+    assert wild.endswith(f"; from {min(numbers):g} to {max(numbers):g})")
+    assert any("does not match the pattern" in text and "(the first: '" in text for text in told)
+
+
+def test_position_that_stops_often_is_told_once(survey, level_setup):
+    scale = "[instruments.scale.wire]\nkind = \"lines\"\npattern = '(?P<value>.*)'\n"
+    setup = replace(level_setup, bed_toml=level_setup.bed_toml + scale, position="scale:scale")
+    times = np.arange(0, 600, 0.1)
+    level = Chunks.of((t, b"%+.1f\r\n" % (k % 7)) for k, t in enumerate(times))
+    places = Chunks.of((t, b"%.1f\r\n" % t) for t in times if t % 10 < 5)
+    traverse = derive(JournalContents(setup, {"level": level, "scale": places}, [], True))
+    told = [text for kind, text in zip(traverse.events.kind, traverse.events.text, strict=True)
+            if kind == "no_position"]  # fmt: skip
+    assert len(told) <= 3
+    assert "stopped 59 times between 4.9 and 584.9 s" in told[0]

@@ -1,6 +1,8 @@
 """Exports: what goes out comes back the same, and nothing is overwritten."""
 
+import csv
 import dataclasses
+import io
 from pathlib import Path
 
 import h5py
@@ -9,6 +11,7 @@ import pytest
 import xarray
 
 from acquire.cli import main
+from acquire.model.cells import as_cell
 from acquire.reduce.deriving import _on_bed
 from acquire.reduce.stopping import Row
 from acquire.store import read_survey, write_traverse
@@ -102,3 +105,50 @@ def test_survey_without_traverses_is_told(tmp_path, capsys):
     (tmp_path / "bed.toml").write_text(BED)
     assert main(["export", str(tmp_path), str(tmp_path / "all.h5")]) == 1
     assert "holds no traverse" in capsys.readouterr().err
+
+
+def exported(survey, folder) -> dict[str, list[list[str]]]:
+    """The rows of every file of an export, as another program's reader of CSV sees them."""
+    assert main(["export", str(survey), str(folder)]) == 0
+    return {path.name: list(csv.reader(path.open(newline=""))) for path in sorted(folder.iterdir())}
+
+
+def test_first_row_is_the_header_and_a_file_of_its_own_says_what_each_is_of(survey, tmp_path):
+    files = exported(survey, tmp_path / "out")
+    first = files["001-front-level.csv"]
+    assert first[0] == ["station_mm", "reading (um/m)", "repeat", "note"]
+    assert all(len(row) == 4 for row in first) and float(first[1][0]) == 50.0
+    head, *rows = files["traverses.csv"]
+    assert [dict(zip(head, row, strict=True))["direction"] for row in rows] == ["forward", "reverse"]
+    assert [row[0] for row in rows] == sorted(set(files) - {"traverses.csv"})
+
+
+RUN = ["=1+1", "+1", "-2+3", "@sum(1)", "'=1", "''", "'tis loose", "\u2212 a minus", "=", "a=1"]
+
+
+def test_text_that_a_spreadsheet_would_run_stays_text_and_reads_back_the_same(survey, tmp_path):
+    """A cell that begins with = + - @, tab or return is taken for a formula (from memory)."""
+    lines = io.StringIO()
+    rows = csv.writer(lines)
+    rows.writerow(["from_mm", "to_mm", "reading", "note"])
+    rows.writerows([25 * k, 25 * k + 100, 1.5, as_cell(note)] for k, note in enumerate(RUN))
+    (tmp_path / "notes.csv").write_text(lines.getvalue(), encoding="utf-8")
+    words = ["--face", "front", "--instrument", "level"]
+    assert main(["import", str(survey), str(tmp_path / "notes.csv"), *words]) == 0
+    assert read_survey(survey)[-1].stations.note == tuple(RUN)
+    cells = [row[3] for row in exported(survey, tmp_path / "out")["003-front-level.csv"][1:]]
+    assert not [cell for cell in cells if cell[:1] in ("=", "+", "-", "@", "\t", "\r")]
+    assert main(["import", str(survey), str(tmp_path / "out" / "003-front-level.csv"), *words]) == 0
+    assert read_survey(survey)[-1].stations.note == tuple(RUN)
+
+
+def test_exported_numbers_have_the_digits_they_deserve(survey, tmp_path):
+    """1.1 divisions of 20 µm/m is 22.000000000000004 in a computer; no reading is known so well."""
+    (tmp_path / "in.csv").write_text("station_mm,reading\n50,1.1\n150,2.2\n250,3.3\n")
+    words = ["--face", "front", "--instrument", "level"]
+    assert main(["import", str(survey), str(tmp_path / "in.csv"), *words]) == 0
+    rows = exported(survey, tmp_path / "out")["003-front-level.csv"][1:]
+    assert max(len(cell) for row in rows for cell in row) <= 8
+    kept = read_survey(survey)[-1].stations
+    shown = [-float(row[1]) for row in rows]
+    np.testing.assert_allclose(shown, kept.reading, atol=1e-3 * kept.standard_uncertainty.min())

@@ -94,7 +94,7 @@ def test_unit_in_the_line_is_converted_to_divisions_of_a_vial(level_with):
 
 def test_unit_of_another_quantity_is_garbled(level_with):
     (reading,) = fed(level_with(pattern=NUMBER + r" (?P<unit>\w+)"), b"1.5 mm\n")
-    assert reading.flag == FLAGS["garbled"] and "mm" in reading.reason
+    assert reading.flag == FLAGS["garbled"] and reading.words == "'mm' is a unit that does not fit a slope"
 
 
 def test_two_instruments_pick_their_own_values_from_one_line(level_with):
