@@ -35,6 +35,7 @@ from analysis.observe import Observations, joined, observe_all, state_warnings
 BY: Mapping[str, tuple[str, ...]] = {
     "all": ("slope", "roll", "offset", "span"),
     "level": ("slope",),
+    "cross-level": ("roll",),
     "indicator": ("offset", "span"),
 }
 NOISE_DOUBTED_BELOW = 0.01
@@ -298,7 +299,7 @@ def combine(
     bed : Bed
         The present bed: faces and stations as described now.
     by : str
-        all | level (slope) | indicator (offset and span): which readings take part.
+        all | level (slope) | cross-level (roll) | indicator (offset and span): which readings take part.
     use_variance_components : bool
         Weigh each instrument by the noise that its readings show instead of what it claims.
     made : sequence of Observations
@@ -313,7 +314,7 @@ def combine(
         raise ValueError(f"by = {by!r}: needed one of {', '.join(BY)}")
     chosen = [traverse for traverse in traverses if traverse.setup.quantity in BY[by]]
     if not chosen:
-        kind = {"all": "", "level": " with a level", "indicator": " with an indicator"}[by]
+        kind = "" if by == "all" else f" with a {by}".replace("a i", "an i")
         raise AnalysisError(bed.name, f"found no traverse{kind}", "one at least", "record or import one")
     bed_map = adjusted(observe_all(chosen, bed, made), bed, use_variance_components)
     return replace(bed_map, warnings=(*bed_map.warnings, *state_warnings(chosen)))

@@ -14,7 +14,14 @@ from analysis.adjust.undetermined import in_parts
 from analysis.answers.feet import untied_feet
 from analysis.level.one_base_apart import StationHeights
 from analysis.linear.profile import SAME_STATION_MM, Profile
-from analysis.linear.reference_lines import Place, WorstOver, remove_line, straightness, worst_over
+from analysis.linear.reference_lines import (
+    Place,
+    Straightness,
+    WorstOver,
+    remove_line,
+    straightness,
+    worst_over,
+)
 
 LINES = ("ends", "least-squares", "minimum-zone", "unworn")
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
@@ -100,7 +107,7 @@ def map_face(
         )
     profile, relative_to = _known_shape(bed_map, face)
     level = remove_line(profile, line, described.unworn_mm)
-    found = straightness(profile, line, described.unworn_mm)
+    found = judged_straightness(profile, described, line)
     station, height, uncertainty = _with_gaps(bed_map, face, level, relative_to)
     dense = bed_map.dense(face) if relative_to is None else None
     apart = None if dense is None else _one_base_apart(dense.one_base_apart, line, described)
@@ -128,6 +135,20 @@ def map_face(
         profile=profile,
         curve_is_sure=dense is None or dense.band_is_95_percent,
     )
+
+
+def judged_straightness(profile: Profile, described: Face, line: str = "ends") -> Straightness:
+    """How straight a face is: the one figure of `map`, and what `next` promises of it.
+
+    Parameters
+    ----------
+    profile : Profile
+        Heights of the face, up to a line.
+    described : Face
+    line : str
+        As in `map_face`.
+    """
+    return straightness(profile, line, described.unworn_mm)
 
 
 def own_shape(bed_map: BedMap, face: str) -> tuple[Profile, tuple[str, ...]]:

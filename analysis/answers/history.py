@@ -29,7 +29,7 @@ from analysis.answers.like_with_like import (
 )
 from analysis.answers.metal_off import Stretch, metal_off
 from analysis.answers.surveys import Survey
-from analysis.answers.twist import Roll, Twist, twist_of
+from analysis.answers.twist import Twist, twist_of
 from analysis.answers.two_maps import (
     LEAST_STATIONS,
     apart,
@@ -104,14 +104,13 @@ class FaceChange:
 
 @dataclass(frozen=True)
 class TwistChange:
-    """Twist of the ways before and after, by one method."""
+    """Wind of the ways before and after, from all readings of each time."""
 
     front: str
     rear: str
     gauge_mm: float
-    method: str
     figure: str
-    """wind (far end against near end) | twist (largest difference of roll anywhere)."""
+    """wind: far end against near end."""
     verdict: str
     before_um_per_m: float
     before_expanded_um_per_m: float
@@ -421,40 +420,27 @@ def _twist_change(pair: _Pair) -> tuple[TwistChange | None, str | None]:
     old, new = found
     if (old.front, old.rear) != (new.front, new.rear):
         return None, "the carriage rides other ways before and after"
-    for method in [name for name in old.methods if name in new.methods]:
-        change = _by_one_method(old, method, old.methods[method], new.methods[method])
-        if change is not None:
-            return change, None
-    return None, "no one method tells it both before and after"
+    if None in (old.wind_expanded_um_per_m, new.wind_expanded_um_per_m):
+        return None, "the readings do not tell the wind both before and after"
+    return _judged_twist(old, new), None
 
 
-def _by_one_method(twist: Twist, method: str, old: Roll, new: Roll) -> TwistChange | None:
-    for figure in ("wind", "twist"):
-        values = [getattr(each, f"{figure}_um_per_m") for each in (old, new)]
-        expanded = [getattr(each, f"{figure}_expanded_um_per_m") for each in (old, new)]
-        if None not in (*values, *expanded):
-            return _judged_twist(twist, method, figure, values, expanded)
-    return None
-
-
-def _judged_twist(
-    twist: Twist, method: str, figure: str, values: Sequence[float], expanded: Sequence[float]
-) -> TwistChange:
-    change, joint = values[1] - values[0], float(np.hypot(expanded[0], expanded[1]))
-    judged = agreement(np.array([change]), np.array([[(joint / 2) ** 2]]))
-    is_less = abs(values[1]) < abs(values[0])
+def _judged_twist(old: Twist, new: Twist) -> TwistChange:
+    then, now = old.wind_um_per_m or 0.0, new.wind_um_per_m or 0.0
+    expanded = old.wind_expanded_um_per_m or 0.0, new.wind_expanded_um_per_m or 0.0
+    joint = float(np.hypot(*expanded))
+    judged = agreement(np.array([now - then]), np.array([[(joint / 2) ** 2]]))
     return TwistChange(
-        front=twist.front,
-        rear=twist.rear,
-        gauge_mm=twist.gauge_mm,
-        method=method,
-        figure=figure,
-        verdict=NO_DIFFERENCE if judged.agree else BETTER if is_less else WORSE,
-        before_um_per_m=values[0],
+        front=old.front,
+        rear=old.rear,
+        gauge_mm=old.gauge_mm,
+        figure="wind",
+        verdict=NO_DIFFERENCE if judged.agree else BETTER if abs(now) < abs(then) else WORSE,
+        before_um_per_m=then,
         before_expanded_um_per_m=expanded[0],
-        after_um_per_m=values[1],
+        after_um_per_m=now,
         after_expanded_um_per_m=expanded[1],
-        change_um_per_m=change,
+        change_um_per_m=now - then,
         change_expanded_um_per_m=joint,
         smallest_detectable_um_per_m=judged.smallest_detectable,
     )

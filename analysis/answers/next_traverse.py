@@ -2,10 +2,13 @@
 
 Every instrument of bed.toml is tried on every face (or pair) that it can read.  The
 readings that a traverse would give play no part in its covariance, so what it would
-bring is computed, not guessed: the same adjustment, with its rows added.
+bring is computed, not guessed: the same adjustment, with its rows added.  What is told is what
+`map` and `twist` print, by their own functions: the ± of the straightness, for the shape as it is
+known now, and the ± of the wind.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -16,9 +19,11 @@ from acquire.model.bed import Bed, Instrument
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Events, Setup, Stations, Traverse
 from analysis.adjust.combination import BedMap, covariance_with
-from analysis.answers.twist import roll_uncertainty
+from analysis.answers.face_map import judged_straightness
+from analysis.answers.roll import known_roll, ways_of, wind_expanded
 from analysis.level.blindness import blind_wavelengths_mm
-from analysis.linear.reference_lines import remove_line
+from analysis.linear.profile import Profile
+from analysis.linear.reference_lines import STRAIGHT, remove_line
 from analysis.observe import observe
 from analysis.observe.dense import with_run
 from analysis.observe.terms import Observations
@@ -28,6 +33,8 @@ SECOND_BASE = 0.65
 LEAST_GAIN = 1.1
 """A traverse that narrows nothing by a tenth is not worth the walk."""
 MOST_OF_ONE_KIND = 2
+CLEARLY_HOLLOW = 100.0
+"""How hollow a face of unknown shape is taken to be, in standard uncertainties."""
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
@@ -73,6 +80,34 @@ class _Candidate:
     """The block of drawn runs that it would join; None: it is stepped."""
 
 
+@dataclass(frozen=True, eq=False)
+class _Shape:
+    """The shape that a face is taken to have when it has been read once more."""
+
+    profile: Profile | None
+    """As known now; None: not known, and taken as hollow in its middle by far more than the noise."""
+    is_noise: bool = False
+    """Whether it is straight within what can be seen now, so that better readings would show less of it."""
+
+    def under(self, then: Profile) -> np.ndarray:
+        """Heights at the stations of a better map."""
+        x, doubt = then.station_mm, then.standard_uncertainty_um.max()
+        if self.profile is None:
+            share = (x - x[0]) / (x[-1] - x[0])
+            return np.asarray(-CLEARLY_HOLLOW * max(doubt, 1e-9) * 4 * share * (1 - share))
+        level = remove_line(self.profile, "ends")
+        height = np.interp(x, level.station_mm, level.height_um)
+        return np.asarray(height * (self._less_noise(then) if self.is_noise else 1.0))
+
+    def _less_noise(self, then: Profile) -> float:
+        assert self.profile is not None
+        spread = [remove_line(each, "ends").standard_uncertainty_um.max() for each in (self.profile, then)]
+        return min(float(spread[1] / spread[0]), 1.0) if spread[0] > 0 else 1.0
+
+
+_HOLLOW = _Shape(None)
+
+
 def next_traverse(bed_map: BedMap, wanted: str = "all") -> NextTraverse:
     """Rank further traverses by what they would bring.
 
@@ -93,11 +128,11 @@ def next_traverse(bed_map: BedMap, wanted: str = "all") -> NextTraverse:
         raise AnalysisError(
             f"'{wanted}'", "is nothing to improve", "all, twist or a face", ", ".join(bed.faces)
         )
-    now = _uncertainties(bed_map, wanted)
+    now, shapes = _uncertainties(bed_map, wanted), _shapes(bed_map)
     number = 1 + max((each.traverse for each in bed_map.observations), default=0)
     found: list[Advice] = []
     for candidate in _candidates(bed, bed_map):
-        then = _uncertainties_with(bed_map, candidate, number, wanted)
+        then = _uncertainties_with(bed_map, candidate, number, wanted, shapes)
         found += _gains(candidate, now, then)
     found.sort(key=lambda advice: -advice.gain)
     return NextTraverse(tuple(found), now)
@@ -112,25 +147,49 @@ def varied(advice: Sequence[Advice]) -> list[Advice]:
     return kept
 
 
-def _uncertainties(bed_map: BedMap, wanted: str) -> dict[str, float]:
-    """Expanded uncertainty of every target that is known: straightness of faces, and twist."""
+def _uncertainties(
+    bed_map: BedMap, wanted: str, shapes: Mapping[str, _Shape] | None = None
+) -> dict[str, float]:
+    """Expanded uncertainty of every target that is known: straightness of faces, and wind.
+
+    `shapes` are the faces as known now, for a map whose heights mean nothing.
+    """
     known = {}
-    for face in bed_map.bed.faces:
-        if wanted in ("all", face):
-            try:
-                level = remove_line(bed_map.profile(face), "ends")
-            except AnalysisError:
-                continue
-            known[face] = 2 * float(level.standard_uncertainty_um.max())
-    front, rear = bed_map.bed.carriage_ways()
-    if wanted in ("all", "twist") and front and rear:
-        wind = roll_uncertainty(bed_map, front, rear)
-        if wind is not None:
-            known["twist"] = 2 * wind
+    for face in bed_map.bed.faces if wanted == "all" else [wanted]:
+        profile = _profile(bed_map, face)
+        if profile is None:
+            continue
+        if shapes is not None:
+            profile = replace(profile, height_um=shapes.get(face, _HOLLOW).under(profile))
+        known[face] = judged_straightness(profile, bed_map.bed.faces[face]).expanded_um
+    if wanted in ("all", "twist") and None not in bed_map.bed.carriage_ways():
+        with suppress(AnalysisError):  # ways without a distance across have no roll to know
+            wind = wind_expanded(known_roll(bed_map, ways_of(bed_map.bed)))
+            known |= {} if wind is None else {"twist": wind}
     return known
 
 
-def _uncertainties_with(bed_map: BedMap, candidate: _Candidate, number: int, wanted: str) -> dict[str, float]:
+def _profile(bed_map: BedMap, face: str) -> Profile | None:
+    try:
+        return bed_map.profile(face) if face in bed_map.bed.faces else None
+    except AnalysisError:
+        return None
+
+
+def _shapes(bed_map: BedMap) -> dict[str, _Shape]:
+    """The shape of every face whose shape is known."""
+    found = {}
+    for name, face in bed_map.bed.faces.items():
+        profile = _profile(bed_map, name)
+        if profile is not None:
+            is_noise = judged_straightness(profile, face).sense == STRAIGHT
+            found[name] = _Shape(profile, is_noise)
+    return found
+
+
+def _uncertainties_with(
+    bed_map: BedMap, candidate: _Candidate, number: int, wanted: str, shapes: Mapping[str, _Shape]
+) -> dict[str, float]:
     count = len(candidate.station_mm)
     own = np.full(count, candidate.instrument.uncertainty)
     stations = Stations(
@@ -142,7 +201,7 @@ def _uncertainties_with(bed_map: BedMap, candidate: _Candidate, number: int, wan
     traverse = Traverse(setup, {}, stations, Events.none(), mode, True)
     try:
         further = with_run(block, traverse, bed_map.bed) if block else observe(traverse, bed_map.bed)
-        return _uncertainties(covariance_with(bed_map, further), wanted)
+        return _uncertainties(covariance_with(bed_map, further), wanted, shapes)
     except AnalysisError:
         return {}
 
@@ -165,6 +224,7 @@ def _gains(candidate: _Candidate, now: Mapping[str, float], then: Mapping[str, f
 def _advice(candidate: _Candidate, target: str, before: float | None, after: float) -> Advice:
     unit = "µm/m" if target == "twist" else "µm"
     what = "twist" if target == "twist" else f"straightness of {target}"
+    called = "wind from end to end" if target == "twist" else what
     if before is None:
         change = f"±{_short(after)} {unit}, not known so far"
     elif before < 1.02 * after:
@@ -181,7 +241,7 @@ def _advice(candidate: _Candidate, target: str, before: float | None, after: flo
         now=before,
         then=after,
         unit=unit,
-        words=f"{candidate.how}: {what} {change}",
+        words=f"{candidate.how}: {called} {change}",
         command=_typed(candidate),
         # among things not known at all, what becomes known best comes first
         gain=1e6 / after if before is None else before / after,

@@ -16,16 +16,29 @@ if TYPE_CHECKING:
 @survey_argument
 @click.option("--front", help="The front way (default: the one the carriage rides at its front).")
 @click.option("--rear", help="The rear way.")
+@click.option(
+    "--by",
+    type=click.Choice(["all", "cross-level", "level", "indicator"]),
+    default="all",
+    show_default=True,
+    help="Which readings it is from.",
+)
 @answer_options
 def command(
-    survey: Path, front: str | None, rear: str | None, as_json: bool, picture: Path | None, inch: bool | None
+    survey: Path,
+    front: str | None,
+    rear: str | None,
+    by: str,
+    as_json: bool,
+    picture: Path | None,
+    inch: bool | None,
 ) -> None:
     """How twisted SURVEY's bed is: the roll of its ways along the bed."""
     from analysis.answers.surveys import load
     from analysis.answers.twist import twist_of
 
     loaded = load(survey)
-    result = twist_of(loaded.measuring, loaded.bed, front, rear)
+    result = twist_of(loaded.measuring, loaded.bed, front, rear, by=by, made=loaded.observed)
 
     def draw(in_inches: bool) -> object:
         from analysis.draw.figures import twist_figure
@@ -38,6 +51,7 @@ def command(
 def twist_words(result: "Twist", inch: bool) -> Sequence[str]:
     """The answer in words: how much, which way, how sure, and whether two ways of measuring agree."""
     from analysis.words.answers import (
+        BY_WORDS,
         agreement_words,
         columns,
         known_up_to_words,
@@ -46,7 +60,9 @@ def twist_words(result: "Twist", inch: bool) -> Sequence[str]:
         whole_twist_words,
     )
 
+    numbers = ", ".join(str(number) for number in result.traverses)
     lines = [roll_words(result, inch)]
+    lines += [f"  From traverse{'s' if len(result.traverses) > 1 else ''} {numbers}, {BY_WORDS[result.by]}."]
     lines += [*whole_twist_words(result, inch), *known_up_to_words(result)]
     lines += agreement_words(result, inch)
     lines += columns(

@@ -25,6 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
+from analysis.linear.error_draws import error_draws
 from analysis.linear.minimum_zone import MinimumZone, minimum_zone, minimum_zone_widths
 from analysis.linear.profile import Profile
 from analysis.linear.straight_line import KINDS, StraightLine, Stretches, fit_line, line_rows
@@ -50,9 +51,6 @@ CHANCE = 0.0455
 """Share of straight ways that may exceed what is called straight: two standard deviations of a normal law."""
 BOTH_SHARE = 0.2
 """A way is `both` hollow and crowned when the lesser side is at least this part of the greater."""
-_DRAWS = 2000
-_SEED = 1
-_UNSEEN = 1e-12
 
 
 @dataclass(frozen=True)
@@ -168,7 +166,7 @@ def straightness(profile: Profile, kind: str, unworn_mm: Stretches = ()) -> Stra
         )
     level = remove_line(profile, kind, unworn_mm)
     high, low = _extremes(level, _rounding(profile))
-    noise = _noise(level)
+    noise = error_draws(level.covariance_um2)
     pure = _ranges(kind, level.station_mm, noise)
     measured = float(np.ptp(level.height_um))
     seen = max(float(np.quantile(pure, 1 - CHANCE)), _rounding(profile))
@@ -231,26 +229,6 @@ def _line_and_arms(
     x = profile.station_mm
     rows = line_rows(kind, x, profile.height_um, unworn_mm)
     return rows, np.stack([np.ones_like(x), x - np.mean(x)], axis=1)
-
-
-def _noise(profile: Profile) -> NDArray[np.float64]:
-    """Draws of the profile's error, always the same ones, shape (draws, n)."""
-    root = _root(profile.covariance_um2)
-    return np.random.default_rng(_SEED).standard_normal((_DRAWS, len(root))) @ root.T
-
-
-def _root(covariance: NDArray) -> NDArray[np.float64]:
-    """A root of the covariance that is the same in other units; what rounding left of a zero stays out.
-
-    A line removed leaves the covariance singular: the triangular root, which is quick, then needs
-    a variance too small to see on the diagonal; where that does not help the symmetric one is taken.
-    """
-    unseen = _UNSEEN * float(np.max(np.diag(covariance), initial=0.0))
-    try:
-        return np.asarray(np.linalg.cholesky(covariance + unseen * np.eye(len(covariance))), float)
-    except np.linalg.LinAlgError:
-        value, vector = np.linalg.eigh(covariance)
-        return np.asarray((vector * np.sqrt(np.clip(value, 0, None))) @ vector.T)
 
 
 def _ranges(kind: str, x: NDArray, heights: NDArray) -> NDArray[np.float64]:

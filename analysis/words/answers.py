@@ -29,7 +29,15 @@ LINE_WORDS = {
     "unworn": "the line through its unworn stretches",
 }
 MOST_UNCHECKED = 4
+BY_WORDS = {
+    "all": "all readings in one",
+    "cross-level": "the cross level alone",
+    "level": "levels along the ways alone",
+    "indicator": "indicators alone",
+}
 METHODS = {"cross_level": "cross level", "two_maps": "level maps of the two ways"}
+SEEN_FOUR_TIMES_IN_FIVE = (2.0 + 0.842) / 2.0
+"""Of an expanded uncertainty: what would have exceeded it in four surveys of five."""
 
 
 def table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
@@ -140,20 +148,46 @@ def _shape(found: "FaceMap | OneBaseApart", height_um: float, inch: bool) -> str
 
 
 def roll_words(result: "Twist", inch: bool) -> str:
-    """Twist in one line: how much wind, which end and side is high."""
+    """Twist in one line: how much wind, which end and side is high; without any, what is between the ends."""
     ways = f"{result.front} and {result.rear}"
     wind, expanded = result.wind_um_per_m, result.wind_expanded_um_per_m
     if wind is None or expanded is None:
         return f"{ways}: how the roll bends along the bed is known, a steady wind is not."
     if abs(wind) <= expanded:
-        seen = slope_text(expanded, inch, expanded / 2)
-        return f"{ways}: no wind that could be seen from end to end ({seen} would have been)."
+        return f"{ways}: {_no_wind(result, SEEN_FOUR_TIMES_IN_FIVE * expanded, inch)}"
     side = "rear" if wind > 0 else "front"
     across = height_text(abs(wind) * result.gauge_mm / 1000, inch, expanded * result.gauge_mm / 2000)
     return (
         f"{ways} are in wind: far end, {side} high, by {slope_text(abs(wind), inch, expanded / 2)} "
         f"± {slope_text(expanded, inch, expanded / 2)}, {mm_per_m(abs(wind), expanded)}; that is {across} "
         f"across the ways."
+    )
+
+
+def _no_wind(result: "Twist", seen: float, inch: bool) -> str:
+    """No wind from end to end; whether there is twist between them."""
+    wind = f"no wind from end to end that could be seen ({slope_text(seen, inch, seen / 4)} would have been)"
+    if result.is_twist_seen:
+        return f"{wind}, but twisted between the ends: {_largest(result, inch)}."
+    return f"{wind}; {_no_twist(result, inch)}."
+
+
+def _no_twist(result: "Twist", inch: bool) -> str:
+    seen = result.twist_detectable_um_per_m or 0.0
+    return f"no twist anywhere that could be seen; {slope_text(seen, inch, seen / 4)} would have been"
+
+
+def _largest(result: "Twist", inch: bool) -> str:
+    """Largest difference of roll, with its interval, where it is, and what it is across the ways."""
+    assert result.twist_interval_um_per_m is not None
+    low, high = result.twist_interval_um_per_m
+    half, mm = (high - low) / 4, (result.highest_mm or 0.0, result.lowest_mm or 0.0)
+    across = [height_text(each * result.gauge_mm / 1000, inch, half * result.gauge_mm / 1000)
+              for each in (low, high)]  # fmt: skip
+    return (
+        f"the roll differs by {slope_text(low, inch, half)} to {slope_text(high, inch, half)} between "
+        f"{length_text(min(mm), inch)} and {length_text(max(mm), inch)}, "
+        f"{across[0]} to {across[1]} across the ways"
     )
 
 
@@ -222,34 +256,38 @@ def notes(warnings: Sequence[str]) -> list[str]:
 
 def whole_twist_words(result: "Twist", inch: bool) -> list[str]:
     """The largest difference of roll anywhere, and over a carriage length."""
-    if result.twist_um_per_m is None:
+    if result.twist_um_per_m is None or result.twist_expanded_um_per_m is None:
         return []
-    half = (result.twist_expanded_um_per_m or 0.0) / 2
-    across = result.twist_um_per_m * result.gauge_mm / 1000
-    lines = [
-        f"  Largest difference of roll anywhere: {slope_text(result.twist_um_per_m, inch, half)}, "
-        f"{height_text(across, inch, half * result.gauge_mm / 1000)} "
-        f"across {length_text(result.gauge_mm, inch)}."
-    ]
-    if result.worst_over_carriage_um_per_m is not None:
+    half = result.twist_expanded_um_per_m / 2
+    if result.is_twist_seen:
+        read = slope_text(result.twist_um_per_m, inch, half)
+        lines = [f"  Anywhere {_largest(result, inch)}; read as {read}, to which noise adds."]
+    else:
+        words = _no_twist(result, inch)
+        lines = [f"  {words[:1].upper()}{words[1:]}."]
+    if result.worst_over_carriage_interval_um_per_m is not None:
+        low, high = (slope_text(each, inch, half) for each in result.worst_over_carriage_interval_um_per_m)
         lines.append(
-            f"  Worst over a carriage length: {slope_text(result.worst_over_carriage_um_per_m, inch, half)}."
+            f"  Over a carriage length it changes by {low} to {high} at worst."
+            if result.worst_over_carriage_interval_um_per_m[0] > 0
+            else f"  Over a carriage length it changes by {high} at most."
         )
     return lines
 
 
 def known_up_to_words(result: "Twist") -> list[str]:
-    """What the methods leave open of the roll."""
-    lines = []
-    for name, roll in result.methods.items():
-        if roll.known_up_to == "a line":
-            lines.append(
-                f"  The {METHODS[name]} tell the roll only up to a steady wind: each run has its own zero. "
-                "A cross level, or `--same-zero-as`, tells the rest."
-            )
-        elif roll.known_up_to == "a constant":
-            lines.append(f"  By {METHODS[name]}: changes of roll are known, its absolute value is not.")
-    return lines
+    """What the readings leave open of the roll."""
+    if result.known_up_to == "a line":
+        return [
+            "  The readings tell the roll only up to a steady wind: each run has its own zero. "
+            "A cross level, or `--same-zero-as`, tells the rest."
+        ]
+    if result.known_up_to == "a constant":
+        return [
+            "  Changes of roll are known, how far the bed as a whole leans is not: a cross level read "
+            "both ways round would tell."
+        ]
+    return []
 
 
 def fit_words(result: "WholeBed") -> str:

@@ -14,7 +14,7 @@ from analysis.answers.history import (
     TwistChange,
 )
 from analysis.answers.metal_off import Stretch
-from analysis.words.answers import METHODS, STRAIGHT, columns, notes
+from analysis.words.answers import STRAIGHT, columns, notes
 
 MOST_STRETCHES = 4
 NOT_ALIKE = "Not like with like, so what follows may be that and not the work:"
@@ -113,20 +113,18 @@ def _extent(stretch: Stretch, inch: bool) -> str:
 
 def twist_change_words(change: TwistChange, inch: bool) -> str:
     """Twist before and after in one line."""
-    ways = f"{change.front} and {change.rear} ({METHODS[change.method]})"
-    figure = "wind" if change.figure == "wind" else "largest difference of roll"
-    is_wind = change.figure == "wind"
-    then = _slope(change.before_um_per_m, change.before_expanded_um_per_m, inch, is_wind)
-    now = _slope(change.after_um_per_m, change.after_expanded_um_per_m, inch, is_wind)
+    ways = f"{change.front} and {change.rear}"
+    then = _slope(change.before_um_per_m, change.before_expanded_um_per_m, inch)
+    now = _slope(change.after_um_per_m, change.after_expanded_um_per_m, inch)
     seen = slope_text(change.smallest_detectable_um_per_m, inch, change.smallest_detectable_um_per_m / 4)
-    told = f"{figure} {then} before, {now} after"
+    told = f"wind {then} before, {now} after"
     if change.verdict == NO_DIFFERENCE:
         return f"{ways}: no difference of twist that could have been seen ({seen} would have been): {told}."
     return f"{ways}: twist is {'better' if change.verdict == BETTER else 'worse'}: {told}."
 
 
-def _slope(um_per_m: float, expanded: float, inch: bool, is_wind: bool) -> str:
-    side = ("" if abs(um_per_m) <= expanded else ", rear high" if um_per_m > 0 else ", front high") * is_wind
+def _slope(um_per_m: float, expanded: float, inch: bool) -> str:
+    side = "" if abs(um_per_m) <= expanded else ", rear high" if um_per_m > 0 else ", front high"
     return (
         f"{slope_text(abs(um_per_m), inch, expanded / 2)} ± {slope_text(expanded, inch, expanded / 2)}{side}"
     )

@@ -11,19 +11,19 @@ from analysis.draw.figures.looks import INK, OTHER, Scale, draw_band, ground, lo
 from analysis.draw.figures.thinning import thinned
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
-from analysis.words.answers import METHODS, roll_words
+from analysis.words.answers import BY_WORDS, METHODS, roll_words
 
 if TYPE_CHECKING:
-    from analysis.answers.twist import Roll, Twist
+    from analysis.answers.twist import Twist
 
 UM_PER_M_PER_MM_PER_M = 1000.0
 THOU_PER_FOOT_PER_MM_PER_M = 12.0
-INKS = {"cross_level": INK, "two_maps": OTHER}
-MARKS = {"cross_level": "o", "two_maps": "s"}
+INKS = {"answer": INK, "cross_level": INK, "two_maps": OTHER}
+MARKS = {"answer": "o", "cross_level": "o", "two_maps": "s"}
 
 
 def twist_figure(result: "Twist", inch: bool = False, *, is_titled: bool = True) -> Figure:
-    """Roll along the bed; with two methods, also both with a straight line taken off, as they are judged.
+    """Roll along the bed; below, two ways of measuring it with a straight line taken off, as they are judged.
 
     Parameters
     ----------
@@ -33,15 +33,14 @@ def twist_figure(result: "Twist", inch: bool = False, *, is_titled: bool = True)
     is_titled : bool
         Put the answer in words above the picture.
     """
-    whole = {name: roll for name, roll in result.methods.items() if roll.known_up_to != "a line"}
-    has_both = len(result.methods) > 1
-    panels = int(bool(whole)) + int(has_both or not whole)
+    is_whole, has_both = result.known_up_to != "a line", len(result.methods) > 1
+    panels = int(is_whole) + int(has_both or not is_whole)
     with look():
         figure = new_figure(2.3 * panels + (0.5 if is_titled else 0.3))
         grid = figure.subplots(panels, 1, sharex=True, squeeze=False)[:, 0]
-        if whole:
-            _draw_whole(grid[0], whole, inch)
-        if has_both or not whole:
+        if is_whole:
+            _draw_whole(grid[0], result, inch)
+        if has_both or not is_whole:
             _draw_bent(grid[-1], result, inch)
         Scale(inch).along(grid[-1])
         if is_titled:
@@ -51,21 +50,24 @@ def twist_figure(result: "Twist", inch: bool = False, *, is_titled: bool = True)
         return figure
 
 
-def _draw_whole(axes: Axes, whole: "dict[str, Roll]", inch: bool) -> None:
+def _draw_whole(axes: Axes, result: "Twist", inch: bool) -> None:
     _frame(axes, inch, "roll from the first station")
-    for name, roll in whole.items():
-        change = roll.roll_um_per_m - roll.roll_um_per_m[0]
-        variance = np.diag(roll.covariance) + roll.covariance[0, 0] - 2 * roll.covariance[0]
-        _draw(axes, name, roll.station_mm, change, np.sqrt(np.clip(variance, 0.0, None)), inch)
+    change = result.roll_um_per_m - result.roll_um_per_m[0]
+    variance = np.diag(result.covariance) + result.covariance[0, 0] - 2 * result.covariance[0]
+    doubt = np.sqrt(np.clip(variance, 0.0, None))
+    _draw(axes, BY_WORDS[result.by], "answer", result.station_mm, change, doubt, inch)
     _finish(axes)
 
 
 def _draw_bent(axes: Axes, result: "Twist", inch: bool) -> None:
+    """Both methods; where there are not two, the answer itself, which is known only up to that line."""
     _frame(axes, inch, "a straight line taken off")
-    for name, roll in result.methods.items():
+    shown = result.methods if len(result.methods) > 1 else {"answer": result}
+    for name, roll in shown.items():
         profile = Profile("roll", roll.station_mm, roll.roll_um_per_m, roll.covariance)
         bent = remove_line(profile, "least-squares")
-        _draw(axes, name, bent.station_mm, bent.height_um, bent.standard_uncertainty_um, inch)
+        label = METHODS.get(name, BY_WORDS[result.by])
+        _draw(axes, label, name, bent.station_mm, bent.height_um, bent.standard_uncertainty_um, inch)
     _finish(axes)
 
 
@@ -80,14 +82,16 @@ def _frame(axes: Axes, inch: bool, what: str) -> None:
     axes.text(0.005, 0.03, "▼ front high", transform=axes.transAxes, va="bottom", fontsize=8)
 
 
-def _draw(axes: Axes, name: str, station: np.ndarray, roll: np.ndarray, sd: np.ndarray, inch: bool) -> None:
+def _draw(
+    axes: Axes, label: str, name: str, station: np.ndarray, roll: np.ndarray, sd: np.ndarray, inch: bool
+) -> None:
     kept = thinned(roll)
     per = UM_PER_M_PER_MM_PER_M / (THOU_PER_FOOT_PER_MM_PER_M if inch else 1.0)
     x, y, half = Scale(inch).length(station[kept]), roll[kept] / per, 2 * sd[kept] / per
     draw_band(axes, x, y, half, INKS[name])
     axes.plot(
         x, y, color=INKS[name], linewidth=1.2, marker=MARKS[name], markersize=3.5, zorder=4,
-        linestyle="-" if name == "cross_level" else "--", label=METHODS[name],
+        linestyle="--" if name == "two_maps" else "-", label=label,
     )  # fmt: skip
 
 

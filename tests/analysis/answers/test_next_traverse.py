@@ -6,9 +6,9 @@ import pytest
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
+from analysis.answers.face_map import map_face
 from analysis.answers.next_traverse import next_traverse
-from analysis.answers.twist import roll_uncertainty
-from analysis.linear.reference_lines import remove_line
+from analysis.answers.twist import twist_of
 
 BED = """
 [bed]
@@ -58,9 +58,9 @@ def test_promised_uncertainty_is_the_one_that_the_traverse_then_gives(make_trave
     advice = {a.words: a for a in next_traverse(combine([first], bed), "front").advice}
     promised = next(a for a in advice.values() if a.instrument == "level")
     second = _level(make_traverse, bed, "front", direction="reverse")
-    then = remove_line(combine([first, second], bed).profile("front"), "ends")
-    assert promised.now == pytest.approx(2 * np.sqrt(10) / 2 * 0.1)  # 2 · σ√n / 2, σ = 0.1 µm, n = 10
-    assert promised.then == pytest.approx(2 * then.standard_uncertainty_um.max())
+    now, then = (map_face(combine(runs, bed), "front") for runs in ([first], [first, second]))
+    assert promised.now == pytest.approx(now.straightness_expanded_um)
+    assert promised.then == pytest.approx(then.straightness_expanded_um)
 
 
 def test_unknown_face_that_becomes_known_stands_before_any_narrowing(make_traverse, bed):
@@ -77,9 +77,7 @@ def test_cross_level_is_advised_for_the_twist(make_traverse, bed):
     assert advice[0].instrument == "cross"
     assert "--across front rear" in advice[0].command
     cross = make_traverse(bed, "cross", X, np.zeros(11), front="front", rear="rear")
-    assert advice[0].then == pytest.approx(
-        2 * roll_uncertainty(combine([*runs, cross], bed), "front", "rear")
-    )
+    assert advice[0].then == pytest.approx(twist_of([*runs, cross], bed).wind_expanded_um_per_m)
     assert advice[0].then < 2 * np.sqrt(8)  # two readings of 2 µm/m alone, k = 2; the levels help
     assert advice[0].now is None
 
@@ -137,23 +135,88 @@ def test_promise_of_a_second_base_is_kept_by_the_run(make_traverse, bed):
     )
     other_feet = parse_bed(BED.replace("base_mm = 100", "base_mm = 65"))
     second = _drawn_over(make_traverse, other_feet, 65, rng, number=2)
-    then = remove_line(combine([first, second], bed).profile("front"), "ends")
+    then = map_face(combine([first, second], bed), "front").straightness_expanded_um
     assert promised.then < 0.8 * promised.now
-    assert promised.then == pytest.approx(2 * then.standard_uncertainty_um.max(), rel=0.25)
+    assert promised.then == pytest.approx(then, rel=0.25)
 
 
 def test_way_back_is_advised_where_a_level_was_drawn_one_way_only(make_traverse, bed):
     rng = np.random.default_rng(13)
-    runs = [_level(make_traverse, bed, "front", direction=way) for way in ("forward", "reverse")]
+    worn = np.diff(-40 * np.exp(-(((X - 450) / 200) ** 2))) / 0.1
+    runs = [
+        make_traverse(bed, "level", MIDDLE, worn, face="front", direction=way)
+        for way in ("forward", "reverse")
+    ]
     runs.append(_drawn_over(make_traverse, bed, 100, rng))
     (promised,) = [a for a in next_traverse(combine(runs, bed), "front").advice if "drawn back" in a.words]
     assert "--direction reverse" in promised.command
     runs.append(_drawn_over(make_traverse, bed, 100, rng, direction="reverse"))
-    then = remove_line(combine(runs, bed).profile("front"), "ends")
-    assert promised.then == pytest.approx(2 * then.standard_uncertainty_um.max(), rel=0.25)
+    then = map_face(combine(runs, bed), "front").straightness_expanded_um
+    assert promised.then == pytest.approx(then, rel=0.25)
     assert not [a for a in next_traverse(combine(runs, bed), "front").advice if "drawn back" in a.words]
 
 
 def test_second_base_is_not_advised_for_a_stepped_level(make_traverse, bed):
     advice = next_traverse(combine([_level(make_traverse, bed, "front")], bed), "front").advice
     assert not [a for a in advice if "base" in a.words]
+
+
+HEIGHT = {
+    "front": lambda x: -40 * np.sin(np.pi * x / 1000),
+    "rear": lambda x: -25 * np.sin(np.pi * x / 1000) + 0.03 * x,
+    "side": lambda x: 30 * np.sin(np.pi * x / 1000),
+}
+
+
+def _recorded(make_traverse, bed, instrument, **setup):
+    """One traverse of the invented bed, without noise."""
+    if instrument == "level":
+        return make_traverse(bed, "level", MIDDLE, np.diff(HEIGHT[setup["face"]](X)) / 0.1, **setup)
+    if instrument == "cross":
+        roll = (HEIGHT["rear"](X) - HEIGHT["front"](X)) / 0.25
+        return make_traverse(bed, "cross", X, roll, front="front", rear="rear")
+    return make_traverse(bed, "dial", X, HEIGHT[setup["face"]](X) - HEIGHT[setup["reference"]](X), **setup)
+
+
+def _as_advised(make_traverse, bed, advice):
+    words = advice.command.split()
+    if advice.instrument == "cross":
+        return _recorded(make_traverse, bed, "cross")
+    options = {"face": words[3]}
+    for option in ("direction", "reference"):
+        if f"--{option}" in words:
+            options[option] = words[words.index(f"--{option}") + 1]
+    return _recorded(make_traverse, bed, advice.instrument, **options)
+
+
+@pytest.mark.parametrize(
+    "taken",
+    [
+        [("level", "front")],
+        [("level", "front"), ("level", "rear")],
+        [("level", "front"), ("cross", None)],
+        [("level", "front"), ("level", "rear"), ("cross", None)],
+        [("level", "front"), ("level", "front"), ("cross", None), ("dial", "rear")],
+    ],
+)
+def test_what_is_promised_is_what_map_and_twist_then_print(make_traverse, bed, taken):
+    """One definition of a figure: the promise is printed to the last digit that the shape decides."""
+    runs = []
+    for instrument, face in taken:
+        further = {"reference": "front"} if instrument == "dial" else {}
+        runs.append(_recorded(make_traverse, bed, instrument, face=face, **further))
+    promises = next_traverse(combine(runs, bed)).advice
+    assert promises
+    for promise in promises:
+        with_it = [*runs, _as_advised(make_traverse, bed, promise)]
+        if promise.what == "twist":
+            printed = twist_of(with_it, bed).wind_expanded_um_per_m
+            now = None if promise.now is None else twist_of(runs, bed).wind_expanded_um_per_m
+        else:
+            face = promise.what.removeprefix("straightness of ")
+            printed = map_face(combine(with_it, bed), face).straightness_expanded_um
+            now = promise.now and map_face(combine(runs, bed), face).straightness_expanded_um
+        # of a face not known before, how hollow it is and where is not known either
+        sure = 1e-6 if promise.now or promise.what == "twist" else 0.15
+        assert promise.then == pytest.approx(printed, rel=sure), promise.words
+        assert promise.now == (None if now is None else pytest.approx(now, rel=1e-6)), promise.words

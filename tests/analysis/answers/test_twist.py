@@ -5,7 +5,10 @@ import pytest
 
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError
+from analysis.adjust.combination import combine
+from analysis.answers.roll import known_roll, ways_of, wind_expanded
 from analysis.answers.twist import twist_of
+from analysis.words.answers import roll_words, whole_twist_words
 
 BED = """
 [bed]
@@ -67,11 +70,15 @@ def test_bed_with_nothing_but_linear_wind_comes_out_as_wind(make_traverse, bed):
     assert found.agree is None
 
 
-def test_swapped_ways_flip_the_wind(make_traverse, bed):
+def test_ways_named_against_the_beds_order_are_the_same_two_ways(make_traverse, bed):
     found = twist_of([_cross(make_traverse, bed, flat, winding)], bed, front="rear", rear="front")
-    assert found.gauge_mm == -250.0
-    # the rear way seen from the other side: the same change of height over the same distance
+    assert (found.front, found.rear, found.gauge_mm) == ("front", "rear", 250.0)
     assert found.wind_um_per_m == pytest.approx(200.0)
+    assert any("taken as the front way" in words for words in found.warnings)
+    assert "far end, rear high" in roll_words(found, False) and "-" not in roll_words(found, False)
+
+
+def test_wind_of_swapped_heights_has_the_other_sign(make_traverse, bed):
     lower = twist_of([_cross(make_traverse, bed, winding, flat)], bed)
     assert lower.wind_um_per_m == pytest.approx(-200.0)
 
@@ -86,9 +93,9 @@ def test_zero_of_the_cross_level_changes_no_twist(make_traverse, bed):
 def test_two_level_maps_without_a_shared_zero_know_no_wind(make_traverse, bed):
     runs = [_level(make_traverse, bed, "front", flat), _level(make_traverse, bed, "rear", winding)]
     found = twist_of(runs, bed)
-    assert found.method == "two_maps"
+    assert "cross_level" not in found.methods
     assert found.twist_um_per_m is None and found.wind_um_per_m is None
-    assert found.methods["two_maps"].known_up_to == "a line"
+    assert found.known_up_to == found.methods["two_maps"].known_up_to == "a line"
     assert np.abs(found.roll_um_per_m).max() < 1e-9
 
 
@@ -174,3 +181,51 @@ def test_level_across_the_carriage_agrees_with_two_maps_of_ways_that_bend_under_
     assert as_if_a_point.agree is False
     on_the_ways = make_traverse(bed, "cross", at, dipped(at) / 0.25, front="front", rear="rear")
     assert twist_of([*maps, on_the_ways], bed).agree is True
+
+
+def test_bed_without_twist_is_said_to_show_none(make_traverse, bed):
+    """Truth given; one in twenty may be alarmed, 5 of 30 is three binomial standard deviations more."""
+    rng = np.random.default_rng(21)
+    alarms = 0
+    for _ in range(30):
+        read = _cross(make_traverse, bed, flat, flat, noise=rng.normal(0, 2, 11))
+        found = twist_of([read], bed)
+        alarms += found.is_twist_seen
+        if not found.is_twist_seen:
+            assert found.twist_interval_um_per_m[0] == 0
+            assert "no twist anywhere that could be seen" in whole_twist_words(found, False)[0].lower()
+    assert alarms <= 5
+
+
+def test_twist_comes_from_every_reading_together_and_by_one_kind_on_request(make_traverse, bed):
+    rng = np.random.default_rng(23)
+    runs = [
+        _level(make_traverse, bed, "front", flat, noise=rng.normal(0, 1, 10)),
+        _level(make_traverse, bed, "rear", winding, noise=rng.normal(0, 1, 10)),
+        _cross(make_traverse, bed, flat, winding, noise=rng.normal(0, 2, 11)),
+    ]
+    whole, across = twist_of(runs, bed), twist_of(runs, bed, by="cross-level")
+    assert whole.traverses == (1, 2, 3) and across.traverses == (3,)
+    assert whole.wind_expanded_um_per_m < 0.9 * across.wind_expanded_um_per_m
+    assert across.wind_um_per_m == whole.methods["cross_level"].wind_um_per_m
+    assert twist_of(runs, bed, by="level").wind_um_per_m is None
+    expected = wind_expanded(known_roll(combine(runs, bed), ways_of(bed)))
+    assert whole.wind_expanded_um_per_m == expected
+
+
+def test_side_faces_have_no_roll(make_traverse, bed):
+    side = parse_bed(BED.replace('[faces.rear]\nnormal = "up"', '[faces.rear]\nnormal = "rear"'))
+    with pytest.raises(AnalysisError, match="looks to the rear"):
+        twist_of([_level(make_traverse, side, "front", flat)], side)
+
+
+def test_roll_between_an_upper_and_an_under_face_counts_upwards(make_traverse, bed):
+    """A face that looks down is lower where it stands proud: h_rear = -z."""
+    under = parse_bed(BED.replace('[faces.rear]\nnormal = "up"', '[faces.rear]\nnormal = "down"'))
+    found = twist_of([_cross(make_traverse, under, flat, winding)], under)
+    assert found.wind_um_per_m == pytest.approx(200.0)
+    first = _level(make_traverse, under, "front", flat)
+    rear = make_traverse(
+        under, "level", MIDDLE, np.full(10, 50.0), face="rear", same_zero_as=first.number
+    )  # a level hung below reads the bed's slope as it is
+    assert twist_of([first, rear], under).wind_um_per_m == pytest.approx(200.0)

@@ -188,7 +188,7 @@ def test_twist_of_two_maps_alone_shows_only_how_the_roll_bends(bed, traverses):
 def test_wind_is_drawn_with_its_sign_and_starts_from_nothing(bed, traverses):
     result = twist_of(traverses, bed)
     axes = twist_figure(result).axes[0]
-    roll = curve(axes, "cross level").get_ydata()
+    roll = curve(axes, "all readings in one").get_ydata()
     assert roll[0] == 0
     # mm/m of 50 µm over 300 mm; two readings of 2 µm/m, so five times 2.8
     assert roll[-1] == pytest.approx(50 / 0.3 / 1000, abs=0.014)
