@@ -38,6 +38,7 @@ BY: Mapping[str, tuple[str, ...]] = {
     "cross-level": ("roll",),
     "indicator": ("offset", "span"),
 }
+_WITH = {"level": "a level", "cross-level": "a level across", "indicator": "an indicator"}
 NOISE_DOUBTED_BELOW = 0.01
 LEAST_REDUNDANCY = 5
 MEDIAN_OF_NORMAL = 0.6745
@@ -314,7 +315,7 @@ def combine(
         raise ValueError(f"by = {by!r}: needed one of {', '.join(BY)}")
     chosen = [traverse for traverse in traverses if traverse.setup.quantity in BY[by]]
     if not chosen:
-        kind = "" if by == "all" else f" with a {by}".replace("a i", "an i")
+        kind = "" if by == "all" else f" with {_WITH[by]}"
         raise AnalysisError(bed.name, f"found no traverse{kind}", "one at least", "record or import one")
     bed_map = adjusted(observe_all(chosen, bed, made), bed, use_variance_components)
     return replace(bed_map, warnings=(*bed_map.warnings, *state_warnings(chosen)))
