@@ -40,6 +40,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "compare": ("analysis.commands.compare", "hold two maps of the same thing against each other"),
     "combine": ("analysis.commands.combine", "one bed map from every traverse of the survey"),
     "next": ("analysis.commands.next", "which further traverse would help most"),
+    "datums": (
+        "analysis.commands.datums",
+        "which faces can be trusted to start from, and which are parallel",
+    ),
     "plan": ("analysis.commands.plan", "what to take off a face, and what blue to expect"),
     "blue": ("analysis.commands.blue", "where a straightedge would mark, held against the marks seen"),
     "history": ("analysis.commands.history", "before and after work on the bed: did it get better"),

@@ -1,4 +1,4 @@
-"""Which faces can be trusted to start from: straight, known to be, and checked.
+"""Which faces can be trusted to start from: straight, known to be, and checked; and where a fixture can ride.
 
 A face can be trusted where it is straight within what could be seen and some reading
 on it is checked by another.  How much could be seen is said with it and orders the
@@ -6,7 +6,7 @@ faces: no limit is built in.  A worn face with stretches that the carriage never
 can still lend these; how far the wear goes below the line through them is told.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -16,6 +16,8 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.adjust.reliability import LEAST_REDUNDANCY
 from analysis.answers.face_map import FaceMap, map_face, reaches_unworn
+from analysis.answers.good_stretch import Relief, Stretch, good_stretch, relief
+from analysis.answers.standing import Parallel, Ranked, parallels, ranking
 from analysis.linear.reference_lines import COVERAGE_FACTOR, STRAIGHT, Place, remove_line
 
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
@@ -52,11 +54,30 @@ class Datum:
     shape: FaceMap | None = field(metadata=_INSIDE)
 
 
+@dataclass(frozen=True)
+class Fixture:
+    """The three faces that a correction fixture can ride on: one under, one at the side, one on top."""
+
+    under: str
+    side: str
+    top: str
+
+
 @dataclass(frozen=True, eq=False)
 class Datums:
     """All faces, the best to start from first."""
 
     faces: tuple[Datum, ...]
+    ranking: tuple[Ranked, ...]
+    parallel: tuple[Parallel, ...]
+    within_um: float | None
+    good: tuple[Stretch, ...]
+    """Of each face the longest stretch that is straight within that, its uncertainty counted."""
+    relief: Mapping[str, Relief]
+    """Of a face that is not good all along: the least to take off for it to be."""
+    fixture: Fixture | None
+    missing: tuple[str, ...]
+    """What is still to be measured before faces can be trusted."""
 
     @property
     def trusted(self) -> tuple[Datum, ...]:
@@ -64,14 +85,72 @@ class Datums:
         return tuple(each for each in self.faces if each.can_be_trusted)
 
 
-def datums(bed_map: BedMap) -> Datums:
+def datums(bed_map: BedMap, within_um: float | None = None) -> Datums:
     """Judge and rank every face of the bed.
 
     Trusted ones first, those known straightest before the others; then those that have
     unworn stretches to lend; then the rest; last those whose shape is not known.
+
+    Parameters
+    ----------
+    bed_map : BedMap
+    within_um : float, optional
+        Limit for the stretches that are good, and for what would make a face so.
     """
-    found = [_datum(bed_map, face) for face in bed_map.bed.faces]
-    return Datums(tuple(sorted(found, key=_rank)))
+    found = sorted((_datum(bed_map, face) for face in bed_map.bed.faces), key=_rank)
+    shapes = [each.shape for each in found if each.shape is not None and each.shape.curve_is_sure]
+    known = [shape.face for shape in shapes]
+    order = ranking(bed_map, shapes)
+    good, off = _good(shapes, within_um)
+    return Datums(
+        faces=tuple(found),
+        ranking=order,
+        parallel=parallels(bed_map, known),
+        within_um=within_um,
+        good=good,
+        relief=off,
+        fixture=_fixture(bed_map, [each.face for each in order]),
+        missing=tuple(_missing(bed_map, found)),
+    )
+
+
+def _good(
+    shapes: Sequence[FaceMap], within_um: float | None
+) -> tuple[tuple[Stretch, ...], dict[str, Relief]]:
+    if within_um is None:
+        return (), {}
+    good, off = [], {}
+    for shape in shapes:
+        stretch = good_stretch(shape.profile, within_um)
+        ends = float(shape.profile.station_mm[0]), float(shape.profile.station_mm[-1])
+        if stretch is not None:
+            good.append(stretch)
+        if stretch is None or (stretch.from_mm, stretch.to_mm) != ends:
+            off[shape.face] = relief(shape.profile, within_um)
+    return tuple(good), off
+
+
+def _fixture(bed_map: BedMap, ranked: Sequence[str]) -> Fixture | None:
+    """The straightest face that looks down, sideways and up; None where one kind is not known."""
+
+    def best(*normals: str) -> str | None:
+        return next((face for face in ranked if bed_map.bed.faces[face].normal in normals), None)
+
+    under, side, top = best("down"), best("front", "rear"), best("up")
+    return None if under is None or side is None or top is None else Fixture(under, side, top)
+
+
+def _missing(bed_map: BedMap, found: Sequence[Datum]) -> Iterator[str]:
+    for each in found:
+        if each.shape is None:
+            yield f"{each.face}: {(each.why_not_known or 'not measured').rstrip('.')}"
+        elif not each.shape.curve_is_sure:
+            yield f"{each.face}: its level was drawn over too few bases; step it, or draw a shorter base"
+        elif not each.is_checked:
+            yield f"{each.face}: nothing checks its readings; a second run, best the other way"
+    for normals, what in ((("down",), "down"), (("front", "rear"), "to the front or rear"), (("up",), "up")):
+        if not any(bed_map.bed.faces[d.face].normal in normals and d.shape is not None for d in found):
+            yield f"no face that looks {what} is known: a fixture that rides on three faces needs one"
 
 
 def _rank(each: Datum) -> tuple[int, float]:

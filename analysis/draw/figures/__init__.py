@@ -8,6 +8,7 @@ picture still reads when it is printed in grey.
 from analysis.draw.figures.bed import bed_figure
 from analysis.draw.figures.blue import blue_figure
 from analysis.draw.figures.comparison import comparison_figure
+from analysis.draw.figures.datums import datums_figure
 from analysis.draw.figures.history import history_figure
 from analysis.draw.figures.looks import inline_svg, save
 from analysis.draw.figures.plan import plan_figure
@@ -19,6 +20,7 @@ __all__ = [
     "bed_figure",
     "blue_figure",
     "comparison_figure",
+    "datums_figure",
     "history_figure",
     "inline_svg",
     "plan_figure",

@@ -1,10 +1,14 @@
 """Which faces can be started from: straight, checked, or with unworn stretches to lend."""
 
+import json
+
 import numpy as np
 import pytest
 
+from acquire.cli import main
 from analysis.adjust.combination import combine
 from analysis.answers.datums import datums
+from analysis.words.datums import datums_answer
 from analysis.words.plan import NONE_YET, datum_words, trust_answer, trust_words
 
 STATION = np.arange(0.0, 1001.0, 100.0)
@@ -90,3 +94,88 @@ def test_face_known_against_another_alone_is_not_judged(invented_bed, make_trave
     found = {each.face: each for each in datums(combine([run], bed)).faces}
     assert "known only relative to front-flat" in datum_words(found["rear-flat"], inch=False)
     assert not found["rear-flat"].can_be_trusted
+
+
+UNDER = {
+    "front-flat": 'normal = "up"\nacross_mm = 0',
+    "rear-flat": 'normal = "up"\nacross_mm = 300',
+    "front-under": 'normal = "down"\nacross_mm = 0',
+    "rear-side": 'normal = "rear"\nacross_mm = 320',
+}
+
+
+@pytest.fixture
+def four_faces(invented_bed, make_traverse):
+    """Two tops, an underside by caliper and a side by an optical line (invented)."""
+    bed = invented_bed(faces=UNDER)
+    level = {"forward": HOLLOW / 4, "reverse": HOLLOW / 4}
+    runs = [
+        make_traverse(bed, "level", MIDDLE, np.diff(h) / 0.1, face="front-flat", direction=way)
+        for way, h in level.items()
+    ]
+    runs += [
+        make_traverse(bed, "cross", STATION, -0.02 * STATION, front="front-flat", rear="rear-flat"),
+        make_traverse(bed, "caliper", STATION, 0.01 * STATION, face="front-flat", other="front-under"),
+        make_traverse(bed, "dial", STATION, 0 * STATION, face="rear-side", reference="line"),
+    ]
+    return combine(runs, bed)
+
+
+def test_ranking_says_which_faces_are_not_told_apart(judged):
+    found = judged({"front-flat": HOLLOW, "rear-flat": 0.02 * STATION, "vee": 0 * STATION})
+    assert [each.face for each in found.ranking][-1] == "front-flat"
+    assert [each.as_good_as_next for each in found.ranking] == [True, False, False]
+
+
+def test_parallel_faces_taper_as_invented_and_the_open_ones_are_not_known(four_faces):
+    found = {(each.a, each.b): each for each in datums(four_faces).parallel}
+    tops = next(each for pair, each in found.items() if set(pair) == {"front-flat", "rear-flat"})
+    # roll of −0.02 µm/m per mm over 300 mm: the rear falls by 6 µm/m against the front
+    turned = 1 if tops.a == "front-flat" else -1
+    assert turned * tops.taper_um_per_m == pytest.approx(-6, abs=0.1)
+    bar = next(each for pair, each in found.items() if set(pair) == {"front-flat", "front-under"})
+    assert bar.look_opposite
+    assert bar.taper_um_per_m == pytest.approx(10, abs=0.1)
+    assert not any("rear-side" in pair for pair in found)
+
+
+def test_taper_without_a_shared_zero_is_not_known(judged):
+    found = judged({"front-flat": HOLLOW, "rear-flat": 0.02 * STATION})
+    (pair,) = found.parallel
+    assert pair.taper_um_per_m is None
+    assert any("not known" in line for line in datums_answer(found, False))
+
+
+def test_fixture_rides_on_one_face_of_each_kind_and_what_is_missing_is_named(four_faces, judged):
+    fixture = datums(four_faces).fixture
+    assert (fixture.under, fixture.side) == ("front-under", "rear-side")
+    found = judged({"front-flat": HOLLOW})
+    assert found.fixture is None
+    assert any("looks down" in each for each in found.missing)
+    assert any(each.startswith("rear-flat") for each in found.missing)
+
+
+def test_limit_gives_good_stretches_and_what_would_make_the_rest_so(four_faces):
+    found = datums(four_faces, within_um=6.0)
+    good = {each.face: (each.from_mm, each.to_mm) for each in found.good}
+    assert good["rear-side"] == (0, 1000)
+    assert "rear-side" not in found.relief
+    assert found.relief["front-flat"].removal_um.max() == pytest.approx(10 - 6, abs=1.5)
+    assert any("all along once metal is off" in line for line in datums_answer(found, False))
+
+
+def test_command_prints_json_of_the_contract_and_a_picture(tmp_path, capsys):
+    (tmp_path / "bed.toml").write_text(
+        '[bed]\nname = "invented"\nlength_mm = 400\nstation_pitch_mm = 100\n[faces.way]\nnormal = "up"\n'
+        '[instruments.target]\nquantity = "offset"\nunit = "um"\nstandard_uncertainty = 0.5\nseating_um = 0\n'
+    )
+    (tmp_path / "r.csv").write_text("station_mm,reading\n0,0\n100,-3\n200,-4\n300,-3\n400,0\n")
+    words = ["import", str(tmp_path), str(tmp_path / "r.csv"), "--face", "way", "-i", "target", "-r", "line"]
+    assert main(words) == 0
+    capsys.readouterr()
+    picture = tmp_path / "datums.png"
+    assert main(["datums", str(tmp_path), "--within", "5", "--json", "--picture", str(picture)]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert {"ranking", "parallel", "good", "fixture", "missing"} <= found.keys()
+    assert found["ranking"][0]["straightness_um"] == pytest.approx(4)
+    assert picture.stat().st_size > 10_000

@@ -1,0 +1,119 @@
+"""How the faces of a bed stand to each other: which is straightest, and which are parallel."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acquire.model.errors import AnalysisError
+from analysis.adjust.combination import BedMap
+from analysis.answers.face_map import FaceMap
+from analysis.linear.departures import TOLD_APART, departures
+
+COVERAGE_FACTOR = 2.0
+_LEAST = 3
+
+
+@dataclass(frozen=True)
+class Ranked:
+    """A face in the order of how far it departs from straight."""
+
+    face: str
+    straightness_um: float
+    straightness_expanded_um: float
+    rms_um: float
+    """From its least-squares line, noise taken off; 0 where nothing but noise is there."""
+    as_good_as_next: bool
+    """Whether the readings do not tell it from the next one."""
+
+
+@dataclass(frozen=True)
+class Parallel:
+    """Whether two faces are parallel along the bed."""
+
+    a: str
+    b: str
+    taper_um_per_m: float | None
+    """Slope of b against a; of faces that look opposite ways, how the thickness between them grows.
+    None where the readings leave it open."""
+    taper_expanded_um_per_m: float | None
+    look_opposite: bool
+
+    @property
+    def is_seen(self) -> bool:
+        """Whether a taper exceeds its uncertainty."""
+        return (
+            self.taper_um_per_m is not None
+            and self.taper_expanded_um_per_m is not None
+            and abs(self.taper_um_per_m) > self.taper_expanded_um_per_m
+        )
+
+
+def ranking(bed_map: BedMap, shapes: Sequence[FaceMap]) -> tuple[Ranked, ...]:
+    """Faces from the straightest on; as good as the next where chance alone could turn their order."""
+    if not shapes:
+        return ()
+    rows = [_without_line(bed_map, each) for each in shapes]
+    known = bed_map.functional(np.vstack(rows))
+    heights = np.split(known.value_um, np.cumsum([len(each) for each in rows])[:-1])
+    stations = [each.profile.station_mm for each in shapes]
+    found = departures(stations, heights, known.covariance_um2)
+    order = sorted(range(len(shapes)), key=lambda i: float(found.mean_square[i]))
+    return tuple(
+        Ranked(
+            face=shapes[i].face,
+            straightness_um=shapes[i].straightness_um[shapes[i].line],
+            straightness_expanded_um=shapes[i].straightness_expanded_um,
+            rms_um=float(np.sqrt(max(found.mean_square[i], 0.0))),
+            as_good_as_next=after is not None and found.z(after, i) <= TOLD_APART,
+        )
+        for i, after in zip(order, [*order[1:], None], strict=True)
+    )
+
+
+def _without_line(bed_map: BedMap, shape: FaceMap) -> NDArray[np.float64]:
+    """Heights of a face less their least-squares line, as rows over the nodes of the map."""
+    x = shape.profile.station_mm
+    wide = _over_nodes(bed_map, shape.face, x)
+    columns = np.column_stack([np.ones(x.size), x - x.mean()])
+    return wide - columns @ (np.linalg.pinv(columns) @ wide)
+
+
+def _over_nodes(bed_map: BedMap, face: str, station_mm: NDArray) -> NDArray[np.float64]:
+    indices = bed_map.indices(face)
+    nodes = np.array([bed_map.nodes[i].station_mm for i in indices])
+    nearest = np.abs(nodes[None, :] - station_mm[:, None]).argmin(axis=1)
+    wide = np.zeros((station_mm.size, len(bed_map.nodes)))
+    wide[np.arange(station_mm.size), indices[nearest]] = 1.0
+    return wide
+
+
+def parallels(bed_map: BedMap, faces: Sequence[str]) -> tuple[Parallel, ...]:
+    """Every pair of faces that look the same or the opposite way, and how they taper."""
+    found = []
+    for i, a in enumerate(faces):
+        for b in faces[i + 1 :]:
+            if bed_map.bed.sense(a, b) != 0:
+                found.append(_parallel(bed_map, a, b))
+    return tuple(found)
+
+
+def _parallel(bed_map: BedMap, a: str, b: str) -> Parallel:
+    opposite = bed_map.bed.sense(a, b) < 0
+    try:
+        slopes = [_slope_row(bed_map, face) for face in (a, b)]
+    except AnalysisError:
+        return Parallel(a, b, None, None, opposite)
+    taper = bed_map.functional(slopes[1] - bed_map.bed.sense(a, b) * slopes[0])
+    if not taper.is_known.all():
+        return Parallel(a, b, None, None, opposite)
+    doubt = COVERAGE_FACTOR * float(np.sqrt(max(taper.covariance_um2[0, 0], 0.0)))
+    return Parallel(a, b, float(taper.value_um[0]), doubt, opposite)
+
+
+def _slope_row(bed_map: BedMap, face: str) -> NDArray[np.float64]:
+    """Slope of a face's least-squares line in µm/m, as a row over the nodes."""
+    x = bed_map.profile(face).station_mm
+    away = (x - x.mean()) / 1000
+    return (away / (away @ away))[None, :] @ _over_nodes(bed_map, face, x)

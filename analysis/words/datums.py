@@ -1,0 +1,102 @@
+"""Which faces to start from, how they stand to each other, and what is still to be measured."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from acquire.model.units import UM_PER_THOU, decimals_for, height_text, length_text, number_text, slope_text
+from analysis.words.answers import table
+from analysis.words.plan import trust_answer, trust_words
+
+if TYPE_CHECKING:
+    from analysis.answers.datums import Datums
+    from analysis.answers.standing import Parallel
+
+
+def datums_answer(found: "Datums", inch: bool) -> list[str]:
+    """The answer, then every face, the order, parallel or not, good stretches, fixture, what is missing."""
+    lines = [trust_answer(found, inch), *(f"  {words}" for words in trust_words(found, inch))]
+    lines += ["", *_ranking_words(found, inch), *_parallel_words(found, inch), *_good_words(found, inch)]
+    if found.fixture is not None:
+        each = found.fixture
+        lines.append(f"A fixture can ride under {each.under}, against {each.side} and on {each.top}.")
+    if found.missing:
+        lines += [
+            "Still to be measured before they can be trusted:",
+            *(f"  {each}." for each in found.missing),
+        ]
+    return lines
+
+
+def _ranking_words(found: "Datums", inch: bool) -> list[str]:
+    if not found.ranking:
+        return []
+    unit, per = ("thou", UM_PER_THOU) if inch else ("µm", 1.0)
+    rows = []
+    for place, each in enumerate(found.ranking, 1):
+        digits = decimals_for(each.straightness_expanded_um / 2 / per)
+        rows.append(
+            (
+                str(place),
+                each.face,
+                number_text(each.straightness_um / per, digits),
+                number_text(each.straightness_expanded_um / per, digits),
+                "not told from the next" if each.as_good_as_next else "",
+            )
+        )
+    heads = ("", "face", f"from straight {unit}", "±", "")
+    return ["From the straightest on (order by departure from the least-squares line):", *table(heads, rows)]
+
+
+def _parallel_words(found: "Datums", inch: bool) -> list[str]:
+    if not found.parallel:
+        return []
+    return ["Parallel along the bed:", *(f"  {_taper(each, inch)}" for each in found.parallel)]
+
+
+def _taper(each: "Parallel", inch: bool) -> str:
+    if each.taper_um_per_m is None or each.taper_expanded_um_per_m is None:
+        return (
+            f"{each.a} and {each.b}: not known; levels with one zero on both, a cross level at both ends "
+            "or an indicator from one to the other would tell."
+        )
+    doubt = each.taper_expanded_um_per_m
+    amount = slope_text(abs(each.taper_um_per_m), inch, doubt / 2)
+    sure = slope_text(doubt, inch, doubt / 2)
+    if not each.is_seen:
+        return f"{each.a} and {each.b}: parallel within what could be seen (± {sure})."
+    if each.look_opposite:
+        way = "thicker" if each.taper_um_per_m > 0 else "thinner"
+        return f"{each.a} and {each.b}: what lies between is {way} towards the far end, by {amount} ± {sure}."
+    way = "rises" if each.taper_um_per_m > 0 else "falls"
+    return f"{each.a} and {each.b}: {each.b} {way} against it towards the far end, by {amount} ± {sure}."
+
+
+def _good_words(found: "Datums", inch: bool) -> list[str]:
+    if found.within_um is None:
+        return []
+    limit = height_text(found.within_um, inch, 0.1)
+    lines = [f"Straight within {limit}, uncertainty counted:"]
+    good = {each.face: each for each in found.good}
+    for face in (each.face for each in found.ranking):
+        if face not in good:
+            lines.append(f"  {face}: no stretch of three stations.")
+        elif face not in found.relief:
+            lines.append(f"  {face}: all along.")
+        else:
+            start, end = (length_text(mm, inch) for mm in (good[face].from_mm, good[face].to_mm))
+            lines.append(f"  {face}: from {start} to {end}; {_relief_words(found, face, inch)}")
+    return lines
+
+
+def _relief_words(found: "Datums", face: str, inch: bool) -> str:
+    off = found.relief[face]
+    cut = np.flatnonzero(off.removal_um > 0)
+    if not cut.size:
+        return "all along as measured, but not surely."
+    most = int(off.removal_um.argmax())
+    ends = f"{length_text(off.station_mm[cut[0]], inch)} to {length_text(off.station_mm[cut[-1]], inch)}"
+    deep = height_text(float(off.removal_um[most]), inch, 0.3)
+    return (
+        f"all along once metal is off from {ends}, most at {length_text(off.station_mm[most], inch)}, {deep}."
+    )
