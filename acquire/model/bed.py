@@ -37,6 +37,9 @@ class Face:
     across_mm: float | None = None
     carriage: str | None = None
     unworn_mm: tuple[tuple[float, float], ...] = ()
+    """Stretches that the carriage never reached."""
+    runs: bool = True
+    """Whether anything runs on it; where nothing does it is worn nowhere."""
 
     @property
     def is_vee(self) -> bool:
@@ -199,6 +202,21 @@ class TautWire:
 
 
 @dataclass(frozen=True)
+class Foot:
+    """One foot that the bed stands on: where, and what a hand can set there."""
+
+    id: str
+    station_mm: float
+    across_mm: float
+    um_per_turn: float | None = None
+    """How far one turn of its screw lifts it."""
+    hand_step_um: float | None = None
+    """The smallest lift that a hand can set."""
+    bolted: bool | None = None
+    """Held down, so that it can also pull."""
+
+
+@dataclass(frozen=True)
 class Bed:
     """The whole of a `bed.toml`."""
 
@@ -210,6 +228,7 @@ class Bed:
     instruments: Mapping[str, Instrument] = field(default_factory=dict)
     straightedges: Mapping[str, Straightedge] = field(default_factory=dict)
     wires: Mapping[str, TautWire] = field(default_factory=dict)
+    feet: Mapping[str, Foot] = field(default_factory=dict)
     origin: str = "headstock end"
     display: str = "metric"
     centre_height_mm: float | None = None

@@ -6,7 +6,7 @@ along the bed unless one zero serves both; what the whole of the readings leaves
 found from the map, not from the kind of instrument.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -60,9 +60,22 @@ class KnownRoll:
     @property
     def covariance(self) -> np.ndarray:
         """Its joint covariance, shape (n, n)."""
-        return np.asarray(
-            self.bed_map.enlargement * (self.rows @ self.bed_map.solution.covariance @ self.rows.T)
-        )
+        return self.covariance_of(self.rows)
+
+    def covariance_of(self, rows: np.ndarray) -> np.ndarray:
+        """Joint covariance of rows over the unknowns of the map."""
+        return np.asarray(self.bed_map.enlargement * (rows @ self.bed_map.solution.covariance @ rows.T))
+
+
+@dataclass(frozen=True, eq=False)
+class RollPart:
+    """One part of the roll, from the first station; its far end against its near end."""
+
+    station_mm: np.ndarray
+    roll_um_per_m: np.ndarray
+    standard_uncertainty_um_per_m: np.ndarray
+    wind_um_per_m: float
+    wind_expanded_um_per_m: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -198,6 +211,25 @@ def roll_figures(known: KnownRoll, carriage_length_mm: float | None) -> Roll:
         known_up_to=known.known_up_to,
         covariance=covariance,
         bed_map=known.bed_map,
+    )
+
+
+def roll_part(
+    station_mm: np.ndarray,
+    rows: np.ndarray,
+    estimate: np.ndarray,
+    covariance_of: Callable[[np.ndarray], np.ndarray],
+) -> RollPart:
+    """A roll given as rows over the unknowns of a map, with its wind from end to end."""
+    roll = rows @ estimate
+    spread = np.sqrt(np.clip(np.diag(covariance_of(rows)), 0.0, None))
+    variance = float(covariance_of((rows[-1] - rows[0])[None])[0, 0])
+    return RollPart(
+        station_mm=station_mm,
+        roll_um_per_m=roll,
+        standard_uncertainty_um_per_m=spread,
+        wind_um_per_m=float(roll[-1] - roll[0]),
+        wind_expanded_um_per_m=float(2 * np.sqrt(max(variance, 0.0))),
     )
 
 

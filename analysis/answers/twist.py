@@ -17,14 +17,17 @@ from acquire.model.errors import AnalysisError
 from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Traverse
 from analysis.adjust.combination import BY, BedMap, adjusted, combine
+from analysis.answers.bed_or_wear import bed_or_wear
 from analysis.answers.roll import (
     KnownRoll,
     Roll,
+    RollPart,
     Ways,
     carriage_roll,
     known_roll,
     line_removed,
     roll_figures,
+    roll_part,
     ways_of,
 )
 from analysis.linear.agreement import Agreement, agreement
@@ -66,6 +69,15 @@ class Twist:
     highest_mm: float | None
     lowest_mm: float | None
     known_up_to: str
+    carriage: RollPart | None
+    """What the carriage follows: the roll over its bearing length, from its first place; None where the
+    carriage or its length is not described, or a wind is not known."""
+    feet: RollPart | None
+    """What turning feet can take out; None where that cannot be told from wear."""
+    wear: RollPart | None
+    """What is left to the scraper."""
+    cannot_tell: tuple[str, ...]
+    """What of bed and wear cannot be told, what is known all the same, and what would tell."""
     methods: Mapping[str, Roll]
     """By the cross level alone and by two level maps alone, where there are these."""
     agree: bool | None
@@ -126,12 +138,17 @@ def twist_of(
     judged, worst = _compared(_as_the_carriage_rolls(methods, alone, ways) if on_carriage else methods)
     used = _used(traverses, ways, found.bed_map)
     figures = roll_figures(found, bed.carriage_length_mm)
+    split = bed_or_wear(found, ways)
     return Twist(
         front=ways.front,
         rear=ways.rear,
         gauge_mm=ways.gauge_mm,
         by=by,
         **_figures_of(figures),
+        carriage=_carriage_follows(found, ways),
+        feet=split.feet,
+        wear=split.wear,
+        cannot_tell=split.cannot_tell,
         methods=methods,
         agree=None if judged is None else judged.agree,
         smallest_detectable_um_per_m=None if judged is None else judged.smallest_detectable,
@@ -140,6 +157,21 @@ def twist_of(
         warnings=_warnings(found.bed_map, used, ways, on_carriage),
         judged=judged,
     )
+
+
+def _carriage_follows(found: KnownRoll, ways: Ways) -> RollPart | None:
+    """How the carriage rolls along its travel, from the first station that both its ends reach."""
+    bed = found.bed_map.bed
+    if bed.carriage_length_mm is None or set(bed.carriage_ways()) != {ways.front, ways.rear}:
+        return None
+    half = bed.carriage_length_mm / 2
+    first, last = found.station_mm[[0, -1]] + np.array([half, -half])
+    inside = [mm for mm in bed.station_mm if first - 1e-6 <= mm <= last + 1e-6]
+    station, rows = carriage_roll(found.bed_map, ways, inside)
+    change = rows - rows[:1]
+    if len(station) < 2 or not found.bed_map.solution.is_known(change).all():
+        return None
+    return roll_part(station, change, found.bed_map.solution.estimate, found.covariance_of)
 
 
 def _alone(

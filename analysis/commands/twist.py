@@ -59,12 +59,13 @@ def twist_words(result: "Twist", inch: bool) -> Sequence[str]:
         roll_words,
         whole_twist_words,
     )
+    from analysis.words.bed_or_wear import bed_or_wear_words
 
     numbers = ", ".join(str(number) for number in result.traverses)
     lines = [roll_words(result, inch)]
     lines += [f"  From traverse{'s' if len(result.traverses) > 1 else ''} {numbers}, {BY_WORDS[result.by]}."]
     lines += [*whole_twist_words(result, inch), *known_up_to_words(result)]
-    lines += agreement_words(result, inch)
+    lines += [*bed_or_wear_words(result, inch), *agreement_words(result, inch)]
     lines += columns(
         result.station_mm.tolist(),
         result.roll_um_per_m.tolist(),

@@ -34,6 +34,7 @@ from analysis.words.answers import (
     unchecked_words,
     whole_twist_words,
 )
+from analysis.words.bed_or_wear import bed_or_wear_words
 
 MOST_ADVICE = 5
 
@@ -182,6 +183,7 @@ def twist_section(found: Twist | AnalysisError, inch: bool) -> Section:
         roll_words(found, inch),
         *whole_twist_words(found, inch),
         *known_up_to_words(found),
+        *bed_or_wear_words(found, inch),
         *agreement_words(found, inch),
     ]
     picture = inline_svg(twist_figure(found, inch, is_titled=False), "twist")

@@ -136,6 +136,17 @@ FACE: Mapping[str, Key] = {
         lambda v: isinstance(v, list) and len(v) > 0 and all(map(_rising, v)),
         lambda v: tuple((float(a), float(b)) for a, b in v),
     ),
+    "runs": yes_or_no(),
+}
+
+FOOT: Mapping[str, Key] = {
+    "station_mm": number_key("its station in mm", required=True),
+    "across_mm": number_key("a place across the bed in mm", required=True),
+    "um_per_turn": number_key("the lift of one turn in µm above 0, at most 20000", above=0.0, highest=2e4),
+    "hand_step_um": number_key(
+        "the smallest lift that a hand can set in µm above 0, at most 20000", above=0.0, highest=2e4
+    ),
+    "bolted": yes_or_no(),
 }
 
 _LEVELS = ("slope", "roll")

@@ -16,6 +16,7 @@ from acquire.model import bed as model
 from acquire.model.bed_toml.keys import (
     BED,
     FACE,
+    FOOT,
     INSTRUMENT,
     NAME_RULE,
     PORT,
@@ -32,6 +33,8 @@ from acquire.model.units import FACTORS, unit_name
 
 LARGEST_FILE_BYTES = 1 << 20
 MOST_STATIONS = 10_000
+FOOT_BEYOND_MM = 500.0
+"""A foot may stand on a stand that reaches beyond the bed."""
 MOST_KEY_PARTS = 32
 _PART = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
 _TOO_DEEP = re.compile(rf"(?<![\w-]){_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{MOST_KEY_PARTS}}}")
@@ -146,7 +149,7 @@ class _Reader:
         return dict(found)
 
     def bed(self) -> model.Bed | None:
-        known = {"bed", "faces", "instruments", "straightedges", "wires", "state"}
+        known = {"bed", "faces", "instruments", "straightedges", "wires", "feet", "state"}
         for name in self.tables:
             if name not in known:
                 self.wrong(name, "", "an unknown table", "one of " + ", ".join(sorted(known)))
@@ -166,6 +169,7 @@ class _Reader:
                 n: self.straightedge(n, t) for n, t in self.named_tables("straightedges").items()
             },
             "wires": {n: self.taut_wire(n, t) for n, t in self.named_tables("wires").items()},
+            "feet": self.feet(length_mm),
             "state": self.table("state", STATE, self.tables.get("state", {})),
         }
         if self.mistakes:
@@ -216,7 +220,28 @@ class _Reader:
         for start, end in values.get("unworn_mm", ()):
             if not 0 <= start < end <= length_mm:
                 self.wrong(table, "unworn_mm", [start, end], f"stretches within 0 to {length_mm:g}")
+        if not values.get("runs", True) and "carriage" in values:
+            self.wrong(table, "runs", False, "true, or no carriage: the carriage runs on this face")
         return model.Face(id=name, **values) if "normal" in values else None
+
+    def feet(self, length_mm: float) -> dict[str, model.Foot]:
+        """All feet; two cannot stand on one place, and none far beyond the bed."""
+        found: dict[str, model.Foot] = {}
+        for name, table in self.named_tables("feet").items():
+            where = f"feet.{name}"
+            values = self.table(where, FOOT, table)
+            if not {"station_mm", "across_mm"} <= values.keys():
+                continue
+            foot = model.Foot(id=name, **values)
+            if not -FOOT_BEYOND_MM <= foot.station_mm <= length_mm + FOOT_BEYOND_MM:
+                self.wrong(where, "station_mm", foot.station_mm, f"a place under the bed, 0 to {length_mm:g}")
+            for other in found.values():
+                if math.dist((foot.station_mm, foot.across_mm), (other.station_mm, other.across_mm)) < 1:
+                    self.wrong(
+                        where, "station_mm", foot.station_mm, f"a place of its own; {other.id} stands there"
+                    )
+            found[name] = foot
+        return found
 
     def carriage_sides(self, faces: Mapping[str, model.Face | None]) -> None:
         for side in ("front", "rear"):

@@ -290,3 +290,50 @@ def test_key_of_thousands_of_parts_is_refused_at_once_and_in_little_memory(line)
 def test_texts_and_numbers_with_dots_are_no_keys():
     note = "one. two.three " * 20 + " 1.2.3.4.5.6.7.8.9"
     parse_bed(f"straightedges.a.length_mm = 500\n{BED}# {note}\n")
+
+
+FEET = """
+[bed]
+name = "invented"
+length_mm = 1000
+station_pitch_mm = 100
+[faces.way]
+normal = "up"
+[faces.strip]
+normal = "up"
+runs = false
+[feet.front-head]
+station_mm = 100
+across_mm = -20
+um_per_turn = 2000
+hand_step_um = 28
+bolted = true
+[feet.rear-head]
+station_mm = 100
+across_mm = 300
+"""
+
+
+def test_feet_and_faces_that_nothing_runs_on_are_read():
+    bed = parse_bed(FEET)
+    assert bed.feet["front-head"].um_per_turn == 2000 and bed.feet["front-head"].bolted is True
+    assert bed.feet["rear-head"].hand_step_um is None
+    assert bed.faces["way"].runs and not bed.faces["strip"].runs
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("across_mm = 300", "across_mm = -20", "front-head stands there"),
+        ("station_mm = 100\nacross_mm = 300", "station_mm = 3000\nacross_mm = 300", "under the bed"),
+        ("um_per_turn = 2000", "um_per_turn = 0", "the lift of one turn"),
+        ("across_mm = 300", "across = 300", "no such key"),
+        ("station_mm = 100\nacross_mm = 300", "across_mm = 300", "its station in mm"),
+        ("runs = false", 'runs = false\ncarriage = "front"', "the carriage runs on this face"),
+        ("runs = false", 'runs = "no"', "true | false"),
+        ("bolted = true", "bolted = 1", "true | false"),
+    ],
+)
+def test_nonsense_about_feet_is_refused(old, new, said):
+    with pytest.raises(BedError, match=re.escape(said)):
+        parse_bed(FEET.replace(old, new))

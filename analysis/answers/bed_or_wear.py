@@ -1,0 +1,334 @@
+"""Is it the bed or is it wear: what the feet can take out, and what only metal can.
+
+A section of the bed moves as a body: it bends by z(x), up, and rolls by θ(x), rear up.  A face at
+`across_mm` = p whose normal looks up or down, n = +1 or -1, then stands at
+
+    h(x) = n (z(x) + θ(x) p) + a + w(x),    w <= 0, a: where it lay when the bed was made
+
+w = 0 where a face is unworn: on the stretches that bed.toml names, and all along a face that
+nothing runs on.  What F pairs of feet can make: θ linear from pair to pair and constant beyond
+them, z a natural cubic spline with its knots at the pairs.  These are fitted to the heights at
+the unworn places alone, by generalised least squares with the joint covariance of the map;
+directions that the readings leave free are further unknowns of the fit.  Wear is the rest.
+
+Derived.  False where faces were not made straight and parallel, or where the bed moves as no
+feet can move it (cast stress, heat): the unworn places then do not fit, and it is said.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import scipy.linalg
+from scipy.interpolate import CubicSpline
+from scipy.special import chdtrc
+from scipy.stats import norm
+
+from acquire.model.bed import NORMALS, Bed, Face
+from analysis.adjust.combination import BedMap
+from analysis.answers.bed_or_wear_reasons import (
+    misfit,
+    not_described,
+    not_measured,
+    not_separable,
+    only_a_line,
+    too_unsure,
+    worn_unworn,
+)
+from analysis.answers.roll import UM_PER_M, KnownRoll, RollPart, Ways, roll_part, wind_expanded
+from analysis.linear.profile import SAME_STATION_MM
+
+PAIR_MM = 60.0
+"""Feet closer than this along the bed are one pair."""
+LEAST_ABOVE = 2.6
+"""Standard uncertainties that an unworn line may be exceeded by at one place; by more at many."""
+CHANCE = 0.01
+KNOWN_WITHIN = 1e-6
+RANK = 1e-9
+RIDGE = 1e-12
+ROUNDING_UM = 1e-6
+"""Heights of a survey without noise stand proud by rounding."""
+_INSIDE: Mapping[str, Any] = {"kept_inside": True}
+
+
+@dataclass(frozen=True, eq=False)
+class FeetFit:
+    """What the feet have made of the bed, fitted to the unworn places of a map.
+
+    The unknowns of the fit are z at the knots (µm), θ at the knots (µm per mm), the offset of
+    each face that has unworn places (µm), and the directions that the map leaves free.
+    """
+
+    bed_map: BedMap
+    pairs_mm: tuple[float, ...]
+    """Stations of the pairs of feet, which are the knots."""
+    faces: tuple[str, ...]
+    """Faces that have an offset."""
+    rows: np.ndarray
+    """From the unknowns of the map to those of the fit."""
+    estimable: np.ndarray
+    """Projects functions of the fit's unknowns, each times its length, onto what the places tell."""
+    length: np.ndarray
+    factor: float
+    """What every variance is enlarged by, because the unworn places do not fit as they should."""
+    misfit_um: float
+    """Largest departure of an unworn place from the fit."""
+    places: int
+
+    def tells(self, functions: np.ndarray) -> np.ndarray:
+        """Which functions of the fit's unknowns, shape (k, n), the unworn places determine."""
+        scaled = functions / self.length
+        missed = np.linalg.norm(scaled - scaled @ self.estimable, axis=1)
+        return np.asarray(missed <= KNOWN_WITHIN * np.maximum(np.linalg.norm(scaled, axis=1), 1e-300))
+
+    def covariance(self, rows: np.ndarray) -> np.ndarray:
+        """Joint covariance of rows over the unknowns of the map."""
+        scale = self.bed_map.enlargement * self.factor
+        return np.asarray(scale * (rows @ self.bed_map.solution.covariance @ rows.T))
+
+    def roll(self, station_mm: np.ndarray) -> np.ndarray:
+        """The feet's roll from the first of these stations, in µm/m, as functions of the fit's unknowns."""
+        theta = twist_rows(self.pairs_mm, station_mm)
+        count = len(self.pairs_mm)
+        functions = np.zeros((len(station_mm), len(self.length)))
+        functions[:, count : 2 * count] = UM_PER_M * (theta - theta[0])
+        return functions
+
+    def wear(self, face: str) -> tuple[np.ndarray, np.ndarray]:
+        """Wear of a face where it is told: stations, and rows over the unknowns of the map, in µm."""
+        nodes = self.bed_map.indices(face)
+        station = np.array([self.bed_map.nodes[i].station_mm for i in nodes])
+        if face not in self.faces:
+            return station[:0], np.zeros((0, self.rows.shape[1]))
+        functions = np.hstack(
+            [
+                section_rows(self.bed_map.bed, face, self.pairs_mm, station),
+                np.tile([float(face == name) for name in self.faces], (len(nodes), 1)),
+                self.bed_map.solution.free[nodes],
+            ]
+        )
+        told = self.tells(functions)
+        whole = -functions @ self.rows
+        whole[np.arange(len(nodes)), nodes] += 1.0
+        return station[told], whole[told]
+
+
+@dataclass(frozen=True, eq=False)
+class BedOrWear:
+    """The roll in two parts; None where they cannot be told apart, and why."""
+
+    feet: RollPart | None
+    """What turning feet can take out."""
+    wear: RollPart | None
+    """What is left to the scraper."""
+    cannot_tell: tuple[str, ...]
+    fit: FeetFit | None = field(metadata=_INSIDE, default=None)
+
+
+def bed_or_wear(known: KnownRoll, ways: Ways) -> BedOrWear:
+    """Split the roll of two ways into what the feet can take out and what is worn.
+
+    Parameters
+    ----------
+    known : KnownRoll
+        The roll as measured, from a map of all readings.
+    ways : Ways
+
+    Returns
+    -------
+    BedOrWear
+        With what cannot be told in words.
+    """
+    bed_map = known.bed_map
+    why = not_described(bed_map.bed, len(pairs_mm(bed_map.bed)))
+    fit = None if why else feet_fit(bed_map)
+    if fit is None:
+        return BedOrWear(None, None, (why or not_measured(),))
+    above = _stands_proud(fit)
+    if above:
+        return BedOrWear(None, None, (above,), fit)
+    theta = fit.roll(known.station_mm)
+    if not fit.tells(theta).all():
+        return BedOrWear(None, None, (not_separable(known, ways, unworn_together(bed_map)),), fit)
+    rows = theta @ fit.rows
+    feet = roll_part(known.station_mm, rows, fit.bed_map.solution.estimate, fit.covariance)
+    largest = float(np.ptp(known.value)) if known.known_up_to != "a line" else 0.0
+    doubt = 2 * float(feet.standard_uncertainty_um_per_m.max())
+    if doubt > max(largest, 2 * (wind_expanded(known) or np.inf)):
+        return BedOrWear(None, None, (too_unsure(known, ways, doubt),), fit)
+    words = (misfit(len(fit.pairs_mm), fit.misfit_um),) if fit.factor > 1 else ()
+    if known.known_up_to == "a line":
+        return BedOrWear(feet, None, (*words, only_a_line()), fit)
+    rest = known.rows - known.rows[0] - rows
+    wear = roll_part(known.station_mm, rest, fit.bed_map.solution.estimate, fit.covariance)
+    return BedOrWear(feet, wear, words, fit)
+
+
+def feet_fit(bed_map: BedMap) -> FeetFit | None:
+    """Fit what the feet can make to the unworn places; None where no height there was measured."""
+    pairs = pairs_mm(bed_map.bed)
+    nodes, owners = unworn_nodes(bed_map)
+    if len(pairs) < 2 or not len(nodes):
+        return None
+    faces = tuple(dict.fromkeys(owners))
+    station = np.array([bed_map.nodes[i].station_mm for i in nodes])
+    design = np.hstack(
+        [
+            np.vstack(
+                [
+                    section_rows(bed_map.bed, owner, pairs, station[[place]])
+                    for place, owner in enumerate(owners)
+                ]
+            ),
+            np.array([[float(owner == face) for face in faces] for owner in owners]),
+            bed_map.solution.free[nodes],
+        ]
+    )
+    return _fitted(bed_map, pairs, faces, nodes, design)
+
+
+def _fitted(
+    bed_map: BedMap, pairs: tuple[float, ...], faces: tuple[str, ...], nodes: np.ndarray, design: np.ndarray
+) -> FeetFit:
+    """Generalised least squares by whitening and a pseudo-inverse of scaled columns.
+
+    Adding columns of the design times themselves to the covariance changes no estimate, and lets
+    it be factored where heights are known only together.
+    """
+    length = np.linalg.norm(design, axis=0)
+    length[length == 0] = 1.0
+    scaled, nuisance = design / length, (design / length)[:, 2 * len(pairs) :]
+    covariance = bed_map.solution.covariance[np.ix_(nodes, nodes)]
+    size = max(float(np.mean(np.diag(covariance))), 1e-12)
+    whole = covariance + size * (nuisance @ nuisance.T + RIDGE * np.eye(len(nodes)))
+    lower = scipy.linalg.cholesky(whole, lower=True)
+    white = scipy.linalg.solve_triangular(lower, scaled, lower=True)
+    inverse = np.linalg.pinv(white, rcond=RANK)
+    rows = np.zeros((len(length), len(bed_map.solution.estimate)))
+    rows[:, nodes] = inverse @ scipy.linalg.solve_triangular(lower, np.eye(len(nodes)), lower=True)
+    rows /= length[:, None]
+    left = scipy.linalg.solve_triangular(lower, bed_map.solution.estimate[nodes], lower=True)
+    left = left - white @ (inverse @ left)
+    degrees = len(nodes) - int(np.linalg.matrix_rank(white, tol=RANK * np.linalg.norm(white, 2)))
+    chi_square = float(left @ left) / bed_map.enlargement
+    is_off = degrees > 0 and float(chdtrc(degrees, chi_square)) < CHANCE
+    return FeetFit(
+        bed_map=bed_map,
+        pairs_mm=pairs,
+        faces=faces,
+        rows=rows,
+        estimable=inverse @ white,
+        length=length,
+        factor=chi_square / degrees if is_off else 1.0,
+        misfit_um=float(np.max(np.abs(lower @ left), initial=0.0)),
+        places=len(nodes),
+    )
+
+
+def _worn(fit: FeetFit, face: str) -> tuple[np.ndarray, np.ndarray]:
+    """Wear of a face at the places that are not unworn."""
+    station, rows = fit.wear(face)
+    worn = np.array([not is_unworn(fit.bed_map.bed.faces[face], at) for at in station.tolist()], bool)
+    return station[worn], rows[worn]
+
+
+def is_unworn(face: Face, station_mm: float) -> bool:
+    """Whether no metal was lost there: a face that nothing runs on, or a stretch never reached."""
+    return not face.runs or any(
+        low - SAME_STATION_MM <= station_mm <= high + SAME_STATION_MM for low, high in face.unworn_mm
+    )
+
+
+def pairs_mm(bed: Bed) -> tuple[float, ...]:
+    """Stations of the pairs of feet: feet near each other along the bed, at its front and its rear."""
+    groups: list[list[Any]] = []
+    for foot in sorted(bed.feet.values(), key=lambda each: each.station_mm):
+        if groups and foot.station_mm - groups[-1][0].station_mm <= PAIR_MM:
+            groups[-1].append(foot)
+        else:
+            groups.append([foot])
+    return tuple(
+        float(np.mean([foot.station_mm for foot in group]))
+        for group in groups
+        if len({foot.across_mm for foot in group}) > 1
+    )
+
+
+def unworn_nodes(bed_map: BedMap) -> tuple[np.ndarray, list[str]]:
+    """Indices of heights where no metal was lost, and the face of each."""
+    nodes, faces = [], []
+    for name, face in bed_map.bed.faces.items():
+        if NORMALS[face.normal][1] == 0 or face.across_mm is None:
+            continue
+        for index in bed_map.indices(name):
+            if is_unworn(face, bed_map.nodes[index].station_mm):
+                nodes.append(int(index))
+                faces.append(name)
+    return np.array(nodes, int), faces
+
+
+def unworn_together(bed_map: BedMap) -> tuple[float, ...]:
+    """Stations at which two faces at different places across the bed are unworn and measured."""
+    across: dict[float, set[float]] = {}
+    for index, owner in zip(*unworn_nodes(bed_map), strict=True):
+        place = round(bed_map.nodes[index].station_mm, 3)
+        across.setdefault(place, set()).add(float(bed_map.bed.faces[owner].across_mm or 0.0))
+    return tuple(sorted(place for place, found in across.items() if len(found) > 1))
+
+
+def section_rows(bed: Bed, face: str, pairs: Sequence[float], at_mm: np.ndarray) -> np.ndarray:
+    """Height of a face, in µm, for one unit of each of (z at the knots, θ at the knots in µm per mm)."""
+    described = bed.faces[face]
+    across, up = float(described.across_mm or 0.0), NORMALS[described.normal][1]
+    return np.asarray(up * np.hstack([bend_rows(pairs, at_mm), across * twist_rows(pairs, at_mm)]))
+
+
+def bend_rows(pairs: Sequence[float], at_mm: np.ndarray) -> np.ndarray:
+    """A natural cubic spline with its knots at the pairs, straight beyond them: rows for its values there.
+
+    Examples
+    --------
+    >>> bend_rows([0, 1000], np.array([500.0]))
+    array([[0.5, 0.5]])
+    """
+    knots = np.asarray(pairs, float)
+    if len(knots) == 2:
+        share = (np.asarray(at_mm, float) - knots[0]) / (knots[1] - knots[0])
+        return np.stack([1 - share, share], axis=1)
+    spline = CubicSpline(knots, np.eye(len(knots)), bc_type="natural")
+    inside = np.clip(at_mm, knots[0], knots[-1])
+    beyond = np.asarray(at_mm, float) - inside
+    return np.asarray(spline(inside) + beyond[:, None] * spline(inside, 1))
+
+
+def twist_rows(pairs: Sequence[float], at_mm: np.ndarray) -> np.ndarray:
+    """Linear from pair to pair and constant beyond: rows for the values at the pairs.
+
+    Examples
+    --------
+    >>> twist_rows([0, 1000], np.array([250.0, 1200.0]))
+    array([[0.75, 0.25],
+           [0.  , 1.  ]])
+    """
+    knots = np.asarray(pairs, float)
+    return np.stack([np.interp(at_mm, knots, unit) for unit in np.eye(len(knots))], axis=1)
+
+
+def _stands_proud(fit: FeetFit) -> str | None:
+    """Where a face that is worn stands above what its unworn places make it, beyond chance.
+
+    How far unworn places themselves lie off the fit is told by `misfit`, and plays no part here.
+    """
+    rows = [(face, *_worn(fit, face)) for face in fit.faces]
+    count = sum(len(station) for _, station, _ in rows)
+    limit = max(LEAST_ABOVE, float(norm.isf(CHANCE / max(count, 1))))
+    worst: tuple[float, str, float, float] | None = None
+    for face, station, wide in rows:
+        wear = wide @ fit.bed_map.solution.estimate
+        variance = np.diag(fit.covariance(wide)) / fit.factor
+        doubt = np.sqrt(np.clip(variance, 0.0, None)) + ROUNDING_UM
+        for at, above, spread in zip(station.tolist(), wear.tolist(), doubt.tolist(), strict=True):
+            if above > limit * spread and (worst is None or above / spread > worst[0]):
+                worst = (above / spread, face, at, above)
+    return None if worst is None else worn_unworn(*worst[1:])

@@ -1,0 +1,223 @@
+"""Bed or wear: what the feet can take out is fitted through unworn places alone, wear is the rest.
+
+Check values are derived for this project (so: consistency), truths are invented.
+"""
+
+import numpy as np
+import pytest
+from scipy.interpolate import CubicSpline
+
+from acquire.model.bed_toml.reading import parse_bed
+from analysis.adjust.combination import combine
+from analysis.answers.bed_or_wear import bend_rows, feet_fit, pairs_mm
+from analysis.answers.roll import known_roll, ways_of
+from analysis.answers.twist import twist_of
+from analysis.linear.straight_line import fit_line
+from analysis.words.bed_or_wear import bed_or_wear_words
+
+X = np.arange(0, 1601, 100.0)
+ENDS = [[0, 200], [1300, 1600]]
+WAYS = {"front": 0.0, "rear": 250.0}
+
+
+def _bed(unworn, pairs, *, pitch=100, third=None, sigma=1.0):
+    """Two ways, feet in pairs, perhaps a third face that nothing runs on; a dial and a cross level."""
+    text = (
+        f'[bed]\nname = "invented"\nlength_mm = 1600\nstation_pitch_mm = {pitch}\ncarriage_length_mm = 400\n'
+    )
+    for way, across in WAYS.items():
+        text += f'[faces.{way}]\nnormal = "up"\nacross_mm = {across}\ncarriage = "{way}"\n'
+        text += f"unworn_mm = {unworn}\n" if unworn else ""
+    if third is not None:
+        text += f'[faces.strip]\nnormal = "up"\nacross_mm = {third}\nruns = false\n'
+    for number, station in enumerate(pairs):
+        for side, across in (("front", -30), ("rear", 280)):
+            text += f"[feet.{side}-{number}]\nstation_mm = {station}\nacross_mm = {across}\n"
+    sure = f"standard_uncertainty = {sigma}\nseating_um = 0\n"
+    text += f'[instruments.dial]\nquantity = "offset"\nunit = "um"\n{sure}'
+    text += f'[instruments.cross]\nquantity = "roll"\nunit = "um/m"\n{sure}'
+    return parse_bed(text)
+
+
+def _read(make_traverse, bed, **height_um):
+    """Each face read from one optical line that nobody moves: heights up to one height and one tilt."""
+    runs = []
+    for face, height in height_um.items():
+        same = {"same_zero_as": runs[0].number} if runs else {}
+        runs.append(make_traverse(bed, "dial", X, height, face=face, reference="line", **same))
+    return runs
+
+
+def test_levelling_by_the_worn_ways_would_leave_the_bed_twisted(make_traverse):
+    """Derived: the line through all five rolls has slope 0, that through the unworn ones 40 µm/m."""
+    bed = _bed([[0, 10], [1190, 1600]], (0, 1600), pitch=400, sigma=3.0)
+    x, roll = np.arange(0, 1601, 400.0), np.array([0.0, 110.0, 140.0, 30.0, 40.0])
+    found = twist_of([make_traverse(bed, "cross", x, roll, front="front", rear="rear")], bed)
+    assert fit_line(x, roll).slope == pytest.approx(0.0, abs=1e-12)
+    assert found.feet.roll_um_per_m == pytest.approx([0, 10, 20, 30, 40])
+    assert found.wear.roll_um_per_m == pytest.approx([0, 100, 120, 0, 0])
+    assert found.feet.wind_expanded_um_per_m / 2 == pytest.approx(4.08, abs=0.005)
+    assert found.cannot_tell == ()
+
+
+@pytest.mark.parametrize(
+    ("pairs", "front", "rear"), [((100, 1500), 1.073, 1.074), ((100, 800, 1500), 1.854, 3.250)]
+)
+def test_uncertainty_of_wear_by_the_places_that_are_unworn(make_traverse, pairs, front, rear):
+    """Derived: heights known to 1 µm each, both ways unworn at their ends, wear at 700 mm."""
+    bed = _bed(ENDS, pairs)
+    fit = feet_fit(combine(_read(make_traverse, bed, front=0 * X, rear=0 * X), bed))
+    for face, expected in (("front", front), ("rear", rear)):
+        station, rows = fit.wear(face)
+        middle = rows[station.tolist().index(700.0)][None]
+        assert fit.covariance(middle)[0, 0] ** 0.5 == pytest.approx(expected, abs=0.0006)
+
+
+def _moved(pairs, z, theta, across, worn):
+    """Height of a line of a section that bends and rolls, worn below; by scipy's spline directly."""
+    bend = CubicSpline(pairs, z, bc_type="natural")
+    inside = np.clip(X, pairs[0], pairs[-1])
+    return bend(inside) + bend(inside, 1) * (X - inside) + np.interp(X, pairs, theta) * across + worn
+
+
+def test_wear_without_noise_is_exact(make_traverse):
+    pairs, z, theta = (100, 800, 1500), [3.0, -20.0, 8.0], [0.0, 0.05, -0.02]
+    worn = {
+        "front": -40 * np.exp(-(((X - 600) / 150) ** 2)) * ((X > 200) & (X < 1300)),
+        "rear": -15.0 * ((X > 250) & (X < 1250)),
+    }
+    heights = {way: _moved(pairs, z, theta, across, worn[way]) for way, across in WAYS.items()}
+    bed = _bed(ENDS, pairs)
+    runs = _read(make_traverse, bed, **heights)
+    fit = feet_fit(combine(runs, bed))
+    for way, wear in worn.items():
+        station, rows = fit.wear(way)
+        assert station == pytest.approx(X)
+        assert rows @ fit.bed_map.solution.estimate == pytest.approx(wear, abs=1e-9)
+    found = twist_of(runs, bed)
+    true = 1000 * np.interp(X, pairs, theta)
+    assert found.feet.roll_um_per_m == pytest.approx(true - true[0], abs=1e-6)
+    assert found.wear.roll_um_per_m == pytest.approx((worn["rear"] - worn["front"]) / 0.25, abs=1e-6)
+
+
+def test_face_that_nothing_runs_on_by_itself_tells_no_twist(make_traverse):
+    """Rank deficient: one line of unworn places cannot tell roll from bend."""
+    bed = _bed(None, (100, 800, 1500), third=-80)
+    worn = -22 * np.exp(-(((X - 700) / 150) ** 2))
+    found = twist_of(_read(make_traverse, bed, front=0 * X, rear=worn, strip=0 * X), bed)
+    assert found.feet is None and found.wear is None
+    (words,) = found.cannot_tell
+    assert "the rear is 22.0 µm lower against the front at 700 mm than at the ends" in words
+    assert "turning a foot would not" in words
+
+
+def test_ways_unworn_at_one_end_only_tell_the_twist_too_badly(make_traverse):
+    """Second method: plain least squares gives u(roll 700 - 0), more than the roll differs by."""
+    bed = _bed([[1300, 1600]], (100, 800, 1500), third=-80)
+    worn = -5 * np.exp(-(((X - 700) / 150) ** 2))
+    bed_map = combine(_read(make_traverse, bed, front=0 * X, rear=worn, strip=0 * X), bed)
+    fit = feet_fit(bed_map)
+    functions = fit.roll(np.array([0.0, 700.0]))
+    doubt = fit.covariance(functions @ fit.rows)[1, 1] ** 0.5
+    assert doubt == pytest.approx(_by_plain_least_squares(), rel=1e-6)
+    found = twist_of(_read(make_traverse, bed, front=0 * X, rear=worn, strip=0 * X), bed)
+    assert found.feet is None and "only to ±" in found.cannot_tell[0]
+
+
+def _by_plain_least_squares():
+    """u of the feet's roll at 700 mm from that at 0, heights known to 1 µm each, an offset for each face."""
+    pairs, up = np.array([100.0, 800.0, 1500.0]), np.eye(3)
+    spline = CubicSpline(pairs, up, bc_type="natural")
+    rows = []
+    for number, (across, stations) in enumerate(((0.0, X[13:]), (250.0, X[13:]), (-80.0, X))):
+        for x in stations:
+            inside = np.clip(x, 100, 1500)
+            bend = spline(inside) + spline(inside, 1) * (x - inside)
+            roll = np.array([np.interp(x, pairs, unit) for unit in up])
+            rows.append([*bend, *(across * roll / 1000), *np.eye(3)[number]])
+    change = np.array([np.interp([0, 700], pairs, unit) @ [-1, 1] for unit in up])
+    wanted = np.array([0, 0, 0, *change, 0, 0, 0])
+    return float(np.sqrt(wanted @ np.linalg.pinv(np.array(rows).T @ np.array(rows)) @ wanted))
+
+
+def test_unworn_stretch_that_is_worn_is_refused(make_traverse):
+    bed = _bed(ENDS, (100, 1500))
+    worn = np.where(X == 0, -30.0, 0.0)
+    found = twist_of(_read(make_traverse, bed, front=worn, rear=0 * X), bed)
+    assert found.feet is None and "an unworn stretch is worn" in found.cannot_tell[0]
+
+
+def test_bed_that_says_nothing_of_unworn_places_or_feet_is_told_so(make_traverse):
+    silent, footless = _bed(None, (100, 1500)), _bed(ENDS, ())
+    for bed, missing in ((silent, "unworn_mm"), (footless, "[feet.NAME]")):
+        found = twist_of(_read(make_traverse, bed, front=0 * X, rear=0.05 * X), bed)
+        assert found.feet is None and found.wear is None
+        assert missing in found.cannot_tell[0]
+
+
+def test_carriage_follows_the_mean_of_the_rolls_under_its_two_ends(make_traverse):
+    bed = _bed(ENDS, (100, 1500))
+    roll = 0.05 * X + 20 * np.sin(np.pi * X / 800)
+    found = twist_of(_read(make_traverse, bed, front=0 * X, rear=0.25 * roll), bed)
+    under = [
+        (np.interp(x - 200, X, roll) + np.interp(x + 200, X, roll)) / 2 for x in found.carriage.station_mm
+    ]
+    assert found.carriage.station_mm == pytest.approx(X[2:-2])
+    assert found.carriage.roll_um_per_m == pytest.approx(np.array(under) - under[0])
+
+
+def test_stated_uncertainty_of_what_the_feet_made_covers_invented_truth(make_traverse):
+    """95 % stated: of 60 surveys 51 or more but once in a thousand."""
+    rng = np.random.default_rng(8)
+    pairs, held = (0, 800, 1600), 0
+    bed = _bed(ENDS, pairs)
+    for _ in range(60):
+        theta = rng.normal(0, 0.05, 3)
+        z, worn = rng.normal(0, 20, 3), -rng.uniform(5, 50) * np.exp(-(((X - 750) / 120) ** 2))
+        heights = {
+            way: _moved(pairs, z, theta, across, worn * ((X > 200) & (X < 1300))) + rng.normal(0, 1, len(X))
+            for way, across in WAYS.items()
+        }
+        runs = _read(make_traverse, bed, **heights)
+        bed_map = combine(runs, bed)
+        fit = feet_fit(bed_map)
+        functions = fit.roll(np.array([0.0, 1600.0]))
+        wind = (functions @ fit.rows @ bed_map.solution.estimate)[1]
+        doubt = fit.covariance(functions @ fit.rows)[1, 1] ** 0.5
+        held += abs(wind - 1000 * (theta[2] - theta[0])) <= 2 * doubt
+    assert held >= 51
+
+
+def test_feet_near_each_other_are_one_pair_and_a_single_foot_is_none():
+    bed = parse_bed(
+        '[bed]\nname = "b"\nlength_mm = 1000\nstation_pitch_mm = 100\n[faces.f]\nnormal = "up"\n'
+        "[feet.a]\nstation_mm = 0\nacross_mm = 0\n[feet.b]\nstation_mm = 20\nacross_mm = 300\n"
+        "[feet.c]\nstation_mm = 500\nacross_mm = 0\n"
+        "[feet.d]\nstation_mm = 900\nacross_mm = 0\n[feet.e]\nstation_mm = 900\nacross_mm = 300\n"
+    )
+    assert pairs_mm(bed) == (10.0, 900.0)
+
+
+def test_bend_between_pairs_is_the_natural_spline_of_scipy():
+    """Second method: scipy's own spline, its values at the knots and its straight ends."""
+    rows = bend_rows((100, 800, 1500), X)
+    assert rows[[1, 8, 15]] == pytest.approx(np.eye(3), abs=1e-12)
+    assert np.diff(rows[-2:], axis=0) == pytest.approx(
+        100 * CubicSpline([100, 800, 1500], np.eye(3), bc_type="natural")(1500, 1)[None], abs=1e-9
+    )
+
+
+def test_nothing_is_split_where_no_roll_is_known(make_traverse):
+    bed = _bed(ENDS, (100, 1500))
+    found = known_roll(combine(_read(make_traverse, bed, front=0 * X), bed), ways_of(bed))
+    assert found is None
+
+
+def test_words_tell_the_feet_and_the_scraper_apart(make_traverse):
+    bed = _bed([[0, 10], [1190, 1600]], (0, 1600), pitch=400, sigma=3.0)
+    x, roll = np.arange(0, 1601, 400.0), np.array([0.0, 110.0, 140.0, 30.0, 40.0])
+    found = twist_of([make_traverse(bed, "cross", x, roll, front="front", rear="rear")], bed)
+    words = bed_or_wear_words(found, inch=False)
+    feet, worn = (next(line for line in words if part in line) for part in ("turning feet", "scraper"))
+    assert "40 µm/m" in feet and "rear high" in feet
+    assert "120 µm/m" in worn and "at 800 mm" in worn and "Never twist a bed to hide wear" in worn
