@@ -111,12 +111,13 @@ def assert_numbers(found, *names, length):
 
 def test_map(ask):
     found = ask("map", "way", "--over", "300")
-    assert (found["face"], found["by"], found["line"], found["mode"]) == ("way", "all", "ends", "stepped")
+    assert (found["face"], found["by"], found["line"], found["mode"]) == ("way", "all", "unworn", "stepped")
     assert found["traverses"] == [1, 2, 5, 6]
     assert_numbers(found, "station_mm", "height_um", "standard_uncertainty_um", length=11)
     assert found["station_mm"] == STATION.tolist()
     assert set(found["straightness_um"]) == {"ends", "least_squares", "minimum_zone", "unworn"}
-    assert found["straightness_um"]["ends"] == pytest.approx(np.ptp(found["height_um"]))
+    assert found["straightness_um"]["unworn"] == pytest.approx(np.ptp(found["height_um"]))
+    assert ask("map", "flat")["line"] == ask("map", "way", "--line", "ends")["line"] == "ends"
     assert type(found["straightness_expanded_um"]) is float
     assert found["sense"] == "hollow" and found["blind_wavelengths_mm"] == []
     assert set(found["highest"]) == set(found["lowest"]) == {"station_mm", "height_um"}

@@ -187,7 +187,7 @@ def _straightness(found: FaceMap) -> tuple[str, float, float]:
     apart = found.one_base_apart
     if apart is not None and not found.curve_is_sure:
         return apart.sense, apart.straightness_um, apart.straightness_expanded_um
-    return found.sense, found.straightness_um["ends"], found.straightness_expanded_um
+    return found.sense, found.straightness_um[found.line.replace("-", "_")], found.straightness_expanded_um
 
 
 def _is_checked(bed_map: BedMap, face: str) -> bool:

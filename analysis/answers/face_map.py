@@ -25,6 +25,10 @@ from analysis.linear.reference_lines import (
 
 LINES = ("ends", "least-squares", "minimum-zone", "unworn")
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
+_MISSES_UNWORN = (
+    "{}: fewer than two of its known heights lie in its unworn stretches (unworn_mm), so that heights are "
+    "from the line through its ends and tell no wear"
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,7 +85,7 @@ class FaceMap:
 
 
 def map_face(
-    bed_map: BedMap, face: str, *, by: str = "all", line: str = "ends", over_mm: float | None = None
+    bed_map: BedMap, face: str, *, by: str = "all", line: str | None = None, over_mm: float | None = None
 ) -> FaceMap:
     """The shape of one face out of a bed map.
 
@@ -90,8 +94,8 @@ def map_face(
     bed_map : BedMap
         Of the readings that are to take part (`by` only says which they were).
     face : str
-    line : str
-        ends | least-squares | minimum-zone | unworn: taken off the heights.
+    line : str, optional
+        ends | least-squares | minimum-zone | unworn: taken off the heights. Left out: `default_line`.
     over_mm : float, optional
         Also find the least straight stretch of this length.
 
@@ -106,6 +110,9 @@ def map_face(
             face, "no unworn stretch is named", "unworn_mm in bed.toml", "name one, or choose another line"
         )
     profile, relative_to = _known_shape(bed_map, face)
+    is_own = relative_to is None
+    missed = line is None and is_own and bool(described.unworn_mm) and not reaches_unworn(profile, described)
+    line = line or (default_line(profile, described) if is_own else "ends")
     level = remove_line(profile, line, described.unworn_mm)
     found = judged_straightness(profile, described, line)
     station, height, uncertainty = _with_gaps(bed_map, face, level, relative_to)
@@ -127,7 +134,7 @@ def map_face(
         highest=found.highest,
         lowest=found.lowest,
         blind_wavelengths_mm=bed_map.blind_wavelengths_mm(face),
-        warnings=_warnings(bed_map, face),
+        warnings=(*((_MISSES_UNWORN.format(face),) if missed else ()), *_warnings(bed_map, face)),
         worst_over=None if over_mm is None else worst_over(profile, over_mm),
         one_base_apart=apart,
         taken_as=None if dense is None else dense.taken_as,
@@ -137,7 +144,16 @@ def map_face(
     )
 
 
-def judged_straightness(profile: Profile, described: Face, line: str = "ends") -> Straightness:
+def default_line(profile: Profile, described: Face) -> str:
+    """The line that heights are from unless another is asked for.
+
+    Through the unworn stretches once bed.toml names them and two heights in them are known,
+    since from these wear is read; else through the ends.
+    """
+    return "unworn" if reaches_unworn(profile, described) else "ends"
+
+
+def judged_straightness(profile: Profile, described: Face, line: str | None = None) -> Straightness:
     """How straight a face is: the one figure of `map`, and what `next` promises of it.
 
     Parameters
@@ -145,10 +161,10 @@ def judged_straightness(profile: Profile, described: Face, line: str = "ends") -
     profile : Profile
         Heights of the face, up to a line.
     described : Face
-    line : str
+    line : str, optional
         As in `map_face`.
     """
-    return straightness(profile, line, described.unworn_mm)
+    return straightness(profile, line or default_line(profile, described), described.unworn_mm)
 
 
 def own_shape(bed_map: BedMap, face: str) -> tuple[Profile, tuple[str, ...]]:

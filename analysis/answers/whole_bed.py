@@ -18,7 +18,7 @@ _INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 @dataclass(frozen=True, eq=False)
 class FaceHeights:
-    """Heights of one face from the line through its ends; NaN where they are not known."""
+    """Heights of one face from its line of reference, as `map` gives them; NaN where they are not known."""
 
     station_mm: np.ndarray
     height_um: np.ndarray

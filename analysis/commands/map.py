@@ -19,7 +19,11 @@ LINES = ("ends", "least-squares", "minimum-zone", "unworn")
 @survey_argument
 @click.argument("face")
 @click.option("--by", type=click.Choice(["all", "level", "indicator"]), default="all", show_default=True)
-@click.option("--line", type=click.Choice(LINES), default="ends", show_default=True)
+@click.option(
+    "--line",
+    type=click.Choice(LINES),
+    help="What heights are from (default: the unworn stretches where bed.toml names them, else the ends).",
+)
 @click.option("--over", "over_mm", type=float, help="Also the least straight stretch of this many mm.")
 @click.option("--explain", is_flag=True, help="Print the sum of a stepped level station by station.")
 @answer_options
@@ -27,7 +31,7 @@ def command(
     survey: Path,
     face: str,
     by: str,
-    line: str,
+    line: str | None,
     over_mm: float | None,
     explain: bool,
     as_json: bool,

@@ -205,5 +205,5 @@ def _draw_scale(axes: Axes, norm: Normalize, scale: Scale) -> None:
     right = bar.secondary_yaxis("right", functions=scaled_by(factor))
     right.tick_params(labelsize=7.5)
     right.set_ylabel("µm" if scale.inch else "thou")
-    words = "from the line through\neach face's ends:\nlight high, dark low"
+    words = "from each face's\nline of reference:\nlight high, dark low"
     axes.text(0.48, 1.0, words, ha="center", va="bottom", fontsize=7.5, color=INK)
