@@ -226,6 +226,36 @@ def _fitted(
     )
 
 
+@dataclass(frozen=True)
+class BedTwist:
+    """How twisted the bed itself is, by its unworn places alone: rms of its roll about the mean."""
+
+    rms_um_per_m: float
+    expanded_um_per_m: float
+    square: float
+    """Mean square, (µm/m)², without what noise adds to it; may fall below 0."""
+    square_standard_uncertainty: float
+
+
+def bed_twist(fit: FeetFit) -> BedTwist:
+    """The twist that shimming is judged by: wear plays no part in it.
+
+    With M the projection off the mean over n places, t = θᵀMθ/n - tr(MC)/n is free of bias and
+    has the variance [2 tr(MCMC) + 4 θᵀMCMθ]/n² for normal errors.
+    """
+    nodes, _ = unworn_nodes(fit.bed_map)
+    station = np.unique([round(fit.bed_map.nodes[i].station_mm, 3) for i in nodes])
+    rows = fit.roll(station) @ fit.rows
+    rows = rows - rows.mean(axis=0)
+    theta, covariance = rows @ fit.bed_map.solution.estimate, fit.covariance(rows)
+    count = len(station)
+    square = float(theta @ theta - np.trace(covariance)) / count
+    spread = 2 * np.sum(covariance * covariance) + 4 * float(theta @ covariance @ theta)
+    doubt = float(np.sqrt(max(spread, 0.0))) / count
+    rms = float(np.sqrt(max(square, 0.0)))
+    return BedTwist(rms, float(np.sqrt(max(square, 0.0) + 2 * doubt)) - rms, square, doubt)
+
+
 def _worn(fit: FeetFit, face: str) -> tuple[np.ndarray, np.ndarray]:
     """Wear of a face at the places that are not unworn."""
     station, rows = fit.wear(face)

@@ -17,6 +17,7 @@ import numpy as np
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
 from analysis.adjust.combination import BedMap, adjusted
+from analysis.answers.bed_or_wear import BedTwist, bed_twist, feet_fit
 from analysis.answers.comparison import A_SCRAPING_PASS_UM
 from analysis.answers.face_map import FaceMap, map_face
 from analysis.answers.like_with_like import (
@@ -110,7 +111,8 @@ class TwistChange:
     rear: str
     gauge_mm: float
     figure: str
-    """wind: far end against near end."""
+    """bed: rms of the bed's own roll by its unworn places alone, which shimming is judged by | wind: far
+    end against near end, where bed and wear cannot be told apart."""
     verdict: str
     before_um_per_m: float
     before_expanded_um_per_m: float
@@ -422,7 +424,33 @@ def _twist_change(pair: _Pair) -> tuple[TwistChange | None, str | None]:
         return None, "the carriage rides other ways before and after"
     if None in (old.wind_expanded_um_per_m, new.wind_expanded_um_per_m):
         return None, "the readings do not tell the wind both before and after"
+    if old.feet is not None and new.feet is not None:
+        fits = [feet_fit(bed_map) for bed_map in pair.maps]
+        if fits[0] is not None and fits[1] is not None:
+            return _judged_bed(new, bed_twist(fits[0]), bed_twist(fits[1])), None
     return _judged_twist(old, new), None
+
+
+def _judged_bed(ways: Twist, then: BedTwist, now: BedTwist) -> TwistChange:
+    """Judged by the mean square, which noise does not bias; told as its root."""
+    fell = then.square - now.square
+    doubt = float(np.hypot(then.square_standard_uncertainty, now.square_standard_uncertainty))
+    judged = agreement(np.array([fell]), np.array([[doubt**2]]))
+    middle = max(then.square, now.square, 0.0)
+    return TwistChange(
+        front=ways.front,
+        rear=ways.rear,
+        gauge_mm=ways.gauge_mm,
+        figure="bed",
+        verdict=NO_DIFFERENCE if judged.agree else BETTER if fell > 0 else WORSE,
+        before_um_per_m=then.rms_um_per_m,
+        before_expanded_um_per_m=then.expanded_um_per_m,
+        after_um_per_m=now.rms_um_per_m,
+        after_expanded_um_per_m=now.expanded_um_per_m,
+        change_um_per_m=now.rms_um_per_m - then.rms_um_per_m,
+        change_expanded_um_per_m=float(np.hypot(then.expanded_um_per_m, now.expanded_um_per_m)),
+        smallest_detectable_um_per_m=float(np.sqrt(middle + judged.smallest_detectable) - np.sqrt(middle)),
+    )
 
 
 def _judged_twist(old: Twist, new: Twist) -> TwistChange:

@@ -112,22 +112,28 @@ def _extent(stretch: Stretch, inch: bool) -> str:
 
 
 def twist_change_words(change: TwistChange, inch: bool) -> str:
-    """Twist before and after in one line."""
-    ways = f"{change.front} and {change.rear}"
+    """Twist before and after in one line: of the bed itself, or of the ways where wear is not told apart."""
+    seen = slope_text(change.smallest_detectable_um_per_m, inch, change.smallest_detectable_um_per_m / 4)
     then = _slope(change.before_um_per_m, change.before_expanded_um_per_m, inch)
     now = _slope(change.after_um_per_m, change.after_expanded_um_per_m, inch)
-    seen = slope_text(change.smallest_detectable_um_per_m, inch, change.smallest_detectable_um_per_m / 4)
-    told = f"wind {then} before, {now} after"
+    if change.figure == "bed":
+        of, told = "the bed itself", f"its roll by unworn places strays by {then} before, {now} after (rms)"
+    else:
+        sides = [_side(change.before_um_per_m, change.before_expanded_um_per_m)]
+        sides.append(_side(change.after_um_per_m, change.after_expanded_um_per_m))
+        of = f"{change.front} and {change.rear}"
+        told = f"wind {then}{sides[0]} before, {now}{sides[1]} after; wear is not told apart from it"
     if change.verdict == NO_DIFFERENCE:
-        return f"{ways}: no difference of twist that could have been seen ({seen} would have been): {told}."
-    return f"{ways}: twist is {'better' if change.verdict == BETTER else 'worse'}: {told}."
+        return f"{of}: no difference of twist that could have been seen ({seen} would have been): {told}."
+    return f"{of}: twist is {'better' if change.verdict == BETTER else 'worse'}: {told}."
 
 
 def _slope(um_per_m: float, expanded: float, inch: bool) -> str:
-    side = "" if abs(um_per_m) <= expanded else ", rear high" if um_per_m > 0 else ", front high"
-    return (
-        f"{slope_text(abs(um_per_m), inch, expanded / 2)} ± {slope_text(expanded, inch, expanded / 2)}{side}"
-    )
+    return f"{slope_text(abs(um_per_m), inch, expanded / 2)} ± {slope_text(expanded, inch, expanded / 2)}"
+
+
+def _side(um_per_m: float, expanded: float) -> str:
+    return "" if abs(um_per_m) <= expanded else ", rear high" if um_per_m > 0 else ", front high"
 
 
 def alike_words(result: BeforeAndAfter) -> list[str]:

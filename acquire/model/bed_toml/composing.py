@@ -190,7 +190,12 @@ display = {_quoted(new.display)}               # metric | inch: what people are 
 
 _FACES_SAID = """\
 # One table per face. normal: the way it looks, up | down | front | rear.
-# unworn_mm names stretches that the carriage never reached: they tell wear from a bent bed.
+# unworn_mm names stretches that the carriage never reached, runs = false a face that nothing runs on:
+# with the places of the feet they tell wear from a bent bed. Feet, in pairs front and rear:
+# [feet.front-head]
+# station_mm = 100
+# across_mm = 0
+# um_per_turn = 2000             # lift of one turn of its screw
 """
 
 

@@ -13,8 +13,9 @@ from acquire.model.errors import AnalysisError
 from analysis.answers.history import before_and_after
 from analysis.answers.metal_off import metal_off
 from analysis.answers.surveys import Survey, load
+from analysis.answers.twist import twist_of
 from analysis.linear.profile import Profile
-from analysis.words.history import history_words
+from analysis.words.history import history_words, twist_change_words
 
 X = np.arange(0, 1001, 100.0)
 MIDDLE = (X[1:] + X[:-1]) / 2
@@ -311,6 +312,41 @@ def test_twist_before_and_after_is_held_against_what_could_be_seen(make_traverse
     assert better.change_um_per_m == pytest.approx(-70, abs=1.5 * better.change_expanded_um_per_m)
     assert before_and_after(wound(10.0), wound(80.0)).twist.verdict == "worse"
     assert before_and_after(wound(80.0), wound(80.0)).twist.verdict == "no difference"
+
+
+@pytest.mark.parametrize(("then", "now", "verdict"), [(40.0, 0.0, "better"), (0.0, 40.0, "worse")])
+def test_shimming_is_judged_by_the_bed_and_never_by_worn_ways(
+    make_traverse, invented_bed, then, now, verdict
+):
+    """Truth given: the front way is worn at the headstock; with the bed's twist gone the wind is more."""
+    feet = "".join(
+        f"[feet.{side}-{x}]\nstation_mm = {x}\nacross_mm = {across}\n"
+        for side, across in (("front", 0), ("rear", 300))
+        for x in (0, 1000)
+    )
+    unworn = "unworn_mm = [[300, 1000]]"
+    faces = {
+        name: f'normal = "up"\nacross_mm = {across}\ncarriage = "{name.split("-")[0]}"\n{unworn}'
+        for name, across in (("front-flat", 0), ("rear-flat", 300))
+    }
+    cross = 'quantity = "roll"\nunit = "um/m"\nstandard_uncertainty = 2.0'
+    bed = invented_bed(faces=faces, instruments={"cross": cross}, more=feet)
+    rng = np.random.default_rng(17)
+
+    def stood(twist):
+        roll = twist * X / 1000 + np.where(X < 300, 60.0, 0.0) + rng.normal(0, 2, 11)
+        run = make_traverse(bed, "cross", X, roll, front="front-flat", rear="rear-flat", state=STOOD)
+        return Survey(Path("survey"), bed, (run,))
+
+    old, new = stood(then), stood(now)
+    winds = [abs(twist_of(each.measuring, bed).wind_um_per_m) for each in (old, new)]
+    assert (winds[1] > winds[0]) is (verdict == "better")  # by the ways it would be the other way round
+    change = before_and_after(old, new).twist
+    assert (change.figure, change.verdict) == ("bed", verdict)
+    # unworn from 300 to 1000 mm: eight places 4 µm/m apart stray by 4·√(63/12) rms
+    twisted = change.before_um_per_m if verdict == "better" else change.after_um_per_m
+    assert twisted == pytest.approx(4 * np.sqrt(63 / 12), abs=3.0)
+    assert "the bed itself: twist is " + verdict in twist_change_words(change, inch=False)
 
 
 def test_cut_of_the_whole_but_the_middle_is_found_at_both_ends():
