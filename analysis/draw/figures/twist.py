@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
 UM_PER_M_PER_MM_PER_M = 1000.0
 THOU_PER_FOOT_PER_MM_PER_M = 12.0
-INKS = {"answer": INK, "cross_level": INK, "two_maps": OTHER}
-MARKS = {"answer": "o", "cross_level": "o", "two_maps": "s"}
+INKS = {"answer": INK, "feet": OTHER, "cross_level": INK, "two_maps": OTHER}
+MARKS = {"answer": "o", "feet": "", "cross_level": "o", "two_maps": "s"}
 
 
 def twist_figure(result: "Twist", inch: bool = False, *, is_titled: bool = True) -> Figure:
@@ -56,6 +56,12 @@ def _draw_whole(axes: Axes, result: "Twist", inch: bool) -> None:
     variance = np.diag(result.covariance) + result.covariance[0, 0] - 2 * result.covariance[0]
     doubt = np.sqrt(np.clip(variance, 0.0, None))
     _draw(axes, BY_WORDS[result.by], "answer", result.station_mm, change, doubt, inch)
+    if result.feet is not None:
+        feet = result.feet
+        doubt = feet.standard_uncertainty_um_per_m
+        _draw(
+            axes, "what turning feet can take out", "feet", feet.station_mm, feet.roll_um_per_m, doubt, inch
+        )
     _finish(axes)
 
 
@@ -91,7 +97,7 @@ def _draw(
     draw_band(axes, x, y, half, INKS[name])
     axes.plot(
         x, y, color=INKS[name], linewidth=1.2, marker=MARKS[name], markersize=3.5, zorder=4,
-        linestyle="--" if name == "two_maps" else "-", label=label,
+        linestyle="--" if name in ("two_maps", "feet") else "-", label=label,
     )  # fmt: skip
 
 
