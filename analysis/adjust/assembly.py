@@ -187,16 +187,22 @@ def _bow_is_told(
 
 
 def _starts(observations: Sequence[Observations], roots: Mapping[int, int]) -> dict[int, float]:
-    """When each traverse began after the one whose zero it shares (drift goes on in between)."""
+    """When each traverse began after the one whose zero it shares (drift goes on in between).
+
+    Seconds between recordings stand beside seconds within them only; where no clock ran (an
+    import bears the time of importing) the count of readings goes on.
+    """
     by_number = {each.traverse: each for each in observations}
     starts: dict[int, float] = {}
     ends: dict[int, float] = {}
     for number in sorted(by_number):
         each, root = by_number[number], roots.get(number, number)
-        started = _seconds_between(by_number[root], each) if root in by_number else None
+        first = by_number.get(root)
+        both_timed = first is not None and first.is_timed and each.is_timed
+        started = _seconds_between(first, each) if first is not None and both_timed else None
         starts[number] = started if started is not None else ends.get(root, 0.0)
         last = float(np.max(each.order)) if len(each.order) else 0.0
-        step = last / max(len(each) - 1, 1)
+        step = last / (len(each) - 1) if len(each) > 1 else 1.0
         ends[root] = starts[number] + last + step
     return starts
 

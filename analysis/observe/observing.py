@@ -15,7 +15,7 @@ from analysis.observe.reduction import at_stations
 from analysis.observe.roll import roll_forms, roll_seating, rolled_over
 from analysis.observe.slope import slope_forms, slope_seating, stood_on
 from analysis.observe.span import span_forms, spanned
-from analysis.observe.stations import order_of_reading, usable
+from analysis.observe.stations import is_timed, order_of_reading, usable
 from analysis.observe.terms import Form, Nuisance, Observations
 from analysis.observe.uncertainty import reading_covariance, scale_nuisances, step_uncertainty
 
@@ -143,6 +143,7 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
         zero_is_line=kind.is_line,
         direction=setup.direction,
         order=order_of_reading(stations, setup.direction),
+        is_timed=is_timed(stations),
         drift_group=(instrument.name, setup.subject, setup.reference or "", setup.other or ""),
         turned=setup.turned,
         edges=kind.edges,

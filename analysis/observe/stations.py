@@ -41,8 +41,15 @@ def usable(stations: Stations, where: str, length_mm: float) -> Stations:
     return kept
 
 
+def is_timed(stations: Stations) -> bool:
+    """Whether a clock ran while they were read."""
+    return bool(len(stations) and np.all(np.isfinite(stations.time_s)) and np.ptp(stations.time_s) > 0)
+
+
 def order_of_reading(stations: Stations, direction: str) -> np.ndarray:
-    """When each reading was taken: its time where a clock ran, else its place in the order.
+    """When each reading was taken: s from the start of the recording, or its place in the order.
+
+    Its time where a clock ran (`is_timed`), else its place in the order.
 
     Examples
     --------
@@ -52,8 +59,8 @@ def order_of_reading(stations: Stations, direction: str) -> np.ndarray:
     >>> order_of_reading(three, "reverse").tolist()
     [2.0, 1.0, 0.0]
     """
-    if len(stations) and np.all(np.isfinite(stations.time_s)) and np.ptp(stations.time_s) > 0:
-        return stations.time_s - np.min(stations.time_s)
+    if is_timed(stations):
+        return stations.time_s
     along = -stations.station_mm if direction == "reverse" else stations.station_mm
     order = np.empty(len(stations))
     order[np.lexsort((along, stations.repeat))] = np.arange(len(stations), dtype=float)

@@ -99,7 +99,9 @@ class Observations:
     """Whether its reference lies as it was set up: height and tilt both free (edge, wire, optical line)."""
     direction: str = "forward"
     order: np.ndarray = field(default_factory=lambda: np.zeros(0))
-    """When each reading was taken, for drift: s, or its place in the order."""
+    """When each reading was taken, for drift: s from the recording's start, or its place in the order."""
+    is_timed: bool = False
+    """Whether `order` is a time."""
     drift_group: tuple[str, ...] = ()
     """Traverses of equal group drift at one rate."""
     turned: bool = False

@@ -75,9 +75,6 @@ tension_n = {tension}
 span_mm = {span}
 start_mm = -150
 """
-FIRST_READ_S = 0
-"""By the clock of a run. Left out: runs of one zero whose first readings come at different times after the
-recording began; the program counts each run from its first reading, so that its drift is off by that."""
 BEGAN = datetime(2026, 1, 5, 9, 0, tzinfo=UTC)
 
 
@@ -201,7 +198,7 @@ def _runs(bed: Description, anywhere: bool, chance: Random) -> tuple[Run, ...]:
     runs: list[Run] = []
     for number, each in enumerate(wanted, 1):
         run = replace(each, number=number, same_zero_as=_sharing(each, runs, chance))
-        runs.append(_clocked(run, runs, chance) if clocked else run)
+        runs.append(_clocked(run, runs, chance) if clocked else _imported(run, chance))
     return tuple(runs)
 
 
@@ -332,8 +329,15 @@ def _sharing(run: Run, earlier: Sequence[Run], chance: Random) -> int | None:
     return chance.choice(alike) if alike and chance.random() < 0.5 else None
 
 
+def _imported(run: Run, chance: Random) -> Run:
+    """No clock ran; what it was made bears the time of importing."""
+    return replace(run, created_utc=(BEGAN + timedelta(seconds=chance.randint(0, 4000))).isoformat())
+
+
 def _clocked(run: Run, earlier: Sequence[Run], chance: Random) -> Run:
     """Begun some minutes after the one before, a reading every half minute or so."""
     began = BEGAN + timedelta(minutes=10 * len(earlier) + chance.randint(0, 5))
-    times = np.cumsum([FIRST_READ_S, *(chance.randint(10, 40) for _ in run.station_mm[1:])]).astype(float)
+    times = np.cumsum([chance.randint(5, 200), *(chance.randint(10, 40) for _ in run.station_mm[1:])]).astype(
+        float
+    )
     return replace(run, time_s=times[in_order(run)], created_utc=began.isoformat())

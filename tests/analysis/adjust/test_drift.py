@@ -1,5 +1,7 @@
 """Drift is shown where it can be told, and never where it cannot."""
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -7,6 +9,7 @@ from acquire.model.bed_toml.reading import parse_bed
 from analysis.adjust.combination import combine
 from analysis.adjust.drift import drifts, only_one_way
 
+MIDDLE = np.arange(50.0, 1000.0, 100.0)
 BED = """
 [bed]
 name = "invented bed"
@@ -117,3 +120,52 @@ def test_drift_of_a_drawn_run_stays_unfree_where_nothing_tells_the_bow(make_trav
     found = combine(runs, bed)
     assert drifts(found, "front") == () and only_one_way(found, "front") == ("level",)
     assert found.lines[("height", "front")].is_whole
+
+
+RATE = 0.02
+"""µm/m a second, or a reading."""
+
+
+def there_and_back_over_two_faces(bed, make_traverse, taken, **times):
+    """Two faces by one level without touching its zero; each reading drifted by RATE times `taken`."""
+    heights = {"front-flat": 12 * np.sin(MIDDLE / 300), "rear-flat": 0.02 * MIDDLE}
+    slopes = {face: np.gradient(height, MIDDLE) * 1000 for face, height in heights.items()}
+    runs = []
+    for i, (face, direction) in enumerate(itertools.product(heights, ("forward", "reverse"))):
+        shared = {} if i == 0 else {"same_zero_as": 1}
+        own = {name: values[i] for name, values in times.items()}
+        reading = slopes[face] + RATE * taken[i]
+        runs.append(
+            make_traverse(bed, "level", MIDDLE, reading, face=face, direction=direction, **shared, **own)
+        )
+    truth = np.sum(slopes["front-flat"] - slopes["rear-flat"]) * 0.1
+    return combine(runs, bed), truth
+
+
+def rise_of_front_against_rear(bed_map):
+    row = np.zeros((1, len(bed_map.nodes)))
+    front, rear = bed_map.indices("front-flat"), bed_map.indices("rear-flat")
+    row[0, [front[-1], rear[0]]], row[0, [front[0], rear[-1]]] = 1.0, -1.0
+    return float(bed_map.functional(row).value_um[0])
+
+
+def test_drift_goes_on_by_the_clock_from_the_start_of_each_recording(invented_bed, make_traverse):
+    """Noise-free: recordings ten minutes apart, first readings 10 and 130 s after their starts (invented)."""
+    began = [f"2026-01-05T09:{10 * i:02d}:00+00:00" for i in range(4)]
+    first = (10.0, 130.0, 10.0, 130.0)
+    step = 30 * np.arange(10.0)
+    time_s = [f + (step if i % 2 == 0 else step[::-1]) for i, f in enumerate(first)]
+    taken = [600.0 * i + t for i, t in enumerate(time_s)]
+    bed_map, truth = there_and_back_over_two_faces(
+        invented_bed(), make_traverse, taken, time_s=time_s, created_utc=began
+    )
+    assert rise_of_front_against_rear(bed_map) == pytest.approx(truth, abs=1e-6)
+
+
+def test_imports_drift_by_the_count_of_readings_whenever_they_were_imported(invented_bed, make_traverse):
+    """Noise-free: no clock ran; the four files were imported at odd times (invented)."""
+    imported = [f"2026-01-05T09:{m}+00:00" for m in ("00:00", "00:40", "05:00", "05:40")]
+    count = np.arange(10.0)
+    taken = [10 * i + (count if i % 2 == 0 else count[::-1]) for i in range(4)]
+    bed_map, truth = there_and_back_over_two_faces(invented_bed(), make_traverse, taken, created_utc=imported)
+    assert rise_of_front_against_rear(bed_map) == pytest.approx(truth, abs=1e-6)
