@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+import scipy.sparse
 from scipy.special import chdtrc
 
 from acquire.model.bed import Bed
@@ -27,7 +28,7 @@ from analysis.adjust.reliability import (
 )
 from analysis.adjust.solution import Solution, solve
 from analysis.adjust.undetermined import ALIKE, LEAST_OF_A_PART, Line, cannot_tell, free_lines, parts_known
-from analysis.adjust.variance_components import VarianceComponent, variance_components
+from analysis.adjust.variance_components import VarianceComponent, told_components
 from analysis.level.continuous import DenseHeights
 from analysis.linear.profile import Profile
 from analysis.observe import Observations, joined, observe_all, state_warnings
@@ -163,22 +164,18 @@ class BedMap:
         """Where in `nodes` the face's heights are."""
         return self.assembly.layout.indices(kind, face)
 
-    def functional(self, matrix: np.ndarray) -> Functional:
+    def functional(self, matrix: np.ndarray | scipy.sparse.spmatrix) -> Functional:
         """Linear combinations of the heights.
 
         Parameters
         ----------
-        matrix : array, shape (k, n)
+        matrix : array or sparse matrix, shape (k, n)
             One combination of the n nodes a row.
         """
-        rows = np.atleast_2d(np.asarray(matrix, float))
-        wide = np.zeros((len(rows), len(self.solution.estimate)))
-        wide[:, : len(self.nodes)] = rows
-        known = self.solution.is_known(wide)
-        value = np.where(known, wide @ self.solution.estimate, np.nan)
-        count = len(self.nodes)
-        covariance = self.enlargement * (rows @ self.solution.covariance[:count, :count] @ rows.T)
-        covariance = np.where(known[:, None] & known[None, :], covariance, np.nan)
+        rows = self._of_all_unknowns(matrix)
+        known = self.solution.is_known(rows)
+        value = np.where(known, rows @ self.solution.estimate, np.nan)
+        covariance = np.where(known[:, None] & known[None, :], self._covariance(rows), np.nan)
         return Functional(value, covariance, known)
 
     def profile(self, face: str, kind: str = "height") -> Profile:
@@ -197,7 +194,7 @@ class BedMap:
             line.name,
             np.array([self.nodes[i].station_mm for i in chosen]),
             self.solution.estimate[chosen],
-            self._covariance(np.eye(len(self.nodes))[chosen]),
+            self._covariance(self._heights_at(chosen)),
         )
 
     def difference(self, face: str, other: str) -> Profile:
@@ -218,13 +215,14 @@ class BedMap:
             )
         here = np.argmin(np.abs(first.station_mm[:, None] - second.station_mm[None, :]), axis=1)
         shared = np.flatnonzero(np.abs(first.station_mm - second.station_mm[here]) < 1e-6)
-        matrix = np.zeros((len(shared), len(self.nodes)))
-        rows = np.arange(len(shared))
-        matrix[rows, self.indices(face)[shared]] = 1.0
-        matrix[rows, self.indices(other)[here[shared]]] -= sense
+        matrix = self._heights_at(self.indices(face)[shared]) - sense * self._heights_at(
+            self.indices(other)[here[shared]]
+        )
         return self.combined(f"{face} − {other}", first.station_mm[shared], matrix)
 
-    def combined(self, name: str, station_mm: np.ndarray, matrix: np.ndarray) -> Profile:
+    def combined(
+        self, name: str, station_mm: np.ndarray, matrix: np.ndarray | scipy.sparse.spmatrix
+    ) -> Profile:
         """A profile of any linear combinations of heights along the bed, up to a line.
 
         Raises
@@ -232,20 +230,33 @@ class BedMap:
         AnalysisError
             Where the readings do not determine three of them up to a line.
         """
-        moves = np.asarray(matrix) @ self.solution.free[: len(self.nodes)]
+        rows = self._of_all_unknowns(matrix)
+        moves = np.asarray(rows @ self.solution.free)
         part = _largest_known(np.asarray(station_mm), moves, self.solution.free)
         if len(part) < LEAST_OF_A_PART:
             raise AnalysisError(
                 name, "the readings do not determine it", "", "`waylog next` says what would tell"
             )
-        chosen = np.asarray(matrix)[part]
-        estimate = self.solution.estimate[: len(self.nodes)]
-        return Profile(name, np.asarray(station_mm)[part], chosen @ estimate, self._covariance(chosen))
+        chosen = rows[part]
+        height_um = chosen @ self.solution.estimate
+        return Profile(name, np.asarray(station_mm)[part], height_um, self._covariance(chosen))
 
-    def _covariance(self, rows: np.ndarray) -> np.ndarray:
-        count = len(self.nodes)
-        covariance = self.enlargement * (rows @ self.solution.covariance[:count, :count] @ rows.T)
-        return (covariance + covariance.T) / 2
+    def _covariance(self, rows: scipy.sparse.csr_matrix) -> np.ndarray:
+        return self.enlargement * self.solution.covariance(rows)
+
+    def _of_all_unknowns(self, matrix: np.ndarray | scipy.sparse.spmatrix) -> scipy.sparse.csr_matrix:
+        """Combinations of heights as rows over all unknowns."""
+        rows = scipy.sparse.csr_matrix(matrix)
+        return scipy.sparse.csr_matrix(
+            (rows.data, rows.indices, rows.indptr), shape=(rows.shape[0], self.assembly.unknowns)
+        )
+
+    def _heights_at(self, chosen: np.ndarray) -> scipy.sparse.csr_matrix:
+        """A row for each node, that picks its height out of all unknowns."""
+        rows = np.arange(len(chosen))
+        return scipy.sparse.csr_matrix(
+            (np.ones(len(chosen)), (rows, chosen)), shape=(len(chosen), self.assembly.unknowns)
+        )
 
     def _line(self, face: str, kind: str) -> Line:
         if (kind, face) not in self.lines:
@@ -325,14 +336,13 @@ def adjusted(observations: Sequence[Observations], bed: Bed, use_variance_compon
     """The map from observations already made of the traverses."""
     observations = joined(observations, bed)
     carried = with_carriers(observations, bed)
-    components = variance_components(carried, bed) if use_variance_components else ()
+    components, doubtful = told_components(carried, bed) if use_variance_components else ((), ())
     factors = {component.instrument: component.noise_ratio**2 for component in components}
     assembly = assemble(carried, bed, variance_factors=factors)
-    solution = solve(assembly.blocks, assembly.unknowns)
-    enlargement, words = _enlargement(solution)
-    return BedMap(
-        bed, tuple(observations), assembly, solution, enlargement, (*assembly.warnings, *words), components
-    )
+    solution = solve(assembly.blocks, assembly.unknowns, len(assembly.layout.nodes))
+    factor, words = _enlargement(solution)
+    warnings = (*assembly.warnings, *words, *(_keeps_its_claim(name) for name in doubtful))
+    return BedMap(bed, tuple(observations), assembly, solution, factor, warnings, components)
 
 
 def with_carriers(observations: Sequence[Observations], bed: Bed) -> list[Observations]:
@@ -346,13 +356,17 @@ def with_carriers(observations: Sequence[Observations], bed: Bed) -> list[Observ
         return list(observations)
     plain = [replace(each, forms=each.plain_forms or each.forms) for each in observations]
     assembly = assemble(plain, bed)
-    solution = solve(assembly.blocks, assembly.unknowns)
+    solution = solve(assembly.blocks, assembly.unknowns, len(assembly.layout.nodes))
     lines = free_lines(assembly.layout, solution.free[: len(assembly.layout.nodes)])
     told = {line.owner for line in lines.values() if line.kind == "height" and line.is_whole}
     return [
         full if told.issuperset(full.carriers) else point
         for full, point in zip(observations, plain, strict=True)
     ]
+
+
+def _keeps_its_claim(instrument: str) -> str:
+    return f"{instrument}: the readings do not tell how much it scatters; it keeps what it claims"
 
 
 def _enlargement(solution: Solution) -> tuple[float, tuple[str, ...]]:
@@ -375,7 +389,7 @@ def predict(bed_map: BedMap, observations: Observations) -> Prediction:
     rows, expressible = rows_for(bed_map.assembly, observations)
     known = expressible & bed_map.solution.is_known(rows)
     value = rows @ bed_map.solution.estimate + observations.correction
-    variance = np.asarray(rows.multiply(rows @ bed_map.solution.covariance).sum(axis=1)).ravel()
+    variance = bed_map.solution.variance(rows)
     spread = np.sqrt(np.clip(bed_map.enlargement * variance, 0.0, None))
     return Prediction(np.where(known, value, np.nan), np.where(known, spread, np.nan), known)
 
@@ -395,7 +409,7 @@ def covariance_with(bed_map: BedMap, hypothetical: Observations | Sequence[Obser
         bed_map.bed,
         variance_factors={c.instrument: c.noise_ratio**2 for c in bed_map.variance_components},
     )
-    solution = solve(assembly.blocks, assembly.unknowns)
+    solution = solve(assembly.blocks, assembly.unknowns, len(assembly.layout.nodes))
     return BedMap(
         bed_map.bed,
         observed,

@@ -52,7 +52,7 @@ def drifts(bed_map: BedMap, face: str) -> tuple[Drift, ...]:
         if not solution.is_known(row).all():
             continue
         change = float(length * solution.estimate[column])
-        doubt = float(length * np.sqrt(bed_map.enlargement * solution.covariance[column, column]))
+        doubt = float(np.sqrt(bed_map.enlargement * solution.covariance(row)[0, 0]))
         unit = "µm" if runs[0].quantity in ("offset", "span") else "µm/m"
         found.append(Drift(runs[0].noise_group, change, 2 * doubt, unit, abs(change) > SEEN_FROM * doubt))
     return tuple(found)

@@ -11,11 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.linalg
-import scipy.sparse
 from scipy.special import ndtri
 
-from analysis.adjust.solution import Block, Solution
+from analysis.adjust.solution import Solution
 from analysis.observe import Observations
 
 SMALLEST_DETECTABLE = 4.13
@@ -103,53 +101,29 @@ def residual_table(solution: Solution, observations: Sequence[Observations]) -> 
         np.concatenate([each.station_mm for each in observations]),
         reading,
         left,
-        np.concatenate([np.sqrt(np.diag(b.covariance) if b.covariance.ndim == 2 else b.covariance)
-                        for b in solution.blocks[: len(observations)]]),
+        np.sqrt(np.concatenate([block.variance for block in solution.blocks[: len(observations)]])),
         redundancy,
         normalised,
         detectable,
         reading - error,
         error_sd,
-    )  # fmt: skip
+    )
 
 
 def _of_block(solution: Solution, index: int) -> tuple[np.ndarray, ...]:
-    block, rows, left = solution.blocks[index], solution.whitened[index], solution.leftover[index]
-    if block.covariance.ndim == 1:
-        share = 1.0 - np.asarray(rows.multiply(rows @ solution.covariance).sum(axis=1)).ravel()
-        share = np.clip(share, 0.0, 1.0)
-        pull, weight = left / block.factor, share / block.covariance
-        residual = left * block.factor
-    else:
-        share, pull, weight = _of_correlated(block, rows, left, solution)
-        residual = block.factor @ left
-    checked = (
-        weight * np.mean(block.covariance if block.covariance.ndim == 1 else np.diag(block.covariance))
-        > NOTHING
-    )
-    root = np.sqrt(np.where(checked, weight, 1.0))
+    block, shown = solution.blocks[index], solution.reliability[index]
+    pull = block.whitener.T @ solution.leftover[index]
+    checked = shown.weight * np.mean(block.variance) > NOTHING
+    root = np.sqrt(np.where(checked, shown.weight, 1.0))
     nothing = np.where(checked, 1.0, np.nan)
     return (
-        residual,
-        share,
+        solution.residuals[index],
+        shown.redundancy,
         nothing * pull / root,
         np.where(checked, SMALLEST_DETECTABLE / root, np.inf),
         nothing * pull / root**2,
         nothing / root,
     )
-
-
-def _of_correlated(
-    block: Block,
-    rows: scipy.sparse.csr_matrix,
-    left: np.ndarray,
-    solution: Solution,
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    spread = np.eye(len(left)) - np.asarray(rows @ (rows @ solution.covariance).T).T
-    inverse = scipy.linalg.solve_triangular(block.factor, np.eye(len(left)), lower=True)
-    share = np.clip(np.diag(block.factor @ spread @ inverse), 0.0, 1.0)
-    weight = np.clip(np.diag(inverse.T @ spread @ inverse), 0.0, None)
-    return share, inverse.T @ left, weight
 
 
 def alarm_level(readings: int) -> float:
@@ -255,13 +229,13 @@ def _without(
         for k, part in enumerate(solution.leftover)
     ]
     w = np.zeros(len(table))
-    for k, each in enumerate(observations):
-        rows = slice(first[k], first[k] + len(each))
-        pull, weight, mixed = _pulls(solution, k, left[k], [s[k] for s in shown])
-        weight = weight - np.einsum("ia,ab,ib->i", mixed, inverse, mixed)
-        scale = np.array(table.standard_uncertainty[rows]) ** 2
-        good = weight * scale > 1e-6
-        w[rows] = np.where(good, pull / np.sqrt(np.where(good, weight, 1.0)), 0.0)
+    for k, block in enumerate(solution.blocks[: len(observations)]):
+        rows = slice(first[k], first[k + 1])
+        back = block.whitener.T
+        mixed = back @ np.column_stack([part[k] for part in shown])
+        weight = solution.reliability[k].weight - np.einsum("ia,ab,ib->i", mixed, inverse, mixed)
+        good = weight * block.variance > 1e-6
+        w[rows] = np.where(good, (back @ left[k]) / np.sqrt(np.where(good, weight, 1.0)), 0.0)
     w[chosen] = 0.0
     return w
 
@@ -269,34 +243,18 @@ def _without(
 def _direction(solution: Solution, first: np.ndarray, index: int) -> list[np.ndarray]:
     """A unit error of one reading in whitened rows."""
     parts = [np.zeros(len(left)) for left in solution.leftover]
-    block = int(np.searchsorted(first, index, side="right")) - 1
-    unit = np.zeros(len(parts[block]))
-    unit[index - first[block]] = 1.0
-    factor = solution.blocks[block].factor
-    parts[block] = (
-        unit / factor if factor.ndim == 1 else scipy.linalg.solve_triangular(factor, unit, lower=True)
-    )
+    k = int(np.searchsorted(first, index, side="right")) - 1
+    parts[k] = solution.blocks[k].whitener[:, [index - first[k]]].toarray().ravel()
     return parts
 
 
 def _shown(solution: Solution, direction: list[np.ndarray]) -> list[np.ndarray]:
     """What of an error stays in the residuals."""
-    pulled = sum(rows.T @ part for rows, part in zip(solution.whitened, direction, strict=True))
-    moved = solution.covariance @ pulled
-    return [part - rows @ moved for rows, part in zip(solution.whitened, direction, strict=True)]
+    whitened = [block.whitened for block in solution.blocks]
+    pulled = sum(rows.T @ part for rows, part in zip(whitened, direction, strict=True))
+    moved = solution.fit.solve(np.asarray(pulled))
+    return [part - rows @ moved for rows, part in zip(whitened, direction, strict=True)]
 
 
 def _dot(first: Sequence[np.ndarray], second: Sequence[np.ndarray]) -> float:
     return float(sum(a @ b for a, b in zip(first, second, strict=True)))
-
-
-def _pulls(
-    solution: Solution, k: int, left: np.ndarray, shown: list[np.ndarray]
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    block, rows = solution.blocks[k], solution.whitened[k]
-    stacked = np.column_stack(shown)
-    if block.covariance.ndim == 1:
-        share = 1.0 - np.asarray(rows.multiply(rows @ solution.covariance).sum(axis=1)).ravel()
-        return left / block.factor, share / block.covariance, stacked / block.factor[:, None]
-    _, pull, weight = _of_correlated(block, rows, left, solution)
-    return pull, weight, scipy.linalg.solve_triangular(block.factor, stacked, lower=True, trans=1)

@@ -7,16 +7,19 @@ unknown is needed. Readings that differ by a step or more are rounded independen
 """
 
 from collections.abc import Sequence
+from typing import TypeAlias
 
 import numpy as np
+from scipy import sparse
 
 from analysis.observe import Observations
-from analysis.observe.uncertainty import visits
+from analysis.observe.uncertainty import shared_at_stations, visits
 
+Covariance: TypeAlias = np.ndarray | sparse.spmatrix
 _Key = tuple[object, ...]
 
 
-def covariances_with_steps(observations: Sequence[Observations]) -> list[np.ndarray]:
+def covariances_with_steps(observations: Sequence[Observations]) -> list[Covariance]:
     """Covariance of each traverse's readings, with what equal readings of other traverses share with it.
 
     Parameters
@@ -55,12 +58,10 @@ def _keys(each: Observations) -> list[_Key]:
     ]
 
 
-def _widened(each: Observations, others: np.ndarray) -> np.ndarray:
+def _widened(each: Observations, others: np.ndarray) -> Covariance:
     if not np.any(others):
         return each.covariance
     shared = others * each.step_variance
     if each.covariance.ndim == 1:
         return each.covariance + shared
-    visit = visits(each.station_mm)
-    alike = visit[:, None] == visit[None, :]
-    return each.covariance + np.where(alike, np.sqrt(np.outer(shared, shared)), 0.0)
+    return each.covariance + shared_at_stations(visits(each.station_mm), shared)

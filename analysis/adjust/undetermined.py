@@ -17,7 +17,9 @@ from analysis.observe import Observations
 
 LEAST_OF_A_PART = 3
 """Two heights make no shape: any two lie on a line."""
-ALIKE = 1e-6
+ALIKE = 1e-9
+"""Of the largest movement: what moves by less does not move. A curve that is free bends by less than a
+millionth of itself between neighbours once there are a thousand of them."""
 NEIGHBOURS = 8
 MOST_FOR_ALL_PAIRS = 60
 
@@ -72,11 +74,16 @@ def parts_known(station_mm: np.ndarray, free: np.ndarray, tolerance: float) -> t
 
 def _largest_part(x: np.ndarray, free: np.ndarray, tolerance: float) -> np.ndarray:
     best = np.zeros(0, int)
+    seen = np.zeros((0, len(x)), bool)
     for i, j in _pairs(len(x)):
+        if np.any(seen[:, i] & seen[:, j]):
+            continue
         near = slice(i, min(i + 3 * NEIGHBOURS, len(x)))
         if np.count_nonzero(_on_line(x, free, i, j, tolerance, near)) + (j >= near.stop) < LEAST_OF_A_PART:
             continue
-        members = np.flatnonzero(_on_line(x, free, i, j, tolerance, slice(None)))
+        on_line = _on_line(x, free, i, j, tolerance, slice(None))
+        members = np.flatnonzero(on_line)
+        seen = np.vstack([seen, on_line])
         if len(members) > len(best):
             best = members
         if len(best) == len(x):

@@ -21,6 +21,7 @@ from typing import Any
 
 import numpy as np
 import scipy.linalg
+import scipy.sparse
 from scipy.interpolate import CubicSpline
 from scipy.special import chdtrc
 from scipy.stats import norm
@@ -85,7 +86,7 @@ class FeetFit:
     def covariance(self, rows: np.ndarray) -> np.ndarray:
         """Joint covariance of rows over the unknowns of the map."""
         scale = self.bed_map.enlargement * self.factor
-        return np.asarray(scale * (rows @ self.bed_map.solution.covariance @ rows.T))
+        return scale * self.bed_map.solution.covariance(rows)
 
     def roll(self, station_mm: np.ndarray) -> np.ndarray:
         """The feet's roll from the first of these stations, in µm/m, as functions of the fit's unknowns."""
@@ -199,7 +200,9 @@ def _fitted(
     length = np.linalg.norm(design, axis=0)
     length[length == 0] = 1.0
     scaled, nuisance = design / length, (design / length)[:, 2 * len(pairs) :]
-    covariance = bed_map.solution.covariance[np.ix_(nodes, nodes)]
+    covariance = bed_map.solution.covariance(
+        scipy.sparse.identity(bed_map.assembly.unknowns, format="csr")[nodes]
+    )
     size = max(float(np.mean(np.diag(covariance))), 1e-12)
     whole = covariance + size * (nuisance @ nuisance.T + RIDGE * np.eye(len(nodes)))
     lower = scipy.linalg.cholesky(whole, lower=True)

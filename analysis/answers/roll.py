@@ -64,7 +64,7 @@ class KnownRoll:
 
     def covariance_of(self, rows: np.ndarray) -> np.ndarray:
         """Joint covariance of rows over the unknowns of the map."""
-        return np.asarray(self.bed_map.enlargement * (rows @ self.bed_map.solution.covariance @ rows.T))
+        return self.bed_map.enlargement * self.bed_map.solution.covariance(rows)
 
 
 @dataclass(frozen=True, eq=False)
@@ -182,7 +182,7 @@ def wind_expanded(known: KnownRoll | None) -> float | None:
     row = wind_row(known)
     if known is None or row is None:
         return None
-    variance = known.bed_map.enlargement * float(row @ known.bed_map.solution.covariance @ row)
+    variance = known.bed_map.enlargement * float(known.bed_map.solution.covariance(row[None])[0, 0])
     return float(2 * np.sqrt(max(variance, 0.0)))
 
 

@@ -53,7 +53,7 @@ def words(result: "WholeBed", inch: bool, own_noise: bool) -> Sequence[str]:
 
 
 def _noise(result: "WholeBed", own_noise: bool) -> list[str]:
-    noisy = [each for each in result.noise if each.noise_ratio > 1.5]
+    noisy = [each for each in result.noise if each.noise_ratio > 1.5 and each.is_told]
     if not noisy:
         return []
     tail = "that is in use here" if own_noise else "`--own-noise` takes that into account"

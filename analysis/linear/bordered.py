@@ -26,6 +26,8 @@ from analysis.linear.banded import BandFactor, InverseNearDiagonal, factor, to_b
 Array = NDArray[np.float64]
 Places = NDArray[np.intp]
 
+FULL = 0.3
+"""Share of entries above which rows of the border are multiplied as full ones."""
 MOST_AT_A_TIME = 2_000_000
 """Entries of the dense part of rows that are held at once."""
 
@@ -43,6 +45,8 @@ class BorderedMatrix:
     """N_ib, shape (n_i, n_b)."""
     corner: Array
     """N_bb, shape (n_b, n_b)."""
+    pattern: sparse.csr_matrix
+    """Which unknowns of the band are tied to which, those included whose entry happens to be zero."""
     place: Places
     """The order in which the band is narrow."""
 
@@ -85,8 +89,11 @@ class BorderedMatrix:
         return BorderedFactor(self.inner, self.border, band, reach, _lower(self.corner - self.side.T @ reach))
 
     def _band_factor(self) -> BandFactor:
-        entries = sparse.coo_array(self.band)
-        return factor(to_band(entries, self.place, width(entries, self.place)), self.place)
+        return factor(to_band(sparse.coo_array(self.band), self.place, self._width), self.place)
+
+    @property
+    def _width(self) -> int:
+        return width(sparse.coo_array(self.pattern), self.place)
 
     def dependent(self, tolerance: float) -> Places:
         """Unknowns of the band that those before them leave nothing to tell about.
@@ -94,9 +101,8 @@ class BorderedMatrix:
         Elimination in the order of the band: where what is left of a diagonal entry is below
         `tolerance`, the unknown is held and the others go on without it.
         """
-        entries = sparse.coo_array(self.band)
-        rows = width(entries, self.place)
-        band = to_band(entries, self.place, rows)
+        rows = self._width
+        band = to_band(sparse.coo_array(self.band), self.place, rows)
         band = np.hstack([band, np.zeros((rows + 1, rows))])
         held = []
         for j in range(len(self.inner)):
@@ -128,25 +134,57 @@ def bordered(rows: Iterable[sparse.csr_matrix], is_border: NDArray[np.bool_]) ->
     (array([-1.,  0.,  1.]), array([[2.]]))
     """
     inner, border = np.flatnonzero(~is_border), np.flatnonzero(is_border)
-    band = sparse.csr_matrix((len(inner), len(inner)))
+    band = pattern = sparse.csr_matrix((len(inner), len(inner)))
     side, corner = np.zeros((len(inner), len(border))), np.zeros((len(border), len(border)))
     for block in rows:
         own, other = block[:, inner], block[:, border]
         band = band + own.T @ own
+        pattern = pattern + _ones(own).T @ _ones(own)
         used = np.unique(other.indices)
-        dense = other[:, used].toarray()
-        side[:, used] += own.T @ dense
-        corner[np.ix_(used, used)] += dense.T @ dense
-    return BorderedMatrix(inner, border, band, side, corner, _narrow(band))
+        kept = other[:, used]
+        if kept.nnz > FULL * kept.shape[0] * kept.shape[1]:
+            kept = kept.toarray()
+        side[:, used] += _full(own.T @ kept)
+        corner[np.ix_(used, used)] += _full(kept.T @ kept)
+    return BorderedMatrix(inner, border, band, side, corner, pattern, _narrow(pattern))
 
 
-def _narrow(band: sparse.csr_matrix) -> Places:
+def weighted_sum(matrices: Sequence[BorderedMatrix], weights: Iterable[float]) -> BorderedMatrix:
+    """Σ w M of matrices cut alike.
+
+    Examples
+    --------
+    >>> one = bordered([sparse.csr_matrix([[1.0, 2]])], np.array([False, True]))
+    >>> weighted_sum([one, one], [1.0, 0.5]).corner
+    array([[6.]])
+    """
+    pairs = list(zip(matrices, weights, strict=True))
+    band = sparse.csr_matrix(sum(weight * each.band for each, weight in pairs))
+    side = sum(weight * each.side for each, weight in pairs)
+    corner = sum(weight * each.corner for each, weight in pairs)
+    pattern = sparse.csr_matrix(sum(each.pattern for each in matrices))
+    return replace(
+        matrices[0],
+        band=band,
+        side=np.asarray(side),
+        corner=np.asarray(corner),
+        pattern=pattern,
+        place=_narrow(pattern),
+    )
+
+
+def _narrow(pattern: sparse.csr_matrix) -> Places:
     """Where each unknown goes so that entries lie near the diagonal."""
-    if not band.shape[0]:
+    if not pattern.shape[0]:
         return np.zeros(0, np.intp)
-    place = np.empty(band.shape[0], np.intp)
-    place[reverse_cuthill_mckee(sparse.csr_matrix(band), symmetric_mode=True)] = np.arange(band.shape[0])
+    place = np.empty(pattern.shape[0], np.intp)
+    order = reverse_cuthill_mckee(sparse.csr_matrix(pattern), symmetric_mode=True)
+    place[order] = np.arange(pattern.shape[0])
     return place
+
+
+def _full(product: Array | sparse.spmatrix) -> Array:
+    return product if isinstance(product, np.ndarray) else np.asarray(product.toarray())
 
 
 def _lower(matrix: Array) -> Array:
@@ -241,6 +279,23 @@ class BorderedFactor:
     def _against_border(self, rows: sparse.csr_matrix, own: sparse.csr_matrix) -> Array:
         left = rows[:, self.border].toarray() - own @ self.reach
         return np.asarray(linalg.solve_triangular(self.corner, left.T, lower=True, check_finite=False))
+
+    def trace(self, matrix: BorderedMatrix) -> float:
+        """Trace of N⁻¹M for a matrix cut alike, its band within that of N.
+
+        Examples
+        --------
+        >>> matrix = bordered([sparse.csr_matrix([[1.0, 2], [0, 1]])], np.array([False, True]))
+        >>> round(matrix.factored().trace(matrix), 12)
+        2.0
+        """
+        found = 0.0
+        if self._near is not None:
+            entries = sparse.coo_array(matrix.band)
+            found += float(self._near.where(entries).multiply(matrix.band).sum())
+        across = self.reach.T @ matrix.side
+        left = matrix.corner - across - across.T + self.reach.T @ (matrix.band @ self.reach)
+        return found + float(np.trace(linalg.cho_solve((self.corner, True), left))) if len(left) else found
 
     def log_determinant(self) -> float:
         """The logarithm of the determinant of the matrix.

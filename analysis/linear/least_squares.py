@@ -70,7 +70,7 @@ class LeastSquares:
 
     def solve(self, right: Array) -> Array:
         """N⁻ of right sides, shape (n,) or (n, k), for the generalised inverse that holds `held` at zero."""
-        scale = self._scale if right.ndim == 1 else self._scale[:, None]
+        scale = self.scale if right.ndim == 1 else self.scale[:, None]
         return scale * self.factor.solve(scale * right)
 
     def covariance(
@@ -84,19 +84,20 @@ class LeastSquares:
 
     def variances(self) -> Array:
         """Variance of every unknown, shape (n,); of those held, zero."""
-        return self._scale**2 * self.factor.diagonal()
+        return self.scale**2 * self.factor.diagonal()
 
     def between(self, rows: sparse.csr_matrix, other: sparse.csr_matrix | None = None) -> Array:
         """Covariance of each row with the row of `other` beside it (by default itself), shape (m,).
 
         For rows like those of R alone: the unknowns of both must meet in some row of R.
         """
-        first = sparse.csr_matrix(rows @ sparse.diags(self._scale))
-        second = first if other is None else sparse.csr_matrix(other @ sparse.diags(self._scale))
+        first = sparse.csr_matrix(rows @ sparse.diags(self.scale))
+        second = first if other is None else sparse.csr_matrix(other @ sparse.diags(self.scale))
         return self.factor.between(first, second)
 
     @cached_property
-    def _scale(self) -> Array:
+    def scale(self) -> Array:
+        """What one unit of each scaled unknown is worth; zero of those held."""
         scale = 1 / self.length
         scale[self.held] = 0.0
         return np.asarray(scale)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
+from scipy import sparse
 
 from acquire.model.traverse import Traverse
 from analysis.level.continuous import DenseHeights
@@ -80,8 +81,9 @@ class Observations:
     correction: np.ndarray
     """Known part of the reading, the sag of an edge or wire; what is left is linear in the unknowns."""
     forms: tuple[Form, ...]
-    covariance: np.ndarray
-    """Shape (m,) where the readings are independent, else (m, m)."""
+    covariance: np.ndarray | sparse.spmatrix
+    """Shape (m,) where the readings are independent, else (m, m): sparse where repeats at a station
+    have something in common, full where all readings do."""
     nuisances: tuple[Nuisance, ...]
     step_variance: float = 0.0
     """What steps of the display alone make each reading's variance; equal readings share it."""
@@ -131,4 +133,6 @@ class Observations:
     @property
     def variance(self) -> np.ndarray:
         """Variance of each reading by itself."""
-        return self.covariance if self.covariance.ndim == 1 else np.diag(self.covariance).copy()
+        if isinstance(self.covariance, np.ndarray) and self.covariance.ndim == 1:
+            return self.covariance
+        return np.array(self.covariance.diagonal())

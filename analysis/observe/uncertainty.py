@@ -15,6 +15,7 @@ step is held by 90 % of the intervals, any other by 92 to 97 % (derived by simul
 import math
 
 import numpy as np
+from scipy import sparse
 
 from acquire.model.bed import Instrument
 from acquire.model.traverse import Stations
@@ -28,8 +29,8 @@ BY_LUCK = 0.01
 _STEPS = tuple(float(f"{lead}e{power}") for power in range(-4, 4) for lead in (1, 2, 5))
 
 
-def reading_covariance(stations: Stations, seating: float, step: float) -> np.ndarray:
-    """Covariance of the readings, (m,) where they are independent, else (m, m).
+def reading_covariance(stations: Stations, seating: float, step: float) -> np.ndarray | sparse.csr_matrix:
+    """Covariance of the readings, (m,) where they are independent, else sparse (m, m).
 
     Parameters
     ----------
@@ -46,7 +47,7 @@ def reading_covariance(stations: Stations, seating: float, step: float) -> np.nd
 
     >>> columns = [0., 0.], [1., 1.1], [.5, .5], [.3, .3], [1, 1], [1, 2], [0., 9.]
     >>> two = Stations(*map(np.array, columns))
-    >>> reading_covariance(two, 0.0, 0.0).round(2).tolist()
+    >>> reading_covariance(two, 0.0, 0.0).toarray().round(2).tolist()
     [[0.25, 0.16], [0.16, 0.25]]
     """
     total, scatter = stations.standard_uncertainty**2, stations.scatter**2
@@ -59,9 +60,25 @@ def reading_covariance(stations: Stations, seating: float, step: float) -> np.nd
     repeated = max(_scatter_of_repeats(stations.reading, visit) ** 2, step**2)
     # what repeats differ by is seen, even where each reading by itself shows no scatter
     own = np.where(is_single, own, np.maximum(own, repeated))
-    covariance = np.where(visit[:, None] == visit[None, :], np.sqrt(np.outer(shared, shared)), 0.0)
-    covariance[np.diag_indices(len(visit))] = own + shared
-    return covariance
+    return sparse.csr_matrix(shared_at_stations(visit, shared) + sparse.diags(own))
+
+
+def shared_at_stations(visit: np.ndarray, variance: np.ndarray) -> sparse.csr_matrix:
+    """Covariance of errors that all readings of one station have in common, sparse (m, m).
+
+    Parameters
+    ----------
+    visit : integer array, shape (m,)
+        Number of the station of each reading (`visits`).
+    variance : array, shape (m,)
+
+    Examples
+    --------
+    >>> shared_at_stations(np.array([0, 1, 0]), np.ones(3)).toarray().tolist()
+    [[1.0, 0.0, 1.0], [0.0, 1.0, 0.0], [1.0, 0.0, 1.0]]
+    """
+    by_station = sparse.csr_matrix((np.sqrt(variance), (visit, np.arange(len(visit)))))
+    return sparse.csr_matrix(by_station.T @ by_station)
 
 
 def visits(station_mm: np.ndarray) -> np.ndarray:

@@ -161,7 +161,7 @@ def test_covariance_agrees_with_monte_carlo(invented_bed, make_traverse):
         make_traverse(bed, "dial", STATION, np.zeros(11), face="rear-flat", reference="front-flat"),
     ]
     bed_map = combine(runs, bed)
-    rows = sparse.vstack(bed_map.solution.whitened).toarray()
+    rows = sparse.vstack([block.whitened for block in bed_map.solution.blocks]).toarray()
     basic = np.linalg.pinv(rows)
     estimates = basic @ rng.standard_normal((rows.shape[0], 2000))
     index = bed_map.indices("rear-flat")

@@ -2,8 +2,11 @@
 
 import numpy as np
 import pytest
+import scipy.linalg
+import scipy.optimize
 
-from analysis.adjust.combination import combine
+from analysis.adjust.assembly import assemble
+from analysis.adjust.combination import adjusted, combine
 from analysis.adjust.variance_components import variance_components
 from analysis.observe import observe
 
@@ -74,3 +77,74 @@ def test_instrument_without_checks_keeps_what_it_claims(invented_bed, make_trave
     bed = invented_bed()
     run = make_traverse(bed, "level", MIDDLE, np.zeros(10), face="front-flat")
     assert variance_components([observe(run, bed)], bed) == ()
+
+
+def restricted_likelihood(observations, bed, names):
+    """Second method: −2 log restricted likelihood from its definition, with full matrices.
+
+    log det V + log det(KᵀV⁻¹K) + rᵀV⁻¹r for y = K b + e, K a basis of the columns of the design
+    matrix, r the generalised least-squares residuals (Harville's form, from memory).
+    """
+    assembly = assemble(observations, bed)
+    design = np.vstack([block.rows.toarray() for block in assembly.blocks])
+    y = np.concatenate([block.value for block in assembly.blocks])
+    claimed = scipy.linalg.block_diag(
+        *[np.diag(b.covariance) if b.covariance.ndim == 1 else b.covariance for b in assembly.blocks]
+    )
+    group = [names.index(each.noise_group) for each in assembly.observations for _ in range(len(each))]
+    basis = scipy.linalg.orth(design, rcond=1e-10)
+
+    def minus_twice_log_likelihood(log_factor):
+        scale = np.exp(np.asarray(log_factor)[group] / 2)
+        V = claimed * np.outer(scale, scale)
+        inverse = np.linalg.inv(V)
+        normal = basis.T @ inverse @ basis
+        left = y - basis @ np.linalg.solve(normal, basis.T @ inverse @ y)
+        return np.linalg.slogdet(V)[1] + np.linalg.slogdet(normal)[1] + left @ inverse @ left
+
+    return minus_twice_log_likelihood
+
+
+def weakly_checked(invented_bed, make_traverse, seed):
+    """Three runs of a level, one of a cross level, one and a half of a dial: few readings to spare."""
+    rng = np.random.default_rng(seed)
+    bed = invented_bed()
+    ways = {"face": "rear-flat", "reference": "front-flat"}
+    runs = [
+        make_traverse(bed, "level", MIDDLE, rng.normal(0, 2.0, 10), face=face)
+        for face in ("front-flat", "rear-flat", "front-flat")
+    ]
+    runs += [
+        make_traverse(bed, "cross", STATION, rng.normal(0, 0.6, 11), front="front-flat", rear="rear-flat"),
+        make_traverse(bed, "dial", STATION, rng.normal(0, 1.5, 11), **ways),
+        make_traverse(bed, "dial", STATION[::2], rng.normal(0, 1.5, 6), **ways),
+    ]
+    return [observe(run, bed) for run in runs], bed
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2, 6])
+def test_weakly_checked_network_reaches_the_restricted_maximum(invented_bed, make_traverse, seed):
+    observations, bed = weakly_checked(invented_bed, make_traverse, seed)
+    components = variance_components(observations, bed)
+    likelihood = restricted_likelihood(observations, bed, [each.instrument for each in components])
+    bounds = [(np.log(1e-4), np.log(1e6))] * len(components)
+    starts = [np.zeros(len(components)), np.full(len(components), -2.0)]
+    best = min(
+        (scipy.optimize.minimize(likelihood, start, method="L-BFGS-B", bounds=bounds) for start in starts),
+        key=lambda found: found.fun,
+    )
+    ratio = np.array([each.noise_ratio for each in components])
+    assert likelihood(2 * np.log(ratio)) <= best.fun + 1e-6
+    told = [each.is_told for each in components]
+    assert ratio[told] == pytest.approx(np.exp(best.x / 2)[told], rel=1e-3)
+
+
+def test_instrument_whose_noise_the_readings_do_not_tell_keeps_its_claim_and_that_is_said(
+    invented_bed, make_traverse
+):
+    observations, bed = weakly_checked(invented_bed, make_traverse, 2)
+    doubtful = {each.instrument for each in variance_components(observations, bed) if not each.is_told}
+    assert doubtful == {"cross"}
+    bed_map = adjusted(observations, bed, use_variance_components=True)
+    assert {each.instrument for each in bed_map.variance_components} == {"level", "dial"}
+    assert any(words.startswith("cross: the readings do not tell") for words in bed_map.warnings)

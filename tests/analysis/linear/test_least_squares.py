@@ -179,3 +179,19 @@ def test_inverse_is_refused_where_it_is_not_worked_out():
     far = sparse.csr_matrix((np.ones(2), ([0, 0], [0, 199])), shape=(1, 200))
     with pytest.raises(ValueError, match="outside the band"):
         factor.between(far, far)
+
+
+def test_inverse_is_worked_out_where_two_rows_cancel_in_the_normal_matrix():
+    """A sum and a difference of the same heights leave a zero that belongs to the band all the same."""
+    count = 60
+    i = np.arange(count // 2)
+    ones = np.ones(count // 2)
+    both = [
+        sparse.csr_matrix((np.concatenate([ones, sign * ones]), (np.tile(i, 2), np.concatenate([i, i + 30]))))
+        for sign in (1, -1)
+    ]
+    rows = [*both, sparse.identity(count, format="csr")]
+    factor = bordered(rows, np.zeros(count, bool)).factored()
+    inverse = np.linalg.inv(sum((row.T @ row).toarray() for row in rows))
+    expected = np.einsum("ij,jk,ik->i", both[0].toarray(), inverse, both[0].toarray())
+    np.testing.assert_allclose(factor.between(both[0], both[0]), expected, rtol=1e-12)
