@@ -237,7 +237,7 @@ class Bed:
     depth_mm: float | None = None
     state: Mapping[str, Any] = field(default_factory=dict)
     """How the bed stood: feet or blocks, clamped or free, temperatures, who and when."""
-    text: str = ""
+    text: str = field(default="", repr=False)
 
     @property
     def is_inch(self) -> bool:

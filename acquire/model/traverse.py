@@ -57,7 +57,7 @@ class Setup:
 
     instrument: str
     quantity: str
-    bed_toml: str
+    bed_toml: str = field(repr=False)
     number: int = 0
     source: str = "record"
     """record | enter | import: how the raw bytes are to be read."""
@@ -235,7 +235,7 @@ class Events:
         return cls(np.zeros(0), (), ())
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Traverse:
     """One traverse, whole: what its file holds."""
 
@@ -247,6 +247,11 @@ class Traverse:
     """stepped | continuous."""
     complete: bool
     """Ended by the operator or at the last station, not mended."""
+
+    def __repr__(self) -> str:
+        setup = self.setup
+        way = f"{setup.subject} by {setup.instrument}, {setup.direction}, {self.mode}"
+        return f"Traverse({self.number:03d}: {way}, {len(self.stations)} stations)"
 
     @property
     def number(self) -> int:

@@ -31,6 +31,7 @@ from analysis.adjust.undetermined import ALIKE, LEAST_OF_A_PART, Line, cannot_te
 from analysis.adjust.variance_components import VarianceComponent, told_components
 from analysis.level.continuous import DenseHeights
 from analysis.linear.profile import Profile
+from analysis.linear.shown import table_html
 from analysis.observe import Observations, joined, observe_all, state_warnings
 
 BY: Mapping[str, tuple[str, ...]] = {
@@ -64,7 +65,7 @@ class Prediction:
     is_known: np.ndarray
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class BedMap:
     """Heights of every face at its nodes, and how well all of it is known."""
 
@@ -78,6 +79,23 @@ class BedMap:
     warnings: tuple[str, ...]
     variance_components: tuple[VarianceComponent, ...] = ()
     """Per instrument, where they were asked for; they are then in use."""
+
+    def __repr__(self) -> str:
+        faces = ", ".join(dict.fromkeys(node.owner for node in self.nodes))
+        counts = f"{len(self.nodes)} heights, {len(self.as_observed)} traverses"
+        return f"BedMap({self.bed.name}: {faces}; {counts}, redundancy {self.redundancy})"
+
+    def _repr_html_(self) -> str:
+        """What a notebook shows: how many heights each face has, and from where to where."""
+        places = {name: [n.station_mm for n in self.nodes if n.owner == name] for name in self.bed.faces}
+        mapped = {name: found for name, found in places.items() if found}
+        columns = {
+            "face": list(mapped),
+            "heights": [len(found) for found in mapped.values()],
+            "from_mm": [min(found) for found in mapped.values()],
+            "to_mm": [max(found) for found in mapped.values()],
+        }
+        return table_html(repr(self), columns)
 
     @property
     def observations(self) -> tuple[Observations, ...]:

@@ -25,6 +25,7 @@ from acquire.model.errors import AnalysisError
 from acquire.model.marks import Mark, Marks
 from analysis.linear.laid_beam import lay_beam, self_weight_um
 from analysis.linear.profile import SAME_STATION_MM, Profile
+from analysis.linear.shown import Shown
 from analysis.linear.touching_line import line_above
 from analysis.observe.sag import MATERIALS
 
@@ -58,8 +59,8 @@ class Contradiction:
     """By how many standard uncertainties gap and film are apart there."""
 
 
-@dataclass(frozen=True, eq=False)
-class Blue:
+@dataclass(frozen=True, eq=False, repr=False)
+class Blue(Shown):
     """Where an edge laid on a face would mark it."""
 
     face: str

@@ -33,6 +33,7 @@ from analysis.answers.two_maps import (
 from analysis.linear.agreement import agreement
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
+from analysis.linear.shown import Shown
 from analysis.observe import Observations, Place, observe, observe_all, state_warnings
 
 AS_READ = "what was read"
@@ -42,8 +43,8 @@ A_SCRAPING_PASS_UM = 10.0
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
-@dataclass(frozen=True, eq=False)
-class Comparison:
+@dataclass(frozen=True, eq=False, repr=False)
+class Comparison(Shown):
     """The difference of two maps, and whether chance explains it."""
 
     a: str

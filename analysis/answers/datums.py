@@ -19,6 +19,7 @@ from analysis.answers.face_map import FaceMap, map_face, reaches_unworn
 from analysis.answers.good_stretch import Relief, Stretch, good_stretch, relief
 from analysis.answers.standing import Parallel, Ranked, parallels, ranking
 from analysis.linear.reference_lines import COVERAGE_FACTOR, STRAIGHT, Place, remove_line
+from analysis.linear.shown import Shown
 
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
@@ -36,8 +37,8 @@ class Wear:
         return -self.deepest.height_um > self.expanded_um
 
 
-@dataclass(frozen=True, eq=False)
-class Datum:
+@dataclass(frozen=True, eq=False, repr=False)
+class Datum(Shown):
     """What one face is worth as a place to start from."""
 
     face: str
@@ -63,8 +64,8 @@ class Fixture:
     top: str
 
 
-@dataclass(frozen=True, eq=False)
-class Datums:
+@dataclass(frozen=True, eq=False, repr=False)
+class Datums(Shown):
     """All faces, the best to start from first."""
 
     faces: tuple[Datum, ...]

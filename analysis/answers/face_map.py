@@ -22,6 +22,7 @@ from analysis.linear.reference_lines import (
     straightness,
     worst_over,
 )
+from analysis.linear.shown import Shown
 
 LINES = ("ends", "least-squares", "minimum-zone", "unworn")
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
@@ -31,8 +32,8 @@ _MISSES_UNWORN = (
 )
 
 
-@dataclass(frozen=True, eq=False)
-class OneBaseApart:
+@dataclass(frozen=True, eq=False, repr=False)
+class OneBaseApart(Shown):
     """Heights at stations one base of a drawn level apart, nothing assumed between them."""
 
     station_mm: np.ndarray
@@ -49,8 +50,8 @@ class OneBaseApart:
     lowest: Place = field(metadata=_INSIDE)
 
 
-@dataclass(frozen=True, eq=False)
-class FaceMap:
+@dataclass(frozen=True, eq=False, repr=False)
+class FaceMap(Shown):
     """The shape of one face, or of one face relative to what carried the indicator."""
 
     face: str

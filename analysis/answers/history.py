@@ -43,6 +43,7 @@ from analysis.answers.two_maps import (
 from analysis.linear.agreement import Agreement, agreement
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import Place, remove_line
+from analysis.linear.shown import Shown
 from analysis.observe import Observations
 
 BEFORE, AFTER = "before", "after"
@@ -69,8 +70,8 @@ class ShapeThen:
     traverses: tuple[int, ...]
 
 
-@dataclass(frozen=True, eq=False)
-class FaceChange:
+@dataclass(frozen=True, eq=False, repr=False)
+class FaceChange(Shown):
     """One face before and after."""
 
     face: str
@@ -124,8 +125,8 @@ class TwistChange:
     smallest_detectable_um_per_m: float
 
 
-@dataclass(frozen=True, eq=False)
-class BeforeAndAfter:
+@dataclass(frozen=True, eq=False, repr=False)
+class BeforeAndAfter(Shown):
     """Two surveys of one bed, before and after work on it."""
 
     before: str

@@ -15,6 +15,7 @@ import numpy as np
 from analysis.linear.agreement import agreement
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
+from analysis.linear.shown import Shown
 
 UNTOUCHED_WITHIN = 2.5
 """Standard uncertainties by which a place may lie beside the line and still count as not cut: one place
@@ -40,8 +41,8 @@ class Stretch:
     expanded_um: float
 
 
-@dataclass(frozen=True, eq=False)
-class MetalOff:
+@dataclass(frozen=True, eq=False, repr=False)
+class MetalOff(Shown):
     """The change from the line that the unchanged places lie on."""
 
     change: Profile

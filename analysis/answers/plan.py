@@ -16,6 +16,7 @@ from analysis.answers.joint_cut import JointCut, Wishes, cut_together
 from analysis.answers.least_metal import NoTargetError
 from analysis.answers.removal import Removal, depth_on_flank, guard_of, removal_of
 from analysis.linear.profile import Profile
+from analysis.linear.shown import Shown
 
 CAUTIONS = (
     "Never scrape from one survey: repeat it, and confirm with blue and a straightedge. "
@@ -40,8 +41,8 @@ class Target:
     """plan: what becomes of that face; unworn | least-squares: the face as it stands."""
 
 
-@dataclass(frozen=True, eq=False)
-class FacePlan:
+@dataclass(frozen=True, eq=False, repr=False)
+class FacePlan(Shown):
     """What to take off one face, and what blue it would show now."""
 
     face: str
@@ -62,8 +63,8 @@ class FacePlan:
     """The heights that were planned on."""
 
 
-@dataclass(frozen=True, eq=False)
-class Plans:
+@dataclass(frozen=True, eq=False, repr=False)
+class Plans(Shown):
     """Plans of one or more faces, and what to mind before any metal comes off."""
 
     plans: Mapping[str, FacePlan]

@@ -24,14 +24,15 @@ from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
 from analysis.linear.profile import Profile
+from analysis.linear.shown import Shown
 
 GUARD_COVERS = 0.95
 _DRAWS = 4000
 _SEED = 1
 
 
-@dataclass(frozen=True, eq=False)
-class Removal:
+@dataclass(frozen=True, eq=False, repr=False)
+class Removal(Shown):
     """What to take off at each station of one face, along its outward normal."""
 
     station_mm: NDArray[np.float64]

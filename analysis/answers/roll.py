@@ -22,6 +22,7 @@ from analysis.linear.largest_difference import (
     detectable_difference,
     largest_difference,
 )
+from analysis.linear.shown import Shown
 from analysis.linear.straight_line import line_rows
 from analysis.observe import Form, Observations
 from analysis.observe.carriers import carriage_bearing, carrier_motion, carrying_faces
@@ -78,8 +79,8 @@ class RollPart:
     wind_expanded_um_per_m: float
 
 
-@dataclass(frozen=True, eq=False)
-class Roll:
+@dataclass(frozen=True, eq=False, repr=False)
+class Roll(Shown):
     """Roll along the bed, and how much it changes."""
 
     station_mm: np.ndarray

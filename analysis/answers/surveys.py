@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
@@ -13,10 +14,22 @@ from analysis.adjust.combination import BY, BedMap, combine
 from analysis.adjust.variance_components import VarianceComponent, variance_components
 from analysis.answers.whole_bed import WholeBed, whole_bed
 from analysis.linear.profile import Profile
+from analysis.linear.shown import table_html
 from analysis.observe import Observations, observe_all
 
+SHOWN = (
+    "number",
+    "subject",
+    "instrument",
+    "quantity",
+    "direction",
+    "mode",
+    "readings",
+    "stations",
+)
 
-@dataclass(frozen=True, eq=False)
+
+@dataclass(frozen=True, eq=False, repr=False)
 class Survey:
     """A survey folder, read."""
 
@@ -24,6 +37,32 @@ class Survey:
     bed: Bed
     """As bed.toml describes it now."""
     traverses: tuple[Traverse, ...]
+
+    def __repr__(self) -> str:
+        counts = f"{len(self.bed.faces)} faces, {len(self.traverses)} traverses"
+        return f"Survey({str(self.folder)!r}: {self.bed.name}, {counts})"
+
+    def _repr_html_(self) -> str:
+        """What a notebook shows: one row a traverse."""
+        return table_html(repr(self), self._columns())
+
+    def to_pandas(self) -> Any:
+        """One row a traverse, as a pandas frame. ImportError where pandas is not installed."""
+        import pandas
+
+        return pandas.DataFrame(self._columns()).set_index("number")
+
+    def _columns(self) -> dict[str, list[Any]]:
+        each = self.traverses
+        return {
+            "number": [t.number for t in each],
+            "subject": [t.setup.subject for t in each],
+            "instrument": [t.setup.instrument for t in each],
+            "quantity": [t.setup.quantity for t in each],
+            "direction": [t.setup.direction for t in each],
+            "mode": [t.mode for t in each],
+            "stations": [len(t.stations) for t in each],
+        }
 
     @cached_property
     def measuring(self) -> tuple[Traverse, ...]:

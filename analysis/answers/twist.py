@@ -32,6 +32,7 @@ from analysis.answers.roll import (
 )
 from analysis.linear.agreement import Agreement, agreement
 from analysis.linear.profile import Profile
+from analysis.linear.shown import Shown
 from analysis.observe import Observations, observe_all, state_warnings
 
 METHODS = {"cross_level": "cross-level", "two_maps": "level"}
@@ -43,8 +44,8 @@ _EVENS_OUT = (
 )
 
 
-@dataclass(frozen=True, eq=False)
-class Twist:
+@dataclass(frozen=True, eq=False, repr=False)
+class Twist(Shown):
     """Twist of one pair of ways; the figures are those of `Roll`."""
 
     front: str

@@ -12,12 +12,13 @@ from analysis.adjust.reliability import Suspect, Unchecked
 from analysis.adjust.variance_components import VarianceComponent
 from analysis.answers.face_map import FaceMap, map_face
 from analysis.answers.feet import untied_feet
+from analysis.linear.shown import Shown
 
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
-@dataclass(frozen=True, eq=False)
-class FaceHeights:
+@dataclass(frozen=True, eq=False, repr=False)
+class FaceHeights(Shown):
     """Heights of one face from its line of reference, as `map` gives them; NaN where they are not known."""
 
     station_mm: np.ndarray
@@ -25,8 +26,8 @@ class FaceHeights:
     standard_uncertainty_um: np.ndarray
 
 
-@dataclass(frozen=True, eq=False)
-class WholeBed:
+@dataclass(frozen=True, eq=False, repr=False)
+class WholeBed(Shown):
     """All that the traverses of a survey say together."""
 
     faces: Mapping[str, FaceHeights]

@@ -12,13 +12,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
+from analysis.linear.shown import Shown
 
 SAME_STATION_MM = 1e-6
 _SYMMETRY = 1e-9
 
 
-@dataclass(frozen=True, eq=False)
-class Profile:
+@dataclass(frozen=True, eq=False, repr=False)
+class Profile(Shown):
     """Heights at stations, with their joint covariance.
 
     Raises

@@ -67,3 +67,19 @@ def test_from_a_survey_to_a_profile_and_a_picture(survey_folder, tmp_path):
     save(bed_figure(survey.whole_bed(), survey.bed), tmp_path / "bed.svg")
     assert (tmp_path / "way.png").read_bytes().startswith(b"\x89PNG")
     assert "−25" in (tmp_path / "bed.svg").read_text(encoding="utf-8")
+
+
+def test_survey_and_map_are_short_whatever_they_hold(survey_folder):
+    survey = analysis.load(survey_folder)
+    assert repr(survey) == f"Survey({str(survey_folder)!r}: invented bed, 1 faces, 1 traverses)"
+    assert "<td>way</td>" in survey._repr_html_()
+    bed_map = survey.map()
+    assert repr(bed_map).startswith("BedMap(invented bed: way; 11 heights")
+    assert "<td>1000</td>" in bed_map._repr_html_()
+    for each in (
+        survey.traverses[0],
+        analysis.map_face(bed_map, "way"),
+        survey.whole_bed(),
+        survey.profile("way"),
+    ):
+        assert len(repr(each)) < 260 and "\n" not in repr(each)
