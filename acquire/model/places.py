@@ -16,8 +16,15 @@ SAME_PLACE_MM = 0.01
 """Two numbers closer than this are one place, written or converted with other digits."""
 
 
+def is_within_reach(length_mm: float, at_mm: Places) -> "bool | np.ndarray":
+    """Whether a foot there bears on a bed of that length, give or take the slack."""
+    return (at_mm >= -SLACK_MM) & (at_mm <= length_mm + SLACK_MM)
+
+
 def is_on_bed(length_mm: float, station_mm: Places, base_mm: float | None = None) -> "bool | np.ndarray":
     """Whether what is read at a place stands on the bed, with both feet where it has two.
+
+    The place itself lies on the bed; a foot may hang over its end by the slack.
 
     Parameters
     ----------
@@ -34,7 +41,8 @@ def is_on_bed(length_mm: float, station_mm: Places, base_mm: float | None = None
     (True, False)
     """
     half_mm = (base_mm or 0.0) / 2
-    return (station_mm - half_mm >= -SLACK_MM) & (station_mm + half_mm <= length_mm + SLACK_MM)
+    feet = is_within_reach(length_mm, station_mm - half_mm) & is_within_reach(length_mm, station_mm + half_mm)
+    return (station_mm >= 0) & (station_mm <= length_mm) & feet
 
 
 def is_same_place(one_mm: Places, other_mm: float) -> "bool | np.ndarray":

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from acquire.model.errors import AnalysisError
-from acquire.model.places import is_on_bed
+from acquire.model.places import is_within_reach
 from acquire.model.traverse import Stations
 
 
@@ -30,7 +30,7 @@ def usable(stations: Stations, where: str, length_mm: float) -> Stations:
         },
         note=(),
     )
-    beyond = ~np.asarray(is_on_bed(length_mm, kept.station_mm))
+    beyond = ~np.asarray(is_within_reach(length_mm, kept.station_mm))
     if np.any(beyond):
         raise AnalysisError(
             where,

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from acquire.model.bed_toml.keys import NAME_RULE, name_is_allowed
+from acquire.model.places import is_on_bed
 from acquire.model.traverse import Events, Stations, Stream, Traverse
 from acquire.model.units import LARGEST_READING
 
@@ -87,7 +88,7 @@ def _bound_faults(traverse: Traverse) -> Iterator[str]:
         yield f"the quantity is {quantity!r}, not {' or '.join(LARGEST_READING)}"
         return
     length_mm, largest = traverse.setup.bed.length_mm, LARGEST_READING[quantity]
-    off_bed = stations.station_mm[(stations.station_mm < 0) | (stations.station_mm > length_mm)]
+    off_bed = stations.station_mm[~np.asarray(is_on_bed(length_mm, stations.station_mm))]
     if off_bed.size:
         yield f"stations station_mm is {off_bed[0]} somewhere; needed a place on the bed, 0 to {length_mm:g}"
     bounds = {"reading": largest, "standard_uncertainty": UNSURE * largest, "scatter": UNSURE * largest}

@@ -5,8 +5,9 @@ import pytest
 
 from acquire.model.errors import EntryError
 from acquire.model.places import SLACK_MM, is_on_bed, is_same_place
-from acquire.model.traverse import Setup
+from acquire.model.traverse import Events, Setup, Stations, Traverse
 from acquire.reduce.written.values import check_on_bed
+from acquire.store.traverse_file.sense import faults
 
 BED = """
 [bed]
@@ -44,13 +45,23 @@ def test_what_is_typed_is_refused_where_a_recording_would_leave_it_out(setup):
 
     places = np.linspace(-120, 1120, 1241).tolist()
     assert [is_taken(x) for x in places] == [setup.is_on_bed(x) for x in places]
-    half = 100.0 if setup is SETUPS[0] else 0.0  # the carriage's own bearing is not the level's base
     kept = [x for x in places if setup.is_on_bed(x)]
-    assert (kept[0], kept[-1]) == (half - SLACK_MM, 1000 - half + SLACK_MM)
+    # only a foot may hang over; a carriage's own bearing is not the level's base
+    first = 100.0 - SLACK_MM if setup is SETUPS[0] else 0.0
+    assert (kept[0], kept[-1]) == (first, 1000 - first)
+
+
+@pytest.mark.parametrize("setup", SETUPS, ids=["level", "level on the carriage", "indicator"])
+def test_no_place_that_is_taken_is_refused_by_the_file(setup):
+    """Otherwise a recording could not be converted."""
+    kept = np.array([x for x in np.linspace(-120, 1120, 1241).tolist() if setup.is_on_bed(x)])
+    zero, one = np.zeros(kept.size), np.ones(kept.size, np.int64)
+    stations = Stations(kept, zero, zero, zero, one, one, zero)
+    assert faults(Traverse(setup, {}, stations, Events.none(), "stepped", True)) == []
 
 
 def test_a_column_of_places_is_judged_as_each_is():
-    x = np.array([-2.1, -2.0, 0.0, 1002.0, 1002.1])
+    x = np.array([-2.0, 0.0, 1000.0, 1000.5])
     assert is_on_bed(1000.0, x).tolist() == [is_on_bed(1000.0, float(each)) for each in x]
 
 
