@@ -6,13 +6,13 @@ known move. A silent port proves nothing, and that is what is said of it.
 
 import math
 import statistics
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from acquire.model.bed import MEASURING, Instrument, Port
+from acquire.model.bed import Instrument, Port
 from acquire.model.errors import PortError
-from acquire.model.units import CONTRACT_UNIT, FACTORS, to_contract
+from acquire.model.quantity import OFFSET, QUANTITIES, SLOPE, TEMPERATURE
 from acquire.receive.ports import Chunk, Found, PortReader, listen
 from acquire.receive.wire import Decoded, decoder_for
 from acquire.receive.wire.decoding import request_bytes
@@ -254,11 +254,11 @@ def meaning_of_move(before: Sequence[float], after: Sequence[float], known: floa
         )
     sign, worth = (1 if known / change > 0 else -1), abs(known / change)
     way = "" if sign == 1 else ", the other way round"
-    factors = FACTORS[quantity]
+    factors = QUANTITIES[quantity].units
     unit = min(factors, key=lambda name: abs(math.log(worth / factors[name])))
     if abs(math.log(worth / factors[unit])) <= ALIKE:
         return Meaning(sign, unit, None, f"reads {unit}{way}")
-    unit = CONTRACT_UNIT[quantity]
+    unit = QUANTITIES[quantity].contract_unit
     division = float(f"{worth:.3g}")
     return Meaning(sign, unit, division, f"reads divisions of {division:g} {unit}{way}")
 
@@ -293,12 +293,12 @@ def bed_tables(
     lines = [f"[instruments.{name}]", f'quantity = "{quantity}"', f'unit = "{unit}"']
     if per_division is not None:
         lines.append(f"per_division = {per_division:.10g}")
-    if quantity == "slope":
+    if QUANTITIES[quantity].has_feet_along:
         shown = "# base_mm =            # between its feet: measure it, then take the mark away"
         lines.append(shown if base_mm is None else f"base_mm = {base_mm:.10g}")
     if resolution is not None:
         lines.append(f"resolution = {resolution:.10g}")
-    if quantity in MEASURING:
+    if QUANTITIES[quantity].is_measuring:
         lines.append(
             f"standard_uncertainty = {step:.10g}   # a guess: its smallest step. `waylog watch` measures it"
         )
@@ -342,12 +342,10 @@ def with_stable_name(found: Identified, name: str) -> Identified:
 
 def likely_quantity(unit: str | None) -> str:
     """What an instrument that writes this unit most likely reads."""
-    quantities: Mapping[str, Mapping[str, float]] = {
-        key: FACTORS[key] for key in ("slope", "offset", "temperature")
-    }
-    return next((key for key, factors in quantities.items() if unit in factors), "offset")
+    likely = (SLOPE, OFFSET, TEMPERATURE)
+    return next((each.name for each in likely if unit in each.units), OFFSET.name)
 
 
 def known_move(value: float, unit: str | None, quantity: str) -> float:
     """A move as typed, in the contract's unit; a bare number is in that unit already."""
-    return to_contract(value, quantity, unit or CONTRACT_UNIT[quantity])
+    return QUANTITIES[quantity].to_contract(value, unit or QUANTITIES[quantity].contract_unit)

@@ -73,13 +73,13 @@ def feet_um_per_reading(instrument: Instrument, gauge_mm: float | None = None) -
     >>> round(3.5355 * feet_um_per_reading(level), 3)
     0.5
     """
-    if instrument.quantity in ("offset", "span"):
+    if instrument.measures.is_length:
         return 1.0
-    if instrument.quantity not in ("slope", "roll"):
+    if not instrument.measures.is_angle:
         raise AcquireError(
             instrument.name, f"is a {instrument.quantity} instrument", "one that is placed on a face"
         )
-    base_mm = instrument.base_mm if instrument.quantity == "slope" else gauge_mm or instrument.base_mm
+    base_mm = instrument.step_mm or gauge_mm or instrument.base_mm
     if not base_mm:
         raise AcquireError(
             instrument.name,

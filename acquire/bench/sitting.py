@@ -107,7 +107,7 @@ class Sitting:
         AcquireError
             If it is no level, or was ended before all three were read.
         """
-        if instrument.quantity not in ("slope", "roll") or not instrument.gravity:
+        if not instrument.measures.is_angle or not instrument.gravity:
             raise AcquireError(
                 instrument.name,
                 f"is a {instrument.quantity} instrument{'' if instrument.gravity else ' without gravity'}",

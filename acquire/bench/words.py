@@ -184,7 +184,7 @@ def seating_words(instrument: Instrument, found: Seating) -> list[str]:
     unit = UNITS.get(instrument.contract_unit, instrument.contract_unit)
     sure = found.uncertainty_um
     seating = number_text(found.seating_um, decimals_for(sure / 2))
-    what = "a foot" if instrument.quantity in ("slope", "roll") else "it"
+    what = "a foot" if instrument.measures.is_angle else "it"
     lines = [
         f"{instrument.name}: each placing of {what} differs by {seating} ± {sure:.1g} µm (seating_um)",
         f"  {found.placings} placings; their readings scatter by {found.scatter:.2g} {unit}",

@@ -110,13 +110,15 @@ def _asked_quantity(likely: str) -> str:
 
 def _fitting_unit(quantity: str, unit: str | None, written: str | None) -> str:
     """The unit asked for, else the one written in the lines, else the one that waylog keeps."""
-    from acquire.model.units import CONTRACT_UNIT, FACTORS, unit_name
+    from acquire.model.quantity import QUANTITIES
+    from acquire.model.units import unit_name
 
+    allowed = QUANTITIES[quantity].units
     if unit is None:
-        return written if written in FACTORS[quantity] else CONTRACT_UNIT[quantity]
+        return written if written is not None and written in allowed else QUANTITIES[quantity].contract_unit
     known = unit_name(unit)
-    if known not in FACTORS[quantity]:
-        raise click.BadParameter(f"{unit!r}; needed: {' | '.join(FACTORS[quantity])} for a {quantity}")
+    if known is None or known not in allowed:
+        raise click.BadParameter(f"{unit!r}; needed: {' | '.join(allowed)} for a {quantity}")
     return known
 
 

@@ -11,7 +11,8 @@ import click
 from acquire.model.bed_toml.composing import INSTRUMENT_KINDS, PRESETS, NewBed, NewFace, compose, preset_faces
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import SurveyError, UnitError
-from acquire.model.units import MM_PER_INCH, parse_reading, to_contract
+from acquire.model.quantity import POSITION
+from acquire.model.units import MM_PER_INCH, parse_reading
 
 CAUTIONS = """\
 Before anything goes on the machine (your local codes and a qualified person come first):
@@ -80,7 +81,7 @@ def length_mm(text: str, inch: bool) -> float:
     written = parse_reading(text)
     if written.unit is None:
         return written.value * MM_PER_INCH if inch else written.value
-    return to_contract(written.value, "position", written.unit)
+    return POSITION.to_contract(written.value, written.unit)
 
 
 @click.command(name="start")

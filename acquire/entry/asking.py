@@ -173,8 +173,8 @@ class _Conversation:
         inch = entry.setup.bed.is_inch
         self.asker.say("")
         self.asker.say(large(length_text(slot.station_mm, inch), self.asker.columns))
-        if entry.setup.quantity == "slope" and entry.setup.described.base_mm:
-            half_mm = entry.setup.described.base_mm / 2
+        if entry.setup.described.step_mm:
+            half_mm = entry.setup.described.step_mm / 2
             feet = (length_text(slot.station_mm + side * half_mm, inch) for side in (-1, 1))
             self.asker.say(f"  feet at {' and '.join(feet)}")
         if slot.repeat > 1:

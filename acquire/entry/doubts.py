@@ -9,13 +9,11 @@ from acquire.model.bed import Instrument
 from acquire.model.places import is_same_place
 from acquire.model.traverse import Stations
 from acquire.model.units import (
-    FACTORS,
     Reading,
     height_text,
     parse_reading,
     slip_guess,
     slope_text,
-    to_contract,
 )
 from acquire.reduce.written.typed import ends_written
 
@@ -33,7 +31,7 @@ FINEST_OF_A_STEP = 1 / 20
 
 def reading_words(instrument: Instrument, reading: float, inch: bool = False) -> str:
     """A reading in the contract's unit, for people."""
-    if instrument.quantity in ("slope", "roll"):
+    if instrument.measures.is_angle:
         return slope_text(reading, inch)
     return height_text(reading, inch)
 
@@ -101,8 +99,8 @@ def _in_own_unit(instrument: Instrument, words: str, unit: str | None) -> Iterat
 def _unit_meant(instrument: Instrument, value: float) -> str | None:
     """The unit in which the number would be a reading that the instrument can show."""
     step = (instrument.resolution or 1.0) * instrument.contract_per_reading
-    for unit in FACTORS[instrument.quantity]:
-        steps = abs(to_contract(value, instrument.quantity, unit)) / step
+    for unit in instrument.measures.units:
+        steps = abs(instrument.measures.to_contract(value, unit)) / step
         if 0.5 < steps < MOST_STEPS and abs(steps - round(2 * steps) / 2) < 0.02:
             return unit
     return None
@@ -114,7 +112,7 @@ def _against_survey(
     off = reading - prediction.reading
     if abs(off) <= IMPOSSIBLE_AT * prediction.uncertainty:
         return None
-    guess = slip_guess(reading, prediction.reading, prediction.uncertainty, instrument.quantity)
+    guess = slip_guess(reading, prediction.reading, prediction.uncertainty, instrument.measures.is_angle)
     advice = f"is it {guess}?" if guess else "wipe, re-seat, read again"
     are_several = " and " in prediction.says or prediction.says.endswith("runs")
     return (
@@ -135,7 +133,7 @@ def _against_neighbours(
         return None
     expected = min(_expectations(near), key=lambda other: abs(other - reading))
     spread = _spread(near, instrument)
-    guess = slip_guess(reading, expected, spread, instrument.quantity)
+    guess = slip_guess(reading, expected, spread, instrument.measures.is_angle)
     is_jump = len(near) > FEWEST_NEIGHBOURS and abs(reading - expected) > JUMP_AT * spread
     if guess is None and not is_jump:
         return None

@@ -61,7 +61,7 @@ def stations_to_read(
 
 
 def _places(setup: Setup, step_mm: float | None, start_mm: float, end_mm: float) -> tuple[float, ...]:
-    base_mm = (setup.described.base_mm or 0.0) if setup.quantity == "slope" else 0.0
+    base_mm = setup.described.step_mm or 0.0
     step_mm = step_mm or base_mm or None
     if step_mm is None:
         return tuple(x for x in setup.bed.station_mm if start_mm <= x <= end_mm)

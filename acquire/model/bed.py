@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from acquire.model.units import CONTRACT_UNIT, FACTORS, to_contract
+from acquire.model.quantity import QUANTITIES, Quantity
 
 if TYPE_CHECKING:
     import numpy as np
@@ -19,9 +19,6 @@ Reading = TypeVar("Reading", float, "np.ndarray")
 
 NORMALS: Mapping[str, tuple[int, int]] = {"up": (0, 1), "down": (0, -1), "front": (-1, 0), "rear": (1, 0)}
 """Outward normal of each kind of face: (across towards the rear, upwards)."""
-
-MEASURING = ("slope", "roll", "offset", "span")
-QUANTITIES = (*MEASURING, "position", "temperature")
 
 
 @dataclass(frozen=True)
@@ -114,14 +111,24 @@ class Instrument:
         return self.port is not None
 
     @property
+    def measures(self) -> Quantity:
+        """What it reads: the row of its quantity."""
+        return QUANTITIES[self.quantity]
+
+    @property
+    def step_mm(self) -> float | None:
+        """Distance between its feet along the bed; None where it reads at one place, or none is stated."""
+        return self.base_mm if self.measures.has_feet_along else None
+
+    @property
     def contract_unit(self) -> str:
         """The unit its stations are kept in."""
-        return CONTRACT_UNIT[self.quantity]
+        return self.measures.contract_unit
 
     @property
     def contract_per_reading(self) -> float:
         """What one unit as read is worth in the contract's unit, without the sign."""
-        return to_contract(self.per_division or 1.0, self.quantity, self.unit)
+        return self.measures.to_contract(self.per_division or 1.0, self.unit)
 
     @property
     def reading_unit(self) -> str:
@@ -162,7 +169,7 @@ class Instrument:
     def _contract_per(self, unit: str | None) -> float:
         if unit is None or unit == "div":
             return self.contract_per_reading
-        return to_contract(1.0, self.quantity, unit)
+        return self.measures.to_contract(1.0, unit)
 
     @property
     def uncertainty(self) -> float:
@@ -173,7 +180,7 @@ class Instrument:
 def units_read_by(instrument: Instrument) -> tuple[str, ...]:
     """The units that readings of `instrument` may be written in; `div` where it has divisions."""
     divisions = ("div",) if instrument.per_division is not None else ()
-    return (*FACTORS[instrument.quantity], *divisions)
+    return (*instrument.measures.units, *divisions)
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import TraverseFileError
 from acquire.model.places import is_on_bed
 from acquire.model.position import Position
+from acquire.model.quantity import QUANTITIES, Quantity
 from acquire.model.reference import Reference
 
 FORMAT = "waylog traverse"
@@ -92,6 +93,14 @@ class Setup:
         """The bed as it was described when the traverse was made."""
         return parse_bed(self.bed_toml, f"traverse {self.number:03d} (its own bed.toml)")
 
+    @property
+    def measures(self) -> Quantity:
+        """What is read: the row of its quantity."""
+        if self.quantity not in QUANTITIES:
+            where, found = f"traverse {self.number:03d}", f"found a quantity {self.quantity[:40]!r}"
+            raise TraverseFileError(where, found, " | ".join(QUANTITIES))
+        return QUANTITIES[self.quantity]
+
     @cached_property
     def touched(self) -> Reference | None:
         """What it stands on or touches: `face`, parsed; None for a roll instrument."""
@@ -105,15 +114,13 @@ class Setup:
     @property
     def is_on_carriage(self) -> bool:
         """Whether a level stands on the carriage and reads what that does on its ways."""
-        on = self.carried_by if self.quantity == "roll" else self.touched
+        on = self.carried_by if self.measures.is_across else self.touched
         return on is not None and on.is_carriage
 
     @property
     def foot_base_mm(self) -> float | None:
         """Distance between the two feet with which it stands on the face itself; None where it has none."""
-        if self.quantity != "slope" or self.is_on_carriage:
-            return None
-        return self.described.base_mm
+        return self.described.step_mm if self.measures.has_feet_along and not self.is_on_carriage else None
 
     def is_on_bed(self, station_mm: float) -> bool:
         """Whether the instrument, read at this place, stands on the bed, with both feet if it has two."""

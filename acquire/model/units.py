@@ -1,9 +1,7 @@
-"""Shop units at the doors; one unit of each kind inside.
+"""Units as people write them, and numbers as people read them.
 
-Inside: slope and roll in µm/m, offset and span in µm, position in mm,
-temperature in °C.  The factors are exact or fixed by definition: 1 inch is
-25.4 mm; an arcsecond is pi/648000 rad (4.84813681109536 µm/m), small angles
-taken as their tangents; 1 in/ft is 1/12.
+The factors are exact or fixed by definition: 1 inch is 25.4 mm; an arcsecond is
+pi/648000 rad (4.84813681109536 µm/m), small angles taken as their tangents; 1 in/ft is 1/12.
 """
 
 import math
@@ -15,33 +13,6 @@ from acquire.model.errors import UnitError
 UM_PER_THOU = 25.4
 MM_PER_INCH = 25.4
 UM_PER_M_PER_ARCSECOND = math.pi / 648000 * 1e6
-
-FACTORS: dict[str, dict[str, float]] = {
-    "slope": {
-        "um/m": 1.0,
-        "mm/m": 1000.0,
-        "arcsec": UM_PER_M_PER_ARCSECOND,
-        "deg": 3600 * UM_PER_M_PER_ARCSECOND,
-        "in/ft": 1e6 / 12,
-    },
-    "offset": {"um": 1.0, "mm": 1000.0, "thou": UM_PER_THOU, "in": 1000 * MM_PER_INCH},
-    "position": {"mm": 1.0, "um": 0.001, "in": MM_PER_INCH},
-    "temperature": {"degC": 1.0},
-}
-FACTORS["roll"] = FACTORS["slope"]
-FACTORS["span"] = FACTORS["offset"]
-
-CONTRACT_UNIT = {
-    "slope": "um/m",
-    "roll": "um/m",
-    "offset": "um",
-    "span": "um",
-    "position": "mm",
-    "temperature": "degC",
-}
-
-LARGEST_READING = {"slope": 1e6, "roll": 1e6, "offset": 1e7, "span": 1e7}
-"""Beyond these (a tilt of 45°, a length of ten metres) a number is no reading of a machine's ways."""
 
 _SPELLINGS = {
     "µm/m": "um/m", "μm/m": "um/m", "um/m": "um/m", "µm": "um", "μm": "um", "um": "um", "micron": "um",
@@ -61,20 +32,6 @@ def unit_name(text: str) -> str | None:
     ('um/m', 'in', None)
     """
     return _SPELLINGS.get(text.strip().lower())
-
-
-def to_contract(value: float, quantity: str, unit: str) -> float:
-    """Convert `value` from a shop unit to the one unit used inside for `quantity`.
-
-    Examples
-    --------
-    >>> to_contract(0.02, "slope", "mm/m"), to_contract(2, "offset", "thou")
-    (20.0, 50.8)
-    """
-    factors = FACTORS[quantity]
-    if unit not in factors:
-        raise UnitError(f"unit of a {quantity}", f"found {unit!r}", " | ".join(factors))
-    return value * factors[unit]
 
 
 @dataclass(frozen=True)
@@ -228,7 +185,7 @@ _UNIT_SLIPS = {
 }
 
 
-def slip_guess(reading: float, expected: float, uncertainty: float, quantity: str = "offset") -> str | None:
+def slip_guess(reading: float, expected: float, uncertainty: float, is_angle: bool = False) -> str | None:
     """What slip of the pen would explain a reading that is far from what was expected.
 
     None where the reading lies within 5 `uncertainty` of `expected`, or where no slip
@@ -243,7 +200,7 @@ def slip_guess(reading: float, expected: float, uncertainty: float, quantity: st
     """
     if not uncertainty > 0 or abs(reading - expected) <= 5 * uncertainty:
         return None
-    slips = (*_SLIPS, *_UNIT_SLIPS["angle" if quantity in ("slope", "roll") else "length"])
+    slips = (*_SLIPS, *_UNIT_SLIPS["angle" if is_angle else "length"])
     misses = [(abs(reading * factor - expected), name) for name, factor in slips]
     miss, name = min(misses)
     return name if miss <= 2 * uncertainty else None

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from acquire.model.bed import MEASURING, Bed, Face, Instrument, sense_of, units_read_by
+from acquire.model.bed import Bed, Face, Instrument, sense_of, units_read_by
 from acquire.model.errors import EntryError
 from acquire.model.position import Position
+from acquire.model.quantity import MEASURING
 from acquire.model.reference import CARRIAGE, Reference
 from acquire.model.traverse import Setup
 from acquire.model.units import unit_name
@@ -73,7 +74,7 @@ def make_setup(
         bed_toml=bed.text,
         number=next_number(survey),
         source=source,
-        face=None if instrument.quantity == "roll" else wanted.face,
+        face=None if instrument.measures.is_across else wanted.face,
         front=front,
         rear=rear,
         other=wanted.other,
@@ -122,7 +123,7 @@ def setup_warnings(setup: Setup) -> tuple[str, ...]:
 
 def _instrument(bed: Bed, wanted: Wanted) -> Instrument:
     if wanted.instrument not in bed.instruments:
-        measuring = [i.name for i in bed.instruments.values() if i.quantity in MEASURING]
+        measuring = [i.name for i in bed.instruments.values() if i.measures.is_measuring]
         raise EntryError(
             f"instrument {wanted.instrument!r}",
             "found no such instrument in bed.toml",
@@ -130,11 +131,11 @@ def _instrument(bed: Bed, wanted: Wanted) -> Instrument:
             "name one of these or describe it in bed.toml",
         )
     instrument = bed.instruments[wanted.instrument]
-    if instrument.quantity not in MEASURING:
+    if not instrument.measures.is_measuring:
         raise EntryError(
             f"instrument {instrument.name!r}",
             f"found that it reads {instrument.quantity}",
-            "one that reads slope, roll, offset or span",
+            f"one that reads {' | '.join(MEASURING)}",
         )
     return instrument
 
@@ -142,7 +143,7 @@ def _instrument(bed: Bed, wanted: Wanted) -> Instrument:
 def _check_choices(bed: Bed, instrument: Instrument, wanted: Wanted) -> None:
     _check_words(wanted)
     _check_unit(instrument, wanted)
-    if wanted.turned and instrument.quantity not in ("slope", "roll"):
+    if wanted.turned and not instrument.measures.is_angle:
         raise EntryError(
             "--turned", f"found an instrument that reads {instrument.quantity}", "a level, turned end for end"
         )
@@ -195,7 +196,7 @@ def _check_standing(bed: Bed, instrument: Instrument, name: str) -> None:
 
 def _across(bed: Bed, instrument: Instrument, wanted: Wanted) -> tuple[str | None, str | None]:
     """Front and rear face of a roll instrument; none of any other."""
-    if instrument.quantity != "roll":
+    if not instrument.measures.is_across:
         if wanted.across is not None:
             raise EntryError(
                 "--across",

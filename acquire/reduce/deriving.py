@@ -186,9 +186,9 @@ def _is_orderly(setup: Setup, dwells: Sequence[Dwell]) -> bool:
 def _is_dense(setup: Setup, dwells: Sequence[Dwell]) -> bool:
     """Whether a slope was stepped closer than half its base: its heights need the dense treatment."""
     places = np.unique(np.round([dwell.position_mm for dwell in dwells], 0))
-    if setup.quantity != "slope" or len(places) < 2:
+    if not setup.described.step_mm or len(places) < 2:
         return False
-    return float(np.median(np.diff(places))) < 0.499 * (setup.described.base_mm or 0.0)
+    return float(np.median(np.diff(places))) < 0.499 * setup.described.step_mm
 
 
 def _on_bed(setup: Setup, rows: Sequence[Row]) -> tuple[list[Row], list[Event]]:

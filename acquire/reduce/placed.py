@@ -104,9 +104,8 @@ def places_in_order(setup: Setup) -> np.ndarray:
 
     Of a level, stepped foot to foot, the middles of its base; of all others the bed's stations.
     """
-    base_mm = setup.described.base_mm if setup.quantity == "slope" else None
     stations = np.array(setup.bed.station_mm)
-    return places_of(stations, base_mm, setup.direction, setup.bed.length_mm)
+    return places_of(stations, setup.described.step_mm, setup.direction, setup.bed.length_mm)
 
 
 def start_place(setup: Setup) -> float:

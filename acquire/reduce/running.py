@@ -26,7 +26,7 @@ def stations_by_bins(record: Placed) -> Found:
     corrected, said = _acceleration_out(record)
     smoothed_over = 1 if corrected is record else _window_samples(record)
     standing = Found(())
-    if record.has_scale and record.setup.described.gravity and record.setup.quantity in ("slope", "roll"):
+    if record.has_scale and record.setup.described.gravity and record.setup.measures.is_angle:
         stops = dwells_by_position(record.scale_time_s, record.scale_mm, record.scale_gap_s)
         width_s = 0.0 if corrected is record else window_seconds(float(np.median(np.diff(record.time_s))))
         corrected = _jolts_out(corrected, stops, width_s)
@@ -61,7 +61,7 @@ def _window_samples(record: Placed) -> int:
 def _acceleration_out(record: Placed) -> tuple[Placed, tuple[Event, ...]]:
     """The record with tilt from acceleration taken out, where that applies and is allowed."""
     setup = record.setup
-    if setup.quantity != "slope" or not setup.described.gravity:
+    if not setup.measures.has_feet_along or not setup.described.gravity:
         return record, ()
     if not setup.acceleration_corrected:
         return record, (Event(0.0, "acceleration", "tilt from acceleration was left in, as asked"),)

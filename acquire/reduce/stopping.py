@@ -80,8 +80,7 @@ def _as_sent(dwell: Dwell, lag_s: float) -> Dwell:
 
 def places_meant(setup: Setup) -> np.ndarray:
     """Every place that a stop may have been meant for."""
-    base_mm = setup.described.base_mm if setup.quantity == "slope" else None
-    return candidate_places(np.array(setup.bed.station_mm), base_mm, setup.bed.length_mm)
+    return candidate_places(np.array(setup.bed.station_mm), setup.described.step_mm, setup.bed.length_mm)
 
 
 def _stood(at_mm: float, place_mm: float) -> str:

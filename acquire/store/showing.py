@@ -48,7 +48,7 @@ def file_shown(path: Path) -> Values:
 def line_of(traverse: Traverse) -> Values:
     """What one line says of a traverse."""
     setup = traverse.setup
-    ways = {"front": setup.front, "rear": setup.rear} if setup.quantity == "roll" else {}
+    ways = {"front": setup.front, "rear": setup.rear} if setup.front or setup.rear else {}
     places = traverse.stations.station_mm
     return {
         "number": traverse.number,

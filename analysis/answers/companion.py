@@ -110,7 +110,7 @@ class Companion:
 
     def _so_far(self, stations: Stations) -> Profile:
         """Heights so far for a level along a face; else the readings themselves, a line removed."""
-        if self.setup.quantity == "slope" and not self.setup.is_on_carriage:
+        if self.setup.foot_base_mm is not None:
             own = adjusted([observe(self._traverse(stations), self.bed)], self.bed)
             return remove_line(own.profile(str(self.setup.face)), "ends")
         at, first = np.unique(stations.station_mm, return_index=True)

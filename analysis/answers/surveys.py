@@ -10,7 +10,7 @@ from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
 from acquire.store import read_survey, survey_bed
-from analysis.adjust.combination import BY, BedMap, combine
+from analysis.adjust.combination import BedMap, combine
 from analysis.adjust.variance_components import VarianceComponent, variance_components
 from analysis.answers.whole_bed import WholeBed, whole_bed
 from analysis.linear.profile import Profile
@@ -67,7 +67,7 @@ class Survey:
     @cached_property
     def measuring(self) -> tuple[Traverse, ...]:
         """Traverses of a measuring instrument that hold a reading."""
-        return tuple(t for t in self.traverses if t.setup.quantity in BY["all"] and len(t.stations))
+        return tuple(t for t in self.traverses if t.setup.measures.is_measuring and len(t.stations))
 
     @cached_property
     def left_out(self) -> tuple[str, ...]:
@@ -75,7 +75,7 @@ class Survey:
         return tuple(
             f"traverse {t.number} holds no reading at a station: left out"
             for t in self.traverses
-            if t.setup.quantity in BY["all"] and not len(t.stations)
+            if t.setup.measures.is_measuring and not len(t.stations)
         )
 
     @cached_property

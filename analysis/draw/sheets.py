@@ -15,7 +15,7 @@ from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from acquire.model.bed import MEASURING, Bed, Instrument
+from acquire.model.bed import Bed, Instrument
 from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_INCH, length_text
 from acquire.store.safe_files import NewFile, write_file
@@ -65,8 +65,7 @@ class Sheet:
     @property
     def base_mm(self) -> float | None:
         """Distance between the feet, of a level."""
-        is_level = self.instrument is not None and self.instrument.quantity == "slope"
-        return self.instrument.base_mm if is_level and self.instrument else None
+        return None if self.instrument is None else self.instrument.step_mm
 
     @property
     def unit(self) -> str | None:
@@ -95,7 +94,7 @@ def plan_sheet(bed: Bed, face: str, instrument: str | None = None) -> Sheet:
         if each not in bed.faces:
             raise AnalysisError(each, "found no such face in bed.toml", ", ".join(bed.faces))
     described = None if instrument is None else _measuring(bed, instrument)
-    is_roll = described is not None and described.quantity == "roll"
+    is_roll = described is not None and described.measures.is_across
     if len(faces) > 2 or len(set(faces)) < len(faces) or (len(faces) == 2) != is_roll:
         raise AnalysisError(
             face,
@@ -106,7 +105,7 @@ def plan_sheet(bed: Bed, face: str, instrument: str | None = None) -> Sheet:
 
 
 def _measuring(bed: Bed, name: str) -> Instrument:
-    measuring = [each for each, found in bed.instruments.items() if found.quantity in MEASURING]
+    measuring = [each for each, found in bed.instruments.items() if found.measures.is_measuring]
     if name not in measuring:
         raise AnalysisError(
             name, "found no such measuring instrument in bed.toml", ", ".join(measuring) or "one"
@@ -115,9 +114,9 @@ def _measuring(bed: Bed, name: str) -> Instrument:
 
 
 def _stations(bed: Bed, instrument: Instrument | None) -> tuple[float, ...]:
-    if instrument is None or instrument.quantity != "slope" or not instrument.base_mm:
+    if instrument is None or not instrument.step_mm:
         return bed.station_mm
-    base_mm = instrument.base_mm
+    base_mm = instrument.step_mm
     steps = int(np.floor(bed.length_mm / base_mm + 1e-9))
     if steps < 1:
         raise AnalysisError(

@@ -85,7 +85,7 @@ KINDS: dict[str, Callable[[Traverse, Bed, np.ndarray], _Kind]] = {
 def is_dense_slope(traverse: Traverse) -> bool:
     """Whether it needs the estimator for dense slopes: a level drawn along a face itself."""
     setup = traverse.setup
-    return setup.quantity == "slope" and traverse.mode == "continuous" and not setup.is_on_carriage
+    return setup.foot_base_mm is not None and traverse.mode == "continuous"
 
 
 def observe(traverse: Traverse, bed: Bed) -> Observations:

@@ -6,10 +6,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from acquire.model.bed import MEASURING, NORMALS, QUANTITIES
+from acquire.model.bed import NORMALS
 from acquire.model.bed_toml import port_names
+from acquire.model.quantity import EVERY_UNIT, MEASURING, QUANTITIES, named
 from acquire.model.reference import CARRIAGE, LINE
-from acquire.model.units import FACTORS
 
 NAME_RULE = 'a plain name without + : / \\ or blanks at its ends, at most 60 long, not "line" or "carriage"'
 LARGEST_WHOLE = 1 << 63
@@ -149,12 +149,13 @@ FOOT: Mapping[str, Key] = {
     "bolted": yes_or_no(),
 }
 
-_LEVELS = ("slope", "roll")
-_LENGTHS = ("offset", "span")
+_LEVELS = named("is_angle")
+_LENGTHS = named("is_length")
+_FEET = named("has_feet_along")
 
 INSTRUMENT: Mapping[str, Key] = {
     "quantity": one_of(*QUANTITIES, required=True),
-    "unit": one_of(*dict.fromkeys(u for units in FACTORS.values() for u in units), required=True),
+    "unit": one_of(*EVERY_UNIT, required=True),
     "per_division": above_zero("what one division is worth, in `unit`,", only_for=MEASURING),
     "base_mm": number_key(
         "a distance in mm above 0, at most 10000", above=0.0, highest=1e4, only_for=_LEVELS
@@ -164,9 +165,9 @@ INSTRUMENT: Mapping[str, Key] = {
     "standard_uncertainty": _not_negative("a standard uncertainty"),
     "seating_um": _not_negative("a scatter of one placing in µm", only_for=MEASURING),
     "scale_uncertainty": number_key("a relative one, 0 to 0.5", lowest=0.0, highest=0.5, only_for=MEASURING),
-    "base_uncertainty_mm": _not_negative("an uncertainty in mm", only_for=("slope",)),
+    "base_uncertainty_mm": _not_negative("an uncertainty in mm", only_for=_FEET),
     "footprint": one_of("feet", "full", only_for=_LEVELS),
-    "pad_mm": above_zero("the length of a foot or pad in mm", only_for=("slope",)),
+    "pad_mm": above_zero("the length of a foot or pad in mm", only_for=_FEET),
     "sign": one_of(1, -1),
     "offset_mm": number_key("a distance in mm", only_for=("position",)),
     "range": Key(

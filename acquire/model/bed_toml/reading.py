@@ -29,7 +29,8 @@ from acquire.model.bed_toml.keys import (
 from acquire.model.bed_toml.wire_keys import WIRE_KINDS, wire_faults
 from acquire.model.errors import BedError
 from acquire.model.plain_files import open_plain
-from acquire.model.units import FACTORS, unit_name
+from acquire.model.quantity import QUANTITIES
+from acquire.model.units import unit_name
 
 LARGEST_FILE_BYTES = 1 << 20
 MOST_STATIONS = 10_000
@@ -270,15 +271,16 @@ class _Reader:
 
     def fits_quantity(self, table: str, quantity: Any, values: dict[str, Any]) -> None:
         unit = values.get("unit")
-        if unit is not None and unit not in FACTORS[quantity]:
-            self.wrong(table, "unit", unit, " | ".join(FACTORS[quantity]) + f" for {quantity}")
+        measures = QUANTITIES[quantity]
+        if unit is not None and unit not in measures.units:
+            self.wrong(table, "unit", unit, " | ".join(measures.units) + f" for {quantity}")
         for key in values:
             allowed = INSTRUMENT[key].only_for
             if allowed and quantity not in allowed:
                 self.wrong(table, key, values[key], "this key only for " + " | ".join(allowed))
-        if quantity == "slope" and "base_mm" not in values:
+        if measures.has_feet_along and "base_mm" not in values:
             self.missing(table, "base_mm", "the distance between the feet in mm")
-        if quantity in model.MEASURING and "standard_uncertainty" not in values:
+        if measures.is_measuring and "standard_uncertainty" not in values:
             self.missing(table, "standard_uncertainty", "of one station's value, in what is read")
 
     def missing(self, table: str, key: str, needed: str) -> None:
@@ -319,4 +321,4 @@ class _Reader:
 
 def _fits(quantity: Any, unit: str) -> bool:
     name = unit_name(unit)
-    return name == "div" or name in FACTORS.get(quantity, {})
+    return name == "div" or (quantity in QUANTITIES and name in QUANTITIES[quantity].units)

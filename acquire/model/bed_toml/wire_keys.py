@@ -17,6 +17,7 @@ from acquire.model.bed_toml.keys import (
     yes_or_no,
 )
 from acquire.model.bed_toml.patterns import pattern_fault
+from acquire.model.quantity import named
 
 LONGEST_PATTERN = 400
 LONGEST_LINE = 120
@@ -164,7 +165,7 @@ def wire_faults(
         yield from _line_faults(values, values.get("pattern", COUNTER_PATTERN if kind == "counter" else None))
     if kind == "fixed" and "length" in values and "value" in values:
         yield from _fixed_faults(values, unit_is_known)
-    if kind == "counter" and quantity in ("slope", "roll", "temperature"):
+    if kind == "counter" and quantity not in (*named("is_length"), "position"):
         yield "kind", "counter", f"another kind for {quantity}: counts per mm measure a length"
     if kind != "modbus" and "every_s" in values and "ask" not in values:
         yield "every_s", values["every_s"], "this key only with ask"

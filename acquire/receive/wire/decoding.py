@@ -15,7 +15,7 @@ from typing import Any, NamedTuple, Protocol
 from acquire.model.bed import Instrument, Port
 from acquire.model.errors import UnitError
 from acquire.model.traverse import FLAGS
-from acquire.model.units import to_contract, unit_name
+from acquire.model.units import unit_name
 
 GOOD, GARBLED = FLAGS["good"], FLAGS["garbled"]
 OVERFLOW, OUT_OF_RANGE, REPEATED = FLAGS["overflow"], FLAGS["out_of_range"], FLAGS["repeated"]
@@ -23,16 +23,6 @@ OVERFLOW, OUT_OF_RANGE, REPEATED = FLAGS["overflow"], FLAGS["out_of_range"], FLA
 OVERFLOW_AT = 9.9e37
 """IEEE 488.2 numeric response data (from memory): ±9.9E37 and 9.91E37 stand for infinity and for
 not-a-number."""
-
-PHYSICAL_BOUNDS: Mapping[str, tuple[float, float]] = {
-    "slope": (-1e6, 1e6),
-    "roll": (-1e6, 1e6),
-    "offset": (-1e7, 1e7),
-    "span": (-1e7, 1e7),
-    "position": (-1e6, 1e6),
-    "temperature": (-60.0, 300.0),
-}
-"""Beyond these (contract units: 45 degrees, 10 m, 1 km) no instrument on a bed can truly read."""
 
 ONE_ANSWER_S = 0.5
 """The same answer again so soon after one request is a repeat, not another reading."""
@@ -149,14 +139,14 @@ def _as_read(instrument: Instrument, value: float, written_unit: str) -> float:
         raise UnitError("unit", f"found {written_unit!r}")
     if unit in ("div", instrument.unit) and (unit == "div" or instrument.per_division is None):
         return value
-    return to_contract(value, instrument.quantity, unit) / instrument.contract_per_reading
+    return instrument.measures.to_contract(value, unit) / instrument.contract_per_reading
 
 
 def _beyond(instrument: Instrument, value: float) -> str:
     if instrument.range is not None and not instrument.range[0] <= value <= instrument.range[1]:
         return f"is outside {instrument.range[0]:g} to {instrument.range[1]:g}"
-    lowest, highest = PHYSICAL_BOUNDS[instrument.quantity]
-    if not lowest <= value * instrument.contract_per_reading <= highest:
+    measures = instrument.measures
+    if not measures.lowest <= value * instrument.contract_per_reading <= measures.highest:
         return f"{instrument.unit} is more than any {instrument.quantity} can be"
     return ""
 

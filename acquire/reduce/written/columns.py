@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 from acquire.model.bed import units_read_by
 from acquire.model.errors import EntryError
+from acquire.model.quantity import POSITION
 from acquire.model.traverse import Setup
-from acquire.model.units import FACTORS, unit_name
+from acquire.model.units import unit_name
 
 NAMES = {
     "station": ("station", "stations", "position", "pos", "place", "distance", "x"),
@@ -95,7 +96,7 @@ def _unit_in(rest: str) -> str | None:
 
 def _allowed_units(kind: str, setup: Setup) -> tuple[str, ...]:
     is_place = kind in ("station", "from", "to")
-    return tuple(FACTORS["position"]) if is_place else units_read_by(setup.described)
+    return tuple(POSITION.units) if is_place else units_read_by(setup.described)
 
 
 def _allowed(kind: str, setup: Setup) -> str:
@@ -121,7 +122,7 @@ def _checked(
         )
     if "station" in found and feet:
         raise EntryError(where, shown, "station_mm, or from_mm and to_mm, not both")
-    if feet and setup.quantity != "slope":
+    if feet and not setup.measures.has_feet_along:
         raise EntryError(where, shown, f"station_mm: a {setup.quantity} has no two feet")
     places = feet or (found["station"],)
     reading = found["reading"]

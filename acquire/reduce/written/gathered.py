@@ -85,7 +85,7 @@ def mode_of(setup: Setup, station_mm: np.ndarray) -> str:
     if setup.mode_asked:
         return setup.mode_asked
     places = np.unique(station_mm)
-    if setup.quantity != "slope" or len(places) < 2:
+    if not setup.described.step_mm or len(places) < 2:
         return "stepped"
     spacing_mm = float(np.median(np.diff(places)))
-    return "continuous" if spacing_mm < 0.499 * (setup.described.base_mm or 0.0) else "stepped"
+    return "continuous" if spacing_mm < 0.499 * setup.described.step_mm else "stepped"

@@ -93,7 +93,7 @@ def typed_reading(instrument: Instrument, words: str, unit: str | None = None) -
     ends = ends_written(words)
     if len(ends) == 1:
         return reading_of(instrument, words, unit)
-    if len(ends) != 2 or instrument.quantity not in ("slope", "roll"):
+    if len(ends) != 2 or not instrument.measures.is_angle:
         raise EntryError("reading", f"found {words.strip()[:40]!r}", "one reading, or both ends of a vial")
     return sum(reading_of(instrument, end, unit) for end in ends) / 2
 

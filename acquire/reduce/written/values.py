@@ -5,8 +5,9 @@ import math
 from acquire.model.bed import Instrument, units_read_by
 from acquire.model.errors import EntryError, UnitError
 from acquire.model.places import is_on_bed
+from acquire.model.quantity import POSITION
 from acquire.model.traverse import Setup
-from acquire.model.units import CONTRACT_UNIT, FACTORS, LARGEST_READING, parse_reading, to_contract
+from acquire.model.units import parse_reading
 
 GAPS = ("", "-", "–", "—", "−")
 """What is written where there is no reading."""
@@ -36,7 +37,7 @@ def reading_of(instrument: Instrument, text: str, unit: str | None = None) -> fl
         written = parse_reading(text)
     except UnitError as error:
         raise EntryError("reading", error.found, error.needed) from None
-    found_unit = _of_angle(instrument.quantity, text, written.unit) or unit
+    found_unit = _of_angle(instrument, text, written.unit) or unit
     allowed = units_read_by(instrument)
     if found_unit is not None and found_unit not in allowed:
         raise EntryError(
@@ -49,16 +50,17 @@ def reading_of(instrument: Instrument, text: str, unit: str | None = None) -> fl
     return value
 
 
-def _of_angle(quantity: str, text: str, unit: str | None) -> str | None:
+def _of_angle(instrument: Instrument, text: str, unit: str | None) -> str | None:
     """A double stroke after a slope or roll means seconds of arc, after a length inches."""
-    return "arcsec" if unit == "in" and quantity in ("slope", "roll") and '"' in text else unit
+    return "arcsec" if unit == "in" and instrument.measures.is_angle and '"' in text else unit
 
 
 def _check_size(instrument: Instrument, value: float, text: str) -> None:
     found = f"found {text.strip()[:40]!r}"
-    if not math.isfinite(value) or abs(value) > LARGEST_READING[instrument.quantity]:
-        largest = f"{LARGEST_READING[instrument.quantity]:g} {CONTRACT_UNIT[instrument.quantity]}"
-        raise EntryError("reading", found, f"at most {largest}")
+    if not math.isfinite(value) or abs(value) > instrument.measures.highest:
+        raise EntryError(
+            "reading", found, f"at most {instrument.measures.highest:g} {instrument.contract_unit}"
+        )
     if instrument.range is None:
         return
     shown = instrument.as_shown(value)
@@ -85,11 +87,11 @@ def place_of(text: str, unit: str = "mm") -> float:
     except UnitError as error:
         raise EntryError("station", error.found, "a place such as 450, 450 mm or 18 in") from None
     found_unit = written.unit or unit
-    if found_unit not in FACTORS["position"]:
+    if found_unit not in POSITION.units:
         raise EntryError(
-            "station", f"found {text.strip()[:40]!r}", f"a place in {' | '.join(FACTORS['position'])}"
+            "station", f"found {text.strip()[:40]!r}", f"a place in {' | '.join(POSITION.units)}"
         )
-    return round(to_contract(written.value, "position", found_unit), 6)
+    return round(POSITION.to_contract(written.value, found_unit), 6)
 
 
 def check_on_bed(setup: Setup, station_mm: float) -> None:

@@ -6,8 +6,8 @@ import numpy as np
 
 from acquire.model.bed_toml.keys import NAME_RULE, name_is_allowed
 from acquire.model.places import is_on_bed
+from acquire.model.quantity import MEASURING
 from acquire.model.traverse import Events, Stations, Stream, Traverse
-from acquire.model.units import LARGEST_READING
 
 MODES = ("stepped", "continuous")
 DIRECTIONS = ("forward", "reverse")
@@ -84,10 +84,10 @@ def _station_faults(stations: Stations) -> Iterator[str]:
 def _bound_faults(traverse: Traverse) -> Iterator[str]:
     """Stations off the bed, and readings and uncertainties that no instrument can have."""
     stations, quantity = traverse.stations, traverse.setup.quantity
-    if quantity not in LARGEST_READING:
-        yield f"the quantity is {quantity!r}, not {' or '.join(LARGEST_READING)}"
+    if quantity not in MEASURING:
+        yield f"the quantity is {quantity!r}, not {' or '.join(MEASURING)}"
         return
-    length_mm, largest = traverse.setup.bed.length_mm, LARGEST_READING[quantity]
+    length_mm, largest = traverse.setup.bed.length_mm, traverse.setup.measures.highest
     off_bed = stations.station_mm[~np.asarray(is_on_bed(length_mm, stations.station_mm))]
     if off_bed.size:
         yield f"stations station_mm is {off_bed[0]} somewhere; needed a place on the bed, 0 to {length_mm:g}"

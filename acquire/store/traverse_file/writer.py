@@ -13,7 +13,6 @@ import numpy as np
 
 from acquire.model.errors import TraverseFileError
 from acquire.model.traverse import FLAGS, FORMAT, FORMAT_VERSION, Setup, Traverse
-from acquire.model.units import CONTRACT_UNIT
 from acquire.store.safe_files import NewFile
 from acquire.store.traverse_file.layout import MEANING, Column, columns_of
 from acquire.store.traverse_file.sense import faults
@@ -90,7 +89,7 @@ def _check_room(path: Path, traverse: Traverse) -> None:
 
 
 def _columns(traverse: Traverse) -> Iterator[Column]:
-    return columns_of(traverse, CONTRACT_UNIT[traverse.setup.quantity])
+    return columns_of(traverse, traverse.setup.measures.contract_unit)
 
 
 @contextmanager

@@ -12,14 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from acquire.model.errors import UnitError
+from acquire.model.quantity import QUANTITIES
 from acquire.model.units import (
-    CONTRACT_UNIT,
-    FACTORS,
     height_text,
     parse_reading,
     slip_guess,
     slope_text,
-    to_contract,
 )
 
 DEFINED = [
@@ -34,11 +32,11 @@ DEFINED = [
 
 @pytest.mark.parametrize(("value", "quantity", "unit", "contract"), DEFINED)
 def test_factors_are_those_of_the_definitions(value, quantity, unit, contract):
-    assert to_contract(value, quantity, unit) == pytest.approx(contract, rel=1e-6)
+    assert QUANTITIES[quantity].to_contract(value, unit) == pytest.approx(contract, rel=1e-6)
 
 
 def test_every_quantity_has_its_contract_unit_at_factor_one():
-    assert all(FACTORS[quantity][unit] == 1.0 for quantity, unit in CONTRACT_UNIT.items())
+    assert all(each.units[each.contract_unit] == 1.0 for each in QUANTITIES.values())
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,99 @@
+"""What can be read on a bed: one row a quantity, asked by everybody who must tell them apart.
+
+Inside one unit of each is used, the contract unit: slope and roll in µm/m, offset and span in
+µm, position in mm, temperature in °C. Shop units exist at the doors only.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from acquire.model.errors import UnitError
+from acquire.model.units import MM_PER_INCH, UM_PER_M_PER_ARCSECOND, UM_PER_THOU
+
+ANGLES = {
+    "um/m": 1.0,
+    "mm/m": 1000.0,
+    "arcsec": UM_PER_M_PER_ARCSECOND,
+    "deg": 3600 * UM_PER_M_PER_ARCSECOND,
+    "in/ft": 1e6 / 12,
+}
+LENGTHS = {"um": 1.0, "mm": 1000.0, "thou": UM_PER_THOU, "in": 1000 * MM_PER_INCH}
+PLACES = {"mm": 1.0, "um": 0.001, "in": MM_PER_INCH}
+DEGREES = {"degC": 1.0}
+LARGEST_ANGLE, LARGEST_LENGTH = 1e6, 1e7
+"""A tilt of 45°, a length of ten metres: beyond them a number is no reading of a machine's ways."""
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One row of the table."""
+
+    name: str
+    units: Mapping[str, float]
+    """Allowed units, and what each is worth in the contract's, which comes first."""
+    lowest: float
+    highest: float
+    """In the contract's unit: beyond these no instrument on a bed can truly read."""
+    is_measuring: bool = True
+    """Whether it says something of the faces; position and temperature only go with it."""
+    has_feet_along: bool = False
+    """Whether it is read between two feet along the bed."""
+    is_across: bool = False
+    """Whether it is read between a front and a rear face, in place of one."""
+
+    @property
+    def contract_unit(self) -> str:
+        """The one unit that files and JSON use."""
+        return next(iter(self.units))
+
+    @property
+    def is_angle(self) -> bool:
+        """Whether it is read as a level reads: turned end for end, its sign changes."""
+        return self.units is ANGLES
+
+    @property
+    def is_length(self) -> bool:
+        """Whether it is a deviation of a face in µm."""
+        return self.units is LENGTHS
+
+    def to_contract(self, value: float, unit: str) -> float:
+        """Convert from a shop unit.
+
+        Raises
+        ------
+        UnitError
+            If the unit is none of this quantity.
+
+        Examples
+        --------
+        >>> SLOPE.to_contract(0.02, "mm/m"), OFFSET.to_contract(2, "thou")
+        (20.0, 50.8)
+        """
+        if unit not in self.units:
+            raise UnitError(f"unit of a {self.name}", f"found {unit!r}", " | ".join(self.units))
+        return value * self.units[unit]
+
+
+SLOPE = Quantity("slope", ANGLES, -LARGEST_ANGLE, LARGEST_ANGLE, has_feet_along=True)
+ROLL = Quantity("roll", ANGLES, -LARGEST_ANGLE, LARGEST_ANGLE, is_across=True)
+OFFSET = Quantity("offset", LENGTHS, -LARGEST_LENGTH, LARGEST_LENGTH)
+SPAN = Quantity("span", LENGTHS, -LARGEST_LENGTH, LARGEST_LENGTH)
+POSITION = Quantity("position", PLACES, -1e6, 1e6, is_measuring=False)
+TEMPERATURE = Quantity("temperature", DEGREES, -60.0, 300.0, is_measuring=False)
+
+QUANTITIES: Mapping[str, Quantity] = {
+    each.name: each for each in (SLOPE, ROLL, OFFSET, SPAN, POSITION, TEMPERATURE)
+}
+MEASURING = tuple(name for name, each in QUANTITIES.items() if each.is_measuring)
+EVERY_UNIT = tuple(dict.fromkeys(unit for each in QUANTITIES.values() for unit in each.units))
+
+
+def named(*wanted: str) -> tuple[str, ...]:
+    """The quantities that have one of these properties, by name.
+
+    Examples
+    --------
+    >>> named("is_angle"), named("has_feet_along")
+    (('slope', 'roll'), ('slope',))
+    """
+    return tuple(name for name, each in QUANTITIES.items() if any(getattr(each, key) for key in wanted))
