@@ -11,9 +11,10 @@ from acquire.model.bed import Bed
 from analysis.adjust.nodes import Layout, lay_out
 from analysis.adjust.repeated_steps import covariances_with_steps, least_factor
 from analysis.adjust.solution import Block
-from analysis.observe import Nuisance, Observations, Place
+from analysis.observe import Nuisance, Observations, Place, Unknown
 
 UM_PER_M = 1000.0
+_ScaleOfZero = tuple[Unknown, int | None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,7 +23,7 @@ class Assembly:
 
     observations: tuple[Observations, ...]
     layout: Layout
-    nuisances: Mapping[tuple[str, ...], int]
+    nuisances: Mapping[Unknown, int]
     """Column of each unknown that is no height."""
     blocks: tuple[Block, ...]
     """One per traverse, then one for what is known beforehand (if anything is)."""
@@ -50,7 +51,7 @@ def assemble(
     roots = zero_roots(kept)
     parts = [(*_own_nuisances(each, roots), *each.nuisances) for each in kept]
     parts = _with_drift(kept, _scale_from_zero(kept, parts, roots), roots)
-    columns: dict[tuple[str, ...], int] = {}
+    columns: dict[Unknown, int] = {}
     for nuisance in (nuisance for part in parts for nuisance in part):
         columns.setdefault(nuisance.key, len(layout.nodes) + len(columns))
     unknowns = len(layout.nodes) + len(columns)
@@ -106,10 +107,10 @@ def _own_nuisances(each: Observations, roots: Mapping[int, int]) -> tuple[Nuisan
         return ()
     root = str(roots[each.traverse])
     column = np.ones(len(each)) if each.zero_column is None else each.zero_column
-    zero = Nuisance(("zero", root), column)
+    zero = Nuisance(Unknown("zero", (root,)), column)
     if not each.zero_is_line:
         return (zero,)
-    return zero, Nuisance(("lie", root), each.station_mm / UM_PER_M)
+    return zero, Nuisance(Unknown("lie", (root,)), each.station_mm / UM_PER_M)
 
 
 def _scale_from_zero(
@@ -130,23 +131,21 @@ def _scale_from_zero(
     ]
 
 
-def _scale_means(
-    observations: Sequence[Observations], roots: Mapping[int, int]
-) -> dict[tuple[str, ...], float]:
+def _scale_means(observations: Sequence[Observations], roots: Mapping[int, int]) -> dict[_ScaleOfZero, float]:
     """Mean of what each scale acts on, over all readings that share a zero."""
-    columns: dict[tuple[str, ...], list[float]] = {}
+    columns: dict[_ScaleOfZero, list[float]] = {}
     for each in observations:
         for nuisance in each.nuisances:
-            if nuisance.key[0] == "scale":
-                key = (*nuisance.key, str(roots.get(each.traverse)))
+            if nuisance.key.kind == "scale":
+                key = (nuisance.key, roots.get(each.traverse))
                 columns.setdefault(key, []).extend(nuisance.column.tolist())
     return {key: float(np.mean(column)) for key, column in columns.items()}
 
 
-def _from_mean(nuisance: Nuisance, means: Mapping[tuple[str, ...], float], root: int | None) -> Nuisance:
-    if nuisance.key[0] != "scale":
+def _from_mean(nuisance: Nuisance, means: Mapping[_ScaleOfZero, float], root: int | None) -> Nuisance:
+    if nuisance.key.kind != "scale":
         return nuisance
-    return replace(nuisance, column=nuisance.column - means.get((*nuisance.key, str(root)), 0.0))
+    return replace(nuisance, column=nuisance.column - means.get((nuisance.key, root), 0.0))
 
 
 def drifts_told(observations: Sequence[Observations]) -> set[tuple[tuple[str, ...], bool]]:
@@ -219,7 +218,7 @@ def _rows(
     each: Observations,
     nuisances: Sequence[Nuisance],
     layout: Layout,
-    columns: Mapping[tuple[str, ...], int],
+    columns: Mapping[Unknown, int],
     unknowns: int,
 ) -> scipy.sparse.csr_matrix:
     row: list[int] = []
@@ -271,16 +270,16 @@ def _drift_of_further(
         return ()
     start = _starts(assembly.observations, roots)
     if each.traverse not in start:
-        return (Nuisance(("drift since nobody knows when",), each.order),)
+        return (Nuisance(Unknown("drift since nobody knows when", ()), each.order),)
     return (Nuisance(key, each.order + start[each.traverse]),)
 
 
-def _drift_key(each: Observations) -> tuple[str, ...]:
-    return ("drift", *each.drift_group, "turned" if each.turned else "")
+def _drift_key(each: Observations) -> Unknown:
+    return Unknown("drift", (*each.drift_group, "turned" if each.turned else ""))
 
 
 def _prior(
-    parts: Sequence[Sequence[Nuisance]], columns: Mapping[tuple[str, ...], int], unknowns: int
+    parts: Sequence[Sequence[Nuisance]], columns: Mapping[Unknown, int], unknowns: int
 ) -> Block | None:
     stated = {n.key: n.prior_sd for part in parts for n in part if n.prior_sd is not None}
     if not stated:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.adjust.combination import BedMap
-from analysis.observe.terms import Observations
+from analysis.observe.terms import Observations, Unknown
 
 SEEN_FROM = 2.0
 """A drift of less than this many standard uncertainties is not told from none."""
@@ -58,11 +58,11 @@ def drifts(bed_map: BedMap, face: str) -> tuple[Drift, ...]:
     return tuple(found)
 
 
-def _drifts_by(each: Observations, key: tuple[str, ...]) -> bool:
+def _drifts_by(each: Observations, key: Unknown) -> bool:
     """Whether the unknown `key` is a drift of these readings."""
     if each.bow is not None:
         return each.bow.key == key
-    return key[0] == "drift" and each.drift_group == key[1:-1]
+    return key.kind == "drift" and each.drift_group == key.of[:-1]
 
 
 def only_one_way(bed_map: BedMap, face: str) -> tuple[str, ...]:

@@ -262,7 +262,9 @@ def _from_before(each: Observations, beyond: int, redescribed: frozenset[str]) -
     """Under numbers that no traverse from after has; what is no one instrument's shares nothing."""
     moved = apart(each, BEFORE)
     nuisances = tuple(
-        replace(n, key=(*n.key, BEFORE)) if n.key[0] == "height" or n.key[1] in redescribed else n
+        replace(n, key=replace(n.key, of=(*n.key.of, BEFORE)))
+        if n.key.kind == "height" or n.key.of[0] in redescribed
+        else n
         for n in moved.nuisances
     )
     return replace(

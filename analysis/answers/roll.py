@@ -24,7 +24,7 @@ from analysis.linear.largest_difference import (
 )
 from analysis.linear.shown import Shown
 from analysis.linear.straight_line import line_rows
-from analysis.observe import Form, Observations
+from analysis.observe import Form, Observations, Unknown
 from analysis.observe.carriers import carriage_bearing, carrier_motion, carrying_faces
 
 UM_PER_M = 1000.0
@@ -326,11 +326,11 @@ def _alike(moves: np.ndarray, tolerance: float) -> np.ndarray:
 def _with_zeros(bed_map: BedMap, ways: Ways, rows: np.ndarray) -> np.ndarray | None:
     """The roll as cross levels read it: their mean zero added; None where none was used."""
     roots = {
-        bed_map.assembly.nuisances[("zero", str(number))]
+        bed_map.assembly.nuisances[Unknown("zero", (str(number),))]
         for each in bed_map.observations
         if _is_across(each, ways)
         for number in (each.traverse, each.zero)
-        if ("zero", str(number)) in bed_map.assembly.nuisances
+        if Unknown("zero", (str(number),)) in bed_map.assembly.nuisances
     }
     if not roots:
         return None

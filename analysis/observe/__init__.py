@@ -2,13 +2,14 @@
 
 from analysis.observe.observing import joined, observe, observe_all
 from analysis.observe.states import state_warnings
-from analysis.observe.terms import Form, Nuisance, Observations, Place, weighted_sum
+from analysis.observe.terms import Form, Nuisance, Observations, Place, Unknown, weighted_sum
 
 __all__ = [
     "Form",
     "Nuisance",
     "Observations",
     "Place",
+    "Unknown",
     "joined",
     "observe",
     "observe_all",

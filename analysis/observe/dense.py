@@ -22,7 +22,7 @@ from analysis.observe.interpolating import interpolation_rows
 from analysis.observe.lateness import put_back
 from analysis.observe.slope import slope_sign
 from analysis.observe.stations import order_of_reading, usable
-from analysis.observe.terms import Nuisance, Observations, Place
+from analysis.observe.terms import Nuisance, Observations, Place, Unknown
 from analysis.observe.uncertainty import scale_nuisances, step_uncertainty
 
 UM_PER_M = 1000.0
@@ -86,7 +86,7 @@ def observe_dense(
         forms=tuple({Place("height", face.id, float(x), "touched"): 1.0} for x in station_mm),
         covariance=covariance + _of_free_height(covariance),
         nuisances=(
-            Nuisance(("height", str(first.number)), np.ones(len(station_mm))),
+            Nuisance(Unknown("height", (str(first.number),)), np.ones(len(station_mm))),
             *(n for each in _instruments(traverses) for n in scale_nuisances(each, heights.height_um)),
         ),
         zero=zero.number if zero.setup.same_zero_as is None else zero.setup.same_zero_as,
@@ -261,7 +261,7 @@ def _bow_of_drift(traverses: Sequence[Traverse], per_mm: float, station_mm: np.n
         return None
     grows = per_mm * (-1 if first.direction == "reverse" else 1)
     bow = grows * (station_mm - np.mean(station_mm)) ** 2 / 2 / UM_PER_M
-    return Nuisance(("drift", str(first.face), "drawn"), bow)
+    return Nuisance(Unknown("drift", (str(first.face), "drawn")), bow)
 
 
 def _is_same_run(one: Traverse, other: Traverse) -> bool:

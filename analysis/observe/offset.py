@@ -24,7 +24,7 @@ from analysis.observe.carriers import (
     face_named,
 )
 from analysis.observe.sag import SECTION_UNCERTAINTY, straightedge_sag_um, wire_sag_um
-from analysis.observe.terms import Form, Nuisance, Place, weighted_sum
+from analysis.observe.terms import Form, Nuisance, Place, Unknown, weighted_sum
 
 
 @dataclass(frozen=True, eq=False)
@@ -258,5 +258,5 @@ def _edge(
         )
         return _Straight(forms, np.zeros(len(station_mm)), (), edges, (words,))
     column = -sign * upward * sag_um
-    doubt = Nuisance(("sag", name), column, SECTION_UNCERTAINTY)
+    doubt = Nuisance(Unknown("sag", (name,)), column, SECTION_UNCERTAINTY)
     return _Straight(forms, column, (doubt,), edges)

@@ -51,12 +51,29 @@ def weighted_sum(parts: Iterable[tuple[float, Form]]) -> dict[Place, float]:
     return {place: weight for place, weight in total.items() if weight != 0.0}
 
 
+@dataclass(frozen=True)
+class Unknown:
+    """Names an unknown that is none of the bed's heights; equal ones are one unknown.
+
+    Examples
+    --------
+    >>> Unknown("scale", ("level",)) == Unknown("scale", ("level",))
+    True
+    """
+
+    kind: str
+    """zero: of an instrument as it was set up | lie: tilt of an edge, wire or line as it was set up |
+    height: of a block of drawn levels | drift: rate of a zero | scale: relative error of an
+    instrument | sag: relative error of a straightedge's own sag."""
+    of: tuple[str, ...]
+    """What it belongs to: number of a traverse, name of an instrument or straightedge, group of drift."""
+
+
 @dataclass(frozen=True, eq=False)
 class Nuisance:
-    """An unknown besides the heights, common to the readings of one or more traverses."""
+    """What one unknown besides the heights adds to the readings of a traverse."""
 
-    key: tuple[str, ...]
-    """Nuisances of equal key are one unknown."""
+    key: Unknown
     column: np.ndarray
     """Shape (m,): what one unit of it adds to each reading."""
     prior_sd: float | None = None

@@ -20,7 +20,7 @@ from scipy import sparse
 from acquire.model.bed import Instrument
 from acquire.model.traverse import Stations
 from analysis.observe.interpolating import SAME_MM
-from analysis.observe.terms import Nuisance
+from analysis.observe.terms import Nuisance, Unknown
 
 FLOOR_IN_CONTRACT_UNITS = 1e-3
 """What a reading is taken as uncertain by where nothing at all is stated."""
@@ -182,4 +182,4 @@ def scale_nuisances(instrument: Instrument, reading: np.ndarray) -> tuple[Nuisan
         relative = math.hypot(relative, instrument.base_uncertainty_mm / instrument.base_mm)
     if relative == 0.0:
         return ()
-    return (Nuisance(("scale", instrument.name), np.array(reading, float), relative),)
+    return (Nuisance(Unknown("scale", (instrument.name,)), np.array(reading, float), relative),)
