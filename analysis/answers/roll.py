@@ -7,7 +7,7 @@ found from the map, not from the kind of instrument.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -15,7 +15,7 @@ import numpy as np
 from acquire.model.bed import NORMALS, Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import ON_CARRIAGE
-from analysis.adjust.combination import BedMap
+from analysis.adjust.combination import BedMap, adjusted
 from analysis.adjust.undetermined import ALIKE, parts_known
 from analysis.linear.largest_difference import (
     LargestDifference,
@@ -161,14 +161,28 @@ def ways_of(bed: Bed, front: str | None = None, rear: str | None = None) -> Ways
     return Ways(rear, front, -gauge_mm, (note,))
 
 
-def known_roll(bed_map: BedMap, ways: Ways) -> KnownRoll | None:
+def known_roll(bed_map: BedMap, ways: Ways, *, by_indicators: bool = False) -> KnownRoll | None:
     """What a map knows of the roll of two ways: as much as it can, at as many stations as it can.
 
+    An indicator carried along one way may roll on it, and nothing measures that: unless it is asked
+    for (`by_indicators`) no more is taken as known than is known without it.
     Where the roll of the ways is known at fewer than two stations but a level lay across the
     carriage, it is the roll of the carriage on them.  None where nothing tells any change of it.
     """
     station, rows = _between_the_ways(bed_map, ways)
-    return _largest_known(bed_map, ways, station, rows) or _of_carriage(bed_map, ways)
+    found = _largest_known(bed_map, ways, station, rows) or _of_carriage(bed_map, ways)
+    if found is None or by_indicators or not any(map(rides_one_way, bed_map.observations)):
+        return found
+    steady = [each for each in bed_map.as_observed if not rides_one_way(each)]
+    without = known_roll(adjusted(steady, bed_map.bed), ways) if steady else None
+    if without is None or without.known_up_to != "a line" or found.known_up_to == "a line":
+        return None if without is None else found
+    return replace(found, rows=line_removed(found.station_mm, found.rows), known_up_to="a line")
+
+
+def rides_one_way(each: Observations) -> bool:
+    """Whether it is an indicator whose carrier may roll on the one way that it rides."""
+    return each.quantity == "offset" and len(each.carriers) == 1
 
 
 def wind_row(known: KnownRoll | None) -> np.ndarray | None:

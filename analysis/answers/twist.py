@@ -26,6 +26,7 @@ from analysis.answers.roll import (
     carriage_roll,
     known_roll,
     line_removed,
+    rides_one_way,
     roll_figures,
     roll_part,
     ways_of,
@@ -41,6 +42,11 @@ _INSIDE: Mapping[str, Any] = {"kept_inside": True}
 _EVENS_OUT = (
     "read by a level across the carriage: it shows how the carriage rolls, which evens out whatever is "
     "shorter than its {:g} mm; the two maps are judged as the carriage would roll on them"
+)
+
+_MAY_ROLL = (
+    "{}: carried along one way to read the other, and taken as not rolling on it, which nothing measures; "
+    "`--by cross-level` or `--by level` leaves it out"
 )
 
 
@@ -119,11 +125,12 @@ def twist_of(
         Where the pair is not known, has no distance across, or these readings do not tell its roll.
     """
     ways = ways_of(bed, front, rear)
-    found = known_roll(combine(traverses, bed, by=by, made=made), ways)
+    found = known_roll(combine(traverses, bed, by=by, made=made), ways, by_indicators=by == "indicator")
     if found is None:
         raise AnalysisError(
             f"twist of {ways.front} and {ways.rear}",
-            "no cross level along them and no level map of both"
+            "no cross level along them and no level map of both; how an indicator's carrier rolls is not "
+            "measured"
             if by == "all"
             else f"by {by} alone nothing tells their roll",
             "one of the two" if by == "all" else "other readings",
@@ -209,8 +216,17 @@ def _warnings(bed_map: BedMap, used: Sequence[Traverse], ways: Ways, on_carriage
         if {ways.front, ways.rear} & set(each.faces)
         for words in each.warnings
     ]
+    rides = [each.instrument for each in bed_map.observations if rides_one_way(each) and _joins(each, ways)]
+    rolls = [_MAY_ROLL.format(", ".join(dict.fromkeys(rides)))] if rides else []
     evens_out = [_EVENS_OUT.format(bed_map.bed.carriage_length_mm)] if on_carriage else []
-    return tuple(dict.fromkeys([*ways.notes, *bed_map.warnings, *own, *state_warnings(used), *evens_out]))
+    return tuple(
+        dict.fromkeys([*ways.notes, *bed_map.warnings, *own, *state_warnings(used), *rolls, *evens_out])
+    )
+
+
+def _joins(each: Observations, ways: Ways) -> bool:
+    """Whether it reads one of the ways from the other."""
+    return {ways.front, ways.rear} <= set(each.faces)
 
 
 def _is_read_by_carriage(traverses: Sequence[Traverse], bed: Bed, ways: Ways) -> bool:

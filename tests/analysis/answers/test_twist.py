@@ -229,3 +229,21 @@ def test_roll_between_an_upper_and_an_under_face_counts_upwards(make_traverse, b
         under, "level", MIDDLE, np.full(10, 50.0), face="rear", same_zero_as=first.number
     )  # a level hung below reads the bed's slope as it is
     assert twist_of([first, rear], under).wind_um_per_m == pytest.approx(200.0)
+
+
+def test_indicator_carried_along_one_way_tells_no_twist_by_itself(make_traverse, bed):
+    """Its carrier may roll on that way: what it reads across is then no roll of the bed."""
+    more = '[instruments.dial]\nquantity = "offset"\nunit = "um"\nstandard_uncertainty = 1.0\n'
+    dial = parse_bed(BED + more)
+    run = make_traverse(dial, "dial", X, winding(X), face="rear", reference="front")
+    with pytest.raises(AnalysisError, match="carrier rolls is not measured"):
+        twist_of([run], dial)
+    assert twist_of([run], dial, by="indicator").wind_um_per_m == pytest.approx(200.0)
+    levels = [_level(make_traverse, dial, "front", flat), _level(make_traverse, dial, "rear", winding)]
+    with pytest.raises(AnalysisError, match="carrier rolls is not measured"):
+        twist_of([run, levels[0]], dial)
+    found = twist_of([run, *levels], dial)
+    assert found.known_up_to == "a line" and found.wind_um_per_m is None
+    assert any("taken as not rolling" in words for words in found.warnings)
+    cross = _cross(make_traverse, dial, flat, winding)
+    assert twist_of([run, *levels, cross], dial).wind_um_per_m == pytest.approx(200.0)
