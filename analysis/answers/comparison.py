@@ -303,7 +303,7 @@ def _judged(
     warnings: tuple[str, ...],
 ) -> Comparison:
     level = remove_line(difference, "least-squares")
-    verdict = agreement(level.height_um, level.covariance_um2)
+    verdict = agreement(level.height_um, level.covariance_um2, level.station_mm)
     worst = int(np.nanargmax(np.abs(verdict.normalised_error))) if verdict.degrees else 0
     # the noisier map's range is mostly noise: what there is to see is in the other
     shape = min(float(np.ptp(remove_line(each, "least-squares").height_um)) for each in profiles)

@@ -295,7 +295,7 @@ def _face_change(pair: _Pair, face: str) -> FaceChange:
         remove_line(pair.joint.combined(name, station, rows), "least-squares") for rows in (first, second)
     ]
     level = remove_line(change, "least-squares")
-    judged = agreement(level.height_um, level.covariance_um2)
+    judged = agreement(level.height_um, level.covariance_um2, level.station_mm)
     then, now = shape_then(old), shape_then(new)
     verdict = _verdict(judged, then, now, min(float(np.ptp(each.height_um)) for each in profiles))
     has_changed = verdict not in (NO_DIFFERENCE, CANNOT_TELL)

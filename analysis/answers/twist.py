@@ -264,7 +264,7 @@ def _compared(methods: Mapping[str, Roll]) -> tuple[Agreement | None, dict[str, 
     level = difference.through(
         line_removed(difference.station_mm, np.eye(difference.station_mm.size)), difference.station_mm
     )
-    judged = agreement(level.height_um, level.covariance_um2)
+    judged = agreement(level.height_um, level.covariance_um2, level.station_mm)
     worst = int(np.nanargmax(np.abs(judged.normalised_error)))
     return judged, {
         "station_mm": float(level.station_mm[worst]),

@@ -1,5 +1,9 @@
 """Agreement of two results: normalised error, chi-square, and what could have been seen."""
 
+import importlib.util
+import sys
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -19,15 +23,50 @@ def _removed(covariance):
     return keep, keep @ covariance @ keep.T
 
 
-def test_right_maps_are_called_different_about_one_time_in_fifty():
-    # Two tests at one in a hundred each: together between 1 and 2 % (Bonferroni).
-    rng = np.random.default_rng(3)
-    n = 15
-    walk = np.minimum.outer(np.arange(n), np.arange(n)) + 0.2 * np.eye(n)
-    keep, covariance = _removed(walk)
-    root = np.linalg.cholesky(walk)
-    wrong = sum(not agreement(keep @ root @ rng.standard_normal(n), covariance).agree for _ in range(400))
-    assert 0 <= wrong <= 16  # mean 4 to 8; 16 is beyond three standard deviations
+@pytest.fixture(scope="module")
+def benchmark():
+    path = Path(__file__).parents[2] / "benchmarks" / "agreement.py"
+    spec = importlib.util.spec_from_file_location("agreement_of_maps", path)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+KINDS = ["independent", "stepped", "stepped and dial", "uneven", "smooth"]
+
+
+@pytest.mark.parametrize("count", [5, 21])
+@pytest.mark.parametrize("kind", KINDS)
+def test_right_maps_are_called_different_once_in_a_hundred(benchmark, kind, count):
+    """40,000 draws: the share is sure to 0.05 %, the limits themselves to as much."""
+    judge = benchmark.Judge(benchmark.KINDS[kind](count))
+    assert 0.008 <= judge.disagreements(np.random.default_rng(3), 40_000) <= 0.012
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_difference_that_would_have_been_seen_is_seen_four_times_in_five_at_every_station(benchmark, kind):
+    judge = benchmark.Judge(benchmark.KINDS[kind](11))
+    power = judge.power(np.random.default_rng(4), 4000)
+    assert power.min() >= 0.78
+    assert power.min() <= 0.9  # no larger than need be
+
+
+def test_single_pair_is_one_test_at_one_in_a_hundred():
+    """|z| beyond 2.576, the two-sided normal quantile: published tables; by draws, to 2 %."""
+    verdict = agreement(np.array([0.0]), np.eye(1))
+    assert 2 * verdict.largest_by_chance == pytest.approx(2.576, rel=0.02)
+    assert verdict.chi_square_by_chance == pytest.approx(6.635, rel=0.03)
+    assert verdict.smallest_detectable == pytest.approx(2.576 + 0.842, rel=0.02)
+
+
+def test_line_that_is_taken_off_makes_a_difference_at_the_end_harder_to_see():
+    """Of three stations the line leaves one part in six of what the end is off by."""
+    keep, covariance = _removed(np.eye(3))
+    with_line = agreement(np.zeros(3), covariance, np.arange(3.0))
+    # one direction is left, in which X at an end moves X/√6 of a noise of 1
+    assert with_line.smallest_detectable == pytest.approx((2.576 + 0.842) * 6**0.5, rel=0.02)
+    assert keep[0, 0] == pytest.approx(1 / 6)
 
 
 def test_difference_of_twice_the_smallest_detectable_is_caught():
