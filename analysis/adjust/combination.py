@@ -29,7 +29,7 @@ from analysis.adjust.reliability import (
 from analysis.adjust.solution import Solution, solve
 from analysis.adjust.undetermined import ALIKE, LEAST_OF_A_PART, Line, cannot_tell, free_lines, parts_known
 from analysis.adjust.variance_components import VarianceComponent, told_components
-from analysis.level.continuous import DenseHeights
+from analysis.level.continuous import ContinuousHeights
 from analysis.linear.profile import Profile
 from analysis.linear.shown import table_html
 from analysis.observe import Observations, joined, observe_all, state_warnings
@@ -174,7 +174,7 @@ class BedMap:
         blocks = [each.dense for each in self.observations if each.dense and face in each.faces]
         return tuple(float(mm) for block in blocks for mm in block.blind_wavelength_mm)
 
-    def dense(self, face: str) -> DenseHeights | None:
+    def dense(self, face: str) -> ContinuousHeights | None:
         """The estimate from the dense level runs of a face, where there are any."""
         return next((each.dense for each in self.observations if each.dense and face in each.faces), None)
 

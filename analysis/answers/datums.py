@@ -185,7 +185,7 @@ def _datum(bed_map: BedMap, face: str) -> Datum:
 
 def _straightness(found: FaceMap) -> tuple[str, float, float]:
     """Sense, range and expanded uncertainty: of the curve, or of stations one base apart where that leads."""
-    apart = found.one_base_apart
+    apart = found.base_lag
     if apart is not None and not found.curve_is_sure:
         return apart.sense, apart.straightness_um, apart.straightness_expanded_um
     return found.sense, found.straightness_um[found.line.replace("-", "_")], found.straightness_expanded_um

@@ -12,7 +12,7 @@ from analysis.adjust.combination import BedMap
 from analysis.adjust.drift import Drift, drifts, only_one_way
 from analysis.adjust.undetermined import in_parts
 from analysis.answers.feet import untied_feet
-from analysis.level.one_base_apart import StationHeights
+from analysis.level.base_lag import BaseLagHeights
 from analysis.linear.profile import SAME_STATION_MM, Profile
 from analysis.linear.reference_lines import (
     Place,
@@ -33,7 +33,7 @@ _MISSES_UNWORN = (
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class OneBaseApart(Shown):
+class BaseLag(Shown):
     """Heights at stations one base of a drawn level apart, nothing assumed between them."""
 
     station_mm: np.ndarray
@@ -73,10 +73,12 @@ class FaceMap(Shown):
     blind_wavelengths_mm: tuple[float, ...]
     warnings: tuple[str, ...]
     worst_over: WorstOver | None
-    one_base_apart: OneBaseApart | None
+    base_lag: BaseLag | None
     """Beside the curve from a drawn level; None where there is none."""
-    taken_as: str | None
-    """What kind of way it is taken as between these, as the readings of a drawn level make likeliest."""
+    few_places_share: float | None
+    """How much the readings of a drawn level speak for a way that bends in few places, 0 to 1."""
+    ripples_not_included_mm: tuple[float, ...]
+    """Ripples that leave the readings of a drawn level unchanged: the uncertainty does not include them."""
     drift: tuple[Drift, ...]
     """What each instrument drifted over a run, where runs there and back tell it."""
     profile: Profile = field(metadata=_INSIDE)
@@ -118,7 +120,7 @@ def map_face(
     found = judged_straightness(profile, described, line)
     station, height, uncertainty = _with_gaps(bed_map, face, level, relative_to)
     dense = bed_map.dense(face) if relative_to is None else None
-    apart = None if dense is None else _one_base_apart(dense.one_base_apart, line, described)
+    apart = None if dense is None else _base_lag(dense.base_lag, line, described)
     return FaceMap(
         face=face,
         relative_to=relative_to,
@@ -137,8 +139,9 @@ def map_face(
         blind_wavelengths_mm=bed_map.blind_wavelengths_mm(face),
         warnings=(*((_MISSES_UNWORN.format(face),) if missed else ()), *_warnings(bed_map, face)),
         worst_over=None if over_mm is None else worst_over(profile, over_mm),
-        one_base_apart=apart,
-        taken_as=None if dense is None else dense.taken_as,
+        base_lag=apart,
+        few_places_share=None if dense is None else dense.belief.few_places_share,
+        ripples_not_included_mm=() if dense is None else dense.condition_mm,
         drift=drifts(bed_map, face),
         profile=profile,
         curve_is_sure=dense is None or dense.band_is_95_percent,
@@ -181,13 +184,13 @@ def own_shape(bed_map: BedMap, face: str) -> tuple[Profile, tuple[str, ...]]:
     """
     _described(bed_map, face)
     profile, dense = bed_map.profile(face), bed_map.dense(face)
-    chain = None if dense is None or dense.band_is_95_percent else dense.one_base_apart
+    chain = None if dense is None or dense.band_is_95_percent else dense.base_lag
     if chain is not None:
         profile = Profile(face, chain.station_mm, chain.height_um, chain.covariance_um2)
     return profile, _warnings(bed_map, face)
 
 
-def _one_base_apart(chain: StationHeights | None, line: str, described: Face) -> OneBaseApart | None:
+def _base_lag(chain: BaseLagHeights | None, line: str, described: Face) -> BaseLag | None:
     """The stations one base apart from their own line, and how straight they are."""
     if chain is None:
         return None
@@ -195,7 +198,7 @@ def _one_base_apart(chain: StationHeights | None, line: str, described: Face) ->
     kind = line if line != "unworn" or reaches_unworn(profile, described) else "ends"
     level = remove_line(profile, kind, described.unworn_mm)
     found = straightness(profile, kind, described.unworn_mm)
-    return OneBaseApart(
+    return BaseLag(
         station_mm=level.station_mm,
         height_um=level.height_um,
         standard_uncertainty_um=level.standard_uncertainty_um,

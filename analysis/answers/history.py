@@ -362,7 +362,7 @@ def _at_which_time(missing: Sequence[tuple[str, str]]) -> str:
 
 def shape_then(found: FaceMap) -> ShapeThen:
     """What a map says of straightness; where its curve may not be claimed, what one base apart says."""
-    apart_by_a_base = found.one_base_apart
+    apart_by_a_base = found.base_lag
     if apart_by_a_base is not None and not found.curve_is_sure:
         return ShapeThen(
             apart_by_a_base.sense,

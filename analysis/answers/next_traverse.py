@@ -25,7 +25,7 @@ from analysis.level.blindness import blind_wavelengths_mm
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import STRAIGHT, remove_line
 from analysis.observe import observe
-from analysis.observe.dense import with_run
+from analysis.observe.continuous import with_run
 from analysis.observe.terms import Observations
 
 SECOND_BASE = 0.65

@@ -11,7 +11,7 @@ import numpy as np
 
 from acquire.model.bed import Bed, Face
 from analysis.adjust.combination import BedMap
-from analysis.level.one_base_apart import moving_average_weights
+from analysis.level.moving_average import moving_average_weights
 from analysis.observe import Form, Observations
 
 LEAST_STATIONS = 3

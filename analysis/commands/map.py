@@ -61,13 +61,13 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
     """The answer, then where it is from, then the heights, then what to mind."""
     from acquire.model.units import height_text, length_text
     from analysis.adjust.drift import drift_words
-    from analysis.words.answers import LINE_WORDS, columns, notes, one_base_apart_words, shape_words
+    from analysis.words.answers import LINE_WORDS, base_lag_words, columns, notes, shape_words
 
     half = result.straightness_expanded_um / 2
     numbers = ", ".join(str(n) for n in result.traverses)
     lines = [
         shape_words(result, inch),
-        *one_base_apart_words(result, inch),
+        *base_lag_words(result, inch),
         f"  From traverse{'s' if len(result.traverses) > 1 else ''} {numbers} ({result.mode}); "
         f"heights are from {LINE_WORDS[result.line]}.",
         "  Straightness by line: "
@@ -83,7 +83,7 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
             f"  Worst over {length_text(worst.length_mm, inch)}: "
             f"{height_text(worst.straightness_um, inch, half)}, from {length_text(worst.from_mm, inch)}."
         )
-    if result.blind_wavelengths_mm:
+    if result.blind_wavelengths_mm and not result.ripples_not_included_mm:
         blind = ", ".join(length_text(each, inch) for each in result.blind_wavelengths_mm)
         lines.append(f"  Ripples of these lengths cannot be seen with this base: {blind}.")
     lines += [f"  {words}" for words in drift_words(result.drift)]

@@ -18,8 +18,11 @@ from acquire.model.errors import AnalysisError
 PRACTICALLY_BLIND = 0.05
 """How near B/λ may come to a whole number before the base counts as blind."""
 
-BASES_WANTED = 6.0
+BASES_WANTED = 3.0
 """How many times the longest unseen wavelength must fit into the length covered."""
+
+LEAST_BASES = 2.0
+"""Below that many pieces nothing at all is seen of what goes on between base-lag stations."""
 
 Interval = tuple[float, float]
 
@@ -78,7 +81,7 @@ def shape_warning(bases_mm: Sequence[float], covered_mm: float) -> str:
     """What must be said beside a curve drawn between stations; empty where nothing must.
 
     The curve's band may be called a 95 % band where the longest wavelength that nothing
-    sees fits six times into the length covered: with one base that is six bases.
+    sees fits three times into the length covered: with one base that is three bases.
 
     Parameters
     ----------
@@ -89,10 +92,10 @@ def shape_warning(bases_mm: Sequence[float], covered_mm: float) -> str:
 
     Examples
     --------
-    >>> shape_warning([200], 1500), shape_warning([400, 270], 1500)
+    >>> shape_warning([400], 1500), shape_warning([600, 400], 1500)
     ('', '')
-    >>> print(shape_warning([400], 1500))
-    Feet 400 mm apart on 1500 mm of way cannot see ripples 400, 200, 133.3, 100, 80 mm long: the shape between stations one base apart is an assumption, and its band is no 95 % band. Run it again with a second base, or add an indicator or straightedge.
+    >>> print(shape_warning([400], 1000))
+    Feet 400 mm apart on 1000 mm of way cannot see ripples 400, 200, 133.3, 100, 80 mm long: the shape between stations one base apart is an assumption, and its band is no 95 % band. Run it again with a second base, or add an indicator or straightedge.
     """  # noqa: E501
     blind = blind_wavelengths_mm(bases_mm)
     if not len(blind) or covered_mm >= BASES_WANTED * blind[0]:
@@ -104,3 +107,21 @@ def shape_warning(bases_mm: Sequence[float], covered_mm: float) -> str:
         "the shape between stations one base apart is an assumption, and its band is no 95 % band. "
         "Run it again with a second base, or add an indicator or straightedge."
     )
+
+
+def refuse_too_short(where: str, bases_mm: Sequence[float], covered_mm: float) -> None:
+    """Refuse a way of less than two of the longest wavelengths that nothing sees.
+
+    Examples
+    --------
+    >>> refuse_too_short("traverse 001", [400], 800)
+    >>> refuse_too_short("traverse 001", [400, 260], 790)
+    """
+    blind = blind_wavelengths_mm(bases_mm)
+    if len(blind) and covered_mm < LEAST_BASES * blind[0] - 1e-6:
+        raise AnalysisError(
+            where,
+            f"covers {covered_mm:.0f} mm with feet {max(bases_mm):g} mm apart",
+            f"{LEAST_BASES * blind[0]:g} mm at least",
+            "step it by its base, or set its feet closer and draw it again",
+        )

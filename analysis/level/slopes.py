@@ -1,11 +1,13 @@
-"""A traverse of densely sampled slopes, and how each sample weighs the heights beneath it.
+"""A run of continuously sampled slopes, and how each reading weighs the heights beneath it.
 
-Heights live on nodes a millimetre or two apart, straight lines between them; a foot that
-stands between two nodes, or on a pad that covers several, sees their weighted mean.
+Heights live on nodes a fortieth of a base apart, each the mean over its stretch of way, and
+readings are gathered in cells as long: the mean of a cell of readings is exactly the
+difference of two such heights.  A foot that stands between two nodes, or on a pad that
+covers several, sees their weighted mean.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,12 +17,18 @@ from acquire.model.errors import AnalysisError
 
 Array = NDArray[np.float64]
 
-WIDEST_SPACING_MM = 2.0
+LEAST_READINGS = 3
+NODES_PER_BASE = 40
+WIDEST_SPACING_MM = 10.0
 FINEST_SPACING_MM = 1.0
+"""Finer sampling brings no shape that a level's foot could follow."""
+
+
+_COLUMNS = ("station_mm", "slope_um_per_m", "standard_uncertainty_um_per_m")
 
 
 @dataclass(frozen=True, eq=False)
-class DenseTraverse:
+class ContinuousRun:
     """Slopes sampled far more often than once per base, along one face, with one zero."""
 
     station_mm: Array
@@ -47,7 +55,7 @@ class DenseTraverse:
         return float(self.station_mm.max()) + (self.base_mm + self.pad_mm) / 2
 
 
-def dense_traverse(
+def continuous_run(
     station_mm: ArrayLike,
     slope_um_per_m: ArrayLike,
     standard_uncertainty_um_per_m: ArrayLike,
@@ -55,7 +63,7 @@ def dense_traverse(
     *,
     pad_mm: float = 0.0,
     name: str = "traverse",
-) -> DenseTraverse:
+) -> ContinuousRun:
     """Check the samples of a traverse and put them in order of station.
 
     Parameters
@@ -77,12 +85,12 @@ def dense_traverse(
 
     Examples
     --------
-    >>> run = dense_traverse([104, 100, 102], [1, 3, 2], 2.0, base_mm=200)
+    >>> run = continuous_run([104, 100, 102], [1, 3, 2], 2.0, base_mm=200)
     >>> run.slope_um_per_m, run.lowest_mm, run.highest_mm
     (array([3., 2., 1.]), 0.0, 204.0)
     """
     station, slope = (np.atleast_1d(np.asarray(a, dtype=float)) for a in (station_mm, slope_um_per_m))
-    if station.ndim != 1 or station.shape != slope.shape or len(station) < 3:
+    if station.ndim != 1 or station.shape != slope.shape or len(station) < LEAST_READINGS:
         raise AnalysisError(
             name, f"found {station.size} stations and {slope.size} slopes", "at least three, one of each"
         )
@@ -98,7 +106,7 @@ def dense_traverse(
             "a base above 0, longer than its feet",
         )
     order = np.argsort(station, kind="stable")
-    return DenseTraverse(
+    return ContinuousRun(
         station[order], slope[order], uncertainty[order], float(base_mm), float(pad_mm), name
     )
 
@@ -115,33 +123,88 @@ def _refuse_impossible(name: str, station: Array, slope: Array, uncertainty: Arr
         raise AnalysisError(name, f"found an uncertainty of {uncertainty.min():g} µm/m", "one above 0")
 
 
-def spacing_for(traverses: Sequence[DenseTraverse]) -> float:
-    """Distance between nodes, in mm: one to two, a whole number to the longest base.
+@dataclass(frozen=True, eq=False)
+class Cells:
+    """The readings of a run, those that fall between the same nodes taken together."""
 
-    Finer sampling than a millimetre brings no shape that a level's foot could follow.
+    station_mm: Array
+    """Mean place of each cell's readings, in mm, shape (k,)."""
+    slope_um_per_m: Array
+    """Their mean, weighted by what each is worth."""
+    standard_uncertainty_um_per_m: Array
+    """Of that mean, the readings independent."""
+    base_mm: float
+    pad_mm: float
+
+
+def cells_of(run: ContinuousRun, spacing_mm: float, first_node_mm: float) -> Cells:
+    """Gather readings in cells `spacing_mm` long whose near foot stands about a node.
 
     Examples
     --------
-    >>> spacing_for([dense_traverse([100, 101.5, 103], [0, 0, 0], 1.0, base_mm=200)])
-    1.5037593984962405
+    >>> run = continuous_run(np.arange(100.0, 110.0), np.arange(10.0), 2.0, base_mm=200)
+    >>> cells_of(run, 4.0, 0.0).station_mm
+    array([101. , 104. , 107.5])
     """
-    sampled = min(float(np.median(np.diff(run.station_mm))) for run in traverses)
-    shortest = min(run.base_mm for run in traverses)
-    longest = max(run.base_mm for run in traverses)
-    wanted = min(float(np.clip(sampled, FINEST_SPACING_MM, WIDEST_SPACING_MM)), shortest / 20)
-    return longest / round(longest / wanted)
+    cell = np.rint((run.station_mm - run.base_mm / 2 - first_node_mm) / spacing_mm).astype(np.intp)
+    cell -= cell[0]
+    weight = run.standard_uncertainty_um_per_m**-2.0
+    total = np.bincount(cell, weight)
+    seen = total > 0
+    # about the first station, so that no digits are lost far along the bed
+    away = np.bincount(cell, weight * (run.station_mm - run.station_mm[0]))[seen] / total[seen]
+    slope = np.bincount(cell, weight * run.slope_um_per_m)[seen] / total[seen]
+    return Cells(run.station_mm[0] + away, slope, 1 / np.sqrt(total[seen]), run.base_mm, run.pad_mm)
 
 
-def nodes_for(traverses: Sequence[DenseTraverse], spacing_mm: float) -> Array:
+def gathered(run: ContinuousRun, spacing_mm: float = FINEST_SPACING_MM) -> ContinuousRun:
+    """The run with readings closer than `spacing_mm` taken together; as it is where none are.
+
+    Examples
+    --------
+    >>> run = continuous_run(np.arange(100.0, 110.0, 0.1), np.zeros(100), 2.0, base_mm=200)
+    >>> len(gathered(run).station_mm), len(gathered(gathered(run)).station_mm)
+    (13, 13)
+    """
+    if np.ptp(run.station_mm) >= (len(run.station_mm) - 1.5) * spacing_mm:
+        return run
+    inner = replace(run, **{name: getattr(run, name)[1:-1] for name in _COLUMNS})
+    cells = cells_of(inner, spacing_mm, float(run.station_mm[0]) - run.base_mm / 2)
+    # the first and the last reading stay by themselves: they say how far the feet came
+    columns = {
+        name: np.r_[getattr(run, name)[0], getattr(cells, name), getattr(run, name)[-1]] for name in _COLUMNS
+    }
+    return replace(run, **columns)
+
+
+def spacing_for(runs: Sequence[ContinuousRun]) -> float:
+    """Distance between nodes, in mm: a fortieth of the shortest base, all bases near whole numbers of it.
+
+    Examples
+    --------
+    >>> spacing_for([continuous_run([100, 101.5, 103], [0, 0, 0], 1.0, base_mm=200)])
+    5.0
+    """
+    bases = sorted({run.base_mm for run in runs})
+    wanted = min(
+        float(np.clip(bases[0] / NODES_PER_BASE, FINEST_SPACING_MM, WIDEST_SPACING_MM)), bases[0] / 20
+    )
+    least = int(np.ceil(bases[-1] / wanted - 1e-6))
+    counts = np.arange(least, max(int(1.25 * least), least) + 1)
+    off = [sum(abs(base * k / bases[-1] - round(base * k / bases[-1])) for base in bases) for k in counts]
+    return bases[-1] / int(counts[int(np.argmin(np.round(off, 6)))])
+
+
+def nodes_for(runs: Sequence[ContinuousRun], spacing_mm: float) -> Array:
     """The nodes that carry the heights, in mm, from the first foot to the last.
 
     Examples
     --------
-    >>> nodes_for([dense_traverse([100, 102, 104], [0, 0, 0], 1.0, base_mm=10)], 4.0)
+    >>> nodes_for([continuous_run([100, 102, 104], [0, 0, 0], 1.0, base_mm=10)], 4.0)
     array([ 95.,  99., 103., 107., 111.])
     """
-    lowest = min(run.lowest_mm for run in traverses)
-    highest = max(run.highest_mm for run in traverses)
+    lowest = min(run.lowest_mm for run in runs)
+    highest = max(run.highest_mm for run in runs)
     count = int(np.ceil((highest - lowest) / spacing_mm - 1e-6)) + 1
     return lowest + spacing_mm * np.arange(count, dtype=np.float64)
 
@@ -168,15 +231,15 @@ def height_weights(at_mm: Array, node_mm: Array) -> sparse.csr_array:
     return weights
 
 
-def difference_weights(run: DenseTraverse, node_mm: Array) -> sparse.csr_array:
-    """Weights that give base × slope, the height of the far foot over the near one, for each sample.
+def difference_weights(run: Cells, node_mm: Array) -> sparse.csr_array:
+    """Weights that give base × slope, the height of the far foot over the near one, for each cell.
 
     Each foot sees the mean height under its pad, taken at points at most half a node apart.
 
     Examples
     --------
-    >>> run = dense_traverse([2, 2, 2], [0, 0, 0], 1.0, base_mm=4)
-    >>> difference_weights(run, np.array([0.0, 2.0, 4.0])).toarray()[0]
+    >>> cell = Cells(np.array([2.0]), np.zeros(1), np.ones(1), base_mm=4, pad_mm=0)
+    >>> difference_weights(cell, np.array([0.0, 2.0, 4.0])).toarray()[0]
     array([-1.,  0.,  1.])
     """
     spacing = node_mm[1] - node_mm[0]

@@ -8,7 +8,7 @@ import numpy as np
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
-from analysis.observe.dense import observe_dense, tied
+from analysis.observe.continuous import observe_continuous, tied
 from analysis.observe.differences import description_warnings
 from analysis.observe.offset import offset_model
 from analysis.observe.reduction import at_stations
@@ -107,7 +107,7 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
     where = f"traverse {traverse.number:03d}"
     setup, instrument = traverse.setup, traverse.instrument
     if is_dense_slope(traverse):
-        return observe_dense([traverse], bed)
+        return observe_continuous([traverse], bed)
     if setup.quantity not in KINDS:
         raise AnalysisError(where, f"found readings of {setup.quantity}", " | ".join(KINDS), "")
     is_dense = traverse.mode == "continuous"
@@ -192,7 +192,7 @@ def _with_blocks(
             for b in made
             if b.dense_traverses == tuple(group) and b.solved_as and b.solved_as[1] == zero_of
         ]
-        blocks.append(same[0] if same else observe_dense(group, bed, anchored=anchored, zero_of=zero_of))
+        blocks.append(same[0] if same else observe_continuous(group, bed, anchored=anchored, zero_of=zero_of))
     return sorted([*singles, *blocks], key=lambda each: each.traverse)
 
 

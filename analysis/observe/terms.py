@@ -15,7 +15,7 @@ import numpy as np
 from scipy import sparse
 
 from acquire.model.traverse import Traverse
-from analysis.level.continuous import DenseHeights
+from analysis.level.continuous import ContinuousHeights
 
 
 class Place(NamedTuple):
@@ -128,7 +128,7 @@ class Observations:
     """What a drift does to a block of heights whose runs all went one way."""
     with_traverses: tuple[int, ...] = ()
     """Numbers of further traverses in the same block."""
-    dense: DenseHeights | None = None
+    dense: ContinuousHeights | None = None
     """Of a block from dense slopes: the estimate behind it; its readings are heights in µm."""
     dense_traverses: tuple[Traverse, ...] = ()
     """What the block was made of, so that further dense runs of the face can be joined to it."""

@@ -23,11 +23,11 @@ from analysis.report.tables import StationTable, height_table, roll_table
 from analysis.words.answers import (
     LINE_WORDS,
     agreement_words,
+    base_lag_words,
     comparison_words,
     fit_words,
     known_up_to_words,
     notes,
-    one_base_apart_words,
     roll_words,
     shape_words,
     suspect_words,
@@ -160,9 +160,9 @@ def face_section(bed: Bed, name: str, key: str, found: FaceMap | AnalysisError, 
     if isinstance(found, AnalysisError):
         return Section(name, (), reason=as_sentence(found.found))
     figure = profile_figure(found, inch, unworn_mm=bed.faces[name].unworn_mm, is_titled=False)
-    beside = [each.strip() for each in one_base_apart_words(found, inch)]
+    beside = [each.strip() for each in base_lag_words(found, inch)]
     words = [shape_words(found, inch), *beside, from_words(found)]
-    if found.blind_wavelengths_mm:
+    if found.blind_wavelengths_mm and not found.ripples_not_included_mm:
         blind = ", ".join(length_text(each, inch) for each in found.blind_wavelengths_mm)
         words.append(f"Ripples of these lengths cannot be seen with this base: {blind}.")
     return Section(name, tuple(words), inline_svg(figure, key), height_table(found, inch))

@@ -17,7 +17,7 @@ from acquire.model.units import (
 
 if TYPE_CHECKING:
     from analysis.answers.comparison import Comparison
-    from analysis.answers.face_map import FaceMap, OneBaseApart
+    from analysis.answers.face_map import BaseLag, FaceMap
     from analysis.answers.twist import Twist
     from analysis.answers.whole_bed import WholeBed
 
@@ -35,6 +35,8 @@ BY_WORDS = {
     "level": "levels along the ways alone",
     "indicator": "indicators alone",
 }
+MOSTLY = 0.7
+"""From what share on the readings are said to speak for one kind of way."""
 METHODS = {"cross_level": "cross level", "two_maps": "level maps of the two ways"}
 SEEN_FOUR_TIMES_IN_FIVE = (2.0 + 0.842) / 2.0
 """Of an expanded uncertainty: what would have exceeded it in four surveys of five."""
@@ -104,37 +106,67 @@ def columns(
 def shape_words(result: "FaceMap", inch: bool) -> str:
     """One face in one line: hollow or crowned, by how much, how sure, where.
 
-    Where the curve of a drawn level may not be claimed it is what stations one base apart say.
+    Where the curve of a drawn level may not be claimed it is what base-lag stations say; where
+    it may, the ripples that leave its readings unchanged are its condition.
     """
     name = result.face if result.relative_to is None else f"{result.face} relative to {result.relative_to}"
-    apart = result.one_base_apart
+    apart = result.base_lag
     if apart is not None and not result.curve_is_sure:
         return (
             f"{name} is {_shape(apart, apart.straightness_um, inch)}, at stations one base "
             f"({length_text(apart.base_mm, inch)}) apart, nothing assumed between them."
         )
-    return f"{name} is {_shape(result, result.straightness_um[result.line.replace('-', '_')], inch)}."
+    shape = _shape(result, result.straightness_um[result.line.replace("-", "_")], inch)
+    return f"{name} is {shape}{_condition(result.ripples_not_included_mm, inch)}."
 
 
-def one_base_apart_words(result: "FaceMap", inch: bool) -> list[str]:
-    """Beside the curve what stations one base apart say; where these lead, what the curve says."""
-    apart = result.one_base_apart
+def _condition(ripples_mm: Sequence[float], inch: bool) -> str:
+    """Which ripples the uncertainty does not include, however high.
+
+    Examples
+    --------
+    >>> _condition((200.0, 100.0, 200 / 3, 50.0, 40.0), False)
+    '; ripples 200, 100, 66.7 ... mm long leave these readings unchanged, whatever their height; the ± does not include them'
+    >>> _condition((), False)
+    ''
+    """  # noqa: E501
+    if not ripples_mm:
+        return ""
+    shown = [each / MM_PER_INCH if inch else each for each in ripples_mm[:3]]
+    lengths = ", ".join(f"{each:.3g}" for each in shown)
+    return (
+        f"; ripples {lengths} ... {'in' if inch else 'mm'} long leave these readings unchanged, "
+        "whatever their height; the ± does not include them"
+    )
+
+
+def base_lag_words(result: "FaceMap", inch: bool) -> list[str]:
+    """Beside the curve what base-lag stations say; where these lead, what the curve says."""
+    apart = result.base_lag
     if apart is None:
         return []
+    between = _between(result.few_places_share or 0.0)
     if not result.curve_is_sure:
         curve = _shape(result, result.straightness_um[result.line.replace("-", "_")], inch)
-        return [
-            f"  The curve between them takes the way as {result.taken_as}, which the readings make "
-            f"likeliest: {curve}."
-        ]
+        return [f"  The curve between them is an assumption: {between}: {curve}."]
     return [
         f"  Nothing assumed between stations one base ({length_text(apart.base_mm, inch)}) apart: "
         f"{_shape(apart, apart.straightness_um, inch)}.",
-        f"  Between those the way is taken as {result.taken_as}, which the readings make likeliest.",
+        f"  Between those {between}.",
     ]
 
 
-def _shape(found: "FaceMap | OneBaseApart", height_um: float, inch: bool) -> str:
+def _between(few_places_share: float) -> str:
+    """What a way was taken to be like between base-lag stations."""
+    leaning = "the readings speak for both"
+    if few_places_share >= MOSTLY:
+        leaning = "the readings speak for the latter"
+    elif few_places_share <= 1 - MOSTLY:
+        leaning = "the readings speak for the former"
+    return f"the way was taken both as alike all along and as bending in few places ({leaning})"
+
+
+def _shape(found: "FaceMap | BaseLag", height_um: float, inch: bool) -> str:
     """Hollow or crowned, by how much, how sure, where."""
     expanded = found.straightness_expanded_um
     if found.sense == STRAIGHT:

@@ -36,39 +36,54 @@ def drawn(invented_bed, make_traverse):
     return make
 
 
-def test_stations_one_base_apart_stand_beside_the_curve(drawn):
+def test_headline_names_the_ripples_that_leave_the_readings_unchanged(drawn):
     found = drawn(100)
     words = map_words(found, False)
     assert words[0].startswith("front-flat is hollow by ")
+    assert words[0].endswith(
+        "; ripples 100, 50, 33.3 ... mm long leave these readings unchanged, whatever their height; "
+        "the ± does not include them."
+    )
+    assert not any("cannot be seen with this base" in line for line in words)
+    assert "ripples 3.94, 1.97, 1.31 ... in long" in map_words(found, True)[0]
+    assert json.loads(as_json(found))["ripples_not_included_mm"] == pytest.approx([100, 50, 100 / 3, 25, 20])
+
+
+def test_base_lag_stations_stand_beside_the_curve(drawn):
+    found = drawn(100)
+    words = map_words(found, False)
     assert "Nothing assumed between stations one base (100 mm) apart: hollow by" in words[1]
-    assert words[2] == "  Between those the way is taken as smoothly worn, which the readings make likeliest."
-    assert json.loads(as_json(found))["taken_as"] == "smoothly worn"
-    apart = json.loads(as_json(found))["one_base_apart"]
+    assert words[2].startswith(
+        "  Between those the way was taken both as alike all along and as bending in few places (the readings"
+    )
+    assert 0 < json.loads(as_json(found))["few_places_share"] < 1
+    apart = json.loads(as_json(found))["base_lag"]
     assert {"station_mm", "height_um", "standard_uncertainty_um", "straightness_um"} <= set(apart)
     assert apart["station_mm"] == [100.0 * k for k in range(13)]
     assert apart["straightness_um"] == pytest.approx(40, abs=2)
 
 
 def test_they_lead_where_the_curve_may_not_be_claimed(drawn):
-    found = drawn(400)
+    found = drawn(450)
     words = map_words(found, False)
-    assert "at stations one base (400 mm) apart, nothing assumed between them" in words[0]
-    assert "The curve between them takes the way as smoothly worn" in words[1]
+    assert "at stations one base (450 mm) apart, nothing assumed between them" in words[0]
+    assert "The curve between them is an assumption" in words[1]
     assert any("no 95 % band" in line for line in words)
-    apart = found.one_base_apart
+    apart = found.base_lag
     truth = hollow(apart.station_mm)
-    assert apart.straightness_um == pytest.approx(np.ptp(truth - truth[0]), abs=1.0)
+    chord = np.interp(apart.station_mm, apart.station_mm[[0, -1]], truth[[0, -1]])
+    assert apart.straightness_um == pytest.approx(np.ptp(truth - chord), abs=1.0)
 
 
 def test_a_level_stepped_along_has_nothing_beside_it(drawn):
     found = drawn(100, mode="stepped")
-    assert json.loads(as_json(found))["one_base_apart"] is None
-    assert json.loads(as_json(found))["taken_as"] is None
+    assert json.loads(as_json(found))["base_lag"] is None
+    assert json.loads(as_json(found))["few_places_share"] is None
     assert not any("one base" in line for line in map_words(found, False))
 
 
-def test_scale_error_is_in_what_is_said_one_base_apart(drawn):
+def test_scale_error_is_in_what_base_lag_stations_say(drawn):
     plain, scaled = drawn(100), drawn(100, scale_uncertainty=0.05)
-    middle = len(plain.one_base_apart.station_mm) // 2
-    grown = [found.one_base_apart.standard_uncertainty_um[middle] for found in (plain, scaled)]
+    middle = len(plain.base_lag.station_mm) // 2
+    grown = [found.base_lag.standard_uncertainty_um[middle] for found in (plain, scaled)]
     assert np.sqrt(grown[1] ** 2 - grown[0] ** 2) == pytest.approx(0.05 * 40, rel=0.05)

@@ -7,9 +7,9 @@ import time
 
 import numpy as np
 
-from analysis.level.continuous import heights_from_dense_slopes
+from analysis.level.continuous import heights_from_continuous_slopes
 from analysis.level.fit import normal_for, problem_for, solve
-from analysis.level.slopes import dense_traverse
+from analysis.level.slopes import continuous_run
 
 
 def timed(deed, rounds: int) -> tuple[float, object]:
@@ -26,7 +26,7 @@ def traverse(length_mm: float, spacing_mm: float, base_mm: float):
     rng = np.random.default_rng(1)
     x = np.arange(base_mm / 2, length_mm - base_mm / 2, spacing_mm)
     slope = 200 * np.sin(2 * np.pi * x / 700) + 2 * rng.normal(size=len(x))
-    return dense_traverse(x, slope, 2.0, base_mm)
+    return continuous_run(x, slope, 2.0, base_mm)
 
 
 def main() -> int:
@@ -47,7 +47,7 @@ def main() -> int:
     station = np.arange(0, 1501, 50.0)
     for bases in ([200], [200, 130]):
         runs = [traverse(1501, 2.0, base) for base in bases]
-        whole, _ = timed(lambda runs=runs: heights_from_dense_slopes(runs, station), 1)
+        whole, _ = timed(lambda runs=runs: heights_from_continuous_slopes(runs, station), 1)
         print(f"whole estimate, 1500 mm at 2 mm, bases {bases}: {whole / 1e3:.2f} s")
     return 0
 

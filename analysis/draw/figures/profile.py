@@ -57,7 +57,7 @@ def profile_figure(
         ground(axes)
         _draw_curve(axes, result, scale)
         _mark_gaps(axes, result, scale)
-        _mark_one_base_apart(axes, result, scale)
+        _mark_base_lag(axes, result, scale)
         _mark_unworn(axes, unworn_mm, scale)
         _mark_extremes(axes, result, scale)
         scale.along(axes)
@@ -112,9 +112,9 @@ def _mark_gaps(axes: Axes, result: "FaceMap", scale: Scale) -> None:
         axes.plot(shown, np.zeros(len(shown)), "x", color=INK, markersize=4.5, zorder=4, label="not known")
 
 
-def _mark_one_base_apart(axes: Axes, result: "FaceMap", scale: Scale) -> None:
+def _mark_base_lag(axes: Axes, result: "FaceMap", scale: Scale) -> None:
     """Stations with nothing assumed between them, laid onto the curve: only their shape is known."""
-    apart = result.one_base_apart
+    apart = result.base_lag
     if apart is None or np.isnan(result.height_um).any():
         return
     off = np.interp(apart.station_mm, result.station_mm, result.height_um) - apart.height_um

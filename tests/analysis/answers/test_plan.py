@@ -178,7 +178,7 @@ def test_drawn_level_whose_curve_may_not_be_claimed_is_planned_one_base_apart(in
     shape = map_face(bed_map, "front-flat")
     assert not shape.curve_is_sure
     plan = plan_faces(bed_map, ["front-flat"]).plans["front-flat"]
-    assert plan.removal.station_mm == pytest.approx(shape.one_base_apart.station_mm)
+    assert plan.removal.station_mm == pytest.approx(shape.base_lag.station_mm)
 
 
 def test_guard_is_named_and_stands_in_every_row(mapped):

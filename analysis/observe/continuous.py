@@ -1,6 +1,6 @@
-"""Levels drawn along a face: all its dense slope traverses as one block of heights.
+"""Levels drawn along a face: all its continuous slope traverses as one block of heights.
 
-The estimator for dense slopes says what they make of the heights at the bed's stations,
+The estimator for continuous slopes says what they make of the heights at the bed's stations,
 up to a height and a tilt. Both come back as unknowns: the tilt is the zero of the level,
 so that two faces read with one zero can be held against each other.
 """
@@ -9,13 +9,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.special import chdtrc
 
 from acquire.model.bed import Bed, Instrument
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Stations, Traverse
-from analysis.level.continuous import Belief, DenseHeights, heights_from_dense_slopes
-from analysis.level.slopes import DenseTraverse, dense_traverse
+from analysis.level.continuous import Belief, ContinuousHeights, heights_from_continuous_slopes
+from analysis.level.slopes import ContinuousRun, continuous_run, gathered
 from analysis.observe.carriers import face_named
 from analysis.observe.differences import description_warnings
 from analysis.observe.interpolating import interpolation_rows
@@ -26,11 +25,12 @@ from analysis.observe.terms import Nuisance, Observations, Place, Unknown
 from analysis.observe.uncertainty import scale_nuisances, step_uncertainty
 
 UM_PER_M = 1000.0
-NOISE_DOUBTED_BELOW = 0.01
+WORTH_A_WORD = 1.3
+"""By how much averages must be worse than claimed to be spoken of."""
 LEAST_STATIONS = 3
 
 
-def observe_dense(
+def observe_continuous(
     traverses: Sequence[Traverse],
     bed: Bed,
     *,
@@ -38,7 +38,7 @@ def observe_dense(
     zero_of: int | None = None,
     belief: Belief | None = None,
 ) -> Observations:
-    """One block of heights from all dense slope traverses of one face.
+    """One block of heights from all continuous slope traverses of one face.
 
     Parameters
     ----------
@@ -63,13 +63,12 @@ def observe_dense(
     still = _without_drift(traverses, kept)
     runs = [_run(*each) for each in zip(traverses, still, signs, strict=True)]
     station_mm = _stations_reached(runs, bed, first)
-    heights = heights_from_dense_slopes(runs, station_mm, anchored=anchored, belief=belief)
+    heights = heights_from_continuous_slopes(runs, station_mm, anchored=anchored, belief=belief)
     named = next((k for k, each in enumerate(traverses) if each.number == zero_of), 0)
     tilt, tilt_sd = _tilt(heights, runs, named)
     away_m = (station_mm - np.mean(station_mm)) / UM_PER_M
-    noise, words = _noise(heights, first) if belief is None else (1.0, ())
-    covariance = noise * (heights.covariance_um2 + tilt_sd**2 * np.outer(away_m, away_m))
-    heights = _with_shared_errors(heights, noise, traverses)
+    covariance = heights.covariance_um2 + tilt_sd**2 * np.outer(away_m, away_m)
+    heights = _with_shared_errors(heights, traverses)
     zero = first if named == 0 else traverses[named]
     height_um = heights.height_um + tilt * away_m
     return Observations(
@@ -102,7 +101,7 @@ def observe_dense(
             *(words for each in traverses for words in description_warnings(each, bed)),
             *_shape_words(face.id, heights),
             *late,
-            *words,
+            *_noise_words(heights, traverses),
         ),
     )
 
@@ -117,7 +116,7 @@ def with_run(block: Observations, further: Traverse, bed: Bed) -> Observations:
     names = [each.setup.instrument for each in block.dense_traverses]
     like = names.index(further.setup.instrument) if further.setup.instrument in names else 0
     anchored, zero_of = block.solved_as
-    return observe_dense(
+    return observe_continuous(
         [*block.dense_traverses, further],
         bed,
         anchored=anchored,
@@ -140,33 +139,33 @@ def tied(block: Observations, anchored: bool) -> Observations:
     )
 
 
-def _shape_words(face: str, heights: DenseHeights) -> tuple[str, ...]:
+def _shape_words(face: str, heights: ContinuousHeights) -> tuple[str, ...]:
     return (f"{face}: {heights.warning}",) if heights.warning else ()
 
 
-def _with_shared_errors(heights: DenseHeights, noise: float, traverses: Sequence[Traverse]) -> DenseHeights:
-    """The heights one base apart with all that the map's have: noise as found, scale as stated."""
-    chain = heights.one_base_apart
+def _with_shared_errors(heights: ContinuousHeights, traverses: Sequence[Traverse]) -> ContinuousHeights:
+    """The base-lag heights with all that the map's have: the scale as stated too."""
+    chain = heights.base_lag
     if chain is None:
         return heights
-    covariance = noise * chain.covariance_um2
+    covariance = chain.covariance_um2
     from_line = chain.height_um - np.polyval(
         np.polyfit(chain.station_mm, chain.height_um, 1), chain.station_mm
     )
     for each in _instruments(each for each in traverses if each.instrument.base_mm == chain.base_mm):
         for shared in scale_nuisances(each, from_line):
             covariance = covariance + (shared.prior_sd or 0.0) ** 2 * np.outer(shared.column, shared.column)
-    return replace(heights, one_base_apart=replace(chain, covariance_um2=covariance))
+    return replace(heights, base_lag=replace(chain, covariance_um2=covariance))
 
 
 def _instruments(traverses: Iterable[Traverse]) -> Iterable[Instrument]:
     return {each.instrument.name: each.instrument for each in traverses}.values()
 
 
-def _run(traverse: Traverse, stations: Stations, sign: int) -> DenseTraverse:
+def _run(traverse: Traverse, stations: Stations, sign: int) -> ContinuousRun:
     instrument = traverse.instrument
     least = step_uncertainty(instrument)
-    return dense_traverse(
+    run = continuous_run(
         stations.station_mm,
         sign * stations.reading,
         np.maximum(stations.standard_uncertainty, least),
@@ -174,9 +173,10 @@ def _run(traverse: Traverse, stations: Stations, sign: int) -> DenseTraverse:
         pad_mm=instrument.pad_mm or 0.0,
         name=f"traverse {traverse.number:03d}",
     )
+    return gathered(run)
 
 
-def _stations_reached(runs: Sequence[DenseTraverse], bed: Bed, first: Traverse) -> np.ndarray:
+def _stations_reached(runs: Sequence[ContinuousRun], bed: Bed, first: Traverse) -> np.ndarray:
     lowest, highest = min(run.lowest_mm for run in runs), max(run.highest_mm for run in runs)
     stations = np.array(bed.station_mm)
     reached = stations[(stations >= lowest - 1e-6) & (stations <= highest + 1e-6)]
@@ -190,7 +190,7 @@ def _stations_reached(runs: Sequence[DenseTraverse], bed: Bed, first: Traverse) 
     return reached
 
 
-def _tilt(heights: DenseHeights, runs: Sequence[DenseTraverse], named: int) -> tuple[float, float]:
+def _tilt(heights: ContinuousHeights, runs: Sequence[ContinuousRun], named: int) -> tuple[float, float]:
     """Tilt of the face and zero of one run together (µm/m) and its standard uncertainty.
 
     The mean slope read, less the mean slope of the shape under the feet.
@@ -205,10 +205,9 @@ def _tilt(heights: DenseHeights, runs: Sequence[DenseTraverse], named: int) -> t
         for side in (-1, 1)
     )
     weight = np.mean(far - near, axis=0) * UM_PER_M / run.base_mm
-    mean_read = float(np.mean(run.slope_um_per_m[used] - heights.residual_um_per_m[named][used]))
     spread = run.standard_uncertainty_um_per_m[used] * heights.inflation[named]
     variance = float(np.mean(spread**2)) / len(used) + float(weight @ heights.covariance_um2 @ weight)
-    return mean_read - float(weight @ heights.height_um), variance**0.5
+    return float(np.mean(run.slope_um_per_m[used]) - weight @ heights.height_um), variance**0.5
 
 
 def _of_free_height(covariance: np.ndarray) -> np.ndarray:
@@ -219,20 +218,13 @@ def _of_free_height(covariance: np.ndarray) -> np.ndarray:
     return float(np.mean(np.diag(covariance))) * (lines @ lines.T)
 
 
-def _noise(heights: DenseHeights, first: Traverse) -> tuple[float, tuple[str, ...]]:
-    """By what the variance is enlarged because the samples scatter more than claimed.
-
-    The heights' covariance holds the inflation already that was found with the shape still
-    free; only what the final residuals show beyond it is added.
-    """
-    rho = max(heights.rho)
-    freedom = heights.degrees_of_freedom * (1 - rho**2) / (1 + rho**2)
-    factor = heights.chi_square / max(heights.degrees_of_freedom, 1.0)
-    if freedom < 1 or factor <= 1 or chdtrc(freedom, factor * freedom) >= NOISE_DOUBTED_BELOW:
-        return 1.0, ()
-    return max(1.0, factor / max(heights.inflation) ** 2), (
-        f"traverse {first.number}: the readings scatter {factor**0.5:.1f} times as much as "
-        f"{first.instrument.name} claims; the uncertainty of the map is enlarged by that",
+def _noise_words(heights: ContinuousHeights, traverses: Sequence[Traverse]) -> tuple[str, ...]:
+    """What must be said of runs whose readings scatter or wander more than claimed."""
+    return tuple(
+        f"traverse {each.number}: averages of the readings are {factor:.1f} times as uncertain as "
+        f"{each.instrument.name} claims; the uncertainty of the map is enlarged by that"
+        for each, factor in zip(traverses, heights.inflation, strict=True)
+        if factor >= WORTH_A_WORD
     )
 
 

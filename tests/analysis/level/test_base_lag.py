@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from acquire.model.errors import AnalysisError
-from analysis.level.one_base_apart import chain_of_runs, moving_average_weights, stations_one_base_apart
-from analysis.level.slopes import dense_traverse
+from analysis.level.base_lag import base_lag_stations, chain_of_runs
+from analysis.level.moving_average import moving_average_weights
+from analysis.level.slopes import continuous_run
 
 
 def dip(x):
@@ -14,7 +15,7 @@ def dip(x):
 
 def run_over(way, base, step=2.0):
     x = np.arange(base / 2, 1500 - base / 2 + 0.1, step)
-    return dense_traverse(x, (way(x + base / 2) - way(x - base / 2)) / base * 1000, 2.0, base)
+    return continuous_run(x, (way(x + base / 2) - way(x - base / 2)) / base * 1000, 2.0, base)
 
 
 @pytest.mark.parametrize(("base", "shown"), [(200, 88), (400, 62)])
@@ -28,15 +29,15 @@ def test_plain_integral_and_smoothing_by_the_base_show_the_same_shallow_dip(base
     np.testing.assert_allclose(smooth - smooth[0], plain[::50], atol=0.01)
 
 
-def test_chain_gives_the_true_heights_at_stations_one_base_apart():
-    chain = stations_one_base_apart(run_over(dip, 200), rho=0.0, first_mm=50, window_mm=8)
+def test_chain_gives_the_true_heights_at_base_lag_stations():
+    chain = base_lag_stations(run_over(dip, 200), rho=0.0, first_mm=50, window_mm=8)
     assert chain.station_mm.tolist() == [50, 250, 450, 650, 850, 1050, 1250, 1450]
     np.testing.assert_allclose(chain.height_um, dip(chain.station_mm) - dip(50.0), atol=0.06)
 
 
 def test_chain_does_not_care_about_ripple_between_the_stations_that_the_base_cannot_see():
     with_ripple = run_over(lambda x: dip(x) + 30 * np.sin(2 * np.pi * x / 100), 200)
-    one, other = (stations_one_base_apart(run, rho=0.3) for run in (with_ripple, run_over(dip, 200)))
+    one, other = (base_lag_stations(run, rho=0.3) for run in (with_ripple, run_over(dip, 200)))
     np.testing.assert_allclose(one.height_um, other.height_um, atol=1e-9)
 
 
@@ -44,14 +45,14 @@ def test_chain_does_not_care_about_ripple_between_the_stations_that_the_base_can
 def test_covariance_of_the_chain_agrees_with_monte_carlo(rho):
     rng = np.random.default_rng(5)
     run = run_over(dip, 200)
-    quiet = stations_one_base_apart(run, rho=rho)
+    quiet = base_lag_stations(run, rho=rho)
     n, rounds = len(run.station_mm), 1500
     noise = rng.normal(size=(n, rounds))
     for i in range(1, n):
         noise[i] = rho * noise[i - 1] + np.sqrt(1 - rho**2) * noise[i]
     heights = [
-        stations_one_base_apart(
-            dense_traverse(run.station_mm, run.slope_um_per_m + 2 * e, 2.0, 200), rho=rho
+        base_lag_stations(
+            continuous_run(run.station_mm, run.slope_um_per_m + 2 * e, 2.0, 200), rho=rho
         ).height_um
         for e in noise.T
     ]
@@ -63,17 +64,17 @@ def test_covariance_of_the_chain_agrees_with_monte_carlo(rho):
 def test_hole_in_the_samples_under_a_step_is_refused_with_its_place():
     run = run_over(dip, 200)
     keep = np.abs(run.station_mm - 550) > 30
-    holed = dense_traverse(run.station_mm[keep], run.slope_um_per_m[keep], 2.0, 200)
+    holed = continuous_run(run.station_mm[keep], run.slope_um_per_m[keep], 2.0, 200)
     with pytest.raises(AnalysisError, match="550 mm"):
-        stations_one_base_apart(holed, rho=0.0, first_mm=50)
+        base_lag_stations(holed, rho=0.0, first_mm=50)
 
 
 def test_impossible_requests_are_refused():
     run = run_over(dip, 200)
     with pytest.raises(AnalysisError, match="correlation of 1"):
-        stations_one_base_apart(run, rho=1.0)
+        base_lag_stations(run, rho=1.0)
     with pytest.raises(AnalysisError, match="no step"):
-        stations_one_base_apart(run, rho=0.0, first_mm=1450)
+        base_lag_stations(run, rho=0.0, first_mm=1450)
     with pytest.raises(AnalysisError, match="from an end of the map"):
         moving_average_weights([0, 100, 200], 100, [20])
 
@@ -93,7 +94,7 @@ def test_runs_there_and_back_are_averaged_into_one_chain_with_less_noise():
     rng = np.random.default_rng(6)
     there = run_over(dip, 200)
     runs = [
-        dense_traverse(there.station_mm, there.slope_um_per_m + zero + 2 * rng.normal(size=651), 2.0, 200)
+        continuous_run(there.station_mm, there.slope_um_per_m + zero + 2 * rng.normal(size=651), 2.0, 200)
         for zero in (0.0, 90.0)
     ]
     one = chain_of_runs(runs[:1], [0.0], [1.0], np.arange(0, 1501, 50.0))
@@ -108,14 +109,14 @@ def test_runs_there_and_back_are_averaged_into_one_chain_with_less_noise():
 def test_shortest_base_that_covers_the_way_is_chained_and_a_short_stretch_is_not():
     runs = [run_over(dip, 400), run_over(dip, 250)]
     x = np.arange(300, 501, 2.0)
-    runs.append(dense_traverse(x, np.zeros(101), 2.0, 50))
+    runs.append(continuous_run(x, np.zeros(101), 2.0, 50))
     assert chain_of_runs(runs, [0.0] * 3, [1.0] * 3).base_mm == 250
 
 
 def test_hole_is_stepped_around_or_there_is_no_chain():
     whole = run_over(dip, 200)
     kept = np.abs(whole.station_mm - 350) > 15
-    holed = dense_traverse(whole.station_mm[kept], whole.slope_um_per_m[kept], 2.0, 200)
+    holed = continuous_run(whole.station_mm[kept], whole.slope_um_per_m[kept], 2.0, 200)
     chain = chain_of_runs([holed], [0.0], [1.0], np.arange(0, 101, 10.0))
     assert np.min(np.abs(chain.station_mm + 100 - 350)) >= 15
     assert chain_of_runs([run_over(dip, 800)], [0.0], [1.0]) is None

@@ -1,10 +1,8 @@
-"""What dense slopes say without any assumption: heights one base apart, and a base's smoothing.
+"""What continuous slopes say without any assumption: heights at base-lag stations.
 
 The mean slope over a short window, times the base, is exactly the difference of the mean
 heights over that window at the two feet.  Chained foot to foot this needs no belief about
-the shape between; noise adds up along the chain.  The other direction,
-`moving_average_weights`, lets a finer map be seen through a coarser instrument, so that
-like is compared with like.
+the shape between; noise adds up along the chain.
 
 Source: derived for this project from what a slope over a base is.
 """
@@ -14,9 +12,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import linalg
 
 from acquire.model.errors import AnalysisError
-from analysis.level.slopes import DenseTraverse
+from analysis.level.slopes import ContinuousRun
 
 Array = NDArray[np.float64]
 
@@ -30,8 +29,8 @@ SLACK_MM = 0.5
 
 
 @dataclass(frozen=True, eq=False)
-class StationHeights:
-    """Heights at stations, tilt and the instrument's zero left in; nothing assumed between them."""
+class BaseLagHeights:
+    """Heights at stations a base apart, tilt and zero left in; nothing assumed between them."""
 
     station_mm: Array
     """The stations, in mm, shape (k,)."""
@@ -45,18 +44,18 @@ class StationHeights:
     """How far apart the stations are."""
 
 
-def stations_one_base_apart(
-    traverse: DenseTraverse, *, rho: float, first_mm: float | None = None, window_mm: float | None = None
-) -> StationHeights:
+def base_lag_stations(
+    traverse: ContinuousRun, *, rho: float, first_mm: float | None = None, window_mm: float | None = None
+) -> BaseLagHeights:
     """Heights at stations exactly one base apart, from the mean slope near the middle of each step.
 
     Parameters
     ----------
-    traverse : DenseTraverse
-        One dense traverse; feet that stand on pads average over those too.
+    traverse : ContinuousRun
+        One continuous run; feet that stand on pads average over those too.
     rho : float
         Correlation of neighbouring samples' noise, 0 to below 1: it decides what a mean is
-        worth (`DenseHeights.rho` has it).
+        worth (`Noise.between_readings` has it).
     first_mm : float, optional
         The first station; by default the chain is in the middle of what was covered.
     window_mm : float, optional
@@ -65,7 +64,7 @@ def stations_one_base_apart(
 
     Returns
     -------
-    StationHeights
+    BaseLagHeights
 
     Raises
     ------
@@ -74,10 +73,10 @@ def stations_one_base_apart(
 
     Examples
     --------
-    >>> from analysis.level.slopes import dense_traverse
+    >>> from analysis.level.slopes import continuous_run
     >>> x = np.arange(90, 511, 2.0)
-    >>> run = dense_traverse(x, 0.2 * (x - 300), 1.0, base_mm=200)
-    >>> stations_one_base_apart(run, rho=0.0).height_um.round(9)
+    >>> run = continuous_run(x, 0.2 * (x - 300), 1.0, base_mm=200)
+    >>> base_lag_stations(run, rho=0.0).height_um.round(9)
     array([ 0., -8., -8.,  0.])
     """
     if not 0 <= rho < 1:
@@ -89,13 +88,13 @@ def stations_one_base_apart(
     base_m = traverse.base_mm / 1000
     height = np.r_[0.0, np.cumsum(base_m * slope)]
     total = np.r_[0.0, np.cumsum(base_m**2 * variance)]
-    return StationHeights(station, height, np.minimum.outer(total, total), window, traverse.base_mm)
+    return BaseLagHeights(station, height, np.minimum.outer(total, total), window, traverse.base_mm)
 
 
 def chain_of_runs(
-    traverses: Sequence[DenseTraverse], rho: Sequence[float], size: Sequence[float], near_mm: ArrayLike = ()
-) -> StationHeights | None:
-    """Heights one base apart from all runs over one base, averaged.
+    traverses: Sequence[ContinuousRun], rho: Sequence[float], size: Sequence[float], near_mm: ArrayLike = ()
+) -> BaseLagHeights | None:
+    """Heights at base-lag stations from all runs over one base, averaged.
 
     Of several bases the shortest that covers nearly as much as any is used: it has the most
     stations. Each run counts by the noise of its own chain, the same at all stations, so that
@@ -103,7 +102,7 @@ def chain_of_runs(
 
     Parameters
     ----------
-    traverses : sequence of DenseTraverse
+    traverses : sequence of ContinuousRun
         Of one face.
     rho, size : sequence of float
         For each traverse: correlation of neighbouring samples' noise, and by what its stated
@@ -113,15 +112,15 @@ def chain_of_runs(
 
     Returns
     -------
-    StationHeights or None
+    BaseLagHeights or None
         None where fewer than three stations one base apart were covered, or a hole in the
         samples breaks every chain.
 
     Examples
     --------
-    >>> from analysis.level.slopes import dense_traverse
+    >>> from analysis.level.slopes import continuous_run
     >>> x = np.arange(100, 501, 2.0)
-    >>> runs = [dense_traverse(x, 0.2 * (x - 300) + zero, 1.0, base_mm=200) for zero in (0, 40)]
+    >>> runs = [continuous_run(x, 0.2 * (x - 300) + zero, 1.0, base_mm=200) for zero in (0, 40)]
     >>> chain_of_runs(runs, (0, 0), (1, 1), [0, 100]).station_mm
     array([  0., 200., 400., 600.])
     """
@@ -134,7 +133,7 @@ def chain_of_runs(
     for first_mm in _first_stations(runs, np.asarray(near_mm, dtype=float)):
         try:
             chains = [
-                stations_one_base_apart(run, rho=rho[k], first_mm=first_mm)
+                base_lag_stations(run, rho=rho[k], first_mm=first_mm)
                 for k, run in zip(kept, runs, strict=True)
             ]
         except AnalysisError:
@@ -144,7 +143,7 @@ def chain_of_runs(
     return None
 
 
-def _over_one_base(traverses: Sequence[DenseTraverse]) -> list[int]:
+def _over_one_base(traverses: Sequence[ContinuousRun]) -> list[int]:
     """Which runs to chain: those over the shortest base that covers nearly as much as any."""
     covered = [float(np.ptp(run.station_mm)) + run.base_mm for run in traverses]
     far = [k for k, each in enumerate(covered) if each >= NEARLY_AS_FAR * max(covered)]
@@ -152,7 +151,7 @@ def _over_one_base(traverses: Sequence[DenseTraverse]) -> list[int]:
     return [k for k in far if traverses[k].base_mm == shortest]
 
 
-def _first_stations(runs: Sequence[DenseTraverse], near_mm: Array) -> list[float]:
+def _first_stations(runs: Sequence[ContinuousRun], near_mm: Array) -> list[float]:
     """Where a chain through all runs may start, the best first; as many steps as there are from each."""
     base = runs[0].base_mm
     lowest = max(float(run.station_mm[0]) for run in runs) - base / 2 - SLACK_MM
@@ -163,7 +162,7 @@ def _first_stations(runs: Sequence[DenseTraverse], near_mm: Array) -> list[float
     return [*named[np.argsort(np.abs(named - middle))].tolist(), middle]
 
 
-def _mean_chain(chains: Sequence[StationHeights], count: int) -> StationHeights:
+def _mean_chain(chains: Sequence[BaseLagHeights], count: int) -> BaseLagHeights:
     """The weighted mean of chains over the same stations."""
     weight = np.array([1 / chain.covariance_um2[count - 1, count - 1] for chain in chains])
     weight /= weight.sum()
@@ -178,7 +177,7 @@ def _mean_chain(chains: Sequence[StationHeights], count: int) -> StationHeights:
     )
 
 
-def _window(traverse: DenseTraverse, window_mm: float | None) -> float:
+def _window(traverse: ContinuousRun, window_mm: float | None) -> float:
     spacing = float(np.median(np.diff(traverse.station_mm)))
     window = max(WINDOW_SHARE * traverse.base_mm, 2.5 * spacing) if window_mm is None else float(window_mm)
     if not 0 < window <= traverse.base_mm:
@@ -188,7 +187,7 @@ def _window(traverse: DenseTraverse, window_mm: float | None) -> float:
     return window
 
 
-def _chain(traverse: DenseTraverse, window_mm: float, first_mm: float | None) -> Array:
+def _chain(traverse: ContinuousRun, window_mm: float, first_mm: float | None) -> Array:
     """Stations one base apart whose middles keep half a window from the ends of the samples."""
     base = traverse.base_mm
     half = window_mm / 2
@@ -208,7 +207,7 @@ def _chain(traverse: DenseTraverse, window_mm: float, first_mm: float | None) ->
 
 
 def _window_mean(
-    traverse: DenseTraverse, middle_mm: float, window_mm: float, rho: float
+    traverse: ContinuousRun, middle_mm: float, window_mm: float, rho: float
 ) -> tuple[float, float]:
     """Slope at the middle of a window, from a straight line through its samples, and its variance."""
     near = np.abs(traverse.station_mm - middle_mm) <= window_mm / 2 + 1e-9
@@ -229,61 +228,10 @@ def _window_mean(
 
 
 def _variance(scaled: Array, rho: float) -> float:
-    """Variance of a weighted sum of samples whose correlation falls by `rho` at each step."""
-    apart = np.abs(np.subtract.outer(np.arange(len(scaled)), np.arange(len(scaled))))
-    return float(scaled @ rho**apart @ scaled)
+    """Variance of a weighted sum of samples whose correlation falls by `rho` at each step: wᵀRw.
 
-
-def moving_average_weights(station_mm: ArrayLike, base_mm: float, at_mm: ArrayLike) -> Array:
-    """Weights that average heights, joined by straight lines, over one base around each place.
-
-    Parameters
-    ----------
-    station_mm : array, shape (k,)
-        Rising stations of the finer map, in mm.
-    base_mm : float
-        Length to average over, in mm.
-    at_mm : array, shape (n,)
-        Middles; each at least half a base inside the map.
-
-    Returns
-    -------
-    weights : array, shape (n, k)
-        Each row adds up to one.
-
-    Raises
-    ------
-    AnalysisError
-        If stations do not rise, the base is not above zero, or a middle is too near an end.
-
-    Examples
-    --------
-    >>> moving_average_weights([0, 100, 200], 200, [100])
-    array([[0.25, 0.5 , 0.25]])
+    v = Rw's lower half obeys v[i] = w[i] + rho·v[i−1]; the sum is 2wᵀv − wᵀw.
     """
-    station, at = np.asarray(station_mm, dtype=float), np.asarray(at_mm, dtype=float)
-    if len(station) < 2 or not np.all(np.diff(station) > 0) or not base_mm > 0:
-        raise AnalysisError(
-            "smoothing by a base",
-            f"{len(station)} stations, base {base_mm:g} mm",
-            "rising stations, a base above 0",
-        )
-    outside = at[(at - base_mm / 2 < station[0] - 1e-9) | (at + base_mm / 2 > station[-1] + 1e-9)]
-    if len(outside):
-        raise AnalysisError(
-            f"station {outside[0]:g} mm",
-            f"is less than half of {base_mm:g} mm from an end of the map",
-            f"{station[0] + base_mm / 2:g} to {station[-1] - base_mm / 2:g} mm",
-        )
-    integral = _integral_weights(station, at + base_mm / 2) - _integral_weights(station, at - base_mm / 2)
-    return integral / base_mm
-
-
-def _integral_weights(station: Array, upto: Array) -> Array:
-    """Weights that give the area under the heights from the first station up to each place."""
-    step = np.diff(station)
-    part = np.clip((upto[:, None] - station[:-1]) / step, 0.0, 1.0)
-    weights = np.zeros((len(upto), len(station)))
-    weights[:, :-1] += step * (part - part**2 / 2)
-    weights[:, 1:] += step * part**2 / 2
-    return weights
+    steps = np.stack([np.ones(len(scaled)), np.full(len(scaled), -rho)])
+    before = linalg.solve_banded((1, 0), steps, scaled)
+    return float(2 * scaled @ before - scaled @ scaled)
