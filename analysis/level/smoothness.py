@@ -16,7 +16,7 @@ Sources: Matérn's covariances of half-integer order as autoregressions are text
 """
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import comb
 
 import numpy as np
@@ -77,9 +77,11 @@ class Stationary:
         >>> np.allclose(np.diag(covariance), 1.0), round(float(covariance[0, 20]), 2)  # Matérn's: 0.48
         (True, 0.48)
         """
-        p, kept = self.order, self.kept(float(node_mm[1] - node_mm[0]))
+        return _on(self, len(node_mm), float(node_mm[1] - node_mm[0]))
+
+    def _recursion(self, nodes: int, spacing_mm: float) -> Prior:
+        p, kept = self.order, self.kept(spacing_mm)
         change = (1 - kept**2) ** (2 * p - 1) / sum(comb(p - 1, k) ** 2 * kept ** (2 * k) for k in range(p))
-        nodes = len(node_mm)
         steps = [comb(p, k) * (-kept) ** k for k in range(p, -1, -1)]
         recursion = sparse.diags_array(
             [np.full(nodes - p, each / change**0.5) for each in steps],
@@ -120,6 +122,12 @@ class Stationary:
         p, kept = self.order, self.kept(spacing_mm)
         change = (1 - kept**2) ** (2 * p - 1) / sum(comb(p - 1, k) ** 2 * kept ** (2 * k) for k in range(p))
         return float(abs(1 - kept * np.exp(1j * turn)) ** (2 * p) / change)
+
+
+@lru_cache(maxsize=32)
+def _on(kind: Stationary, nodes: int, spacing_mm: float) -> Prior:
+    """A stationary prior, remembered: noise is judged with the same few many times over."""
+    return kind._recursion(nodes, spacing_mm)
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,54 +1,81 @@
-"""Times of the estimator for dense slopes, 1e3 to 1e5 nodes: run this file.
+"""Times and memory of heights from drawn levels, beside the banded factorisations that they need.
 
-One likelihood evaluation is one factorisation and solution for one bending strength.
+Run: OPENBLAS_NUM_THREADS=1 python tests/benchmarks/continuous.py
+
+The floor is what the same number of likelihood evaluations costs in LAPACK alone: one banded
+Cholesky factor and one solution for each, on the same band.
 """
 
+import resource
 import time
+from collections.abc import Callable
+from unittest import mock
 
 import numpy as np
+from scipy import linalg
 
+from analysis.level import evidence, fit, opinions
 from analysis.level.continuous import heights_from_continuous_slopes
-from analysis.level.fit import normal_for, problem_for, solve
-from analysis.level.slopes import continuous_run
+from analysis.level.slopes import ContinuousRun, continuous_run, gathered, spacing_for
+
+ROWS = (
+    ("1.5 m at 1 mm, base 200", 1500, 1.0, (200,)),
+    ("1.5 m at 1 mm, bases 200, 130", 1500, 1.0, (200, 130)),
+    ("1e5 readings on 1.5 m, base 200", 1500, 0.013, (200,)),
+    ("1e6 readings on 1.5 m, base 200", 1500, 0.0013, (200,)),
+    ("30 m at 1 mm, base 200", 30_000, 1.0, (200,)),
+)
 
 
-def timed(deed, rounds: int) -> tuple[float, object]:
-    """The shortest of several times, in ms, and the last result."""
-    best, result = np.inf, None
-    for _ in range(rounds):
-        start = time.perf_counter()
-        result = deed()
-        best = min(best, time.perf_counter() - start)
-    return best * 1e3, result
-
-
-def traverse(length_mm: float, spacing_mm: float, base_mm: float):
+def run_along(length_mm: float, spacing_mm: float, base_mm: float) -> ContinuousRun:
+    """A run over an invented way, hollow and wavy, with noise of 2 µm/m."""
     rng = np.random.default_rng(1)
-    x = np.arange(base_mm / 2, length_mm - base_mm / 2, spacing_mm)
+    x = np.arange(base_mm / 2, length_mm - base_mm / 2 + 1e-6, spacing_mm)
     slope = 200 * np.sin(2 * np.pi * x / 700) + 2 * rng.normal(size=len(x))
     return continuous_run(x, slope, 2.0, base_mm)
 
 
+def cpu_seconds(deed: Callable[[], object]) -> float:
+    """Processor time of one call."""
+    start = time.process_time()
+    deed()
+    return time.process_time() - start
+
+
+def floor_seconds(runs: list[ContinuousRun]) -> float:
+    """One banded factor and solution on the band of the problem, the least of several."""
+    problem = fit.problem_for(runs, spacing_for(runs))
+    normal = fit.normal_for(problem, np.zeros(len(runs)))
+    band = normal.band.copy(order="F")
+    band[0] += band[0].max()
+
+    def once() -> None:
+        lower = linalg.cholesky_banded(band, lower=True, check_finite=False)
+        linalg.cho_solve_banded((lower, True), normal.right, check_finite=False)
+
+    return min(cpu_seconds(once) for _ in range(5))
+
+
 def main() -> int:
-    print(f"{'nodes':>8} {'width':>6} {'set up, ms':>11} {'likelihood, ms':>15} {'height off, um':>15}")
-    reference = None
-    for nodes in (1000, 3000, 10_000, 30_000, 100_000):
-        spacing = 1500 / nodes
-        run = traverse(1500, 1.5, 200)
-        setup, problem = timed(lambda run=run, spacing=spacing: problem_for([run], spacing), 1)
-        normal = normal_for(problem, problem.sigma_um)
-        each, solution = timed(lambda p=problem, n=normal: solve(p, n, 10**-3.5), 3)
-        at = np.arange(100, 1401, 100.0)
-        height = np.interp(at, problem.node_mm, solution.height_um)
-        height -= np.polyval(np.polyfit(at, height, 1), at)
-        reference = height if reference is None else reference
-        off = np.max(np.abs(height - reference))
-        print(f"{len(problem.node_mm):8d} {problem.band_width:6d} {setup:11.0f} {each:15.1f} {off:15.4f}")
-    station = np.arange(0, 1501, 50.0)
-    for bases in ([200], [200, 130]):
-        runs = [traverse(1501, 2.0, base) for base in bases]
-        whole, _ = timed(lambda runs=runs: heights_from_continuous_slopes(runs, station), 1)
-        print(f"whole estimate, 1500 mm at 2 mm, bases {bases}: {whole / 1e3:.2f} s")
+    print(f"{'case':<34}{'nodes':>7}{'evaluations':>13}{'cpu s':>8}{'floor s':>9}{'ratio':>7}{'peak MB':>9}")
+    for name, length, spacing, bases in ROWS:
+        runs = [run_along(length, spacing, base) for base in bases]
+        station = np.linspace(0, length, 16) if length < 5000 else np.arange(0.0, length + 1, 200.0)
+        with (
+            mock.patch.object(evidence, "solve", wraps=fit.solve) as first,
+            mock.patch.object(opinions, "solve", wraps=fit.solve) as second,
+        ):
+            start = time.process_time()
+            heights_from_continuous_slopes([gathered(run) for run in runs], station)
+            spent = time.process_time() - start
+        times = first.call_count + second.call_count
+        floor = times * floor_seconds([gathered(run) for run in runs])
+        nodes = len(fit.problem_for(runs, spacing_for(runs)).node_mm)
+        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        print(
+            f"{name:<34}{nodes:>7}{times:>13}{spent:>8.2f}{floor:>9.2f}{spent / floor:>7.1f}{peak:>9.0f}",
+            flush=True,
+        )
     return 0
 
 
