@@ -170,9 +170,11 @@ def test_stations_within_the_uncertainty_are_named(invented_bed, make_traverse):
     assert "500" in named[0]
 
 
-def test_drawn_level_whose_curve_may_not_be_claimed_is_planned_one_base_apart(invented_bed, make_traverse):
-    bed = invented_bed(300)
-    x = np.arange(50, 251, 2.0)
+def test_drawn_level_whose_curve_may_not_be_claimed_is_planned_at_base_lag_stations(
+    invented_bed, make_traverse
+):
+    bed = invented_bed(290)
+    x = np.arange(50, 241, 2.0)
     drawn = make_traverse(bed, "level", x, 0.1 * (x - 150), face="front-flat", mode="continuous")
     bed_map = combine([drawn], bed)
     shape = map_face(bed_map, "front-flat")
