@@ -11,6 +11,7 @@ from acquire.model.bed import Bed
 from analysis.adjust.nodes import Layout, lay_out
 from analysis.adjust.repeated_steps import covariances_with_steps, least_factor
 from analysis.adjust.solution import Block
+from analysis.adjust.there_and_back import BEND, UNTOLD, Return, bow_column, bows_between, returns, span_of
 from analysis.observe import Nuisance, Observations, Place, Unknown
 
 UM_PER_M = 1000.0
@@ -30,6 +31,8 @@ class Assembly:
     straight_edges: frozenset[str]
     """Straightedges taken as straight, because nothing tells their shape."""
     warnings: tuple[str, ...]
+    returns: tuple[Return, ...] = ()
+    """What levels run there and back differ by, and whether that is a drift."""
 
     @property
     def unknowns(self) -> int:
@@ -43,14 +46,22 @@ def assemble(
     *,
     variance_factors: Mapping[str, float] | None = None,
     extra: Iterable[Place] = (),
+    imagined: frozenset[int] = frozenset(),
 ) -> Assembly:
-    """Rows of all observations; `variance_factors` multiply the variance of an instrument's readings."""
+    """Rows of all observations.
+
+    `variance_factors` multiply the variance of an instrument's readings; `imagined` are
+    traverses whose readings mean nothing.
+    """
     straight = _edges_taken_as_straight(observations)
     kept = tuple(_without_edges(each, straight) for each in observations)
     layout = lay_out(kept, bed, extra)
     roots = zero_roots(kept)
     parts = [(*_own_nuisances(each, roots), *each.nuisances) for each in kept]
     parts = _with_drift(kept, _scale_from_zero(kept, parts, roots), roots)
+    there_and_back = returns(kept, _starts(kept, roots), roots, imagined)
+    bows = bows_between(there_and_back, kept)
+    parts = [(*part, *bow) for part, bow in zip(parts, bows, strict=True)]
     columns: dict[Unknown, int] = {}
     for nuisance in (nuisance for part in parts for nuisance in part):
         columns.setdefault(nuisance.key, len(layout.nodes) + len(columns))
@@ -67,7 +78,8 @@ def assemble(
     prior = _prior(parts, columns, unknowns)
     if prior is not None:
         blocks.append(prior)
-    return Assembly(kept, layout, columns, tuple(blocks), straight, _warnings(kept, layout, straight))
+    warnings = (*_warnings(kept, layout, straight), *_untold(there_and_back))
+    return Assembly(kept, layout, columns, tuple(blocks), straight, warnings, there_and_back)
 
 
 def _edges_taken_as_straight(observations: Sequence[Observations]) -> frozenset[str]:
@@ -252,6 +264,7 @@ def rows_for(assembly: Assembly, each: Observations) -> tuple[scipy.sparse.csr_m
         *_own_nuisances(kept, roots),
         *(_from_mean(nuisance, means, roots.get(kept.traverse)) for nuisance in kept.nuisances),
         *_drift_of_further(assembly, kept, roots),
+        *_bow_of_further(assembly, kept),
     )
     known = [nuisance for nuisance in own if nuisance.key in assembly.nuisances]
     rows = _rows(kept, known, assembly.layout, assembly.nuisances, assembly.unknowns)
@@ -272,6 +285,15 @@ def _drift_of_further(
     if each.traverse not in start:
         return (Nuisance(Unknown("drift since nobody knows when", ()), each.order),)
     return (Nuisance(key, each.order + start[each.traverse]),)
+
+
+def _bow_of_further(assembly: Assembly, each: Observations) -> tuple[Nuisance, ...]:
+    """What the untold bow between the runs of a level adds to further readings of one of them."""
+    for found in assembly.returns:
+        if each.traverse in found.traverses and found.key in assembly.nuisances:
+            runs = [other for other in assembly.observations if other.traverse in found.traverses]
+            return (Nuisance(found.key, bow_column(each, span_of(runs))),)
+    return ()
 
 
 def _drift_key(each: Observations) -> Unknown:
@@ -304,6 +326,25 @@ def _warnings(
         for name in layout.beyond
     ]
     return tuple(dict.fromkeys((*found, *_turned_for_the_return(observations))))
+
+
+def _untold(found: Sequence[Return]) -> Iterable[str]:
+    """What runs there and back leave open, and what would tell."""
+    for each in found:
+        runs = f"{each.face}: runs {', '.join(map(str, each.traverses))} of {each.instrument}"
+        bow = f"a bow of {abs(each.bow_um):.2g} µm"
+        if each.outcome == UNTOLD and each.is_seen:
+            yield (
+                f"{runs} differ by {bow}, taken as a steady drift; if the bed bent in between, each shape is "
+                f"{abs(each.bow_um) / 2:.2g} µm from this map, which its uncertainty counts. Run once more "
+                "in the first direction without touching the zero: that tells"
+            )
+        if each.outcome == BEND:
+            yield (
+                f"{runs}: those in one direction differ by {bow}, so that the bed bent in between or the "
+                "drift was not steady; the uncertainty counts it. Let bed and level come to one temperature "
+                "and run again"
+            )
 
 
 def _turned_for_the_return(observations: Sequence[Observations]) -> Iterable[str]:

@@ -426,6 +426,7 @@ def covariance_with(bed_map: BedMap, hypothetical: Observations | Sequence[Obser
         with_carriers(joined(observed, bed_map.bed), bed_map.bed),
         bed_map.bed,
         variance_factors={c.instrument: c.noise_ratio**2 for c in bed_map.variance_components},
+        imagined=frozenset(redone),
     )
     solution = solve(assembly.blocks, assembly.unknowns, len(assembly.layout.nodes))
     return BedMap(

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.adjust.combination import BedMap
+from analysis.adjust.there_and_back import UNTOLD
 from analysis.observe.terms import Observations, Unknown
 
 SEEN_FROM = 2.0
@@ -29,6 +30,8 @@ class Drift:
     unit: str
     is_seen: bool
     """Whether it stands out of its uncertainty."""
+    is_told: bool = True
+    """Whether it is no bend of the bed between the runs."""
 
 
 def drifts(bed_map: BedMap, face: str) -> tuple[Drift, ...]:
@@ -53,8 +56,12 @@ def drifts(bed_map: BedMap, face: str) -> tuple[Drift, ...]:
             continue
         change = float(length * solution.estimate[column])
         doubt = float(np.sqrt(bed_map.enlargement * solution.covariance(row)[0, 0]))
+        untold = {n for each in bed_map.assembly.returns if each.outcome == UNTOLD for n in each.traverses}
+        is_told = not any(run.traverse in untold for run in runs)
         unit = "µm" if runs[0].quantity in ("offset", "span") else "µm/m"
-        found.append(Drift(runs[0].noise_group, change, 2 * doubt, unit, abs(change) > SEEN_FROM * doubt))
+        found.append(
+            Drift(runs[0].noise_group, change, 2 * doubt, unit, abs(change) > SEEN_FROM * doubt, is_told)
+        )
     return tuple(found)
 
 
@@ -98,6 +105,10 @@ def drift_words(found: Sequence[Drift]) -> list[str]:
         most = abs(each.over_run) + each.expanded
         amount = f"{each.over_run:.1f} ± {each.expanded:.1f} {each.unit}"
         seen = f"by {amount} over a run; runs there and back tell it, and it is taken off."
+        if not each.is_told:
+            seen = (
+                f"by {amount} over a run, which is taken off; a bed that bent in between would look the same."
+            )
         unseen = f"by less than {most:.1f} {each.unit} over a run."
         lines.append(f"{each.instrument} drifted {seen if each.is_seen else unseen}")
     return lines

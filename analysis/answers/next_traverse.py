@@ -19,6 +19,7 @@ from acquire.model.bed import Bed, Instrument
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Events, Setup, Stations, Traverse
 from analysis.adjust.combination import BedMap, covariance_with
+from analysis.adjust.there_and_back import UNTOLD
 from analysis.answers.face_map import judged_straightness
 from analysis.answers.roll import known_roll, ways_of, wind_expanded
 from analysis.level.blindness import blind_wavelengths_mm
@@ -294,6 +295,8 @@ def _slopes(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Cand
         forward_only = done and all(each.direction == "forward" for each in done)
         direction = "reverse" if forward_only else "forward"
         again = f" again, {'in ' if direction == 'reverse' else ''}{direction}" if done else ""
+        if _has_untold_bow(bed_map, instrument.name, face.id):
+            again += ", without touching the zero, to tell a drift from a bed that bent"
         yield _Candidate(
             _setup(bed, instrument, face=face.id, direction=direction),
             instrument,
@@ -301,6 +304,14 @@ def _slopes(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Cand
             f"{instrument.name} along {face.id}{again}",
             f"{face.id} --instrument {instrument.name} --direction {direction}",
         )
+
+
+def _has_untold_bow(bed_map: BedMap, instrument: str, face: str) -> bool:
+    """Whether its runs there and back differ by a bow that is a drift or a bent bed."""
+    return any(
+        each.outcome == UNTOLD and each.is_seen and (each.instrument, each.face) == (instrument, face)
+        for each in bed_map.assembly.returns
+    )
 
 
 def _second_bases(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Candidate]:

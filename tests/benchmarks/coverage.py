@@ -198,10 +198,40 @@ def one_level(bench: Bench) -> None:
 
 
 def drifting_level(bench: Bench) -> None:
-    """As before, the level drifting by up to 3 µm/m a reading."""
-    rate = bench.rng.normal(0, 1.5)
-    for direction in ("forward", "reverse"):
-        bench.step("front", direction=direction, drift=rate)
+    """As before, the level drifting by some 1.5 µm/m a reading, its zero untouched for the return."""
+    rate, zero = bench.rng.normal(0, 1.5), bench.zero()
+    bench.step("front", direction="forward", drift=rate, zero=zero)
+    later = zero + rate * len(bench.runs[0].stations)
+    bench.step("front", direction="reverse", drift=rate, zero=later, same_zero_as=1)
+
+
+def bent_between(bench: Bench) -> None:
+    """There and back, the bed bent by 0.3 to 5 µm in between; it is asked for as it stood either time."""
+    bends = bench.rng.choice([-1, 1]) * 10 ** bench.rng.uniform(np.log10(0.3), np.log10(5.0))
+    _there_and_back(bench, bends, 2)
+
+
+def bent_between_and_run_again(bench: Bench) -> None:
+    """As before, and run forward once more."""
+    bends = bench.rng.choice([-1, 1]) * 10 ** bench.rng.uniform(np.log10(0.3), np.log10(5.0))
+    _there_and_back(bench, bends, 3)
+
+
+def drifting_and_run_again(bench: Bench) -> None:
+    """There, back and forward once more with a drifting level whose zero was set anew each time."""
+    _there_and_back(bench, 0.0, 3, drift=bench.rng.normal(0, 1.5))
+
+
+def _there_and_back(bench: Bench, bends_um: float, runs: int, drift: float = 0.0) -> None:
+    before, length = bench.heights["front"], bench.bed.length_mm
+
+    def after(x: np.ndarray) -> np.ndarray:
+        return before(x) + bends_um * (1 - (2 * np.asarray(x) / length - 1) ** 2)
+
+    for number in range(runs):
+        bench.heights["front"] = before if number == 0 else after
+        bench.step("front", direction=("forward", "reverse")[number % 2], drift=drift)
+    bench.heights["front"] = before if bench.rng.random() < 0.5 else after
 
 
 def levels_and_cross(bench: Bench) -> None:
@@ -495,6 +525,9 @@ APART = 37
 CASES: dict[str, Callable[[Bench], None]] = {
     "level there and back": one_level,
     "drifting level": drifting_level,
+    "bed bent between runs": bent_between,
+    "bed bent, run again": bent_between_and_run_again,
+    "drifting level, run again": drifting_and_run_again,
     "two levels, cross level": levels_and_cross,
     "two levels, one zero": one_zero,
     "levels, cross level, dial": dial_between,

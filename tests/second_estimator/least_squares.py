@@ -53,18 +53,27 @@ def place(kind: str, owner: str, station_mm: float) -> Key:
     return kind, owner, f"{station_mm:.3f}"
 
 
-def adjust(runs: Sequence[Run], bed: Description) -> Answer:
+@dataclass(frozen=True)
+class Bow:
+    """A bow of stated size that nobody can tell from the way: the bed may have bent between some runs."""
+
+    runs: tuple[int, ...]
+    sd_um: float
+
+
+def adjust(runs: Sequence[Run], bed: Description, bows: Sequence[Bow] = ()) -> Answer:
     """Heights of everything that the runs say something about.
 
     Unknowns: heights at stations (µm), a zero per run that shares none, height and tilt of
     an edge, wire or line as it lay, a drift where a run was made there and back without
-    turning, and with their stated sizes scale and base of an instrument and a sag's doubt.
+    turning, and with their stated sizes scale and base of an instrument, a sag's doubt, and
+    the bows by which the bed may have bent between runs.
     """
     heights, matrix, still = _height_columns(runs, bed)
     columns: dict[Key, list[np.ndarray]] = {}
     prior: dict[Key, float] = {}
     for index, run in enumerate(runs):
-        for key, column, sd in _other_unknowns(run, runs, bed):
+        for key, column, sd in (*_other_unknowns(run, runs, bed), *_bow(run, runs, bed, bows)):
             whole = columns.setdefault(key, [np.zeros(len(each.station_mm)) for each in runs])
             whole[index] = column
             if sd is not None:
@@ -154,6 +163,30 @@ def _other_unknowns(
     if scale:
         found.append((("scale", run.instrument), run.reading, float(scale)))
     return found
+
+
+def _bow(
+    run: Run, runs: Sequence[Run], bed: Description, bows: Sequence[Bow]
+) -> list[tuple[Key, np.ndarray, float | None]]:
+    """What a parabola, 1 µm high between the outermost feet of its runs, changes of the readings."""
+    found: list[tuple[Key, np.ndarray, float | None]] = []
+    for bow in bows:
+        if run.number in bow.runs:
+            half_mm = bed.instrument(run)["base_mm"] / 2
+            at = np.concatenate([each.station_mm for each in runs if each.number in bow.runs])
+            low, high = at.min() - half_mm, at.max() + half_mm
+            change = reading(run, bed, _bowed(run.face, low, high)) - reading(run, bed, _flat)
+            found.append((("bow", *map(str, bow.runs)), change, bow.sd_um))
+    return found
+
+
+def _bowed(face: str | None, low_mm: float, high_mm: float) -> World:
+    def world(kind: str, owner: str, x: np.ndarray) -> np.ndarray:
+        if (kind, owner) != ("height", face):
+            return np.zeros(np.shape(x))
+        return 1.0 - ((2 * np.asarray(x) - low_mm - high_mm) / (high_mm - low_mm)) ** 2
+
+    return world
 
 
 def root_of(run: Run, runs: Sequence[Run]) -> int:
