@@ -172,16 +172,17 @@ class Line:
         return [self._event(now_s, "errors", f"the driver counted {words}")] if words else []
 
     def _device(self) -> str:
-        """The device to open: by identity once it is known, for names change at a replug."""
-        if self._identity is None or self._identity.usb_name is None or not self._is_plain_device():
+        """The device to open: by identity once it is known.
+
+        A number is given anew at a replug, and a name without a serial number then answers to
+        another adapter of the kind.
+        """
+        if self._identity is None or self._identity.usb_name is None:
             return resolve(self.port.url)
-        same = [port for port in found_ports() if port.is_same_as(self._identity)]
+        same = [port.device for port in found_ports() if port.is_same_as(self._identity)]
         if len(same) != 1:
             raise PortError(self.port.url, "is not plugged in", "the same adapter as before")
-        return same[0].device
-
-    def _is_plain_device(self) -> bool:
-        return "://" not in self.port.url and not self.port.url.startswith(("usb:", "/dev/serial/"))
+        return same[0]
 
     def _event(self, time_s: float, kind: str, text: str) -> PortEvent:
         return PortEvent(self.name, time_s, kind, f"{self.name}: {text}")
