@@ -1,6 +1,54 @@
-"""Shared by all tests: one arithmetic thread per process, since the tests themselves run side by side."""
+"""Shared by all tests: one arithmetic thread per process, children that are ended, and an end to it all."""
 
+import contextlib
+import faulthandler
 import os
+import subprocess
+
+import pytest
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("OMP_NUM_THREADS", "1")
+
+LONGEST_S = float(os.environ.get("WAYLOG_LONGEST_TESTS_S", "2400"))
+"""No run of the tests takes longer: one that waits for ever shows where, and ends."""
+PATIENCE_S = 5.0
+
+
+def pytest_sessionstart(session):
+    """Set the alarm, in every process that runs tests."""
+    faulthandler.dump_traceback_later(LONGEST_S, exit=True)
+
+
+def pytest_sessionfinish(session):
+    """Take the alarm back."""
+    faulthandler.cancel_dump_traceback_later()
+
+
+def end(child: subprocess.Popen) -> None:
+    """End a process whatever it does with signals: asked first, then killed; close what led to it."""
+    if child.poll() is None:
+        child.terminate()
+        try:
+            child.wait(PATIENCE_S)
+        except subprocess.TimeoutExpired:
+            child.kill()
+            child.wait()
+    for stream in (child.stdin, child.stdout, child.stderr):
+        if stream is not None:
+            with contextlib.suppress(OSError):
+                stream.close()
+
+
+@pytest.fixture
+def start():
+    """Start processes as `subprocess.Popen` does; each is ended when the test is over."""
+    children = []
+
+    def started(command, **options):
+        children.append(subprocess.Popen(command, **options))
+        return children[-1]
+
+    yield started
+    for child in children:
+        end(child)

@@ -102,40 +102,32 @@ def _line_with(process, wanted):
 
 
 @pytest.mark.parametrize("words", RECORD, ids=lambda w: f"{w[2:]}"[:60])
-def test_record_line_of_the_job_records_from_real_ports(words, tmp_path):
+def test_record_line_of_the_job_records_from_real_ports(words, tmp_path, start):
     where = {"cwd": tmp_path, "env": {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}}
     played = (
         "cross-level" if "cross-level" in words else "indicator" if "indicator" in words else "level-steps"
     )
     pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.STDOUT, "text": True}
-    bench = subprocess.Popen(
+    bench = start(
         [sys.executable, "-m", "acquire.simulated", "my-lathe", "--traverse", played], **pipes, **where
     )
-    try:
-        _line_with(bench, "INVENTED bench")
-        record = subprocess.Popen([sys.executable, "-m", "acquire.cli", *words[1:]], **pipes, **where)
-        _line_with(record, "recording")
-        record.send_signal(signal.SIGINT)
-        said, _ = record.communicate(timeout=DEADLINE_S)
-        assert record.returncode == 0, said
-    finally:
-        bench.kill()
-        bench.communicate()
+    _line_with(bench, "INVENTED bench")
+    record = start([sys.executable, "-m", "acquire.cli", *words[1:]], **pipes, **where)
+    _line_with(record, "recording")
+    record.send_signal(signal.SIGINT)
+    said, _ = record.communicate(timeout=DEADLINE_S)
+    assert record.returncode == 0, said
     assert len(list((tmp_path / "my-lathe" / "traverses").glob("001-*.h5"))) == 1
 
 
-def test_watch_line_of_the_job_shows_every_instrument(tmp_path):
+def test_watch_line_of_the_job_shows_every_instrument(tmp_path, start):
     words = next(words for words in JOB if words[1] == "watch")
     where = {"cwd": tmp_path, "env": {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}}
     pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.STDOUT, "text": True}
-    bench = subprocess.Popen([sys.executable, "-m", "acquire.simulated", "my-lathe"], **pipes, **where)
-    try:
-        _line_with(bench, "INVENTED bench")
-        command = [sys.executable, "-m", "acquire.cli", *words[1:], "--seconds", "1.5"]
-        done = subprocess.run(command, check=False, timeout=DEADLINE_S, **pipes, **where)
-    finally:
-        bench.kill()
-        bench.communicate()
+    bench = start([sys.executable, "-m", "acquire.simulated", "my-lathe"], **pipes, **where)
+    _line_with(bench, "INVENTED bench")
+    command = [sys.executable, "-m", "acquire.cli", *words[1:], "--seconds", "1.5"]
+    done = subprocess.run(command, check=False, timeout=DEADLINE_S, **pipes, **where)
     assert done.returncode == 0, done.stdout
     assert all(f"  {name}  " in done.stdout for name in ("long-level", "cross-level", "indicator", "scale"))
     assert "lock it off" in done.stdout

@@ -5,6 +5,7 @@ traverse over and over, so that `waylog record` can be tried in another window.
 """
 
 import itertools
+import signal
 from contextlib import suppress
 from pathlib import Path
 
@@ -44,6 +45,9 @@ def main(folder: Path, traverse: str, seed: int, times: int) -> None:
         for name, port in ports.items():
             click.echo(f"{name} {port.url}")
         click.echo(f"INVENTED bench. In another window: waylog record {folder} {' '.join(job.arguments)}")
+        # also where a script started it with Ctrl-C ignored
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(number, signal.default_int_handler)
         with suppress(KeyboardInterrupt):
             for played in range(times) if times else itertools.count():
                 play_in_real_time(job.perform(bed, seed + played), ports)

@@ -123,13 +123,13 @@ class PortReader:
         A fault in the reading itself is raised here once all that was read has been given.
         """
         if not self._taken:
-            try:
+            with suppress(queue.Empty):
                 self._taken.extend(self._batches.get(timeout=timeout) if timeout != 0 else self._at_once())
-            except queue.Empty:
-                if self._fault is not None:
-                    raise self._fault from None
-                return None
-        return self._taken.popleft() if self._taken else None
+        if self._taken:
+            return self._taken.popleft()
+        if self._fault is not None and self._batches.empty():
+            raise self._fault
+        return None
 
     def write(self, port: str, data: bytes) -> None:
         """Send bytes on a port.
@@ -178,6 +178,8 @@ class PortReader:
             job()
         except Exception as fault:
             self._fault = fault
+            with suppress(queue.Full):
+                self._batches.put_nowait([])  # whoever waits learns of it at once
 
     def _put(self, batch: list[Chunk | PortEvent]) -> None:
         """Hand a batch over, in order; wait where the queue is full."""

@@ -3,7 +3,6 @@
 import io
 import json
 import os
-import signal
 import subprocess
 import sys
 import time
@@ -168,14 +167,14 @@ def test_entry_without_a_reading_leaves_nothing_behind(survey, monkeypatch):
     assert list((survey / "traverses").glob("*.journal")) == []
 
 
-def test_killed_entry_keeps_every_line_and_goes_on_where_it_stopped(survey, monkeypatch):
+def test_killed_entry_keeps_every_line_and_goes_on_where_it_stopped(survey, monkeypatch, start):
     command = [sys.executable, "-m", "acquire.cli", "enter", str(survey), "way", "-i", "level"]
-    with subprocess.Popen(command, stdin=subprocess.PIPE, stderr=subprocess.DEVNULL) as typing:
-        assert typing.stdin is not None
-        typing.stdin.write(b"1\n2\n3.5 um/m\n")
-        typing.stdin.flush()
-        _wait_until(lambda: len(_lines(survey)) == 3)
-        os.kill(typing.pid, signal.SIGKILL)
+    typing = start(command, stdin=subprocess.PIPE, stderr=subprocess.DEVNULL)
+    typing.stdin.write(b"1\n2\n3.5 um/m\n")
+    typing.stdin.flush()
+    _wait_until(lambda: len(_lines(survey)) == 3)
+    typing.kill()
+    typing.wait()
     assert [line.words for line in _lines(survey)] == ["1", "2", "3.5 um/m"]
     assert entered(monkeypatch, survey, "4\n") == 0
     np.testing.assert_allclose(read_traverse(files_of(survey)[1]).stations.reading, [1, 2, 3.5, 4])

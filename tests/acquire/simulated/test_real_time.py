@@ -20,18 +20,22 @@ def command(folder, *more):
 
 
 @needs_terminals
-def test_its_ports_speak_as_its_bed_toml_says_until_it_is_stopped(tmp_path):
+@pytest.mark.parametrize("before", [signal.SIG_DFL, signal.SIG_IGN])
+def test_its_ports_speak_as_its_bed_toml_says_until_it_is_stopped(tmp_path, start, before):
+    """Also where a script started it in the background, which leaves Ctrl-C ignored."""
     folder = tmp_path / "survey"
-    with subprocess.Popen(command(folder), stdout=subprocess.PIPE, text=True) as bench:
-        try:
-            printed = dict(bench.stdout.readline().split() for _ in range(4))
-            port = read_bed(folder / "bed.toml").instruments["scale"].port
-            assert printed["scale"] == port.url
-            assert "waylog record" in bench.stdout.readline()
-            assert re.fullmatch(rb"[-+]\d{4}\.\d{3}\r\n", _whole_line(port))
-        finally:
-            bench.send_signal(signal.SIGINT)
-        assert bench.wait(30) == 0
+    kept = signal.signal(signal.SIGINT, before)
+    try:
+        bench = start(command(folder), stdout=subprocess.PIPE, text=True)
+    finally:
+        signal.signal(signal.SIGINT, kept)
+    printed = dict(bench.stdout.readline().split() for _ in range(4))
+    port = read_bed(folder / "bed.toml").instruments["scale"].port
+    assert printed["scale"] == port.url
+    assert "waylog record" in bench.stdout.readline()
+    assert re.fullmatch(rb"[-+]\d{4}\.\d{3}\r\n", _whole_line(port))
+    bench.send_signal(signal.SIGINT)
+    assert bench.wait(30) == 0
 
 
 def _whole_line(port):

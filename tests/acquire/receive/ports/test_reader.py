@@ -310,6 +310,46 @@ def serve_rfc2217(server, stop):
             port.write(b"".join(manager.filter(data)))
 
 
+@pytest.mark.parametrize("name", ["usb:0012:0034", "number", "link"])
+def test_readings_never_go_on_from_another_adapter_of_the_same_kind(cables, takings, monkeypatch, name):
+    """Two alike in everything but the socket: the one that is left must not answer for the one that went."""
+    from acquire.receive.ports import Found, line, naming
+
+    ours, other = cables(0), cables(1)
+    sockets = {ours: "1-1", other: "1-2"}
+
+    def found():
+        there = [cable for cable in (ours, other) if cable.link.exists()]
+        return [Found(str(c.link.resolve()), 0x12, 0x34, None, sockets[c]) for c in there]
+
+    other_device = other.link.resolve()
+    other.link.unlink()
+    monkeypatch.setattr(line, "found_ports", found)
+    monkeypatch.setattr(naming, "found_ports", found)
+    url = {"number": str(ours.link.resolve()), "link": str(ours.link)}.get(name, name)
+    with PortReader({"level": Port(url)}, retry_s=0.02) as reader:
+        ours.send(b"+1\n")
+        got = takings(reader).until(lambda t: t.bytes_of("level") == b"+1\n")
+        other.link.symlink_to(other_device)
+        ours.unplug()
+        if name == "link":
+            ours.link.symlink_to(other_device)  # as by-id names do where there is no serial number
+            monkeypatch.setitem(sockets, ours, "1-2")
+        got.until(lambda t: "lost" in t.kinds())
+        other.send(b"-9\n" * 50)
+        for _ in range(20):
+            got.rest()
+            reader._stop.wait(0.02)
+        assert "reopened" not in got.kinds() and got.bytes_of("level") == b"+1\n"
+        if name == "link":
+            ours.link.unlink()
+            monkeypatch.setitem(sockets, ours, "1-1")
+        ours.plug_in()
+        got.until(lambda t: "reopened" in t.kinds())
+        ours.send(b"+2\n")
+        got.until(lambda t: t.bytes_of("level") == b"+1\n+2\n")
+
+
 def test_adapter_named_by_its_number_is_found_again_under_another_one(cables, takings, monkeypatch):
     """Numbers are given anew at a replug: the adapter's own serial number tells which it is."""
     from acquire.receive.ports import Found, line
@@ -353,7 +393,10 @@ def test_control_lines_stay_off_unless_asked_for(cables, keys, is_on):
     os.close(kept_open)
 
 
-def test_fault_in_the_reading_itself_is_raised_and_not_taken_for_silence(cables, monkeypatch):
+LONGER_THAN_ANY_TEST_S = 1e5
+
+
+def test_fault_in_the_reading_itself_is_raised_at_once_and_not_taken_for_silence(cables, monkeypatch):
     from acquire.receive.ports.line import Line
 
     def broken(line, data, time_s):
@@ -362,10 +405,12 @@ def test_fault_in_the_reading_itself_is_raised_and_not_taken_for_silence(cables,
     monkeypatch.setattr(Line, "took", broken)
     cable = cables()
     with PortReader({"level": Port(str(cable.link))}) as reader:
+        assert reader.get(10.0).kind == "opened"
+        while (latency := reader.get(0)) is not None:
+            assert latency.kind == "latency"
         cable.send(b"+1\n")
         with pytest.raises(RuntimeError, match="invented fault"):
-            while reader.get(10.0) is not None:
-                pass
+            reader.get(LONGER_THAN_ANY_TEST_S)
 
 
 def test_opening_faults_hold_all_port_faults():
