@@ -159,3 +159,40 @@ def test_conversion_killed_half_way_is_done_again_without_loss(survey, cut_short
     mend(survey)
     assert len(read_traverse(h5_path).streams["level"].raw) > 4000 * 5
     assert [path.name for path in h5_path.parent.iterdir()] == [h5_path.name]
+
+
+@pytest.mark.parametrize(
+    ("name", "spoil"),
+    [
+        ("raw", lambda raw: raw[:-1] + b"?"),
+        ("raw", lambda raw: raw[:-1]),
+        ("chunk_end", lambda ends: ends + (np.arange(len(ends)) == 3)),
+        ("chunk_time_s", lambda times: times + 1e-9 * (np.arange(len(times)) == 3)),
+        ("chunk_time_s", lambda times: times[:-1]),
+    ],
+)
+def test_read_back_compares_bytes_and_times_each_by_itself(cut_short, name, spoil):
+    contents = read_journal(cut_short(ended=True))
+    traverse = derive(contents)
+    assert what_is_missing(contents, traverse) is None
+    level = traverse.streams["level"]
+    spoilt = dataclasses.replace(level, **{name: spoil(getattr(level, name))})
+    missing = what_is_missing(contents, dataclasses.replace(traverse, streams={"level": spoilt}))
+    assert missing == "the bytes of level"
+
+
+def test_read_back_misses_an_event_and_another_setup(cut_short):
+    contents = read_journal(cut_short(ended=True))
+    traverse = derive(contents)
+    events = traverse.events
+    kept = [k for k, kind in enumerate(events.kind) if kind != "note"]
+    fewer = dataclasses.replace(
+        events,
+        time_s=events.time_s[kept],
+        kind=tuple(events.kind[k] for k in kept),
+        text=tuple(events.text[k] for k in kept),
+    )
+    told = what_is_missing(contents, dataclasses.replace(traverse, events=fewer))
+    assert told == "the event note at 30.000 s"
+    other = dataclasses.replace(traverse, setup=traverse.setup.with_number(7))
+    assert what_is_missing(contents, other) == "it is of another traverse"
