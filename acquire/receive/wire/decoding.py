@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from functools import lru_cache, partial
 from typing import Any, NamedTuple, Protocol
 
+import numpy as np
+
 from acquire.model.bed import Instrument, Port
 from acquire.model.errors import UnitError
 from acquire.model.traverse import FLAGS
@@ -61,6 +63,18 @@ class Decoded(NamedTuple):
         return f"{_found_words(self.found)} {self.reason}" if self.found != "" else self.reason
 
 
+class Rows(NamedTuple):
+    """Many readings at once, each array of shape (n,), as the fields of `Decoded`."""
+
+    time_s: np.ndarray
+    value: np.ndarray
+    flag: np.ndarray
+    arrival_s: np.ndarray
+    raw_end: np.ndarray
+    refused: Sequence[Decoded]
+    """Those of them that are not good."""
+
+
 class Decoder(Protocol):
     """Bytes in, readings out."""
 
@@ -71,6 +85,9 @@ class Decoder(Protocol):
         self, data: bytes, chunk_end: Sequence[int], chunk_time_s: Sequence[float]
     ) -> Iterable[Decoded]:
         """Take many chunks at once; the readings are those of feeding each, without their `text`."""
+
+    def feed_block(self, data: bytes, chunk_end: Sequence[int], chunk_time_s: Sequence[float]) -> Rows | None:
+        """As `feed_chunks`, in columns; None, and nothing is taken, where that cannot be done."""
 
     def asked(self, instrument: str, time_s: float) -> None:
         """Learn that `instrument` was sent its request at `time_s`, on this decoder's port."""
@@ -240,6 +257,10 @@ class FramedDecoder:
         for end, time_s in zip(chunk_end, chunk_time_s, strict=True):
             yield from self.feed(data[start:end], time_s)
             start = end
+
+    def feed_block(self, data: bytes, chunk_end: Sequence[int], chunk_time_s: Sequence[float]) -> Rows | None:
+        """No kind can, but those that say how."""
+        return None
 
     def finish(self) -> list[Decoded]:
         """Nothing is held back; a kind that holds something gives it here."""

@@ -14,18 +14,23 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any
 
+import numpy as np
+
 from acquire.model.bed import Instrument
 from acquire.model.bed_toml.wire_keys import LONGEST_LINE
 from acquire.receive.wire.decoding import (
     GARBLED,
+    GOOD,
     Decoded,
     Frame,
     FramedDecoder,
     Judgement,
+    Rows,
     garbled,
     judge,
     request_bytes,
 )
+from acquire.receive.wire.regular import Block, block_of
 
 SUSPECT_WITHIN_S = 0.05
 """A first line that comes so soon after opening may have begun before it."""
@@ -122,6 +127,41 @@ class LinesDecoder(FramedDecoder):
                 chunk += 1
             if self._is_ours:
                 yield self._decoded(frame, judgement, chunk_time_s[chunk])
+
+    def feed_block(self, data: bytes, chunk_end: Sequence[int], chunk_time_s: Sequence[float]) -> Rows | None:
+        """As `feed_chunks`, in columns; None, and nothing is taken, where the bytes are not regular.
+
+        Of an instrument that is asked, or sends its unit, or remembers, each line is looked at.
+        """
+        is_plain = self.is_memoryless and self._request is None and not self._has_unit
+        is_unsure = self._may_be_cut or self._held or self._broken_off or self._is_skipping
+        is_unsure = is_unsure or self._is_after_gap or self._asked_s is not None or not self._is_ours
+        if not is_plain or is_unsure or len(chunk_end) < FEWEST_AT_ONCE or self._is_endless_in(data):
+            return None
+        held = bytes(self._pending)
+        block = block_of(held + data, self._end, self._pattern, self.instrument, self._decimal)
+        if block is None:
+            return None
+        chunk = np.searchsorted(np.asarray(chunk_end) + len(held), block.end)
+        rows = self._rows(block, np.asarray(chunk_time_s, float)[chunk])
+        self._pending += data
+        self._drop(block.taken)
+        return rows
+
+    def _rows(self, block: Block, arrival_s: np.ndarray) -> Rows:
+        lengths, which = np.unique(block.length, return_inverse=True)
+        on_wire_s = np.array([self._wire_time_s(int(length)) for length in lengths], float)
+        time_s = arrival_s - (on_wire_s[which] if len(lengths) else 0.0)
+        value, raw_end = block.value.copy(), block.end + self._taken
+        flag = np.full(len(value), GOOD, np.uint8)
+        refused = []
+        for at in np.flatnonzero(~block.is_good).tolist():
+            line = block.lines[at].encode("ascii")
+            frame = Frame(line, int(raw_end[at]), int(block.length[at]))
+            one = self._decoded(frame, self._judgement_of(line), float(arrival_s[at]))
+            value[at], flag[at] = one.value, one.flag
+            refused += [one] if one.reason else []
+        return Rows(time_s, value, flag, arrival_s, raw_end, refused)
 
     def _is_endless_in(self, data: bytes) -> bool:
         """Whether a line may become too long before its end comes, so that chunks decide where it is cut."""

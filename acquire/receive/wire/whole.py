@@ -14,11 +14,13 @@ from itertools import pairwise
 import numpy as np
 
 from acquire.model.bed import Instrument
-from acquire.receive.wire.decoding import Decoded, Decoder, shown
+from acquire.receive.wire.decoding import Decoded, Decoder, Rows, shown
 from acquire.receive.wire.kinds import ASKED, LOST, OPENED, REOPENED, WireEvent, decoder_for, tell
 
 CHUNKS_AT_ONCE = 4096
 EXAMPLE_BYTES = 40
+_COLUMNS: Mapping[str, str] = {"time_s": "d", "value": "d", "flag": "B", "arrival_s": "d", "raw_end": "q"}
+_KINDS: Mapping[str, type] = {"d": float, "B": np.uint8, "q": np.int64}
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,7 +117,7 @@ def _decoded(
     times_s: np.ndarray,
     events: Iterable[WireEvent],
     port: str,
-) -> Iterator[Decoded]:
+) -> Iterator[Decoded | Rows]:
     waiting = [event for event in sorted(events, key=lambda event: event.time_s) if _bears(event, port)]
     told_at = told_before(times_s, [event.time_s for event in waiting])
     position = 0
@@ -130,7 +132,12 @@ def _decoded(
             continue
         data = raw[start : int(ends[last - 1])]
         block = slice(first, last)
-        yield from decoder.feed_chunks(data, (ends[block] - start).tolist(), times_s[block].tolist())
+        chunk_end, chunk_time_s = (ends[block] - start).tolist(), times_s[block].tolist()
+        rows = decoder.feed_block(data, chunk_end, chunk_time_s)
+        if rows is None:
+            yield from decoder.feed_chunks(data, chunk_end, chunk_time_s)
+        else:
+            yield rows
     yield from decoder.finish()
 
 
@@ -157,29 +164,22 @@ def _cuts(chunks: int, told_at: np.ndarray, gaps: np.ndarray) -> list[int]:
     return np.unique(cuts).astype(int).tolist()
 
 
-def gathered(decoded: Iterable[Decoded], raw: bytes = b"") -> Readings:
+def gathered(decoded: Iterable[Decoded | Rows], raw: bytes = b"") -> Readings:
     """Readings as arrays; what is not good is counted, and of each kind the first is told."""
-    time_s, value, arrival_s = array("d"), array("d"), array("d")
-    flag, raw_end = array("B"), array("q")
+    columns: dict[str, array] = {name: array(code) for name, code in _COLUMNS.items()}
     refused: dict[str, Refused] = {}
-    for row in decoded:
-        time_s.append(row.time_s)
-        value.append(row.value)
-        flag.append(row.flag)
-        arrival_s.append(row.arrival_s)
-        raw_end.append(row.raw_end)
-        if row.reason:
+    for found in decoded:
+        for name, column in columns.items():
+            if isinstance(found, Rows):
+                column.frombytes(getattr(found, name).tobytes())
+            else:
+                column.append(getattr(found, name))
+        for row in found.refused if isinstance(found, Rows) else (found,) if found.reason else ():
             if row.reason not in refused:
                 refused[row.reason] = Refused(_example(row, raw), row.arrival_s, row.arrival_s)
             refused[row.reason].add(row)
-    return Readings(
-        _as_column(time_s, float),
-        _as_column(value, float),
-        _as_column(flag, np.uint8),
-        _as_column(arrival_s, float),
-        _as_column(raw_end, np.int64),
-        refused,
-    )
+    found_all = {name: _as_column(column, _KINDS[_COLUMNS[name]]) for name, column in columns.items()}
+    return Readings(**found_all, refused=refused)
 
 
 def _example(row: Decoded, raw: bytes) -> str:

@@ -1,7 +1,9 @@
 """A stream decoded in blocks gives what feeding its chunks one by one gives."""
 
 import random
+from collections import Counter
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -130,3 +132,71 @@ def test_answer_to_a_request_that_is_lost_is_not_taken(level_with):
     found = decode_all(level_with(pattern=NUMBER, ask="R"), raw, [5, 5, 10, 15], [0.2, 0.2, 2.0, 3.2], events)
     assert found.value.tolist() == [1.0, 2.0]
     assert found.time_s == pytest.approx([0.1, 3.1])
+
+
+PATTERNS = [
+    NUMBER,
+    r"(?P<value>[-+]?\d+\.\d+)",
+    r"X(?P<value>[-+ ]?\d*\.?\d+) ?\w*",
+    r"(?P<value>.*)",
+    r"\d+,(?P<value>[-+]?\d+(?:[.,]\d+)?),.*",
+    r"(?P<value>\S+)(?: (?P<unit>\S+))?",
+    r"(?:(?P<value>\d+)|none)",
+]
+PIECES = [
+    *(b"%+.2f" % value for value in (0, 1.5, -22.75, 999.0, 1e5, -1e12)),
+    b"1.5E+3", b"- 0.5", b"+ 7", b"9.9E37", b"nan", b"inf", b"1,5", b"12,34,x", b"X+1.25 mm", b"X 3", b"none",
+    b"2 mm/m", b"2 um/m", b"", b" ", b"\t4\t", b"?", b"\xff", b"\xc2\xb5", b"\x00", b"\x1c5", b"\x0b6",
+    "\u0663".encode(), b"1_000", b"0x10", b".5", b"5.", b"1" * 30,
+]  # fmt: skip
+LINE_ENDS = {
+    "any": [b"\n", b"\r\n", b"\r", b"\n\r"],
+    "lf": [b"\n", b"\r\n"],
+    "cr": [b"\r", b"\r\n"],
+    "crlf": [b"\r\n"],
+}
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_regular_blocks_parsed_at_once_are_to_the_bit_what_each_line_by_itself_gives(level_with, seed):
+    """Random wires: patterns, ends, decimal signs, ranges; mostly regular lines among odd ones."""
+    rng = random.Random(seed)
+    ends = rng.choice(list(LINE_ENDS))
+    wire = {
+        "pattern": rng.choice(PATTERNS),
+        "decimal": rng.choice(".,"),
+        "longest_line": 24 + 96 * (seed % 2),
+    }
+    wire |= {} if ends == "any" else {"ends": ends}
+    bounds = rng.choice([None, (-100.0, 100.0), (0.0, 5.0)])
+    level = level_with(**wire, instrument={"range": bounds})
+    share_odd = rng.choice([0.0, 0.01, 0.3])
+    usual = [b"%+.2f" % rng.uniform(-9, 9) for _ in range(50)]
+    words = [rng.choice(PIECES if rng.random() < share_odd else usual) for _ in range(900)]
+    raw, chunks = b"".join(word + rng.choice(LINE_ENDS[ends]) for word in words), [0]
+    while chunks[-1] < len(raw):
+        chunks.append(min(len(raw), chunks[-1] + rng.choice([1, 5, 7, 7, 7, 40])))
+    times = np.cumsum([rng.uniform(0, 0.02) for _ in chunks[1:]])
+    at_once = decode_all(level, raw, chunks[1:], times)
+    decoder = decoder_for(level)
+    plain = []
+    for (start, end), time_s in zip(pairwise(chunks), times, strict=True):
+        plain += decoder.feed(raw[start:end], float(time_s))
+    plain += decoder.finish()
+    for name in ("time_s", "value", "flag", "arrival_s", "raw_end"):
+        found = getattr(at_once, name)
+        assert found.tobytes() == np.array([getattr(row, name) for row in plain], found.dtype).tobytes(), name
+    assert counted(at_once) == Counter(row.reason for row in plain if row.reason)
+
+
+def test_regular_lines_are_not_looked_at_one_by_one(level_with, monkeypatch):
+    from acquire.receive.wire.lines import LinesDecoder
+
+    looked_at = []
+    read = LinesDecoder._read
+    monkeypatch.setattr(LinesDecoder, "_read", lambda self, line: looked_at.append(line) or read(self, line))
+    lines = [b"%+.3f\r\n" % (0.001 * k) for k in range(20_000)]
+    lines[777] = b"?!\r\n"
+    ends = np.cumsum([len(line) for line in lines])
+    found = decode_all(level_with(pattern=NUMBER), b"".join(lines), ends, 0.01 * np.arange(len(lines)))
+    assert len(found.value) == 20_000 and looked_at == [b"?!"]
