@@ -18,10 +18,17 @@ if sys.platform == "win32":
         msvcrt.locking(handle, msvcrt.LK_LOCK if wait else msvcrt.LK_NBLCK, 1)
 
 else:
-    import fcntl
+    try:
+        import fcntl
+    except ImportError:  # a system with neither: as a file system that knows no locks
 
-    def _lock(handle: int, wait: bool) -> None:
-        fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
+        def _lock(handle: int, wait: bool) -> None:
+            raise OSError("no locks here")
+
+    else:
+
+        def _lock(handle: int, wait: bool) -> None:
+            fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
 
 
 def try_hold(handle: int, *, wait: bool = False) -> bool:
