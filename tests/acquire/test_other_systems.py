@@ -8,9 +8,16 @@ import sys
 
 HIDDEN = ("fcntl", "termios", "tty", "pty", "resource")
 PROGRAM = f"""
-import importlib, pkgutil, sys
-for name in {HIDDEN!r}:
-    sys.modules[name] = None  # importing it fails
+import builtins, importlib, pkgutil, sys
+real = builtins.__import__
+
+def without(name, globals=None, *rest, **more):
+    who = (globals or {{}}).get("__name__", "")
+    if name in {HIDDEN!r} and who.partition(".")[0] in ("acquire", "analysis"):
+        raise ImportError(name)
+    return real(name, globals, *rest, **more)
+
+builtins.__import__ = without
 import acquire, acquire.cli
 for path, *_ in acquire.cli.COMMANDS.values():
     importlib.import_module(path)
