@@ -24,6 +24,7 @@ from fault_bench import Bench, Forked, Outcome, check_round, in_journal, speak
 MAKE = {"ext4": ["mkfs.ext4", "-q", "-F"], "vfat": ["mkfs.vfat"]}
 FULL_MB = {"ext4": 2, "vfat": 1}
 CUT_MB = 24
+LEFT_BYTES = 200_000
 
 
 def disk(image: Path, kind: str, megabytes: float) -> None:
@@ -77,6 +78,8 @@ def full_disk_once(work: Path, kind: str) -> tuple[int, list[str], int]:
         bench = Bench(links)
         shutil.copytree(bench.survey, folder / "survey")
         bench.survey = folder / "survey"
+        free = shutil.disk_usage(folder).free
+        (folder / "other-things").write_bytes(bytes(max(0, free - LEFT_BYTES)))
         process = Forked(bench.record(), work / "log")
         faults = [] if speak([], bench.is_recording) else ["it did not begin"]
         if not speak(bench.cables, lambda: process.poll() is not None):

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from acquire.model.bed import Instrument
-from acquire.receive.wire.decoding import OVERFLOW_AT, PHYSICAL_BOUNDS
+from acquire.receive.wire.decoding import OVERFLOW_AT
 
 _ODD = re.compile(r"[^\x20-\x7e\t\r\n]")
 _NUMBERS = re.compile(r"(?:[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,3})?\n)*+", re.ASCII)
@@ -93,7 +93,7 @@ def _values(
 
 
 def _is_possible(numbers: np.ndarray, instrument: Instrument) -> np.ndarray:
-    lowest, highest = PHYSICAL_BOUNDS[instrument.quantity]
+    lowest, highest = instrument.measures.lowest, instrument.measures.highest
     in_contract = numbers * instrument.contract_per_reading
     possible = np.isfinite(numbers) & (np.abs(numbers) < OVERFLOW_AT)
     possible &= (lowest <= in_contract) & (in_contract <= highest)

@@ -109,3 +109,18 @@ def test_position_that_stops_often_is_told_once(survey, level_setup):
             if kind == "no_position"]  # fmt: skip
     assert len(told) <= 3
     assert "stopped 59 times between 4.9 and 584.9 s" in told[0]
+
+
+@pytest.mark.parametrize("past_mm", [0.5, 1.9, 5.0])
+def test_run_a_little_past_the_end_of_the_bed_can_be_kept(survey, level_setup, past_mm):
+    """A scale's zero may be out by so much: what derivation keeps, the file must take."""
+    instruments = "[instruments.dial]\nquantity = 'offset'\nunit = 'um'\nstandard_uncertainty = 1\n"
+    wire = "wire = { kind = 'lines', pattern = '(?P<value>.*)' }\n"
+    text = level_setup.bed_toml + wire + instruments + wire
+    setup = Setup("dial", "offset", text, face="front-vee", reference="line", position="scale:scale")
+    times = np.arange(0, 60, 0.05)
+    places = -past_mm + times / times[-1] * (1000 + 2 * past_mm)
+    dial = Chunks.of((t, b"%+.1f\r\n" % (k % 7)) for k, t in enumerate(times))
+    scale = Chunks.of((t, b"%.3f\r\n" % x) for t, x in zip(times, places, strict=True))
+    traverse = derive(JournalContents(setup, {"dial": dial, "scale": scale}, [], True))
+    assert faults(traverse) == [] and len(traverse.stations) > 990
