@@ -1,0 +1,181 @@
+"""The path of the carriage on its ways, out of a map of the bed: rise, sway and roll along the bed.
+
+Rise is upwards at one place across the bed, sway towards the rear at the height of the ways, roll
+how much the rear rises over the front, in µm per mm.  At a height C above the ways the carriage is
+`sway − C·roll` to the rear.  Each is a row over all unknowns of the map a station, so that whatever
+is made of them keeps their joint covariance.  What guides the carriage sideways is the vee that it
+rides, or a side face that is named.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acquire.model.bed import Bed, Face
+from acquire.model.errors import AnalysisError
+from acquire.model.reference import ON_CARRIAGE
+from analysis.adjust.combination import BedMap
+from analysis.adjust.undetermined import ALIKE, parts_known
+from analysis.answers.roll import row_of
+from analysis.observe import Form
+from analysis.observe.carriers import Bearing, carriage_bearing, carrier_motion, carrying_faces, face_named
+
+A_CONSTANT, A_LINE = "a constant", "a line"
+LEAST_STATIONS = 3
+
+
+@dataclass(frozen=True, eq=False)
+class Path:
+    """Where something that rides the bed goes; rows over all unknowns, None where no face guides it so."""
+
+    bed_map: BedMap
+    station_mm: NDArray[np.float64]
+    rise: NDArray[np.float64] | None
+    """µm per unknown, shape (n, unknowns)."""
+    sway: NDArray[np.float64] | None
+    roll: NDArray[np.float64] | None
+    """µm per mm of arm."""
+    is_interpolated: bool = False
+    """Whether it bears between the places that were read, where the ways are taken as smooth."""
+
+    def sideways(self, above_mm: float) -> NDArray[np.float64] | None:
+        """How far to the rear it is at this height above the ways; None where sway or roll is not guided."""
+        if self.sway is None or self.roll is None:
+            return None
+        return np.asarray(self.sway - above_mm * self.roll)
+
+
+@dataclass(frozen=True, eq=False)
+class Known:
+    """A combination along the bed, less what of it is not known."""
+
+    rows: NDArray[np.float64]
+    up_to: str
+    """a constant | a line: taken off through the first station, or through both ends."""
+
+
+def carriage_path(bed_map: BedMap, across_mm: float | None = None, guide: str | None = None) -> Path:
+    """The carriage's own path, its rise taken at `across_mm` (None: midway between its ways).
+
+    Parameters
+    ----------
+    bed_map : BedMap
+    across_mm : float, optional
+        From front to rear, as across_mm in bed.toml.
+    guide : str, optional
+        A side face that guides it; else the vee that it rides.
+
+    Raises
+    ------
+    AnalysisError
+        Where bed.toml does not say what carries it, or the map reaches under it at fewer than three stations.
+    """
+    bed = bed_map.bed
+    faces = carrying_faces(bed, ON_CARRIAGE, "carriage")
+    if guide is not None:
+        faces = (*faces, _side_face(bed, guide))
+    return path_on(bed_map, faces, carriage_bearing(bed), across_mm, "carriage")
+
+
+def path_on(
+    bed_map: BedMap, faces: Sequence[Face], bearing: Bearing, across_mm: float | None, name: str
+) -> Path:
+    """The path of what rides these faces, at the stations where the map knows all that it tells of it."""
+    at_mm = np.array(bed_map.bed.station_mm)
+    motions = [carrier_motion(tuple(faces), float(each), bearing, across_mm, name) for each in at_mm]
+    axes = [
+        _rows(bed_map, [getattr(motion, axis) for motion in motions]) for axis in ("rise", "sway", "roll")
+    ]
+    kept = np.ones(len(at_mm), bool)
+    for i, rows in enumerate(axes):
+        known = _known(bed_map, at_mm, rows)
+        if known is None:
+            axes[i] = None
+        else:
+            kept &= known
+    if all(rows is None for rows in axes):
+        kept[:] = False
+    if np.count_nonzero(kept) < LEAST_STATIONS:
+        raise AnalysisError(
+            name,
+            f"found its path known at {np.count_nonzero(kept)} stations",
+            f"{LEAST_STATIONS} at least",
+            f"measure {' and '.join(face.id for face in faces)} further along the bed",
+        )
+    layout = bed_map.assembly.layout
+    between = any(
+        len(layout.weights(place._replace(role="touched"))) > 1
+        for motion in motions
+        for form in (motion.rise, motion.sway)
+        for place in form or ()
+    )
+    rise, sway, roll = (None if rows is None else rows[kept] for rows in axes)
+    return Path(bed_map, at_mm[kept], rise, sway, roll, between)
+
+
+def known_part(path: Path, rows: NDArray[np.float64] | None) -> Known | None:
+    """A combination from its first station, or, where its tilt is not known, from the line through its ends.
+
+    None where not even its bend is known.
+    """
+    if rows is None:
+        return None
+    x = path.station_mm
+    share = ((x - x[0]) / (x[-1] - x[0]))[:, None]
+    from_first = rows - rows[0]
+    for less, up_to in ((from_first, A_CONSTANT), (from_first - share * from_first[-1], A_LINE)):
+        if path.bed_map.solution.is_known(less).all():
+            return Known(less, up_to)
+    return None
+
+
+def slope_row(station_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How values along the bed make the slope of their least-squares line, µm/m per µm, shape (n,)."""
+    from_middle = station_mm - station_mm.mean()
+    return np.asarray(1000.0 * from_middle / (from_middle @ from_middle))
+
+
+def covariance_of(bed_map: BedMap, rows: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Joint covariance of combinations over all unknowns, shape (n, n)."""
+    return np.asarray(bed_map.enlargement * bed_map.solution.covariance(rows))
+
+
+def _rows(bed_map: BedMap, forms: Sequence[Form | None]) -> NDArray[np.float64] | None:
+    """Forms over all unknowns, NaN where the map does not reach all places; None where nothing guides."""
+    if any(form is None for form in forms):
+        return None
+    unreached = np.full(bed_map.assembly.unknowns, np.nan)
+    rows = [row_of(bed_map, form) for form in forms]
+    return np.array([unreached if row is None else row for row in rows])
+
+
+def _known(
+    bed_map: BedMap, station_mm: NDArray[np.float64], rows: NDArray[np.float64] | None
+) -> NDArray[np.bool_] | None:
+    """Stations at which the map knows these up to one line along the bed; None where there are too few."""
+    if rows is None:
+        return None
+    reached = np.flatnonzero(np.isfinite(rows).all(axis=1))
+    moves = rows[reached] @ bed_map.solution.free
+    size = float(
+        np.max(np.abs(rows[reached]), initial=0.0) * np.max(np.abs(bed_map.solution.free), initial=0.0)
+    )
+    parts = parts_known(station_mm[reached], moves, 10 * ALIKE * size)
+    known = np.zeros(len(station_mm), bool)
+    if parts:
+        known[reached[parts[0]]] = True
+    return known if np.count_nonzero(known) >= LEAST_STATIONS else None
+
+
+def _side_face(bed: Bed, name: str) -> Face:
+    face = face_named(bed, name, "carriage")
+    if face.upward:
+        raise AnalysisError(
+            "carriage",
+            f"found {name}, which looks {face.normal}, to guide it sideways",
+            "a face that looks to the front or rear",
+            "a vee that the carriage rides guides it by itself",
+        )
+    return face

@@ -1,0 +1,52 @@
+"""The turned part along its length: its diameter, with what roll, sway and drop do to it."""
+
+import textwrap
+from typing import TYPE_CHECKING
+
+from matplotlib.figure import Figure
+
+from analysis.draw.figures.looks import INK, LOW, OTHER, SOFT, Scale, draw_band, ground, look, new_figure
+from analysis.words.work import work_answer
+
+if TYPE_CHECKING:
+    from analysis.answers.work import TurnedPart
+
+
+def work_figure(found: "TurnedPart", inch: bool = False, *, is_titled: bool = True) -> Figure:
+    """The diameter predicted along the part, and what each movement of the carriage does to it.
+
+    Parameters
+    ----------
+    found : TurnedPart
+    inch : bool
+        Thou on the left and inches along, µm on the right; else the other way round.
+    is_titled : bool
+        Put the answer in words above the picture.
+    """
+    with look():
+        figure = new_figure(3.2 if is_titled else 2.9)
+        axes, scale = figure.add_subplot(), Scale(inch)
+        ground(axes)
+        x = scale.length(found.station_mm)
+        if found.diameter_um is not None and found.standard_uncertainty_um is not None:
+            y, half = scale.height(found.diameter_um), 2 * scale.height(found.standard_uncertainty_um)
+            draw_band(axes, x, y, half)
+            axes.plot(
+                x, y, color=INK, linewidth=1.4, marker="o", markersize=3.5, label="diameter (band: 95 %)"
+            )
+        for part, name, ink, dashes in (
+            (found.from_roll, "by roll", OTHER, "--"),
+            (found.from_sideways, "by sway", LOW, "-."),
+            (found.from_height, "by drop of the tip", SOFT, ":"),
+        ):
+            if part is not None:
+                axes.plot(
+                    x, scale.height(part.diameter_um), color=ink, linewidth=1.2, linestyle=dashes, label=name
+                )
+        scale.along(axes)
+        scale.heights(axes, "diameter, larger is up")
+        axes.margins(x=0.02, y=0.1)
+        figure.legend(loc="outside lower center", ncols=4, handlelength=2.4)
+        if is_titled:
+            axes.set_title("\n".join(textwrap.wrap(work_answer(found, inch), 92)), fontsize=8.5)
+        return figure
