@@ -224,6 +224,18 @@ class Foot:
 
 
 @dataclass(frozen=True)
+class Limits:
+    """The owner's own limits; none are built in."""
+
+    straightness_um: Mapping[str, float] = field(default_factory=dict)
+    """By face."""
+    twist_um_per_m: float | None = None
+    """Largest difference of roll anywhere."""
+    wind_um_per_m: float | None = None
+    """Difference of roll from end to end."""
+
+
+@dataclass(frozen=True)
 class Bed:
     """The whole of a `bed.toml`."""
 
@@ -244,6 +256,7 @@ class Bed:
     depth_mm: float | None = None
     state: Mapping[str, Any] = field(default_factory=dict)
     """How the bed stood: feet or blocks, clamped or free, temperatures, who and when."""
+    limits: Limits = Limits()
     text: str = field(default="", repr=False)
 
     @property

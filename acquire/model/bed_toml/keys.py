@@ -205,6 +205,16 @@ TAUT_WIRE: Mapping[str, Key] = {
     "start_mm": number_key("the station where its span begins"),
 }
 
+LIMITS: Mapping[str, Key] = {
+    "straightness_um": Key(
+        "a table of faces, each with a limit in µm above 0",
+        lambda v: isinstance(v, dict) and len(v) > 0 and all(is_number(um) and um > 0 for um in v.values()),
+        lambda v: {face: float(um) for face, um in v.items()},
+    ),
+    "twist_um_per_m": above_zero("a limit in µm/m"),
+    "wind_um_per_m": above_zero("a limit in µm/m"),
+}
+
 STATE: Mapping[str, Key] = {
     "stands_on": _text('"feet" | "blocks" | words of your own'),
     "clamped": yes_or_no(),

@@ -18,6 +18,7 @@ from acquire.model.bed_toml.keys import (
     FACE,
     FOOT,
     INSTRUMENT,
+    LIMITS,
     NAME_RULE,
     PORT,
     STATE,
@@ -150,7 +151,7 @@ class _Reader:
         return dict(found)
 
     def bed(self) -> model.Bed | None:
-        known = {"bed", "faces", "instruments", "straightedges", "wires", "feet", "state"}
+        known = {"bed", "faces", "instruments", "straightedges", "wires", "feet", "state", "limits"}
         for name in self.tables:
             if name not in known:
                 self.wrong(name, "", "an unknown table", "one of " + ", ".join(sorted(known)))
@@ -172,6 +173,7 @@ class _Reader:
             "wires": {n: self.taut_wire(n, t) for n, t in self.named_tables("wires").items()},
             "feet": self.feet(length_mm),
             "state": self.table("state", STATE, self.tables.get("state", {})),
+            "limits": self.limits(faces),
         }
         if self.mistakes:
             return None
@@ -243,6 +245,13 @@ class _Reader:
                     )
             found[name] = foot
         return found
+
+    def limits(self, faces: Mapping[str, model.Face | None]) -> model.Limits:
+        values = self.table("limits", LIMITS, self.tables.get("limits", {}))
+        for face in values.get("straightness_um", ()):
+            if face not in faces:
+                self.wrong("limits", f"straightness_um.{face}", "no such face", ", ".join(faces))
+        return model.Limits(**values)
 
     def carriage_sides(self, faces: Mapping[str, model.Face | None]) -> None:
         for side in ("front", "rear"):

@@ -1,0 +1,128 @@
+"""Verdicts on limits: the rule, ranges that noise enlarges, and what bed.toml may hold."""
+
+import numpy as np
+import pytest
+
+from acquire.model.errors import AnalysisError, BedError
+from analysis.adjust.combination import combine
+from analysis.answers.limits import judge_limits, judge_range, judge_value
+from analysis.words.limits import limits_words
+
+X = np.arange(0.0, 1001.0, 100.0)
+MIDDLE = X[:-1] + 50
+
+
+@pytest.mark.parametrize(
+    ("rule", "value", "wanted"),
+    [
+        ("1.645u", 14, "meets"),
+        ("1.645u", 16, "cannot tell"),
+        ("1.645u", 17, "cannot tell"),
+        ("1.645u", 25, "does not meet"),
+        ("2u", 14, "meets"),
+        ("2u", 25, "cannot tell"),
+    ],
+)
+def test_verdict_leaves_a_guard_on_both_sides_of_the_limit(rule, value, wanted):
+    """Limit 20, u 2.5; the rule of ISO 14253-1 from memory, the cases derived for this project."""
+    judged = judge_value(value, 2.5, 20, rule)
+    assert (judged.verdict, judged.rule) == (wanted, rule)
+
+
+def test_sign_of_a_figure_plays_no_part():
+    assert judge_value(-25, 2.5, 20).verdict == judge_value(25, 2.5, 20).verdict == "does not meet"
+
+
+def test_survey_too_coarse_for_the_limit_is_told_what_would_do():
+    """g = 1.645 × 5 = 8.2 exceeds 20/3; u = 20/10 would do."""
+    assert judge_value(3, 5.0, 20).coarse_needs == pytest.approx(2.0)
+    assert judge_value(3, 4.0, 20).coarse_needs is None
+
+
+def test_range_that_noise_alone_makes_never_fails_a_straight_way():
+    """By simulation: straight ways read at 21 stations with u 1, limit 3; the mean range of noise is 3.8."""
+    random = np.random.default_rng(7)
+    found = [judge_range(random.normal(0, 1, 21), np.eye(21), 3.0).verdict for _ in range(100)]
+    assert found.count("does not meet") <= 2
+    assert "cannot tell" in found
+
+
+@pytest.mark.parametrize("size", [9.0, 13.0])
+def test_wrong_verdicts_on_a_range_are_rare_on_either_side_of_the_limit(size):
+    """By simulation: hollow ways just over or under a limit of 11, u 1; one in twenty misjudged at most."""
+    random = np.random.default_rng(8)
+    shape = size * (np.linspace(-1, 1, 21) ** 2)
+    wrong = "meets" if size > 11 else "does not meet"
+    found = [judge_range(shape + random.normal(0, 1, 21), np.eye(21), 11.0).verdict for _ in range(100)]
+    assert found.count(wrong) <= 5
+
+
+def test_unknown_rule_and_limit_of_nothing_are_refused():
+    with pytest.raises(AnalysisError, match=r"1\.645u \| 2u"):
+        judge_value(1, 1, 10, "3u")
+    with pytest.raises(AnalysisError, match="above 0"):
+        judge_value(1, 1, 0)
+
+
+LIMITS = "[limits]\nstraightness_um = { front-flat = 15, vee = 5 }\ntwist_um_per_m = 400\nwind_um_per_m = 20"
+
+
+@pytest.fixture
+def bed_map(make_traverse, invented_bed):
+    bed = invented_bed(
+        faces={
+            "front-flat": 'normal = "up"\nacross_mm = 0\ncarriage = "front"',
+            "rear-flat": 'normal = "up"\nacross_mm = 300\ncarriage = "rear"',
+            "vee": 'normal = "up"\nshape = "vee"\nform = "ridge"\nvee_angle_deg = 90\nacross_mm = 100',
+        },
+        more=LIMITS,
+    )
+    random = np.random.default_rng(3)
+    hollow = 40 * ((X - 500) / 500) ** 2
+    runs = [
+        make_traverse(
+            bed, "level", MIDDLE, np.diff(hollow) / 0.1 + random.normal(0, 1, 10), face="front-flat"
+        )
+    ]
+    roll = (0.1 * X - hollow) / 0.3
+    runs.append(
+        make_traverse(bed, "cross", X, roll + random.normal(0, 1, 11), front="front-flat", rear="rear-flat")
+    )
+    return combine(runs, bed)
+
+
+def test_limits_of_the_bed_are_each_judged_with_the_rule_beside(bed_map):
+    """Truth: hollow by 40 µm (limit 15), wind 333 µm/m (limit 20), twist under 400 µm/m; the vee not read."""
+    found = judge_limits(bed_map, bed_map.bed.limits)
+    verdicts = {(each.what, each.of): each.verdict for each in found.judged}
+    ways = "front-flat and rear-flat"
+    assert verdicts == {
+        ("straightness_um", "front-flat"): "does not meet",
+        ("straightness_um", "vee"): "cannot tell",
+        ("twist_um_per_m", ways): "meets",
+        ("wind_um_per_m", ways): "does not meet",
+    }
+    said = "\n".join(limits_words(found, inch=False))
+    assert "Of 4 limits of your own: 1 meets, 2 do not meet, 1 cannot be told" in said
+    assert said.count("[1.645u]") == 3 and "no traverse touches it" in said
+
+
+def test_bed_without_limits_is_refused_with_what_to_enter(make_traverse, invented_bed):
+    bed = invented_bed()
+    bed_map = combine([make_traverse(bed, "level", MIDDLE, np.zeros(10), face="front-flat")], bed)
+    with pytest.raises(AnalysisError, match="none are built in"):
+        judge_limits(bed_map, bed.limits)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("straightness_um = { nowhere = 15 }", "no such face"),
+        ("straightness_um = { front-flat = 0 }", "above 0"),
+        ("twist_um_per_m = -3", "above 0"),
+        ("roundness_um = 3", "no such key"),
+    ],
+)
+def test_limits_that_do_not_fit_the_bed_are_refused_with_bed_toml(invented_bed, text, said):
+    with pytest.raises(BedError, match=said):
+        invented_bed(more=f"[limits]\n{text}")
