@@ -19,6 +19,7 @@ from acquire.model.reference import ON_CARRIAGE
 from analysis.adjust.combination import BedMap
 from analysis.adjust.undetermined import ALIKE, parts_known
 from analysis.answers.roll import row_of
+from analysis.linear.profile import SAME_STATION_MM
 from analysis.observe import Form
 from analysis.observe.carriers import Bearing, carriage_bearing, carrier_motion, carrying_faces, face_named
 
@@ -56,7 +57,12 @@ class Known:
     """a constant | a line: taken off through the first station, or through both ends."""
 
 
-def carriage_path(bed_map: BedMap, across_mm: float | None = None, guide: str | None = None) -> Path:
+def carriage_path(
+    bed_map: BedMap,
+    across_mm: float | None = None,
+    guide: str | None = None,
+    also_at_mm: Sequence[float] = (),
+) -> Path:
     """The carriage's own path, its rise taken at `across_mm` (None: midway between its ways).
 
     Parameters
@@ -66,6 +72,8 @@ def carriage_path(bed_map: BedMap, across_mm: float | None = None, guide: str | 
         From front to rear, as across_mm in bed.toml.
     guide : str, optional
         A side face that guides it; else the vee that it rides.
+    also_at_mm : sequence of float
+        Places wanted besides the stations of the bed.
 
     Raises
     ------
@@ -76,14 +84,19 @@ def carriage_path(bed_map: BedMap, across_mm: float | None = None, guide: str | 
     faces = carrying_faces(bed, ON_CARRIAGE, "carriage")
     if guide is not None:
         faces = (*faces, _side_face(bed, guide))
-    return path_on(bed_map, faces, carriage_bearing(bed), across_mm, "carriage")
+    return path_on(bed_map, faces, carriage_bearing(bed), across_mm, "carriage", also_at_mm)
 
 
 def path_on(
-    bed_map: BedMap, faces: Sequence[Face], bearing: Bearing, across_mm: float | None, name: str
+    bed_map: BedMap,
+    faces: Sequence[Face],
+    bearing: Bearing,
+    across_mm: float | None,
+    name: str,
+    also_at_mm: Sequence[float] = (),
 ) -> Path:
     """The path of what rides these faces, at the stations where the map knows all that it tells of it."""
-    at_mm = np.array(bed_map.bed.station_mm)
+    at_mm = np.unique([*bed_map.bed.station_mm, *also_at_mm])
     motions = [carrier_motion(tuple(faces), float(each), bearing, across_mm, name) for each in at_mm]
     axes = [
         _rows(bed_map, [getattr(motion, axis) for motion in motions]) for axis in ("rise", "sway", "roll")
@@ -129,6 +142,23 @@ def known_part(path: Path, rows: NDArray[np.float64] | None) -> Known | None:
         if path.bed_map.solution.is_known(less).all():
             return Known(less, up_to)
     return None
+
+
+def change_between(
+    path: Path, rows: NDArray[np.float64] | None, near_mm: float, far_mm: float, *, from_line: bool
+) -> NDArray[np.float64] | None:
+    """How a combination changes from one place to another, one row over all unknowns; None where not known.
+
+    `from_line` counts it from the least-squares line along the whole path: of a height the tilt of the
+    whole is never known, of a roll it is wanted with it.
+    """
+    at = [np.flatnonzero(np.abs(path.station_mm - mm) < SAME_STATION_MM) for mm in (near_mm, far_mm)]
+    if rows is None or not (at[0].size and at[1].size):
+        return None
+    row = rows[at[1][0]] - rows[at[0][0]]
+    if from_line:
+        row = row - (far_mm - near_mm) / 1000.0 * (slope_row(path.station_mm) @ rows)
+    return row if path.bed_map.solution.is_known(row[None]).all() else None
 
 
 def slope_row(station_mm: NDArray[np.float64]) -> NDArray[np.float64]:

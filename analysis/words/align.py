@@ -1,0 +1,187 @@
+"""Alignment in the words of the trade: what is out, which way, how sure, and what to read instead."""
+
+from typing import TYPE_CHECKING
+
+from acquire.model.units import height_text, length_text, slope_text
+from analysis.words.answers import notes
+
+if TYPE_CHECKING:
+    from analysis.answers.alignment import Centres, Facing, Line, Measured
+    from analysis.answers.alignment_on_bed import AgainstWhole, CollarsOnBed, Tailstock
+
+SIDEWAYS = (
+    "Sideways: not known. It takes the sideways path and the roll of both, at the height of the axis: read "
+    "an indicator on a side face or the vee sideways, and a level across."
+)
+CENTRE_HEIGHT = "Sideways: not known without centre_height_mm under [bed]: roll acts on that arm."
+TILT = (
+    "How the tailstock ways rise against the carriage ways is not known: nothing ties the tilt of the one "
+    "to the tilt of the other. Read them with one zero (`--same-zero-as`), or carry an indicator from one "
+    "to the other."
+)
+NO_BLAME = (
+    "The headstock is not to be blamed: what roll and sway of the carriage do to the part is not known. "
+    "Read a level across the carriage, and its path sideways."
+)
+
+
+def tailstock_words(found: "Tailstock", inch: bool) -> list[str]:
+    """The tailstock against the carriage: up and sideways, per metre and over the stretch."""
+    name = " and ".join(found.faces)
+    where = f"from {length_text(found.from_mm, inch)} to {length_text(found.to_mm, inch)}"
+    lines = [f"Tailstock on {name} against the carriage, {where}:"]
+    for slope, over, ways in (
+        (found.rise_um_per_m, found.rise_um, ("rises", "drops")),
+        (found.rear_um_per_m, found.rear_um, ("runs to the rear", "runs to the front")),
+    ):
+        if slope is not None and over is not None:
+            lines.append(f"  {_way(slope, ways, inch, over=over)}.")
+    refused = {"tilt": TILT, "sideways": SIDEWAYS, "centre height": CENTRE_HEIGHT}
+    lines += [f"  {refused[each]}" for each in found.missing]
+    if found.rear_um is not None and found.rear_um.is_shown:
+        out = height_text(2 * abs(found.rear_um.value), inch, 2 * found.rear_um.standard_uncertainty)
+        lines.append(f"  A centre set right at one end makes a part {out} tapered at the other.")
+    return [*lines, *notes(found.warnings)]
+
+
+def line_words(found: "AgainstWhole", name: str, inch: bool) -> list[str]:
+    """Axis or quill: up and sideways, against the path near and far and along the whole."""
+    places = f"{length_text(found.near_mm, inch)} and {length_text(found.far_mm, inch)}"
+    lines = [f"{name} against the path of the carriage between {places}:", *_both(found.read, inch)]
+    if found.rise_um_per_m is not None or found.rear_um_per_m is not None:
+        lines.append("Against the line along the whole path:")
+        for slope, ways in (
+            (found.rise_um_per_m, ("rises", "drops")),
+            (found.rear_um_per_m, ("runs to the rear", "runs to the front")),
+        ):
+            lines.append("  " + ("not known" if slope is None else _way(slope, ways, inch)) + ".")
+    if found.rise_um_per_m is None or found.rear_um_per_m is None:
+        lines.append(
+            "  How that stretch of the carriage's path lies to the whole is not known all round: the ways "
+            "may be to blame as well as this."
+        )
+    return [*lines, *_beside(found.read, inch)]
+
+
+def _both(line: "Line", inch: bool) -> list[str]:
+    return [
+        f"  {_way(line.rise_um_per_m, ('rises', 'drops'), inch)}.",
+        f"  {_way(line.rear_um_per_m, ('runs to the rear', 'runs to the front'), inch)}.",
+    ]
+
+
+def _beside(line: "Line", inch: bool) -> list[str]:
+    """Run-out of the bar, and the sag that was put in."""
+    lines = []
+    if line.run_out_um is not None:
+        near, far = (height_text(um, inch) for um in line.run_out_um)
+        lines.append(
+            f"  The bar runs out (half of what turning it changes) {near} near, {far} far; left out."
+        )
+    if line.sag_um:
+        lines.append(f"  The bar hangs {height_text(line.sag_um, inch, 0.1)} more far than near; put in.")
+    else:
+        lines.append("  No sag of the bar is put in.")
+    return lines
+
+
+def collars_words(found: "CollarsOnBed", inch: bool) -> list[str]:
+    """Is the headstock out, or is it the ways; then the shares of the difference."""
+    split = found.split
+    taper = _figure(split.taper_um, inch)
+    larger = "larger" if split.taper_um.value >= 0 else "smaller"
+    first = f"The far collar is {taper} {larger} than the near one."
+    if not split.taper_um.is_shown:
+        first = f"The collars do not differ by more than could be seen: {taper}."
+    shares = (
+        ("the carriage's roll", split.from_roll_um),
+        ("its sway", split.from_sway_um),
+        ("of the roll, what the feet can take out", found.feet_um),
+        ("of the roll, wear", found.wear_um),
+    )
+    lines = [f"{first} {_blame(found, inch)}"]
+    for name, share in shares:
+        if share is not None:
+            lines.append(f"  By {name}: {_figure(share, inch, is_signed=True)}.")
+    if split.twist_to_hide_um_per_m is not None and split.headstock_um_per_m is not None:
+        hide = slope_text(split.twist_to_hide_um_per_m, inch, split.headstock_um_per_m.standard_uncertainty)
+        lines.append(
+            f"  Twisting the bed by {hide} would hide it at this one length and at no other: never do it."
+        )
+    lines += [f"  Feet or wear: {each.rstrip('.')}." for each in found.cannot_tell]
+    return [*lines, *notes(found.warnings)]
+
+
+def _blame(found: "CollarsOnBed", inch: bool) -> str:
+    headstock = found.split.headstock_um_per_m
+    if headstock is None:
+        return NO_BLAME
+    if not headstock.is_shown:
+        seen = slope_text(headstock.expanded, inch, headstock.standard_uncertainty)
+        return f"The headstock is not shown out: less than {seen} could not have been seen."
+    side = "rear" if headstock.value > 0 else "front"
+    return f"The headstock points to the {side} by {_slope(headstock, inch)} against the carriage's line."
+
+
+def centres_words(found: "Centres", inch: bool) -> list[str]:
+    """The tailstock's centre against the headstock's."""
+    up, aside = found.higher_um, found.rear_um
+    lines = [
+        f"The tailstock's centre is {_figure(up, inch)} {'higher' if up.value >= 0 else 'lower'} and "
+        f"{_figure(aside, inch)} {'to the rear' if aside.value >= 0 else 'to the front'} of the headstock's, "
+        "along the path of the carriage."
+    ]
+    if found.taper_um.is_shown:
+        thick = "thicker" if found.taper_um.value > 0 else "thinner"
+        lines.append(
+            f"  A part between centres comes out {_figure(found.taper_um, inch)} {thick} at the tailstock."
+        )
+    else:
+        most = height_text(found.taper_um.expanded, inch, found.taper_um.standard_uncertainty)
+        lines.append(f"  A taper of the part is not shown; {most} would have been.")
+    return lines
+
+
+def facing_words(found: "Facing", inch: bool) -> list[str]:
+    """Hollow or crowned faces, how deep."""
+    gamma, depth = found.hollow_um_per_m, found.depth_um
+    if not gamma.is_shown:
+        seen = height_text(depth.expanded, inch, depth.standard_uncertainty)
+        over = length_text(found.diameter_mm, inch)
+        return [f"The slide faces flat within what could be seen: {seen} over Ø{over}."]
+    form = "hollow" if gamma.value > 0 else "crowned"
+    return [
+        f"The slide faces {form} by {_figure(depth, inch)} over Ø{length_text(found.diameter_mm, inch)}, "
+        f"{_slope(gamma, inch)} from square to the spindle.",
+        "  Against the ways it is out by this and by the spindle's own error together.",
+    ]
+
+
+def push_off_words(push_um: float, taper: "Measured", inch: bool) -> list[str]:
+    """Whether the bar is stiff enough for the test."""
+    text = height_text(push_um, inch, 0.5)
+    if push_um > taper.standard_uncertainty:
+        return [f"  The cut bends this bar by {text}, more than the readings are sure: take a stouter bar."]
+    return [f"  The cut bends this bar by {text}: stiff enough."]
+
+
+def _way(slope: "Measured", ways: tuple[str, str], inch: bool, over: "Measured | None" = None) -> str:
+    """Which way and by how much, or that nothing was seen."""
+    if not slope.is_shown:
+        seen = slope_text(slope.expanded, inch, slope.standard_uncertainty)
+        return f"neither {ways[0]} nor {ways[1]} by what could be seen, {seen}"
+    beside = "" if over is None else f", {_figure(over, inch)} over the stretch"
+    return (
+        f"{ways[0] if slope.value > 0 else ways[1]} away from the headstock by {_slope(slope, inch)}{beside}"
+    )
+
+
+def _slope(slope: "Measured", inch: bool) -> str:
+    u = slope.standard_uncertainty
+    return f"{slope_text(abs(slope.value), inch, u)} ± {slope_text(slope.expanded, inch, u)}"
+
+
+def _figure(figure: "Measured", inch: bool, *, is_signed: bool = False) -> str:
+    u = figure.standard_uncertainty
+    value = figure.value if is_signed else abs(figure.value)
+    return f"{height_text(value, inch, u)} ± {height_text(figure.expanded, inch, u)}"
