@@ -47,6 +47,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "plan": ("analysis.commands.plan", "what to take off a face, and what blue to expect"),
     "blue": ("analysis.commands.blue", "where a straightedge would mark, held against the marks seen"),
     "align": ("analysis.commands.align", "tailstock, spindle, quill, centres, cross slide against the ways"),
+    "square": (
+        "analysis.commands.square",
+        "a column or spindle against the table, the square's own error apart",
+    ),
     "limits": ("analysis.commands.limits", "your own limits: meets, does not meet, or cannot tell"),
     "work": ("analysis.commands.work", "what the ways do to a part turned on them"),
     "history": ("analysis.commands.history", "before and after work on the bed: did it get better"),

@@ -1,0 +1,252 @@
+"""Is the column square to the table, or is the square out?
+
+A lean is + where the top stands towards +x.  Runs are read up a guide with the plunger pointing to
++x, pushed in is +; their lines are least squares (as ISO 230-1 has it, from memory).
+
+- A square and the same square turned about its blade: guide (m₁ + m₂)/2, square (m₁ − m₂)/2.
+- A cylinder read, turned 180° and read again: its lean cancels, half its taper stays.
+- A frame level with its zero reversed on each face, read in one sense on both (+ where its end towards
+  +x is high): a column whose top leans to +x turns it the other way, so the lean is horizontal less
+  vertical.  Its own angle cancels only with a reading on the opposite side of the column, else it stays.
+- An indicator swept round the spindle: (A − C)/2r, A at +x, C at −x.
+- A square that was not turned: its stated error is in the ±; where none is stated nothing is claimed.
+
+Derived for this project.  The foot of a square on a bed stands on one stretch of it: the map says how
+that stretch lies to the whole.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import hypot
+
+import numpy as np
+
+from acquire.model.errors import AnalysisError
+from analysis.adjust.combination import BedMap
+from analysis.answers.alignment import UM_PER_M, Measured
+from analysis.answers.carriage_path import slope_row
+from analysis.answers.face_map import own_shape
+
+
+@dataclass(frozen=True)
+class Square:
+    """How a guide stands to what the square stood on."""
+
+    lean_um_per_m: Measured
+    """+ top towards +x."""
+    tool_um_per_m: Measured | None
+    """The square's own error (or the cylinder's lean, the frame level's angle) where turning it told it."""
+    height_mm: float | None
+    """Over which it was read; None for a sweep or a level."""
+    whole_um_per_m: Measured | None = None
+    """Against the line along the whole face that it stood on, where the map tells it."""
+    stood_on: str | None = None
+
+
+def slope_of_run(height_mm: float, reading_um: Sequence[float], reading_uncertainty_um: float) -> Measured:
+    """Slope of the least-squares line through readings spaced evenly over a height, in µm/m.
+
+    Its uncertainty is that of the readings as stated, or as they scatter about the line if that is more.
+
+    Raises
+    ------
+    AnalysisError
+        If there are fewer than two readings, or no height.
+
+    Examples
+    --------
+    >>> slope_of_run(300, [0, 3], 1.0).value
+    10.0
+    """
+    y = np.asarray(reading_um, float)
+    if y.size < 2 or not height_mm > 0:
+        raise AnalysisError(
+            "run up the guide", f"found {y.size} readings over {height_mm:g} mm", "two at least"
+        )
+    x = np.linspace(0.0, height_mm, y.size)
+    row = slope_row(x)
+    left = y - y.mean() - row @ y / UM_PER_M * (x - x.mean())
+    scatter = float(np.sqrt(left @ left / (y.size - 2))) if y.size > 2 else 0.0
+    return Measured(float(row @ y), max(reading_uncertainty_um, scatter) * float(np.linalg.norm(row)))
+
+
+def square_turned(
+    height_mm: float,
+    first_um: Sequence[float],
+    turned_um: Sequence[float] | None,
+    reading_uncertainty_um: float,
+    *,
+    square_uncertainty_um: float | None = None,
+) -> Square:
+    """A guide by a square, turned about its blade and read again; or once, by the square's stated error.
+
+    Parameters
+    ----------
+    height_mm : float
+        Over which each run is read.
+    first_um, turned_um : sequence
+        Readings from the foot up; None: not turned.
+    reading_uncertainty_um : float
+    square_uncertainty_um : float, optional
+        Standard uncertainty of the square over that height, where it is not turned.
+
+    Raises
+    ------
+    AnalysisError
+        If it was not turned and no error of the square is stated.
+
+    Examples
+    --------
+    >>> found = square_turned(300, [0, 9], [0, 3], 1.0)
+    >>> round(found.lean_um_per_m.value), round(found.tool_um_per_m.value)
+    (20, 10)
+    >>> round(found.lean_um_per_m.standard_uncertainty, 1)
+    3.3
+    """
+    first = slope_of_run(height_mm, first_um, reading_uncertainty_um)
+    if turned_um is None:
+        if square_uncertainty_um is None:
+            raise AnalysisError(
+                "square",
+                "found one run, so that its own error cannot be told from the guide's",
+                "a second run with it turned about its blade, or its stated error",
+                "turn it: that costs five minutes and no certificate",
+            )
+        own = square_uncertainty_um / height_mm * UM_PER_M
+        return Square(Measured(first.value, hypot(first.standard_uncertainty, own)), None, height_mm)
+    turned = slope_of_run(height_mm, turned_um, reading_uncertainty_um)
+    return Square(_half(first, turned, 1.0), _half(first, turned, -1.0), height_mm)
+
+
+def cylinder_turned(
+    height_mm: float,
+    first_um: Sequence[float],
+    turned_um: Sequence[float],
+    reading_uncertainty_um: float,
+    *,
+    taper_uncertainty_um: float,
+) -> Square:
+    """A guide by a cylinder square, turned 180° about its own axis: half its taper stays in the ±.
+
+    Parameters
+    ----------
+    height_mm : float
+    first_um, turned_um : sequence
+    reading_uncertainty_um : float
+    taper_uncertainty_um : float
+        Standard uncertainty of the difference of its diameters over that height.
+
+    Examples
+    --------
+    >>> found = cylinder_turned(300, [0, 6], [0, 0], 1.0, taper_uncertainty_um=2.0)
+    >>> round(found.lean_um_per_m.value), round(found.lean_um_per_m.standard_uncertainty, 1)
+    (10, 4.7)
+    """
+    both = square_turned(height_mm, first_um, turned_um, reading_uncertainty_um)
+    stays = taper_uncertainty_um / 2 / height_mm * UM_PER_M
+    u = hypot(both.lean_um_per_m.standard_uncertainty, stays)
+    return Square(Measured(both.lean_um_per_m.value, u), both.tool_um_per_m, height_mm)
+
+
+def frame_level(
+    horizontal_um_per_m: tuple[float, float],
+    vertical_um_per_m: tuple[float, float],
+    reading_uncertainty_um_per_m: float,
+    *,
+    opposite_um_per_m: tuple[float, float] | None = None,
+    angle_uncertainty_um_per_m: float | None = None,
+) -> Square:
+    """A column against a table by a frame level, each face read twice with the level turned end for end.
+
+    Parameters
+    ----------
+    horizontal_um_per_m, vertical_um_per_m : pair
+        As it lies, + where its end towards +x is high; and turned end for end, read at the same end of the
+        vial.
+    reading_uncertainty_um_per_m : float
+    opposite_um_per_m : pair, optional
+        On the opposite side of the column, likewise.
+    angle_uncertainty_um_per_m : float, optional
+        Standard uncertainty of the level's own right angle, where the opposite side was not read.
+
+    Raises
+    ------
+    AnalysisError
+        If neither the opposite side nor the level's own angle is given.
+
+    Examples
+    --------
+    A table that rises 10 µm/m, a column that leans 30 from plumb, a level 15 out of square, its zero 2:
+
+    >>> found = frame_level((12, -8), (-13, 17), 1.0, opposite_um_per_m=(-43, 47))
+    >>> found.lean_um_per_m.value, found.tool_um_per_m.value
+    (40.0, 15.0)
+    """
+    table, column = (_reversed(each) for each in (horizontal_um_per_m, vertical_um_per_m))
+    one = reading_uncertainty_um_per_m / 2**0.5
+    if opposite_um_per_m is not None:
+        other = _reversed(opposite_um_per_m)
+        own = Measured((column - other) / 2, one / 2**0.5)
+        return Square(Measured(table - (column + other) / 2, hypot(one, one / 2**0.5)), own, None)
+    if angle_uncertainty_um_per_m is None:
+        raise AnalysisError(
+            "frame level",
+            "found one side of the column, so that the level's own angle cannot be told from the column's",
+            "readings on its opposite side too, or the level's stated error",
+        )
+    return Square(Measured(table - column, hypot(2**0.5 * one, angle_uncertainty_um_per_m)), None, None)
+
+
+def swept(a_um: float, c_um: float, radius_mm: float, reading_uncertainty_um: float) -> Square:
+    """A spindle against a table by an indicator swept round it: (A − C)/2r.
+
+    Parameters
+    ----------
+    a_um, c_um : float
+        At +x and at −x.
+    radius_mm : float
+    reading_uncertainty_um : float
+
+    Examples
+    --------
+    >>> round(swept(12, 0, 150, 1.0).lean_um_per_m.value, 6)
+    40.0
+    """
+    if not radius_mm > 0:
+        raise AnalysisError("swept indicator", f"found a radius of {radius_mm:g} mm", "above 0")
+    per = UM_PER_M / (2 * radius_mm)
+    return Square(Measured((a_um - c_um) * per, 2**0.5 * reading_uncertainty_um * per), None, None)
+
+
+def against_whole(bed_map: BedMap, found: Square, face: str, from_mm: float, to_mm: float) -> Square:
+    """The same lean against the line along a whole face, the foot having stood on one stretch of it.
+
+    +x is away from the headstock.
+
+    Raises
+    ------
+    AnalysisError
+        If the shape of the face is not known over that stretch.
+    """
+    profile, _ = own_shape(bed_map, face)
+    x = profile.station_mm
+    if not x[0] - 1e-6 <= from_mm < to_mm <= x[-1] + 1e-6:
+        raise AnalysisError(face, f"found {from_mm:g} to {to_mm:g} mm", f"{x[0]:g} to {x[-1]:g} mm")
+    ends = np.stack([np.interp((from_mm, to_mm), x, unit) for unit in np.eye(x.size)], axis=1)
+    row = (ends[1] - ends[0]) / (to_mm - from_mm) * UM_PER_M - slope_row(x)
+    variance = float(row @ profile.covariance_um2 @ row)
+    lean = found.lean_um_per_m
+    u = hypot(lean.standard_uncertainty, max(variance, 0.0) ** 0.5)
+    # a stretch that rises towards +x leans what stands on it towards −x
+    whole = Measured(lean.value - float(row @ profile.height_um), u)
+    return Square(lean, found.tool_um_per_m, found.height_mm, whole, face)
+
+
+def _half(one: Measured, other: Measured, sign: float) -> Measured:
+    u = hypot(one.standard_uncertainty, other.standard_uncertainty) / 2
+    return Measured((one.value + sign * other.value) / 2, u)
+
+
+def _reversed(pair: tuple[float, float]) -> float:
+    """What a level says of a face, its zero taken out by turning it end for end."""
+    return (pair[0] - pair[1]) / 2
