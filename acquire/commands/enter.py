@@ -39,6 +39,7 @@ SETTLE_VIAL_S = 15.0
 @click.pass_context
 def command(
     ctx: click.Context,
+    /,
     survey: Path,
     face: str | None,
     unit: str | None,

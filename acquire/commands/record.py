@@ -60,7 +60,7 @@ if TYPE_CHECKING:
     help="End cleanly before the disk holds less.",
 )
 @click.pass_context
-def command(ctx: click.Context, survey: Path, face: str | None, **options: Any) -> int:
+def command(ctx: click.Context, /, survey: Path, face: str | None, **options: Any) -> int:
     """Log a traverse of FACE from the ports of its instruments.
 
     Every byte is kept as it comes. It ends with q, Ctrl-C, at the last station or after --seconds;

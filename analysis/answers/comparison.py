@@ -19,7 +19,6 @@ from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Traverse
 from analysis.adjust.assembly import rows_for
 from analysis.adjust.combination import BY, BedMap, adjusted
-from analysis.adjust.nodes import SAME_MM
 from analysis.answers.two_maps import (
     LEAST_STATIONS,
     apart,
@@ -35,6 +34,7 @@ from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
 from analysis.linear.shown import Shown
 from analysis.observe import Observations, Place, observe, observe_all, state_warnings
+from analysis.observe.interpolating import SAME_MM
 
 AS_READ = "what was read"
 UM_PER_M = 1000.0
