@@ -8,13 +8,16 @@ import numpy as np
 import scipy.sparse
 
 from acquire.model.bed import Bed
-from analysis.adjust.nodes import Layout, lay_out
+from analysis.adjust.between_nodes import Roughness
+from analysis.adjust.nodes import Key, Layout, lay_out
 from analysis.adjust.repeated_steps import covariances_with_steps, least_factor
 from analysis.adjust.solution import Block
 from analysis.adjust.there_and_back import BEND, UNTOLD, Return, bow_column, bows_between, returns, span_of
 from analysis.observe import Nuisance, Observations, Place, Unknown
 
 UM_PER_M = 1000.0
+UNDER_CARRIER = "bend under carrier"
+"""What a way of unknown shape does under a carrier that was taken as a point."""
 _ScaleOfZero = tuple[Unknown, int | None]
 
 
@@ -27,7 +30,12 @@ class Assembly:
     nuisances: Mapping[Unknown, int]
     """Column of each unknown that is no height."""
     blocks: tuple[Block, ...]
-    """One per traverse, then one for what is known beforehand (if anything is)."""
+    """One per traverse, then one for what is known beforehand (if anything is), then `ties`."""
+    ties: int
+    """How many of the last blocks are no readings: heights off the nodes, and what a carrier taken as a
+    point leaves out, each with its own small covariance."""
+    ways: Mapping[Key, Roughness]
+    """How each line of heights runs between its nodes, where that could be judged."""
     straight_edges: frozenset[str]
     """Straightedges taken as straight, because nothing tells their shape."""
     warnings: tuple[str, ...]
@@ -37,7 +45,24 @@ class Assembly:
     @property
     def unknowns(self) -> int:
         """Number of columns."""
-        return len(self.layout.nodes) + len(self.nuisances)
+        return self.layout.heights + len(self.nuisances)
+
+    def bends_at(self, station_mm: float) -> list[int]:
+        """Columns of what ways of unknown shape add to readings there whose carrier is taken as a point."""
+        at = bend_station(station_mm)
+        return [
+            column for key, column in self.nuisances.items() if key.kind == UNDER_CARRIER and key.of[-1] == at
+        ]
+
+    @property
+    def readings(self) -> int:
+        """How many of the first blocks are readings, and what was stated of their errors."""
+        return len(self.blocks) - self.ties
+
+
+def bend_station(station_mm: float) -> str:
+    """How the key of a bend names where along the bed it is."""
+    return f"{station_mm:.1f}"
 
 
 def assemble(
@@ -46,16 +71,26 @@ def assemble(
     *,
     variance_factors: Mapping[str, float] | None = None,
     extra: Iterable[Place] = (),
+    ways: Mapping[Key, Roughness] | None = None,
     imagined: frozenset[int] = frozenset(),
 ) -> Assembly:
     """Rows of all observations.
 
-    `variance_factors` multiply the variance of an instrument's readings; `imagined` are
-    traverses whose readings mean nothing.
+    Parameters
+    ----------
+    variance_factors : mapping, optional
+        Multiply the variance of an instrument's readings.
+    extra : iterable of Place, optional
+        Further heights that are asked for.
+    ways : mapping, optional
+        How lines of heights run between their nodes: ties each of their other heights to the nodes.
+    imagined : frozenset of int
+        Traverses whose readings mean nothing.
     """
+    ways = ways or {}
     straight = _edges_taken_as_straight(observations)
     kept = tuple(_without_edges(each, straight) for each in observations)
-    layout = lay_out(kept, bed, extra)
+    layout = lay_out(kept, bed, extra, ways)
     roots = zero_roots(kept)
     parts = [(*_own_nuisances(each, roots), *each.nuisances) for each in kept]
     parts = _with_drift(kept, _scale_from_zero(kept, parts, roots), roots)
@@ -64,8 +99,8 @@ def assemble(
     parts = [(*part, *bow) for part, bow in zip(parts, bows, strict=True)]
     columns: dict[Unknown, int] = {}
     for nuisance in (nuisance for part in parts for nuisance in part):
-        columns.setdefault(nuisance.key, len(layout.nodes) + len(columns))
-    unknowns = len(layout.nodes) + len(columns)
+        columns.setdefault(nuisance.key, layout.heights + len(columns))
+    unknowns = layout.heights + len(columns)
     factors = variance_factors or {}
     blocks = [
         Block(
@@ -75,11 +110,58 @@ def assemble(
         )
         for each, part, covariance in zip(kept, parts, covariances_with_steps(kept), strict=True)
     ]
-    prior = _prior(parts, columns, unknowns)
-    if prior is not None:
-        blocks.append(prior)
-    warnings = (*_warnings(kept, layout, straight), *_untold(there_and_back))
-    return Assembly(kept, layout, columns, tuple(blocks), straight, warnings, there_and_back)
+    blocks += _prior(parts, columns, unknowns, is_bend=False)
+    ties = [*_prior(parts, columns, unknowns, is_bend=True), *_ties(layout, ways, unknowns)]
+    return Assembly(
+        kept,
+        layout,
+        columns,
+        (*blocks, *ties),
+        len(ties),
+        ways,
+        straight,
+        (*_warnings(kept, layout, straight), *_untold(there_and_back)),
+        there_and_back,
+    )
+
+
+def _ties(layout: Layout, ways: Mapping[Key, Roughness], unknowns: int) -> list[Block]:
+    """h(x) − Σ w h(X) = 0 ± e, a block for each gap between nodes.
+
+    Errors of two gaps are taken as independent, so that the normal matrix stays banded.
+    """
+    blocks = []
+    for key, way in ways.items():
+        gaps: dict[int, list[tuple[float, int]]] = {}
+        for mm, column in tied_places(layout, key, way):
+            gaps.setdefault(way.gap(mm), []).append((mm, column))
+        blocks += [_tie(layout, key, way, places, unknowns) for places in gaps.values()]
+    return blocks
+
+
+def tied_places(layout: Layout, key: Key, way: Roughness) -> list[tuple[float, int]]:
+    """Where on a line heights are tied to its nodes, and their columns."""
+    untold = {layout.column_at(key, mm) for mm in way.untold_mm}
+    at_node = {layout.column_at(key, mm) for mm in way.node_mm}
+    return [
+        (mm, column)
+        for mm, column in layout.unknowns_of(key)
+        if column in untold or (column >= len(layout.nodes) and column not in at_node and way.reaches(mm))
+    ]
+
+
+def _tie(
+    layout: Layout, key: Key, way: Roughness, places: Sequence[tuple[float, int]], unknowns: int
+) -> Block:
+    at_mm = np.array([mm for mm, _ in places])
+    weights = way.weights(at_mm)
+    used = np.flatnonzero(np.any(weights, axis=0))
+    at_nodes = [layout.column_at(key, float(way.node_mm[node])) for node in used]
+    columns = np.concatenate([[column for _, column in places], np.tile(at_nodes, len(places))])
+    rows = np.concatenate([np.arange(len(places)), np.repeat(np.arange(len(places)), len(used))])
+    values = np.concatenate([np.ones(len(places)), -weights[:, used].ravel()])
+    matrix = scipy.sparse.csr_matrix((values, (rows, columns.astype(int))), shape=(len(places), unknowns))
+    return Block(matrix, np.zeros(len(places)), way.covariance(at_mm))
 
 
 def _edges_taken_as_straight(observations: Sequence[Observations]) -> frozenset[str]:
@@ -301,16 +383,22 @@ def _drift_key(each: Observations) -> Unknown:
 
 
 def _prior(
-    parts: Sequence[Sequence[Nuisance]], columns: Mapping[Unknown, int], unknowns: int
-) -> Block | None:
-    stated = {n.key: n.prior_sd for part in parts for n in part if n.prior_sd is not None}
+    parts: Sequence[Sequence[Nuisance]], columns: Mapping[Unknown, int], unknowns: int, is_bend: bool
+) -> list[Block]:
+    """What is known beforehand of unknowns that are no heights; bends under a carrier, or all others."""
+    stated = {
+        n.key: n.prior_sd
+        for part in parts
+        for n in part
+        if n.prior_sd is not None and (n.key.kind == UNDER_CARRIER) == is_bend
+    }
     if not stated:
-        return None
+        return []
     index = [columns[key] for key in stated]
     rows = scipy.sparse.csr_matrix(
         (np.ones(len(index)), (np.arange(len(index)), index)), shape=(len(index), unknowns)
     )
-    return Block(rows, np.zeros(len(index)), np.array([sd**2 for sd in stated.values()], float))
+    return [Block(rows, np.zeros(len(index)), np.array([sd**2 for sd in stated.values()], float))]
 
 
 def _warnings(

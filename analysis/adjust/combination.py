@@ -5,7 +5,7 @@ them with their covariance. No line is taken off any face: wind between ways and
 between faces are results. Only what the readings leave free is free, and is said.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -16,8 +16,9 @@ from scipy.special import chdtrc
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
-from analysis.adjust.assembly import Assembly, assemble, rows_for
-from analysis.adjust.nodes import Node
+from analysis.adjust.assembly import Assembly, rows_for
+from analysis.adjust.between_nodes import LEAST_NODES, Roughness, judged
+from analysis.adjust.nodes import Key, Node
 from analysis.adjust.reliability import (
     Residuals,
     Suspect,
@@ -26,13 +27,15 @@ from analysis.adjust.reliability import (
     residual_table,
     unchecked,
 )
-from analysis.adjust.solution import Solution, solve
+from analysis.adjust.solution import Block, Solution
+from analysis.adjust.tying import Judge, PointCarrier, Tied, point_words, tie_together
 from analysis.adjust.undetermined import ALIKE, LEAST_OF_A_PART, Line, cannot_tell, free_lines, parts_known
 from analysis.adjust.variance_components import VarianceComponent, told_components
 from analysis.level.continuous import ContinuousHeights
+from analysis.linear.bordered import stacked
 from analysis.linear.profile import Profile
 from analysis.linear.shown import table_html
-from analysis.observe import Observations, joined, observe_all, state_warnings
+from analysis.observe import Observations, Place, joined, observe_all, state_warnings
 
 BY: Mapping[str, tuple[str, ...]] = {
     "all": ("slope", "roll", "offset", "span"),
@@ -79,6 +82,8 @@ class BedMap:
     warnings: tuple[str, ...]
     variance_components: tuple[VarianceComponent, ...] = ()
     """Per instrument, where they were asked for; they are then in use."""
+    points: tuple[PointCarrier, ...] = ()
+    """Carriers that were taken as points."""
 
     def __repr__(self) -> str:
         faces = ", ".join(dict.fromkeys(node.owner for node in self.nodes))
@@ -107,15 +112,21 @@ class BedMap:
         """Where the heights are: kind, owner and station of each unknown height."""
         return self.assembly.layout.nodes
 
-    @property
-    def redundancy(self) -> int:
-        """Readings beyond what is needed."""
-        return self.solution.redundancy
+    @cached_property
+    def redundancy(self) -> float:
+        """Readings beyond what is needed; a share of one where what checks it is itself uncertain.
 
-    @property
+        Heights off the nodes are tied by what the nodes show, which is no reading and must
+        neither hide noise nor look like it: their rows' part of the redundancy is left out.
+        """
+        whole = self.solution.redundancy
+        ties = self.solution.blocks[self.assembly.readings :]
+        return float(whole - _redundancy_of(ties, self.solution)) if ties else whole
+
+    @cached_property
     def chi_square(self) -> float:
-        """Sum of squared residuals over claimed variances."""
-        return self.solution.chi_square
+        """Sum of squared residuals of the readings over claimed variances."""
+        return float(sum(left @ left for left in self.solution.leftover[: self.assembly.readings]))
 
     @property
     def p_value(self) -> float | None:
@@ -178,6 +189,29 @@ class BedMap:
         """The estimate from the dense level runs of a face, where there are any."""
         return next((each.dense for each in self.observations if each.dense and face in each.faces), None)
 
+    def reaching(self, places: Iterable[Place]) -> "BedMap":
+        """The same map with the heights at further places as unknowns, where they lie between nodes."""
+        layout = self.assembly.layout
+        missing = [
+            place for place in dict.fromkeys(places) if layout.column(place) is None and layout.spans(place)
+        ]
+        if not missing:
+            return self
+        factors = _factors(self.variance_components)
+        tied = tie_together(self.as_observed, self.bed, variance_factors=factors, extra=missing)
+        return replace(self, assembly=tied.assembly, solution=tied.solution)
+
+    def resolved_mm(self, face: str) -> float | None:
+        """The widest distance between neighbouring heights of a face that are known.
+
+        Ripples shorter than twice that, and dips that fall wholly between two such heights,
+        show in no reading; no uncertainty here covers them.
+        """
+        line = self.lines.get(("height", face))
+        if line is None or not line.parts:
+            return None
+        return float(np.max(np.diff(line.station_mm[line.parts[0]])))
+
     def indices(self, face: str, kind: str = "height") -> np.ndarray:
         """Where in `nodes` the face's heights are."""
         return self.assembly.layout.indices(kind, face)
@@ -188,7 +222,7 @@ class BedMap:
         Parameters
         ----------
         matrix : array or sparse matrix, shape (k, n)
-            One combination of the n nodes a row.
+            One combination of the n nodes a row (or of more of the unknowns).
         """
         rows = self._of_all_unknowns(matrix)
         known = self.solution.is_known(rows)
@@ -300,12 +334,18 @@ class BedMap:
         return mine[0] if mine else "its shape cannot be known from these readings"
 
 
+def _redundancy_of(blocks: Sequence[Block], solution: Solution) -> float:
+    """The share of an error in the rows of these blocks that shows in their own residuals, summed."""
+    rows = stacked([block.whitened for block in blocks])
+    return float(np.sum(1.0 - solution.fit.between(rows)))
+
+
 def _largest_known(station_mm: np.ndarray, moves: np.ndarray, free: np.ndarray) -> np.ndarray:
     parts = parts_known(station_mm, moves, 10 * ALIKE * float(np.max(np.abs(free), initial=0.0)))
     return parts[0] if parts else np.zeros(0, int)
 
 
-def _noise(normalised: np.ndarray, p_value: float | None, redundancy: int) -> float:
+def _noise(normalised: np.ndarray, p_value: float | None, redundancy: float) -> float:
     """Robust spread of the normalised residuals where all of them are larger than claimed, else 1."""
     if p_value is None or p_value >= NOISE_DOUBTED_BELOW or redundancy < 2 * LEAST_REDUNDANCY:
         return 1.0
@@ -352,43 +392,41 @@ def combine(
 
 def adjusted(observations: Sequence[Observations], bed: Bed, use_variance_components: bool = False) -> BedMap:
     """The map from observations already made of the traverses."""
-    observations = joined(observations, bed)
-    carried = with_carriers(observations, bed)
-    components, doubtful = told_components(carried, bed) if use_variance_components else ((), ())
-    factors = {component.instrument: component.noise_ratio**2 for component in components}
-    assembly = assemble(carried, bed, variance_factors=factors)
-    solution = solve(assembly.blocks, assembly.unknowns, len(assembly.layout.nodes))
-    factor, words = _enlargement(solution)
-    warnings = (*assembly.warnings, *words, *(_keeps_its_claim(name) for name in doubtful))
-    return BedMap(bed, tuple(observations), assembly, solution, factor, warnings, components)
+    observations = tuple(joined(observations, bed))
+    tied = tie_together(observations, bed)
+    components: tuple[VarianceComponent, ...] = ()
+    doubtful: tuple[str, ...] = ()
+    if use_variance_components:
+        components, doubtful = told_components(tied.observations, bed, tied.assembly.ways)
+        tied = tie_together(observations, bed, variance_factors=_factors(components))
+    return _mapped(bed, observations, tied, components, doubtful)
 
 
-def with_carriers(observations: Sequence[Observations], bed: Bed) -> list[Observations]:
-    """Take a carrier as a point where nothing tells the shape of what it rides on.
+def _factors(components: Sequence[VarianceComponent]) -> dict[str, float]:
+    return {component.instrument: component.noise_ratio**2 for component in components}
 
-    How a carrier's feet average and tip it matters only where the shape under them is
-    known; where it is not, what was measured is the face against what carried the
-    indicator, and that is known at every station.
-    """
-    if not any(each.plain_forms for each in observations):
-        return list(observations)
-    plain = [replace(each, forms=each.plain_forms or each.forms) for each in observations]
-    assembly = assemble(plain, bed)
-    solution = solve(assembly.blocks, assembly.unknowns, len(assembly.layout.nodes))
-    lines = free_lines(assembly.layout, solution.free[: len(assembly.layout.nodes)])
-    told = {line.owner for line in lines.values() if line.kind == "height" and line.is_whole}
-    return [
-        full if told.issuperset(full.carriers) else point
-        for full, point in zip(observations, plain, strict=True)
-    ]
+
+def _mapped(
+    bed: Bed,
+    observations: Sequence[Observations],
+    tied: Tied,
+    components: tuple[VarianceComponent, ...],
+    doubtful: Sequence[str] = (),
+) -> BedMap:
+    """The map of an adjustment, its uncertainties enlarged where the readings scatter too much."""
+    bed_map = BedMap(bed, tuple(observations), tied.assembly, tied.solution, 1.0, (), components, tied.points)
+    factor, words = _enlargement(bed_map)
+    kept = (_keeps_its_claim(name) for name in doubtful)
+    warnings = (*tied.assembly.warnings, *point_words(tied.points, bed), *words, *kept)
+    return replace(bed_map, enlargement=factor, warnings=warnings)
 
 
 def _keeps_its_claim(instrument: str) -> str:
     return f"{instrument}: the readings do not tell how much it scatters; it keeps what it claims"
 
 
-def _enlargement(solution: Solution) -> tuple[float, tuple[str, ...]]:
-    redundancy, chi_square = solution.redundancy, solution.chi_square
+def _enlargement(bed_map: BedMap) -> tuple[float, tuple[str, ...]]:
+    redundancy, chi_square = bed_map.redundancy, bed_map.chi_square
     if redundancy < LEAST_REDUNDANCY or chdtrc(redundancy, chi_square) >= NOISE_DOUBTED_BELOW:
         return 1.0, ()
     factor = chi_square / redundancy
@@ -404,6 +442,7 @@ def predict(bed_map: BedMap, observations: Observations) -> Prediction:
     Where the readings would have a zero of their own that the map does not know, nothing
     can be said of one reading by itself.
     """
+    bed_map = bed_map.reaching(place for form in observations.forms for place in form)
     rows, expressible = rows_for(bed_map.assembly, observations)
     known = expressible & bed_map.solution.is_known(rows)
     value = rows @ bed_map.solution.estimate + observations.correction
@@ -422,19 +461,33 @@ def covariance_with(bed_map: BedMap, hypothetical: Observations | Sequence[Obser
     further = (hypothetical,) if isinstance(hypothetical, Observations) else tuple(hypothetical)
     redone = {each.traverse for each in further}
     observed = (*(each for each in bed_map.as_observed if each.traverse not in redone), *further)
-    assembly = assemble(
-        with_carriers(joined(observed, bed_map.bed), bed_map.bed),
+    tied = tie_together(
+        joined(observed, bed_map.bed),
         bed_map.bed,
-        variance_factors={c.instrument: c.noise_ratio**2 for c in bed_map.variance_components},
+        variance_factors=_factors(bed_map.variance_components),
+        judge=_as_rough_as_known(bed_map.assembly.ways),
         imagined=frozenset(redone),
     )
-    solution = solve(assembly.blocks, assembly.unknowns, len(assembly.layout.nodes))
     return BedMap(
         bed_map.bed,
         observed,
-        assembly,
-        solution,
+        tied.assembly,
+        tied.solution,
         bed_map.enlargement,
-        assembly.warnings,
+        tied.assembly.warnings,
         bed_map.variance_components,
+        tied.points,
     )
+
+
+def _as_rough_as_known(ways: Mapping[Key, Roughness]) -> Judge:
+    """Lines that have not been read yet are taken to be as rough as the roughest that has."""
+    roughest = max(ways.values(), key=lambda way: float(way.variance_um2.sum()), default=None)
+
+    def judge(key: Key, node_mm: np.ndarray, height: np.ndarray, covariance: np.ndarray) -> Roughness | None:
+        known = ways.get(key, roughest)
+        if known is None:
+            return judged(node_mm, 0.0 * height, covariance)
+        return Roughness(node_mm, known.variance_um2) if len(node_mm) >= LEAST_NODES else None
+
+    return judge

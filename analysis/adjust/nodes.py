@@ -1,27 +1,32 @@
-"""Which heights are unknowns, and how a place between them depends on them.
+"""Which heights are unknowns: every place that a reading depends on.
 
-Nodes are the bed's stations that a reading touches and the feet of levels; a place
-near a node is that node, a place between nodes is read off a cubic through the four
-around it, and a place with no nodes around becomes one itself.
+Nodes are what a map shows: the bed's stations that were read, other places that were
+touched, and the feet of stepped levels.  A place off a node, such as the foot of a carrier
+between two stations, is a further unknown height.  Where the nodes of its line are known
+well enough to judge how the way runs between them (`between_nodes`), every such place is an
+unknown by itself; where they are not, a place close to a node is taken as that node.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
 
 from acquire.model.bed import Bed
+from analysis.adjust.between_nodes import Roughness
 from analysis.observe import Observations, Place
-from analysis.observe.interpolating import SAME_MM, interpolation
 
+SAME_MM = 0.05
+"""Places closer than this are one: no scale or rule places a foot better."""
 FOOT_MM = 2.0
-"""Feet of a level closer than this stand on one place: both its feet are off by the same, so only the
+"""Feet of a level closer than this stand on one node: both its feet are off by the same, so only the
 bend of the way over the distance is lost, some hundredths of a micrometre."""
 NEAR_MM = 3.0
 """A reading this near to a station makes that station a node."""
-WIDEST_GAP = 1.5
-"""Readings are interpolated across gaps up to this many pitches."""
+
+Key = tuple[str, str]
+"""Kind and owner of a line of heights."""
 
 
 class Node(NamedTuple):
@@ -43,42 +48,68 @@ class _Line:
 
 @dataclass(frozen=True, eq=False)
 class Layout:
-    """All nodes in order, and the way from a place to its nodes."""
+    """All nodes in order, the unknown heights besides them, and the unknown of each place."""
 
     nodes: tuple[Node, ...]
-    lines: Mapping[tuple[str, str], _Line]
-    first: Mapping[tuple[str, str], int]
+    lines: Mapping[Key, _Line]
+    first: Mapping[Key, int]
     """Index of the first node of each line."""
-    widest_mm: float
-    """Gap between nodes across which a height that was read may be interpolated."""
+    between: tuple[Node, ...]
+    """Unknown heights off the nodes; their columns follow those of the nodes."""
+    columns: Mapping[Key, tuple[np.ndarray, np.ndarray]]
+    """Places of each line, rising, and the column of each."""
+    carried: frozenset[int] = frozenset()
+    """Columns of heights that a carrier stands on, or that were asked for besides the readings."""
     beyond: tuple[str, ...] = field(default=())
     """Faces that a carrier overhung at the bed's end."""
 
-    def weights(self, place: Place) -> dict[int, float]:
-        """Indices of the nodes that a place depends on, and how much; empty where it has none near."""
-        key = (place.kind, place.owner)
-        if key not in self.lines:
-            return {}
-        line = self.lines[key]
-        if place.role == "touched" and not _reaches(line.station_mm, place.station_mm, self.widest_mm):
-            return {}
-        tolerance = FOOT_MM if place.role == "foot" else SAME_MM
-        local = interpolation(line.station_mm, place.station_mm, tolerance, line.is_station)
-        return {self.first[key] + index: weight for index, weight in local.items()}
+    @property
+    def heights(self) -> int:
+        """How many columns are heights."""
+        return len(self.nodes) + len(self.between)
+
+    def column(self, place: Place) -> int | None:
+        """Index of a place's unknown; None where it has none."""
+        at_mm, columns = self.columns.get((place.kind, place.owner), (np.zeros(0), np.zeros(0)))
+        if not len(at_mm):
+            return None
+        right = int(np.searchsorted(at_mm, place.station_mm))
+        nearest = min((k for k in (right - 1, right) if 0 <= k < len(at_mm)),
+                      key=lambda k: abs(at_mm[k] - place.station_mm))  # fmt: skip
+        is_there = abs(at_mm[nearest] - place.station_mm) <= 2 * SAME_MM
+        return int(columns[nearest]) if is_there else None
+
+    def spans(self, place: Place) -> bool:
+        """Whether a place lies between the nodes of its line, or as good as on the first or last."""
+        line = self.lines.get((place.kind, place.owner))
+        if line is None:
+            return False
+        first, last = line.station_mm[[0, -1]]
+        return bool(first - FOOT_MM <= place.station_mm <= last + FOOT_MM)
 
     def holds(self, place: Place) -> bool:
-        """Whether the height at a place is one of the nodes, or read off nodes on both sides of it.
+        """Whether the height at a place is an unknown of this layout.
 
-        A foot that is set down where no node is stands on metal that nothing has measured:
-        the curve through its neighbours, carried on beyond the last of them, is a guess.
+        A foot that is set down beyond the last node stands on metal that nothing has measured.
         """
-        key = (place.kind, place.owner)
-        if key not in self.lines:
-            return False
-        node_mm = self.lines[key].station_mm
-        if place.role == "foot":
-            return float(np.min(np.abs(node_mm - place.station_mm))) <= FOOT_MM
-        return _reaches(node_mm, place.station_mm, self.widest_mm)
+        return self.column(place) is not None
+
+    def column_at(self, key: Key, station_mm: float) -> int:
+        """Column of the height at a place that is known to have one."""
+        column = self.column(Place(*key, station_mm, "touched"))
+        assert column is not None
+        return column
+
+    def unknowns_of(self, key: Key) -> list[tuple[float, int]]:
+        """Where the unknown heights of a line are, and their columns."""
+        if key not in self.columns:
+            return []
+        return [(self.unknown(column).station_mm, column) for column in np.unique(self.columns[key][1])]
+
+    def weights(self, place: Place) -> dict[int, float]:
+        """Its unknown, with weight one; empty where it has none."""
+        column = self.column(place)
+        return {} if column is None else {column: 1.0}
 
     def indices(self, kind: str, owner: str) -> np.ndarray:
         """Indices of one line's nodes."""
@@ -87,92 +118,136 @@ class Layout:
         first = self.first[(kind, owner)]
         return np.arange(first, first + len(self.lines[(kind, owner)].station_mm))
 
+    def unknown(self, column: int) -> Node:
+        """What height a column is."""
+        return self.nodes[column] if column < len(self.nodes) else self.between[column - len(self.nodes)]
 
-def lay_out(observations: Sequence[Observations], bed: Bed, extra: Iterable[Place] = ()) -> Layout:
-    """The nodes that a set of observations needs; places in `extra` count as touched."""
-    places = [place for each in observations for form in each.forms for place in form]
-    lines: dict[tuple[str, str], _Line] = {}
-    beyond: list[str] = []
+
+def lay_out(
+    observations: Sequence[Observations],
+    bed: Bed,
+    extra: Iterable[Place] = (),
+    ways: Mapping[Key, Roughness] | None = None,
+) -> Layout:
+    """The unknown heights that a set of observations needs, and those at the places in `extra`.
+
+    Parameters
+    ----------
+    ways : mapping, optional
+        Lines whose places off the nodes are to be unknowns of their own.
+    """
+    roles: dict[Key, dict[str, set[float]]] = {}
+    for place in (*_places(observations), *(each._replace(role="carried") for each in extra)):
+        of_line = roles.setdefault((place.kind, place.owner), {})
+        of_line.setdefault(place.role, set()).add(place.station_mm)
     station_mm = np.array(bed.station_mm)
-    for key in sorted({(place.kind, place.owner) for place in (*places, *extra)}, key=_rank(bed)):
-        mine = {place for place in (*places, *extra) if (place.kind, place.owner) == key}
-        lines[key] = _line(mine, station_mm)
-        if any(not -SAME_MM <= place.station_mm <= bed.length_mm + SAME_MM for place in mine):
-            beyond.append(key[1])
-    first, count = {}, 0
-    for key, line in lines.items():
-        first[key] = count
-        count += len(line.station_mm)
+    parted = {
+        key: _parted(roles[key], station_mm, key in (ways or {})) for key in sorted(roles, key=_rank(bed))
+    }
+    lines = {key: _line(nodes, station_mm) for key, (nodes, _, _) in parted.items() if nodes}
     nodes = tuple(Node(*key, float(mm)) for key, line in lines.items() for mm in line.station_mm)
-    return Layout(nodes, lines, first, _widest_mm(station_mm), tuple(dict.fromkeys(beyond)))
+    first: dict[Key, int] = {}
+    columns: dict[Key, tuple[np.ndarray, np.ndarray]] = {}
+    between: list[Node] = []
+    start = 0
+    for key, (node_mm, off_mm, taken_as) in parted.items():
+        own = {mm: start + k for k, mm in enumerate(node_mm)}
+        own |= {mm: len(nodes) + len(between) + k for k, mm in enumerate(off_mm)}
+        first[key], start = start, start + len(node_mm)
+        between += [Node(*key, mm) for mm in off_mm]
+        own |= {at: own[mm] for at, mm in taken_as.items()}
+        rising = sorted(own)
+        columns[key] = np.array(rising), np.array([own[mm] for mm in rising])
+    beyond = [
+        key[1]
+        for key, of_line in roles.items()
+        if any(not -0.5 <= at <= bed.length_mm + 0.5 for each in of_line.values() for at in each)
+    ]
+    carried = frozenset(
+        int(column)
+        for key, (at_mm, own) in columns.items()
+        for at, column in zip(at_mm.tolist(), own, strict=True)
+        if at in roles[key].get("carried", ())
+    )
+    return Layout(nodes, lines, first, tuple(between), columns, carried, tuple(dict.fromkeys(beyond)))
 
 
-def _widest_mm(station_mm: np.ndarray) -> float:
-    return WIDEST_GAP * float(np.median(np.diff(station_mm)))
+def _places(observations: Sequence[Observations]) -> Iterator[Place]:
+    return (place for each in observations for form in each.forms for place in form)
 
 
-def _reaches(node_mm: np.ndarray, at_mm: float, widest_mm: float) -> bool:
-    """Whether nodes lie near enough about a place to say its height."""
-    return float(np.min(np.abs(node_mm - at_mm))) <= NEAR_MM or _is_between(node_mm, at_mm, widest_mm)
-
-
-def _rank(bed: Bed) -> Callable[[tuple[str, str]], tuple[int, int, str]]:
+def _rank(bed: Bed) -> Callable[[Key], tuple[int, int, str]]:
     order = {name: index for index, name in enumerate(bed.faces)}
     kinds = {"height": 0, "side": 1, "edge": 2}
     return lambda key: (kinds[key[0]], order.get(key[1], len(order)), key[1])
 
 
-def _line(places: set[Place], station_mm: np.ndarray) -> _Line:
-    nodes: list[float] = []
-    by_role = {
-        role: sorted(place.station_mm for place in places if place.role == role)
-        for role in ("foot", "touched", "carried")
-    }
-    for at in by_role["foot"]:
-        _add(nodes, at, station_mm, FOOT_MM)
-    left = [at for at in by_role["touched"] if not _add_station(nodes, at, station_mm)]
-    gap_mm = _widest_mm(station_mm)
-    anchors = np.array(sorted(nodes))
-    for at in left:
-        if not _is_between(anchors, at, gap_mm):
-            _add(nodes, at, station_mm, SAME_MM)
-    anchors = np.array(sorted(nodes))
-    for at in by_role["carried"]:
-        if len(anchors) < 2 or not anchors[0] - SAME_MM <= at <= anchors[-1] + SAME_MM:
-            _add_around(nodes, at, station_mm)
+def _line(nodes: Sequence[float], station_mm: np.ndarray) -> _Line:
     rising = np.array(sorted(nodes))
     near = np.min(np.abs(rising[:, None] - station_mm[None, :]), axis=1) < 1e-6
     return _Line(rising, near)
 
 
-def _nearest(values: np.ndarray, at: float) -> float:
-    return float(values[np.argmin(np.abs(values - at))])
+def _parted(
+    roles: Mapping[str, set[float]], station_mm: np.ndarray, is_exact: bool
+) -> tuple[list[float], list[float], dict[float, float]]:
+    """Nodes of a line, its other unknown heights, and at which of both each further place is taken."""
+    taken = _feet(sorted(roles.get("foot", ())), station_mm)
+    nodes = set(taken.values())
+    for at in sorted(roles.get("touched", ())):
+        taken[at] = _touched(at, nodes, station_mm)
+        nodes.add(taken[at])
+    off: list[float] = []
+    for at in sorted(roles.get("carried", ())):
+        taken[at] = _within(nodes, at, SAME_MM if is_exact else NEAR_MM)
+    places = sorted(taken)
+    for at in places:
+        if abs(taken[at] - at) <= SAME_MM:
+            continue
+        near = None if np.isnan(taken[at]) else taken[at]
+        if is_exact or near is None:
+            same = SAME_MM if is_exact else NEAR_MM
+            found = _within([*nodes, *off[-1:]], at, same if near is None else SAME_MM)
+            if np.isnan(found):
+                off.append(at)
+                found = at
+            taken[at] = found
+    return sorted(nodes), off, {at: mm for at, mm in taken.items() if at != mm}
 
 
-def _add(nodes: list[float], at: float, station_mm: np.ndarray, same_mm: float) -> None:
-    station = _nearest(station_mm, at)
-    place = station if abs(station - at) <= same_mm else at
-    if not nodes or abs(_nearest(np.array(nodes), place) - place) > (1e-6 if place == station else same_mm):
-        nodes.append(place)
+def _feet(places: Sequence[float], station_mm: np.ndarray) -> dict[float, float]:
+    """The node of each foot: feet that all but coincide are one, at the station where there is one."""
+    groups: list[list[float]] = []
+    for at in places:
+        if groups and at - groups[-1][-1] <= FOOT_MM:
+            groups[-1].append(at)
+        else:
+            groups.append([at])
+    # feet that meet exactly stay where they are, as a sum by hand has them; positions read off a
+    # scale scatter, and mean the station
+    scatters = any(group[-1] - group[0] > SAME_MM for group in groups)
+    reach_mm = FOOT_MM if scatters else SAME_MM
+    return {at: _middle(group, station_mm, reach_mm) for group in groups for at in group}
 
 
-def _add_station(nodes: list[float], at: float, station_mm: np.ndarray) -> bool:
-    station = _nearest(station_mm, at)
-    if abs(station - at) > NEAR_MM:
-        return False
-    if station not in nodes:
-        nodes.append(station)
-    return True
+def _middle(group: Sequence[float], station_mm: np.ndarray, reach_mm: float) -> float:
+    middle = (group[0] + group[-1]) / 2
+    station = float(station_mm[np.argmin(np.abs(station_mm - middle))])
+    return station if abs(station - middle) <= reach_mm else middle
 
 
-def _add_around(nodes: list[float], at: float, station_mm: np.ndarray) -> None:
-    for index in interpolation(station_mm, min(max(at, station_mm[0]), station_mm[-1])):
-        if station_mm[index] not in nodes:
-            nodes.append(float(station_mm[index]))
+def _touched(at: float, nodes: set[float], station_mm: np.ndarray) -> float:
+    same = _within(nodes, at, SAME_MM)
+    if not np.isnan(same):
+        return same
+    station = float(station_mm[np.argmin(np.abs(station_mm - at))])
+    if abs(station - at) <= NEAR_MM:
+        return station
+    near = _within(nodes, at, NEAR_MM)
+    return at if np.isnan(near) else near
 
 
-def _is_between(anchors: np.ndarray, at: float, gap_mm: float) -> bool:
-    if len(anchors) < 2 or not anchors[0] <= at <= anchors[-1]:
-        return False
-    right = int(np.searchsorted(anchors, at))
-    return right == 0 or float(anchors[right] - anchors[right - 1]) <= gap_mm
+def _within(places: Iterable[float], at: float, reach_mm: float) -> float:
+    """The nearest of some places; NaN where none is within reach."""
+    nearest = min(places, key=lambda mm: abs(mm - at), default=np.inf)
+    return float(nearest) if abs(nearest - at) <= reach_mm else float("nan")

@@ -15,7 +15,7 @@ Source: restricted maximum likelihood and average information are textbook metho
 formulas derived here from the likelihood and held against its direct maximisation in the tests.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +23,8 @@ import scipy.sparse
 
 from acquire.model.bed import Bed
 from analysis.adjust.assembly import Assembly, assemble
+from analysis.adjust.between_nodes import Roughness
+from analysis.adjust.nodes import Key
 from analysis.adjust.repeated_steps import least_factor
 from analysis.adjust.solution import Solution, solve
 from analysis.linear.bordered import BorderedFactor, BorderedMatrix, bordered, stacked, weighted_sum
@@ -57,7 +59,11 @@ class VarianceComponent:
 
 
 def variance_components(
-    observations: Sequence[Observations], bed: Bed, *, as_claimed: frozenset[str] = frozenset()
+    observations: Sequence[Observations],
+    bed: Bed,
+    ways: Mapping[Key, Roughness] | None = None,
+    *,
+    as_claimed: frozenset[str] = frozenset(),
 ) -> tuple[VarianceComponent, ...]:
     """Noise ratio of every instrument with at least three checks in all; others keep what they claim.
 
@@ -65,11 +71,13 @@ def variance_components(
     ----------
     observations : sequence of Observations
     bed : Bed
+    ways : mapping, optional
+        How lines of heights run between their nodes.
     as_claimed : set of str
         Instruments that keep what they claim whatever the readings show.
     """
-    assembly = assemble(observations, bed)
-    solution = solve(assembly.blocks, assembly.unknowns, len(assembly.layout.nodes))
+    assembly = assemble(observations, bed, ways=ways)
+    solution = solve(assembly.blocks, assembly.unknowns, assembly.layout.heights)
     shares = _redundancy(solution, assembly)
     chosen = [name for name, share in shares.items() if share >= LEAST_REDUNDANCY and name not in as_claimed]
     if not chosen:
@@ -88,12 +96,12 @@ def variance_components(
 
 
 def told_components(
-    observations: Sequence[Observations], bed: Bed
+    observations: Sequence[Observations], bed: Bed, ways: Mapping[Key, Roughness] | None = None
 ) -> tuple[tuple[VarianceComponent, ...], tuple[str, ...]]:
     """Components to weigh by, and instruments that keep what they claim because the readings do not tell."""
     doubtful: set[str] = set()
     while True:
-        found = variance_components(observations, bed, as_claimed=frozenset(doubtful))
+        found = variance_components(observations, bed, ways, as_claimed=frozenset(doubtful))
         weakest = [each for each in found if not each.is_told]
         if not weakest:
             return found, tuple(sorted(doubtful))

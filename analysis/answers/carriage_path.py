@@ -177,7 +177,7 @@ def _rows(bed_map: BedMap, forms: Sequence[Form | None]) -> NDArray[np.float64] 
     if any(form is None for form in forms):
         return None
     unreached = np.full(bed_map.assembly.unknowns, np.nan)
-    rows = [row_of(bed_map, form) for form in forms]
+    rows = [row_of(bed_map, form) for form in forms if form is not None]
     return np.array([unreached if row is None else row for row in rows])
 
 

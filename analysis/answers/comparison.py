@@ -7,7 +7,7 @@ and reading B gives B − A, and is held against level(B) − level(A).
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -145,6 +145,7 @@ def compare(
         ],
         replace(bed, faces=doubled_faces(bed, [side.tag for side in sides])),
     )
+    bed_map = bed_map.reaching(_places_read(sides))
     station, first, second = _rows(bed_map, sides, subject, factor)
     if len(station) < LEAST_STATIONS:
         raise AnalysisError(
@@ -269,22 +270,35 @@ def _through_the_carrier(
     bed_map: BedMap, maps: _Side, readings: _Side, um_per_reading: float
 ) -> dict[float, np.ndarray]:
     """What the other instrument would have read on these maps, in µm, by its carrier's feet and arms."""
-    read = apart(readings.observations[0], maps.tag)
-    rows = rows_for(bed_map.assembly, read)[0][:, : len(bed_map.nodes)].toarray() * um_per_reading
+    read = _read_on(maps, readings)
+    rows, expressible = rows_for(bed_map.assembly, read)
+    heights = rows[:, : bed_map.assembly.layout.heights].toarray() * um_per_reading
     return {
         round(float(station), 3): row
-        for station, row, form in zip(read.station_mm, rows, read.forms, strict=True)
-        if all(_is_told(bed_map, place) for place in form if place.kind != "edge")
+        for station, row, form, can in zip(read.station_mm, heights, read.forms, expressible, strict=True)
+        if can and all(_is_told(bed_map, place) for place in form if place.kind != "edge")
     }
+
+
+def _places_read(sides: tuple[_Side, _Side]) -> Iterator[Place]:
+    """The heights of one side's maps that the readings of the other depend on."""
+    for maps, readings in (sides, sides[::-1]):
+        if readings.is_readings and not maps.is_readings:
+            yield from (place for form in _read_on(maps, readings).forms for place in form)
+
+
+def _read_on(maps: _Side, readings: _Side) -> Observations:
+    """What the instrument read, of the heights that the maps have."""
+    return apart(readings.observations[0], maps.tag)
 
 
 def _is_told(bed_map: BedMap, place: Place) -> bool:
     """Whether a height is a node, or lies between nodes no further apart than the bed's stations.
 
-    Across a wider gap, such as a level's base, a curve drawn between nodes is a guess.
+    Across a wider gap, such as a level's base, a dip may lie between the nodes and show in neither.
     """
     line = bed_map.assembly.layout.lines.get((place.kind, place.owner))
-    if line is None or not bed_map.assembly.layout.weights(place):
+    if line is None:
         return False
     away = line.station_mm - place.station_mm
     if np.abs(away).min() <= SAME_MM:

@@ -71,6 +71,9 @@ class FaceMap(Shown):
     highest: Place
     lowest: Place
     blind_wavelengths_mm: tuple[float, ...]
+    resolved_mm: float | None
+    """The widest distance between neighbouring heights that are known: ripples shorter than twice that, and
+    dips wholly between two of them, show in no reading. None for drawn levels, which are blind elsewhere."""
     warnings: tuple[str, ...]
     worst_over: WorstOver | None
     base_lag: BaseLag | None
@@ -137,6 +140,7 @@ def map_face(
         highest=found.highest,
         lowest=found.lowest,
         blind_wavelengths_mm=bed_map.blind_wavelengths_mm(face),
+        resolved_mm=None if dense is not None else float(np.max(np.diff(profile.station_mm))),
         warnings=(*((_MISSES_UNWORN.format(face),) if missed else ()), *_warnings(bed_map, face)),
         worst_over=None if over_mm is None else worst_over(profile, over_mm),
         base_lag=apart,

@@ -24,6 +24,8 @@ def untied_feet(bed_map: BedMap, face: str) -> tuple[str, ...]:
     bed_map : BedMap
     face : str
     """
+    if ("height", face) in bed_map.assembly.ways:
+        return ()
     others = [o for o in bed_map.observations if o.quantity != "slope" and face in o.faces]
     read = _places(others, face)
     words = []

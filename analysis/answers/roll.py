@@ -51,7 +51,7 @@ class KnownRoll:
     station_mm: np.ndarray
     rows: np.ndarray
     known_up_to: str
-    """nothing | a constant | a line."""
+    """nothing | a constant | a line | all: not judged yet."""
 
     @property
     def value(self) -> np.ndarray:
@@ -248,25 +248,34 @@ def roll_part(
     )
 
 
-def carriage_roll(bed_map: BedMap, ways: Ways, station_mm: Sequence[float]) -> tuple[np.ndarray, np.ndarray]:
-    """Stations within the map's reach, and rows over its unknowns: how the carriage rolls there, in µm/m."""
+def carriage_roll(bed_map: BedMap, ways: Ways, station_mm: Sequence[float]) -> KnownRoll:
+    """How the carriage rolls at the stations within the map's reach, whatever of it is known."""
     faces = carrying_faces(bed_map.bed, ON_CARRIAGE, "twist")
     bearing = carriage_bearing(bed_map.bed)
-    rows = {
-        float(at): row_of(bed_map, carrier_motion(faces, float(at), bearing, None, "twist").roll)
-        for at in station_mm
+    forms = {
+        float(at): carrier_motion(faces, float(at), bearing, None, "twist").roll or {} for at in station_mm
     }
+    reaching = bed_map.reaching(place for form in forms.values() for place in form)
+    rows = {at: row_of(reaching, form) for at, form in forms.items()}
     reached = {at: row for at, row in rows.items() if row is not None}
-    return np.array(list(reached)), UM_PER_M * np.array(list(reached.values())).reshape(
-        -1, bed_map.assembly.unknowns
-    )
+    stacked = UM_PER_M * np.array(list(reached.values())).reshape(-1, reaching.assembly.unknowns)
+    return KnownRoll(reaching, np.array(list(reached)), stacked, "all")
 
 
-def row_of(bed_map: BedMap, form: Form | None) -> np.ndarray | None:
+def as_it_was_read(known: KnownRoll) -> KnownRoll:
+    """The roll of the ways, with how they bend under a carriage that was taken as a point put back."""
+    rows = known.rows.copy()
+    for row, at_mm in zip(rows, known.station_mm, strict=True):
+        bends = known.bed_map.assembly.bends_at(float(at_mm))
+        row[bends] += 1.0 / max(len(bends), 1)
+    return replace(known, rows=line_removed(known.station_mm, rows), known_up_to="a line")
+
+
+def row_of(bed_map: BedMap, form: Form) -> np.ndarray | None:
     """A form over all unknowns; None where the map does not reach all of its places."""
     row = np.zeros(bed_map.assembly.unknowns)
-    for place, share in (form or {}).items():
-        weights = bed_map.assembly.layout.weights(place._replace(role="touched"))
+    for place, share in form.items():
+        weights = bed_map.assembly.layout.weights(place)
         if not weights:
             return None
         for node, weight in weights.items():
@@ -363,7 +372,8 @@ def _of_carriage(bed_map: BedMap, ways: Ways) -> KnownRoll | None:
     station = sorted({float(mm) for each in across for mm in each.station_mm})
     if len(station) < 2 or set(bed_map.bed.carriage_ways()) != {ways.front, ways.rear}:
         return None
-    return _largest_known(bed_map, ways, *carriage_roll(bed_map, ways, station))
+    rolling = carriage_roll(bed_map, ways, station)
+    return _largest_known(rolling.bed_map, ways, rolling.station_mm, rolling.rows)
 
 
 def _over_carriage(

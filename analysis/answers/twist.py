@@ -23,6 +23,7 @@ from analysis.answers.roll import (
     Roll,
     RollPart,
     Ways,
+    as_it_was_read,
     carriage_roll,
     known_roll,
     line_removed,
@@ -175,11 +176,12 @@ def _carriage_follows(found: KnownRoll, ways: Ways) -> RollPart | None:
     half = bed.carriage_length_mm / 2
     first, last = found.station_mm[[0, -1]] + np.array([half, -half])
     inside = [mm for mm in bed.station_mm if first - 1e-6 <= mm <= last + 1e-6]
-    station, rows = carriage_roll(found.bed_map, ways, inside)
-    change = rows - rows[:1]
-    if len(station) < 2 or not found.bed_map.solution.is_known(change).all():
+    rolling = carriage_roll(found.bed_map, ways, inside)
+    change = rolling.rows - rolling.rows[:1]
+    solution = rolling.bed_map.solution
+    if len(rolling.station_mm) < 2 or not solution.is_known(change).all():
         return None
-    return roll_part(station, change, found.bed_map.solution.estimate, found.covariance_of)
+    return roll_part(rolling.station_mm, change, solution.estimate, rolling.covariance_of)
 
 
 def _alone(
@@ -241,11 +243,13 @@ def _as_the_carriage_rolls(
     """The methods with two maps passed through the carriage's bearing, so that like is held against like."""
     if len(methods) < 2:
         return dict(methods)
-    station, rows = carriage_roll(alone["two_maps"].bed_map, ways, methods["cross_level"].station_mm.tolist())
-    if len(station) < 3:
+    rolling = carriage_roll(alone["two_maps"].bed_map, ways, methods["cross_level"].station_mm.tolist())
+    if len(rolling.station_mm) < 3:
         return {"cross_level": methods["cross_level"]}
-    bent = KnownRoll(alone["two_maps"].bed_map, station, line_removed(station, rows), "a line")
-    return {**methods, "two_maps": roll_figures(bent, None)}
+    rows = line_removed(rolling.station_mm, rolling.rows)
+    bent = KnownRoll(rolling.bed_map, rolling.station_mm, rows, "a line")
+    read = as_it_was_read(alone["cross_level"])
+    return {"cross_level": roll_figures(read, None), "two_maps": roll_figures(bent, None)}
 
 
 def _compared(methods: Mapping[str, Roll]) -> tuple[Agreement | None, dict[str, float] | None]:

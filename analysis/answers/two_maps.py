@@ -58,7 +58,7 @@ def rows_by_station(bed_map: BedMap, combination: Mapping[str, int]) -> dict[flo
     found = {}
     for station in dict.fromkeys(station for _, station in at):
         if all((owner, station) in at for owner in combination):
-            row = np.zeros(len(bed_map.nodes))
+            row = np.zeros(bed_map.assembly.layout.heights)
             for owner, sign in combination.items():
                 row[at[(owner, station)]] += sign
             found[station] = row
@@ -70,7 +70,7 @@ def common_rows(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The stations that both have, rising, and the rows of each there."""
     common = sorted(first.keys() & second.keys())
-    count = len(bed_map.nodes)
+    count = bed_map.assembly.layout.heights
     stacked = [np.array([table[at] for at in common]).reshape(-1, count) for table in (first, second)]
     return np.array(common), stacked[0], stacked[1]
 

@@ -31,7 +31,7 @@ class WholeBed(Shown):
     """All that the traverses of a survey say together."""
 
     faces: Mapping[str, FaceHeights]
-    redundancy: int
+    redundancy: float
     chi_square: float
     p_value: float | None
     suspects: tuple[Suspect, ...]

@@ -61,7 +61,14 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
     """The answer, then where it is from, then the heights, then what to mind."""
     from acquire.model.units import height_text, length_text
     from analysis.adjust.drift import drift_words
-    from analysis.words.answers import LINE_WORDS, base_lag_words, columns, notes, shape_words
+    from analysis.words.answers import (
+        LINE_WORDS,
+        base_lag_words,
+        columns,
+        notes,
+        resolved_words,
+        shape_words,
+    )
 
     half = result.straightness_expanded_um / 2
     numbers = ", ".join(str(n) for n in result.traverses)
@@ -86,6 +93,7 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
     if result.blind_wavelengths_mm and not result.ripples_not_included_mm:
         blind = ", ".join(length_text(each, inch) for each in result.blind_wavelengths_mm)
         lines.append(f"  Ripples of these lengths cannot be seen with this base: {blind}.")
+    lines += resolved_words(result, inch)
     lines += [f"  {words}" for words in drift_words(result.drift)]
     lines += columns(
         result.station_mm.tolist(),

@@ -157,7 +157,7 @@ def step_shown(reading: np.ndarray, resolution: float = 0.0) -> float:
     >>> step_shown(np.array([12.0, 8, 3]), 0.5)
     0.0
     """
-    different = np.unique(reading.round(9))
+    different = np.unique(np.round(reading, 12))
     finest = resolution or FINEST_STEP
     coarser = [step for step in _STEPS if step > finest * (1 + 1e-9) and _are_multiples(different, step)]
     for step in reversed(coarser):
@@ -168,8 +168,9 @@ def step_shown(reading: np.ndarray, resolution: float = 0.0) -> float:
 
 
 def _are_multiples(reading: np.ndarray, step: float) -> bool:
-    away = reading / step
-    return bool(np.all(np.abs(away - np.round(away)) < 1e-6))
+    """Whether readings that differ are whole steps, to rounding: of the step, or of what they differ by."""
+    away = reading - step * np.round(reading / step)
+    return bool(np.all(np.abs(away) < 1e-6 * min(step, float(np.ptp(reading)) or step)))
 
 
 def scale_nuisances(instrument: Instrument, reading: np.ndarray) -> tuple[Nuisance, ...]:

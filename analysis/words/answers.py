@@ -166,6 +166,17 @@ def _between(few_places_share: float) -> str:
     return f"the way was taken both as alike all along and as bending in few places ({leaning})"
 
 
+def resolved_words(result: "FaceMap", inch: bool) -> list[str]:
+    """What lies between the places that were read shows in no reading; nothing where a level was drawn."""
+    if result.resolved_mm is None:
+        return []
+    apart, twice = (length_text(mm, inch) for mm in (result.resolved_mm, 2 * result.resolved_mm))
+    return [
+        f"  Known every {apart}: ripples shorter than {twice} and dips wholly in between show in no reading, "
+        "and no ± here includes them."
+    ]
+
+
 def _shape(found: "FaceMap | BaseLag", height_um: float, inch: bool) -> str:
     """Hollow or crowned, by how much, how sure, where."""
     expanded = found.straightness_expanded_um
@@ -326,14 +337,10 @@ def fit_words(result: "WholeBed") -> str:
     """Whether the readings fit each other."""
     if result.p_value is None or result.redundancy < 1:
         return "No reading checks another: an error in one would not show. Repeat a traverse."
+    checks = f"({result.redundancy:.0f} of them are checks)"
     if result.p_value >= 0.01:
-        return (
-            f"The readings fit each other within their uncertainty ({result.redundancy} of them are checks)."
-        )
-    return (
-        f"The readings do not fit each other as well as their stated uncertainties promise "
-        f"({result.redundancy} of them are checks)."
-    )
+        return f"The readings fit each other within their uncertainty {checks}."
+    return f"The readings do not fit each other as well as their stated uncertainties promise {checks}."
 
 
 def suspect_words(result: "WholeBed") -> list[str]:

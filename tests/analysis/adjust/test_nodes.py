@@ -5,11 +5,13 @@ import pytest
 
 from analysis.adjust.combination import combine, predict
 from analysis.adjust.nodes import lay_out
+from analysis.level.cumulative import heights_from_slopes
 from analysis.observe import observe
 from analysis.observe.interpolating import interpolation
 
 STATION = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = np.arange(50.0, 1000.0, 100.0)
+INSTRUMENT = 'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty = 1\nseating_um = 0'
 
 
 def test_cubic_is_exact_for_cubics_and_a_line_outside():
@@ -69,8 +71,10 @@ def test_indicator_between_the_feet_of_a_level_is_interpolated(invented_bed, mak
         make_traverse(bed, "dial", MIDDLE, height(MIDDLE), face="front-flat", reference="line"),
     ]
     bed_map = combine(runs, bed)
-    assert len(bed_map.nodes) == 11
+    assert bed_map.lines[("height", "front-flat")].is_whole
     assert bed_map.chi_square == pytest.approx(0.0, abs=1e-12)
+    profile = bed_map.profile("front-flat")
+    assert profile.station_mm.tolist() == STATION.tolist()
 
 
 def test_a_mix_is_mapped_at_the_stations_and_a_level_alone_at_its_feet(invented_bed, make_traverse):
@@ -89,15 +93,33 @@ def test_nodes_are_in_the_order_of_the_faces(invented_bed, make_traverse):
     assert [node.owner for node in layout.nodes] == ["front-flat"] * 11 + ["rear-flat"] * 11
 
 
-def test_height_between_feet_far_apart_is_not_made_up(invented_bed, make_traverse):
-    """A level stepped by 200 mm knows nothing at 300 mm: a reading there cannot be predicted from it."""
-    bed = invented_bed()
+def test_height_between_feet_far_apart_is_known_no_better_than_the_way_is_rough(invented_bed, make_traverse):
+    """A level stepped by 200 mm on a jagged way: what it says of 300 mm is worth little, and it says so."""
+    bed = invented_bed(2000)
+    jagged = np.array([0, 12, -9, 4, 15, -11, 8, -3, 10, -7, 2.0])
     level = make_traverse(
-        bed, "long-level", np.arange(100.0, 1000, 200), np.zeros(5), face="front-flat", number=1
+        bed, "long-level", np.arange(100.0, 2000, 200), np.diff(jagged) * 5, face="front-flat", number=1
     )
-    tied = make_traverse(bed, "dial", [0, 200, 400], [0, 0, 0], face="front-flat", reference="line", number=2)
+    tied = make_traverse(
+        bed, "dial", [0, 200, 400], jagged[:3], face="front-flat", reference="line", number=2
+    )
     again = make_traverse(
         bed, "dial", [200, 300, 400], [0, 0, 0], face="front-flat", reference="line", number=3, same_zero_as=2
     )
     found = predict(combine([level, tied], bed), observe(again, bed))
-    assert found.is_known.tolist() == [True, False, True]
+    assert found.is_known.all()
+    assert found.standard_uncertainty[1] > 5.0 > 2 * found.standard_uncertainty[[0, 2]].max()
+
+
+def test_a_level_of_an_odd_base_is_mapped_at_its_feet(invented_bed, make_traverse):
+    """Feet that meet exactly are not moved to a station a millimetre away: a sum by hand has them there."""
+    bed = invented_bed(instruments={"level": INSTRUMENT.replace("100", "101")})
+    slopes = np.array([3.0, -1, 4, -1, 5, -9, 2, 6, -5])
+    run = make_traverse(bed, "level", 50.5 + 101.0 * np.arange(9), slopes, face="front-flat")
+    found = combine([run], bed).profile("front-flat")
+    assert found.station_mm.tolist() == (101.0 * np.arange(10)).tolist()
+    by_hand = heights_from_slopes(slopes, 101.0)
+    left = found.height_um - by_hand
+    assert np.polyval(np.polyfit(found.station_mm, left, 1), found.station_mm) == pytest.approx(
+        left, abs=1e-9
+    )

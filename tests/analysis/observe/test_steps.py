@@ -107,3 +107,10 @@ def test_few_readings_that_happen_to_be_even_are_no_coarser_step():
     """Five whole numbers are all even once in 32 times, seven once in 128."""
     assert step_shown(np.array([2.0, 4, 8, 6, 12]), 1.0) == 0.0
     assert step_shown(2.0 * np.arange(7), 1.0) == 2.0
+
+
+def test_readings_far_smaller_than_one_of_their_unit_keep_to_no_step_larger_than_they_are():
+    """Inches a foot: a cross level reads some ten-thousandths of one; thousands are no step of theirs."""
+    reading = np.array([0.00021, -0.000347, 0.0005512, 0.0000318, -0.0001999, 0.0004071])
+    assert step_shown(reading) == 0.0
+    assert step_shown(np.round(reading, 4)) <= 1e-4

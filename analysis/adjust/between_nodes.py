@@ -1,0 +1,272 @@
+"""The height of a way between the places where it was measured, and how far it can be off there.
+
+    h(x) = Σ w_k h(X_k) + e(x),    Cov(e, e′) = Σ_H σ_H² aᵀ G_H a′,    a = (+1 at x, −w at the nodes)
+
+X_k are the nodes nearest to x whose heights the readings tell by themselves; w is the cubic
+through four of them (the straight line through two, beyond the last node or where there are
+fewer than six).  G_H(d) is the generalised covariance of a way of roughness H: its heights
+d apart differ by d^H on average (H < 1), its slopes by d^(H−1) (H > 1).  Nothing is assumed
+of the measured nodes themselves; only e has a prior.
+
+How rough a way is, its own nodes tell.  With Q the complement of {1, x, x², x³} (of {1, x}
+for straight lines) and C the covariance of the heights h that the readings gave,
+
+    z = Qᵀh ~ N(0, s² QᵀG_H Q + QᵀCQ)
+
+Each kind of way (six H, and smooth ones with a texture on them) is as likely as any other
+beforehand, and each s in eighths of a decade as any other s.  The variance of e is the mean
+over all of them by the likelihood of z: picking the likeliest one would be too sure.
+
+Not covered by any of this: ripples shorter than two node spacings, and dips that fall
+wholly between two nodes.  Neither shows in z.
+
+Derived for this project, checked by simulation (tests/benchmarks/between_stations.py).
+The kinds are the usual conditionally positive definite functions of one variable
+(powers of the distance; the thin plate's d² ln d at H = 1).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.linalg
+
+KINDS = (0.02, 0.25, 0.5, 1.0, 1.5, 1.75)
+"""Roughness H: from heights that have nothing to do with their neighbours' to a smooth bend."""
+TEXTURES = (0.03, 0.1, 0.3)
+"""Of a smooth way with a texture: size of the texture (the roughest kind) by that of the bend."""
+SMOOTH = (1.5, 1.75)
+"""Kinds that may carry a texture: worn, then scraped."""
+LEAST_NODES = 4
+"""Two shapes that a straight line does not take up: with fewer the roughness cannot be judged."""
+LEAST_FOR_CUBIC = 6
+"""As much for the cubic."""
+UNIT_MM = 100.0
+"""Of distances in G."""
+SMALL_MM = 2.0
+"""Heights closer than this go together on any way: feet, pads and plungers average over as much."""
+SIZES = 10.0 ** np.arange(-2.0, 1.001, 0.125)
+"""Of s, in units of the size of z."""
+MOST_TOGETHER = 60
+"""Nodes judged in one go; longer lines are judged in pieces, whose likelihoods multiply."""
+WIDEST = 1.5
+"""Node spacings: a gap wider than this was left out by the readings."""
+FARTHEST_BEYOND = 2.0
+"""Node spacings beyond the last node up to which a height is said at all."""
+LEAST_SHARE = 1e-9
+"""Of the variance: what rounding needs to keep a covariance whole."""
+CLOSEST = 0.4
+"""Nodes nearer to each other than this share of the usual distance would magnify their noise in a cubic."""
+
+
+@dataclass(frozen=True, eq=False)
+class Roughness:
+    """What the nodes of one line tell of the way between them."""
+
+    node_mm: np.ndarray
+    """Rising: nodes that the readings tell by themselves, none too close to the next."""
+    variance_um2: np.ndarray
+    """Shape (6,): σ_H² of each kind, for distances in units of 100 mm."""
+    untold_mm: tuple[float, ...] = ()
+    """Nodes of a map that no reading tells: they are tied as places between the others are. A node that
+    some reading tells, by way of other lines at least, is measured and stays free."""
+
+    @property
+    def spacing_mm(self) -> float:
+        """The usual distance from node to node."""
+        return float(np.median(np.diff(self.node_mm)))
+
+    @property
+    def is_cubic(self) -> bool:
+        """Whether heights between nodes are read off a cubic, not off straight lines."""
+        return len(self.node_mm) >= LEAST_FOR_CUBIC
+
+    def reaches(self, at_mm: float) -> bool:
+        """Whether a place lies between the nodes, or not too far beyond the last of them."""
+        beyond = FARTHEST_BEYOND * self.spacing_mm + 1e-6
+        return bool(self.node_mm[0] - beyond <= at_mm <= self.node_mm[-1] + beyond)
+
+    def is_regular(self, at_mm: float) -> bool:
+        """Whether a place lies between nodes that are as close as usual, with no hole in the readings."""
+        gap = int(np.searchsorted(self.node_mm, at_mm))
+        if not 0 < gap < len(self.node_mm):
+            return False
+        return float(self.node_mm[gap] - self.node_mm[gap - 1]) <= WIDEST * self.spacing_mm
+
+    def gap(self, at_mm: float) -> int:
+        """Number of the gap between nodes that a place lies in."""
+        return int(np.searchsorted(self.node_mm, at_mm))
+
+    def weights(self, at_mm: np.ndarray) -> np.ndarray:
+        """w of each place, shape (places, nodes)."""
+        rows = np.zeros((len(at_mm), len(self.node_mm)))
+        for row, at in zip(rows, at_mm, strict=True):
+            around = _around(self.node_mm, float(at), self.is_cubic)
+            row[around] = _lagrange(self.node_mm[around], float(at))
+        return rows
+
+    def covariance(self, at_mm: np.ndarray) -> np.ndarray:
+        """Covariance of e at places, µm², shape (places, places)."""
+        return self.covariance_of(at_mm, np.eye(len(at_mm)), -self.weights(at_mm))
+
+    def covariance_of(self, at_mm: np.ndarray, here: np.ndarray, nodes: np.ndarray) -> np.ndarray:
+        """Covariance of sums of heights at places and nodes that vanish on every straight line.
+
+        Parameters
+        ----------
+        at_mm : array, shape (places,)
+        here : array, shape (sums, places)
+            Weights of the heights at the places.
+        nodes : array, shape (sums, nodes)
+            Weights of the heights at the nodes.
+        """
+        used = np.flatnonzero(np.any(nodes, axis=0))
+        apart = _apart(np.concatenate([at_mm, self.node_mm[used]]))
+        along = np.hstack([here, nodes[:, used]])
+        total = np.zeros_like(apart)
+        for kind, variance in zip(KINDS, self.variance_um2, strict=True):
+            total += variance * _generalised_covariance(kind, apart)
+        found = along @ total @ along.T
+        found = (found + found.T) / 2
+        least = LEAST_SHARE * max(float(np.max(np.diag(found), initial=0.0)), LEAST_SHARE)
+        return np.asarray(found + least * np.eye(len(found)))
+
+
+def well_apart(node_mm: np.ndarray, is_preferred: np.ndarray) -> np.ndarray:
+    """Indices of nodes to interpolate from: of two that stand close, the preferred one.
+
+    Examples
+    --------
+    >>> x = np.array([0.0, 100.0, 200.0, 300.0, 303.0, 400.0])
+    >>> well_apart(x, x % 100 == 0).tolist()
+    [0, 1, 2, 3, 5]
+    """
+    least = CLOSEST * float(np.quantile(np.diff(node_mm), 0.75)) if len(node_mm) > 1 else 0.0
+    order = [*np.flatnonzero(is_preferred), *np.flatnonzero(~is_preferred)]
+    kept: list[int] = []
+    for index in order:
+        if all(abs(node_mm[index] - node_mm[other]) >= least for other in kept):
+            kept.append(int(index))
+    return np.array(sorted(kept), int)
+
+
+def judged(node_mm: np.ndarray, height_um: np.ndarray, covariance_um2: np.ndarray) -> Roughness | None:
+    """How rough a way is between its nodes, by what the nodes show; None where they are too few.
+
+    Parameters
+    ----------
+    node_mm : array, shape (n,)
+        Rising.
+    height_um : array, shape (n,)
+        Up to a straight line.
+    covariance_um2 : array, shape (n, n)
+        Of the heights, likewise.
+
+    Examples
+    --------
+    A straight way, read to a tenth of a micrometre: what lies between is as straight.
+
+    >>> x = np.arange(0.0, 1001.0, 100.0)
+    >>> straight = judged(x, np.zeros(11), 0.01 * np.eye(11))
+    >>> bool(straight.covariance(np.array([450.0]))[0, 0] ** 0.5 < 0.05)
+    True
+
+    Heights that alternate by 10 µm say nothing good of what lies between.
+
+    >>> rough = judged(x, 10.0 * (np.arange(11) % 2), 0.01 * np.eye(11))
+    >>> bool(rough.covariance(np.array([450.0]))[0, 0] ** 0.5 > 5)
+    True
+    """
+    if len(node_mm) < LEAST_NODES:
+        return None
+    pieces = [
+        _Piece.of(node_mm[p], height_um[p], covariance_um2[np.ix_(p, p)])
+        for p in np.array_split(np.arange(len(node_mm)), -(-len(node_mm) // MOST_TOGETHER))
+    ]
+    size = max(
+        float(np.mean(np.concatenate([one.left**2 for one in pieces]))),
+        float(np.mean(np.concatenate([np.diag(one.noise) for one in pieces]))),
+    )
+    # a covariance without noise, of heights on a line, still needs a scale
+    s2 = max(size, LEAST_SHARE**2) * SIZES**2
+    scale = np.mean(np.hstack([one.shapes.diagonal(axis1=1, axis2=2) for one in pieces]), axis=1)
+    mixes = _mixes()
+    unlikely = np.array(
+        [
+            sum(one.unlikelihood(np.tensordot(mix / scale, one.shapes, 1), s2) for one in pieces)
+            for mix in mixes
+        ]
+    )
+    weight = np.exp(-(unlikely - unlikely.min()) / 2)
+    return Roughness(node_mm, (weight / weight.sum() @ s2) @ mixes / scale)
+
+
+def _mixes() -> np.ndarray:
+    """Shares of the six kinds in each way that is thought of, each kind of size one; shape (mixes, 6)."""
+    one = np.eye(len(KINDS))
+    textured = [one[KINDS.index(kind)] + share**2 * one[0] for kind in SMOOTH for share in TEXTURES]
+    return np.array([*one, *textured])
+
+
+@dataclass(frozen=True, eq=False)
+class _Piece:
+    """Nodes judged together: z, its noise, and what each kind of way makes of it."""
+
+    left: np.ndarray
+    noise: np.ndarray
+    shapes: np.ndarray
+    """Shape (6, m, m): QᵀG_H Q."""
+
+    @classmethod
+    def of(cls, node_mm: np.ndarray, height_um: np.ndarray, covariance_um2: np.ndarray) -> "_Piece":
+        """The complement of a polynomial; of a cubic where there are nodes enough for one."""
+        degree = 3 if len(node_mm) >= LEAST_FOR_CUBIC else 1
+        q = _complement(node_mm, degree)
+        shapes = np.array([q.T @ _generalised_covariance(kind, _apart(node_mm)) @ q for kind in KINDS])
+        return cls(q.T @ height_um, q.T @ covariance_um2 @ q, shapes)
+
+    def unlikelihood(self, shape: np.ndarray, s2: np.ndarray) -> np.ndarray:
+        """−2 log likelihood of z ~ N(0, s² shape + noise), for each s²."""
+        lower = scipy.linalg.cholesky(shape, lower=True)
+        half = scipy.linalg.solve_triangular(lower, self.noise, lower=True)
+        whitened = scipy.linalg.solve_triangular(lower, half.T, lower=True)
+        own, turn = np.linalg.eigh((whitened + whitened.T) / 2)
+        seen = (turn.T @ scipy.linalg.solve_triangular(lower, self.left, lower=True)) ** 2
+        variance = s2[:, None] + np.clip(own, 0.0, None)[None, :]
+        return np.asarray(
+            np.sum(np.log(variance) + seen / variance, axis=1) + 2 * np.log(np.diag(lower)).sum()
+        )
+
+
+def _generalised_covariance(kind: float, apart_mm: np.ndarray) -> np.ndarray:
+    """G_H of distances, rounded off below the size of a foot."""
+    square = (apart_mm**2 + SMALL_MM**2) / UNIT_MM**2
+    if kind == 1.0:
+        return np.asarray(square * np.log(square) / 2)
+    return np.asarray(np.sign(kind - 1.0) * square**kind)
+
+
+def _apart(where: np.ndarray) -> np.ndarray:
+    return np.abs(where[:, None] - where[None, :])
+
+
+def _complement(node_mm: np.ndarray, degree: int) -> np.ndarray:
+    """Q: orthonormal, at right angles to all polynomials up to a degree."""
+    t = (node_mm - node_mm.mean()) / np.ptp(node_mm)
+    return np.linalg.qr(np.vander(t, degree + 1), mode="complete")[0][:, degree + 1 :]
+
+
+def _around(node_mm: np.ndarray, at_mm: float, is_cubic: bool) -> np.ndarray:
+    """Indices of the four nodes about a place, or of two."""
+    right = int(np.searchsorted(node_mm, at_mm))
+    inside = 0 < right < len(node_mm)
+    if not (is_cubic and inside):
+        start = min(max(right - 1, 0), len(node_mm) - 2)
+        return np.array([start, start + 1])
+    start = min(max(right - 2, 0), len(node_mm) - 4)
+    return np.arange(start, start + 4)
+
+
+def _lagrange(mm: np.ndarray, at_mm: float) -> np.ndarray:
+    return np.array(
+        [np.prod((at_mm - np.delete(mm, k)) / (mm[k] - np.delete(mm, k))) for k in range(len(mm))]
+    )

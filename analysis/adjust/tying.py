@@ -1,0 +1,312 @@
+"""Every place that was read gets a height: which lines of heights can be interpolated, and which cannot.
+
+The readings are adjusted first with each place off a node as a height that nothing ties.
+Where that tells the shape of a line, its nodes say how the way runs between them
+(`between_nodes`), and its other places are tied to them, each with its own error; which may
+make further lines known, until no more are.  Only then are nodes tied that still nothing
+tells, as where a level's feet miss the stations that others read.
+
+What is left are carriers on ways whose shape nothing tells.  Such a carrier is taken as a
+point, reading by reading: what was measured then is the face against what carried the
+indicator.  How the way bends under the carrier's feet is unknown and enters as an error,
+taken to be as large as if the way were as rough as the difference that was read.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import scipy.sparse
+
+from acquire.model.bed import Bed
+from analysis.adjust.assembly import UNDER_CARRIER, Assembly, assemble, bend_station, tied_places
+from analysis.adjust.between_nodes import Roughness, judged, well_apart
+from analysis.adjust.nodes import FOOT_MM, SAME_MM, Key, Layout
+from analysis.adjust.solution import Solution, solve
+from analysis.adjust.undetermined import Line, free_lines
+from analysis.observe import Form, Nuisance, Observations, Place, Unknown
+
+Judge = Callable[[Key, np.ndarray, np.ndarray, np.ndarray], Roughness | None]
+"""What the way is like: of a line, its nodes, their heights and covariance."""
+
+
+@dataclass(frozen=True)
+class PointCarrier:
+    """An instrument whose carrier was taken as a point."""
+
+    traverse: int
+    instrument: str
+    carriers: tuple[str, ...]
+    """Faces that it rode."""
+    is_described: bool
+    """Whether bed.toml gives its feet or bearing length: it is a point because the shape of what it rode
+    is not known; otherwise because nothing says how long it is."""
+    readings: int
+    """How many of its readings are taken so."""
+
+
+@dataclass(frozen=True, eq=False)
+class Tied:
+    """All readings, ready for one adjustment, and the adjustment itself."""
+
+    observations: tuple[Observations, ...]
+    assembly: Assembly
+    solution: Solution
+    points: tuple[PointCarrier, ...]
+
+
+def judged_by_heights(
+    key: Key, node_mm: np.ndarray, height: np.ndarray, covariance: np.ndarray
+) -> Roughness | None:
+    """How rough a line is, from its own heights."""
+    return judged(node_mm, height, covariance)
+
+
+def tie_together(
+    observations: Sequence[Observations],
+    bed: Bed,
+    *,
+    variance_factors: Mapping[str, float] | None = None,
+    judge: Judge = judged_by_heights,
+    extra: Sequence[Place] = (),
+    imagined: frozenset[int] = frozenset(),
+) -> Tied:
+    """One adjustment of all readings in which each place is a height of its own.
+
+    Parameters
+    ----------
+    observations : sequence of Observations
+    bed : Bed
+    variance_factors : mapping, optional
+        Multiply the variance of an instrument's readings.
+    judge : callable
+        Says how rough a line of known heights is.
+    extra : sequence of Place
+        Further heights that are asked for.
+    imagined : frozenset of int
+        Traverses whose readings mean nothing.
+    """
+    ways: dict[Key, Roughness] = {}
+    asked: dict[Key, int] = {}
+    further = frozenset((place.kind, place.owner) for place in extra)
+    while True:
+        assembly = assemble(
+            observations, bed, variance_factors=variance_factors, ways=ways, extra=extra, imagined=imagined
+        )
+        solution = solve(assembly.blocks, assembly.unknowns, assembly.layout.heights)
+        lines = free_lines(assembly.layout, solution.free[: len(assembly.layout.nodes)])
+        new = _newly_judged(assembly, solution, lines, asked, further, judge) or _untold(assembly, lines)
+        if not new:
+            break
+        ways |= new
+    told = _told(assembly, lines)
+    kept = tuple(_point_by_point(each, assembly.layout, told) for each in observations)
+    if any(one is not other for one, other in zip(kept, observations, strict=True)):
+        assembly = assemble(
+            kept, bed, variance_factors=variance_factors, ways=ways, extra=extra, imagined=imagined
+        )
+        solution = solve(assembly.blocks, assembly.unknowns, assembly.layout.heights)
+    return Tied(kept, assembly, solution, tuple(_points(kept, observations)))
+
+
+def _newly_judged(
+    assembly: Assembly,
+    solution: Solution,
+    lines: Mapping[Key, Line],
+    asked: dict[Key, int],
+    further: frozenset[Key],
+    judge: Judge,
+) -> dict[Key, Roughness]:
+    """Lines that are known now, were not before, and have places that must be tied to them."""
+    found = {}
+    for key, line in lines.items():
+        known = line.parts[0] if line.parts else np.zeros(0, int)
+        if key in assembly.ways or asked.get(key, 0) >= len(known):
+            continue
+        asked[key] = len(known)
+        chosen = known[well_apart(line.station_mm[known], assembly.layout.lines[key].is_station[known])]
+        is_alone = key not in further and _is_levels_alone(assembly.observations, key)
+        if is_alone or not _has_more(assembly.layout, key, chosen):
+            continue
+        columns = assembly.layout.first[key] + chosen
+        picked = scipy.sparse.identity(assembly.unknowns, format="csr")[columns]
+        way = judge(
+            key,
+            line.station_mm[chosen],
+            solution.estimate[columns],
+            solution.covariance(picked),
+        )
+        if way is not None:
+            found[key] = way
+    return found
+
+
+def _untold(assembly: Assembly, lines: Mapping[Key, Line]) -> dict[Key, Roughness]:
+    """The line with most known nodes that has others which nothing tells, now to be tied.
+
+    One line at a time, and only when nothing else is left to tie: what a reading tells by way
+    of another line must not be smoothed over.  A station that the readings left out is no
+    place between nodes, and stays unknown unless a carrier stands on it.
+    """
+    layout = assembly.layout
+    found: dict[Key, Roughness] = {}
+    most = 0
+    for key, way in assembly.ways.items():
+        line = lines[key]
+        known = set(line.parts[0].tolist()) if line.parts else set()
+        at_mm = [
+            float(mm)
+            for index, mm in enumerate(line.station_mm)
+            if index not in known and mm not in way.untold_mm and _is_within(layout, key, way, float(mm))
+        ]
+        if at_mm and len(known) > most:
+            most, found = len(known), {key: replace(way, untold_mm=(*way.untold_mm, *at_mm))}
+    return found
+
+
+def _is_within(layout: Layout, key: Key, way: Roughness, at_mm: float) -> bool:
+    is_needed = layout.column_at(key, at_mm) in layout.carried
+    return way.reaches(at_mm) if is_needed else way.is_regular(at_mm)
+
+
+def _has_more(layout: Layout, key: Key, chosen: np.ndarray) -> bool:
+    """Whether a line has places besides its chosen nodes."""
+    at_mm = layout.columns[key][0]
+    node_mm = layout.lines[key].station_mm[chosen]
+    return bool(np.any(np.min(np.abs(at_mm[:, None] - node_mm[None, :]), axis=1, initial=np.inf) > SAME_MM))
+
+
+def _is_levels_alone(observations: Sequence[Observations], key: Key) -> bool:
+    """Whether nothing but feet one base apart stand on a line.
+
+    Its heights are sums of steps then, and chains half a base apart stay chains of their own.
+    """
+    bases: list[float] = []
+    for each in observations:
+        for form in each.forms:
+            mine = [place for place in form if (place.kind, place.owner) == key]
+            if any(place.role != "foot" for place in mine):
+                return False
+            if len(mine) == 2:
+                bases.append(abs(mine[1].station_mm - mine[0].station_mm))
+    return not bases or max(bases) - min(bases) <= FOOT_MM / 2
+
+
+def _told(assembly: Assembly, lines: Mapping[Key, Line]) -> frozenset[int]:
+    """Columns of heights whose line is known there."""
+    layout = assembly.layout
+    told = [layout.first[key] + line.parts[0] for key, line in lines.items() if line.parts]
+    told += [
+        np.array([column for _, column in tied_places(layout, key, way)], int)
+        for key, way in assembly.ways.items()
+    ]
+    return frozenset(np.concatenate([np.zeros(0, int), *told]).tolist())
+
+
+def _point_by_point(each: Observations, layout: Layout, told: frozenset[int]) -> Observations:
+    """Readings whose carrier stands on heights that nothing tells, with the carrier as a point."""
+    if each.plain_forms is None:
+        return each
+    is_point = [
+        any(place.role == "carried" and layout.column(place) not in told for place in form)
+        for form in each.forms
+    ]
+    if not any(is_point):
+        return each
+    forms = tuple(
+        plain if point else full
+        for full, plain, point in zip(each.forms, each.plain_forms, is_point, strict=True)
+    )
+    return replace(each, forms=forms, nuisances=(*each.nuisances, *_bends(each, is_point)))
+
+
+def _bends(each: Observations, is_point: Sequence[bool]) -> list[Nuisance]:
+    """What the unknown way adds to each reading whose carrier is taken as a point.
+
+    The error is that of the sum (heights under the feet, less the height under the middle),
+    on a way as rough as the difference read; with too few stations to judge that, it is
+    taken to be as large as the whole range of the difference.
+    """
+    assert each.plain_forms is not None
+    per_um = max(abs(weight) for form in each.plain_forms for weight in form.values())
+    way = _as_rough_as_read(each, per_um)
+    found = []
+    for index in np.flatnonzero(is_point):
+        left_out = _difference(each.forms[index], each.plain_forms[index])
+        size = np.ptp(each.reading) + np.sqrt(each.variance.max()) if way is None else _size(left_out, way)
+        column = np.zeros(len(each))
+        column[index] = -1.0 if each.turned else 1.0
+        key = Unknown(UNDER_CARRIER, (each.instrument, *each.carriers, bend_station(each.station_mm[index])))
+        found.append(Nuisance(key, column, float(size)))
+    return found
+
+
+def _as_rough_as_read(each: Observations, per_um: float) -> Roughness | None:
+    at_mm, first = np.unique(each.station_mm, return_index=True)
+    spread = np.diag(each.covariance) if each.covariance.ndim == 1 else each.covariance
+    chosen = first[well_apart(at_mm, np.ones(len(at_mm), bool))]
+    return judged(
+        each.station_mm[chosen], each.reading[chosen] / per_um, spread[np.ix_(chosen, chosen)] / per_um**2
+    )
+
+
+def _difference(form: Form, other: Form) -> dict[Key, dict[float, float]]:
+    """What one form has more than another, by line and place."""
+    parts: dict[Key, dict[float, float]] = {}
+    for sign, each in ((1.0, form), (-1.0, other)):
+        for place, weight in each.items():
+            line = parts.setdefault((place.kind, place.owner), {})
+            line[place.station_mm] = line.get(place.station_mm, 0.0) + sign * weight
+    return parts
+
+
+def _size(left_out: Mapping[Key, Mapping[float, float]], way: Roughness) -> float:
+    """Standard deviation of sums of heights that vanish on straight lines, all lines together."""
+    variance = 0.0
+    for weights in left_out.values():
+        at_mm, here = np.array(list(weights)), np.array([list(weights.values())])
+        nothing = np.zeros((1, len(way.node_mm)))
+        variance += float(way.covariance_of(at_mm, here, nothing)[0, 0])
+    return max(variance, 0.0) ** 0.5
+
+
+def _points(kept: Sequence[Observations], observations: Sequence[Observations]) -> list[PointCarrier]:
+    found = []
+    for now, before in zip(kept, observations, strict=True):
+        if now is not before:
+            count = len(now.nuisances) - len(before.nuisances)
+        elif before.carriers and before.plain_forms is None:
+            count = len(before)
+        else:
+            continue
+        found.append(PointCarrier(now.traverse, now.instrument, now.carriers, now is not before, count))
+    return found
+
+
+def point_words(points: Sequence[PointCarrier], bed: Bed) -> list[str]:
+    """What carriers taken as points leave out, a sentence each.
+
+    Examples
+    --------
+    >>> bed = Bed("b", 1000.0, (0.0, 100.0), {})
+    >>> point_words([PointCarrier(3, "dial", ("way",), False, 11)], bed)[0][:44]
+    'dial on way: taken as standing on one point,'
+    """
+    words = []
+    for each in points:
+        ridden = " and ".join(each.carriers)
+        if each.is_described:
+            words.append(
+                f"{each.instrument} on {ridden}: the shape of {ridden} under its feet is not known, so it is "
+                f"taken as a point for {each.readings} readings; how {ridden} bends within its feet goes "
+                "into the difference shown, and the ± takes that bend to be as rough as the difference; "
+                f"level {ridden} to know it"
+            )
+        else:
+            words.append(
+                f"{each.instrument} on {ridden}: taken as standing on one point, because neither its feet "
+                "(carrier_feet_mm) nor the bearing length (carriage_length_mm) is in bed.toml; long feet "
+                "even out what is shorter than they stand and shift what is read, which the ± does not "
+                "cover; measure and state it"
+            )
+    return list(dict.fromkeys(words))

@@ -1,0 +1,154 @@
+"""The height between nodes and its error: against Monte Carlo, brute force, and invariances."""
+
+import numpy as np
+import pytest
+from scipy.stats import multivariate_normal
+
+from analysis.adjust import between_nodes
+from analysis.adjust.between_nodes import KINDS, Roughness, judged, well_apart
+from analysis.adjust.combination import combine
+from analysis.linear.reference_lines import remove_line
+
+NODES = np.arange(0.0, 1201.0, 100.0)
+
+
+def only(kind, variance=1.0, nodes=NODES):
+    return Roughness(nodes, variance * np.eye(len(KINDS))[KINDS.index(kind)])
+
+
+def test_error_of_a_random_walk_is_that_of_its_own_simulation():
+    """Second method: H = 0.5 is Brownian motion, whose steps of 1 mm are simulated directly."""
+    rng = np.random.default_rng(3)
+    # −|d| per 100 mm: the variance of a difference is 2 d/100 µm²
+    walks = np.cumsum(rng.normal(0, (2 / 100) ** 0.5, (4000, 1201)), axis=1)
+    at = np.array([445, 430, 810])
+    way = only(0.5)
+    error = walks[:, at] - walks[:, NODES.astype(int)] @ way.weights(at.astype(float)).T
+    assert way.covariance(at.astype(float)) == pytest.approx(np.cov(error.T), abs=0.06)
+
+
+def test_likelihood_is_the_normal_density_of_what_a_cubic_leaves():
+    """Brute force: the same average with the density of another library, over the same kinds and sizes."""
+    rng = np.random.default_rng(8)
+    height = np.cumsum(rng.normal(0, 2, len(NODES)))
+    noise = 0.3**2 * np.minimum.outer(np.arange(13.0), np.arange(13.0))
+    q = np.linalg.qr(np.vander(NODES / 1200, 4), mode="complete")[0][:, 4:]
+    z, own = q.T @ height, q.T @ noise @ q
+    sizes = max(np.mean(z**2), np.mean(np.diag(own))) * between_nodes.SIZES**2
+    total, weights = np.zeros(len(KINDS)), 0.0
+    least = []
+    shapes = []
+    for kind in KINDS:
+        square = (np.subtract.outer(NODES, NODES) ** 2 + between_nodes.SMALL_MM**2) / 100**2
+        g = square * np.log(square) / 2 if kind == 1 else np.sign(kind - 1) * square**kind
+        shapes.append(q.T @ g @ q / np.mean(np.diag(q.T @ g @ q)))
+        least.append(np.mean(np.diag(q.T @ g @ q)))
+    mixes = [*np.eye(6), *(np.eye(6)[k] + r**2 * np.eye(6)[0] for k in (4, 5) for r in (0.03, 0.1, 0.3))]
+    for mix in mixes:
+        shape = np.tensordot(mix, shapes, 1)
+        for s2 in sizes:
+            density = multivariate_normal(np.zeros(len(z)), s2 * shape + own).pdf(z)
+            total += density * s2 * mix / np.array(least)
+            weights += density
+    assert judged(NODES, height, noise).variance_um2 == pytest.approx(total / weights, rel=1e-6)
+
+
+def test_a_tilt_and_a_height_change_nothing():
+    rng = np.random.default_rng(5)
+    height, noise = rng.normal(0, 3, 13), 0.2**2 * np.eye(13)
+    plain = judged(NODES, height, noise)
+    tilted = judged(NODES, height + 700 + 0.4 * NODES, noise)
+    assert tilted.variance_um2 == pytest.approx(plain.variance_um2, rel=1e-6)
+
+
+def test_weights_are_exact_for_cubics_between_nodes_and_for_lines_beyond():
+    way = only(1.5)
+    at = np.array([20.0, 555.0, 1190.0])
+    assert way.weights(at) @ (NODES / 100) ** 3 == pytest.approx((at / 100) ** 3)
+    assert way.weights(np.array([1290.0])) @ NODES == pytest.approx([1290.0])
+    few = only(1.5, nodes=NODES[:5])
+    assert few.weights(np.array([30.0]))[0].tolist() == pytest.approx([0.7, 0.3, 0, 0, 0])
+
+
+def test_three_nodes_do_not_tell_how_a_way_runs_between_them():
+    assert judged(NODES[:3], np.zeros(3), np.eye(3)) is None
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_place_close_to_a_node_is_known_about_as_well_as_the_node(kind):
+    way = only(kind)
+    near, far = way.covariance(np.array([401.0, 450.0])).diagonal() ** 0.5
+    assert near < 0.25 * far
+    assert np.all(np.linalg.eigvalsh(way.covariance(np.arange(401.0, 500.0, 9.0))) > 0)
+
+
+def test_long_lines_are_judged_in_pieces():
+    """A walk of 400 nodes: its roughness comes out whatever the pieces."""
+    rng = np.random.default_rng(6)
+    x = np.arange(0.0, 40000.0, 100.0)
+    way = judged(x, np.cumsum(rng.normal(0, 2**0.5, len(x))), 1e-4 * np.eye(len(x)))
+    at = np.array([20050.0])
+    found, truth = way.covariance(at)[0, 0], only(0.5, nodes=x).covariance(at)[0, 0]
+    assert found == pytest.approx(truth, rel=0.4)
+
+
+def test_nodes_that_stand_close_are_not_both_interpolated_from():
+    x = np.array([0.0, 100.0, 103.0, 200.0, 206.0, 300.0])
+    assert x[well_apart(x, x % 100 == 0)].tolist() == [0, 100, 200, 300]
+
+
+STATION = np.arange(0.0, 2101.0, 100.0)
+DIAL = 'quantity = "offset"\nunit = "um"\nstandard_uncertainty = 1\nseating_um = 0\ncarrier_feet_mm = 90'
+LEVEL = 'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty = 1\nseating_um = 0'
+
+
+def _with_a_dial_beside(invented_bed, make_traverse, rng, dials=1):
+    bed = invented_bed(2100, instruments={"level": LEVEL, "dial": DIAL})
+    slopes = rng.normal(0, 40, 21)
+    level = make_traverse(bed, "level", STATION[:-1] + 50, slopes, face="front-flat")
+    at = np.arange(50.0, 2100, 100)
+    beside = [
+        make_traverse(bed, "dial", at, rng.normal(0, 5, 21), face="rear-flat", reference="front-flat")
+        for _ in range(dials)
+    ]
+    return bed, slopes, level, beside
+
+
+def test_feet_between_the_stations_change_no_height_of_the_level_that_carries_them(
+    invented_bed, make_traverse
+):
+    """A stepped level with 42 feet of a stand beside it is the sum by hand still."""
+    bed, slopes, level, beside = _with_a_dial_beside(invented_bed, make_traverse, np.random.default_rng(2))
+    bed_map = combine([level, *beside], bed)
+    assert len(bed_map.assembly.layout.between) == 42
+    alone = combine([level], bed).profile("front-flat")
+    both = bed_map.profile("front-flat")
+    line = np.vander(STATION, 2)
+    left = both.height_um - alone.height_um
+    assert left - line @ np.linalg.lstsq(line, left)[0] == pytest.approx(0, abs=1e-9)
+    by_hand = np.concatenate([[0.0], np.cumsum(slopes * 0.1)])
+    left = both.height_um - by_hand
+    assert left - line @ np.linalg.lstsq(line, left)[0] == pytest.approx(0, abs=1e-9)
+    assert remove_line(both, "ends").covariance_um2 == pytest.approx(
+        remove_line(alone, "ends").covariance_um2, abs=1e-9
+    )
+
+
+def test_ties_are_no_readings(invented_bed, make_traverse):
+    """Chi-square, redundancy and suspects are those of readings; ties neither hide noise nor look like it."""
+    rng = np.random.default_rng(4)
+    bed, _, level, beside = _with_a_dial_beside(invented_bed, make_traverse, rng, dials=2)
+    bed_map = combine([level, *beside], bed)
+    assert bed_map.assembly.ties > 0
+    # two dials differ by their zeros: 20 checks; the jagged way under them checks nothing besides
+    assert 20.0 <= bed_map.redundancy <= 20.5
+    assert len(bed_map.residuals) == 63
+    difference = beside[0].stations.reading - beside[1].stations.reading
+    assert bed_map.chi_square == pytest.approx(np.sum((difference - difference.mean()) ** 2) / 2, rel=0.05)
+    assert {one.traverse for one in bed_map.suspects} <= {1, 2, 3}
+
+
+def test_a_map_says_what_spacing_it_resolves(invented_bed, make_traverse):
+    bed, _, level, _ = _with_a_dial_beside(invented_bed, make_traverse, np.random.default_rng(2))
+    assert combine([level], bed).resolved_mm("front-flat") == 100.0
+    assert combine([level], bed).resolved_mm("rear-flat") is None

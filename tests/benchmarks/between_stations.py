@@ -1,0 +1,235 @@
+"""How often the stated 95 % intervals hold where carriers stand between the stations.
+
+Run: OPENBLAS_NUM_THREADS=1 python tests/benchmarks/between_stations.py [--surveys N] [WAY ...]
+
+Each survey invents two ways of one class and a straight tailstock way. Levels of 100 mm are
+stepped along both ways; a dial rides them and reads the tailstock way. Its feet stand
+90 mm apart, or 200 mm apart with readings every 50 mm, or it is on a carriage 300 mm long
+with readings every 50 mm and a cross level ties the ways. What the way does under a foot
+between two stations no level has seen. A row gives the share of the tailstock way's heights
+(after the least-squares line) that ± 2 u holds, the mean ± in µm, and the worst error in its
+own u. Readings come from the invented heights directly, not from the adjustment.
+
+Nothing covers ripples shorter than two stations and dips that fall wholly between two: the
+last row has a dip 80 mm wide, and is there to say so.
+"""
+
+import argparse
+import time
+from collections.abc import Callable
+
+import numpy as np
+
+from acquire.model.bed import Bed
+from acquire.model.bed_toml.reading import parse_bed
+from acquire.model.traverse import Events, Setup, Stations, Traverse
+from analysis.adjust.combination import combine
+from analysis.linear.reference_lines import remove_line
+
+LENGTH_MM = 2000.0
+COVERAGE_FACTOR = 2.0
+GRID_MM = np.arange(-400.0, LENGTH_MM + 401.0)
+Way = Callable[[np.random.Generator], np.ndarray]
+
+BED = """
+[bed]
+name = "invented"
+length_mm = 2000
+station_pitch_mm = 100
+carriage_length_mm = 300
+[faces.front]
+normal = "up"
+across_mm = 0
+carriage = "front"
+[faces.rear]
+normal = "up"
+across_mm = 300
+carriage = "rear"
+[faces.tail]
+normal = "up"
+across_mm = 100
+[instruments.level]
+quantity = "slope"
+unit = "um/m"
+base_mm = 100
+standard_uncertainty = 1.0
+seating_um = 0
+[instruments.cross]
+quantity = "roll"
+unit = "um/m"
+standard_uncertainty = 1.0
+seating_um = 0
+[instruments.dial]
+quantity = "offset"
+unit = "um"
+standard_uncertainty = 0.3
+seating_um = 0
+carrier_feet_mm = FEET
+"""
+
+
+def worn(rng: np.random.Generator) -> np.ndarray:
+    """Smooth: hollow by 10 to 80 µm, bowed, with a wave of 420 mm."""
+    at, width = rng.uniform(0.25, 0.75) * LENGTH_MM, rng.uniform(0.2, 0.4) * LENGTH_MM
+    bow, wave = rng.normal(0, 10), rng.normal(0, 2)
+    hollow = rng.uniform(10, 80) * np.exp(-(((GRID_MM - at) / width) ** 2))
+    ripple = wave * np.sin(2 * np.pi * GRID_MM / 420 + rng.uniform(0, 6))
+    return bow * (2 * GRID_MM / LENGTH_MM - 1) ** 2 - hollow + ripple
+
+
+def _from_line(height: np.ndarray, size_um: float) -> np.ndarray:
+    height = height - np.polyval(np.polyfit(GRID_MM, height, 1), GRID_MM)
+    return size_um * height / height.std()
+
+
+def _of_spectrum(power: float, least: float, most: float) -> Way:
+    """Random ways whose spectrum falls with that power of the wave number."""
+
+    def way(rng: np.random.Generator) -> np.ndarray:
+        wave_number = np.fft.rfftfreq(2 * len(GRID_MM))
+        wave_number[0] = 1.0
+        waves = rng.normal(size=len(wave_number)) + 1j * rng.normal(size=len(wave_number))
+        waves[0] = 0.0
+        height = np.fft.irfft(waves * wave_number ** (-power / 2))[: len(GRID_MM)]
+        return _from_line(height, rng.uniform(least, most))
+
+    return way
+
+
+def terrain(rng: np.random.Generator) -> np.ndarray:
+    """A landscape by midpoint displacement, 5 to 30 µm."""
+    count = 4096
+    height, step, size = np.zeros(count + 1), count, 1.0
+    height[-1] = rng.normal()
+    while step > 1:
+        middle = (height[:-1:step] + height[step::step]) / 2
+        height[step // 2 :: step] = middle + size * rng.normal(size=len(middle))
+        step, size = step // 2, size * 0.5**0.7
+    return _from_line(height[: len(GRID_MM)], rng.uniform(5, 30))
+
+
+def ledge(rng: np.random.Generator) -> np.ndarray:
+    """Wear that ends in a ledge of 10 to 30 µm within 5 to 20 mm."""
+    at, over = rng.uniform(400, 1600), rng.uniform(5, 20)
+    return 0.3 * worn(rng) + rng.uniform(10, 30) * np.clip((GRID_MM - at) / over, 0.0, 1.0)
+
+
+def step(rng: np.random.Generator) -> np.ndarray:
+    """A joint of the bed, 5 to 30 µm high."""
+    return 0.3 * worn(rng) + rng.uniform(5, 30) * (rng.uniform(400, 1600) < GRID_MM)
+
+
+def _dip(least_mm: float, most_mm: float) -> Way:
+    """Worn a little, and a dip of 3 to 15 µm, so wide at a tenth of its depth."""
+
+    def way(rng: np.random.Generator) -> np.ndarray:
+        at, wide = rng.uniform(300, 1700), rng.uniform(least_mm, most_mm)
+        return 0.3 * worn(rng) - rng.uniform(3, 15) * np.exp(-(((GRID_MM - at) / (wide / 3.03)) ** 2))
+
+    return way
+
+
+def scraped(rng: np.random.Generator) -> np.ndarray:
+    """Worn, and scraped: a texture of 0.5 to 3 µm, some 60 mm long."""
+    window = np.hanning(60)
+    texture = np.convolve(rng.normal(size=len(GRID_MM) + 200), window / np.sqrt(window @ window), "same")
+    return worn(rng) + rng.uniform(0.5, 3) * texture[100:-100]
+
+
+WAYS: dict[str, Way] = {
+    "smooth": worn,
+    "spectrum k^-2.2": _of_spectrum(2.2, 3, 20),
+    "spectrum k^-1.4": _of_spectrum(1.4, 2, 10),
+    "terrain": terrain,
+    "wear ledge": ledge,
+    "step": step,
+    "dip 200 to 400 mm": _dip(200, 400),
+    "scraped": scraped,
+    "dip of 80 mm": _dip(80, 80.1),
+}
+SET_UPS = {"feet 90": (90.0, 100.0), "feet 200, every 50": (200.0, 50.0), "carriage 300": (300.0, 50.0)}
+
+
+def survey(way: Way, set_up: str, rng: np.random.Generator) -> tuple[list[Traverse], Bed]:
+    """Readings of levels, cross level and dial on ways of one class."""
+    length_mm, every_mm = SET_UPS[set_up]
+    on_carriage = set_up.startswith("carriage")
+    bed = parse_bed(
+        BED.replace("carrier_feet_mm = FEET", "" if on_carriage else f"carrier_feet_mm = {length_mm}")
+    )
+    front, rear = way(rng), way(rng)
+
+    def height(table: np.ndarray, x: np.ndarray) -> np.ndarray:
+        return np.interp(x, GRID_MM, table)
+
+    middle, station = np.arange(50.0, LENGTH_MM, 100.0), np.array(bed.station_mm)
+    runs = [
+        _run(bed, k + 1, "level", middle, (height(h, middle + 50) - height(h, middle - 50)) * 10
+             + rng.normal(0, 1, len(middle)), face=face)
+        for k, (face, h) in enumerate((("front", front), ("rear", rear)))
+    ]  # fmt: skip
+    half = length_mm / 2
+    at = np.arange(np.ceil(half / 50) * 50, LENGTH_MM - half + 1, every_mm)
+    front_mean, rear_mean = ((height(h, at - half) + height(h, at + half)) / 2 for h in (front, rear))
+    ridden, reference = front_mean, "front"
+    if on_carriage:
+        roll = (height(rear, station) - height(front, station)) / 0.3 + rng.normal(0, 1, len(station))
+        runs.append(_run(bed, 3, "cross", station, roll, front="front", rear="rear"))
+        ridden, reference = front_mean + (rear_mean - front_mean) / 3, "carriage"
+    read = 0.02 * at - ridden + rng.normal(0, 0.3, len(at))
+    runs.append(_run(bed, 4, "dial", at, read, face="tail", reference=reference))
+    return runs, bed
+
+
+def _run(bed: Bed, number: int, instrument: str, x: np.ndarray, reading: np.ndarray, **where) -> Traverse:
+    described, ones = bed.instruments[instrument], np.ones(len(x), int)
+    setup = Setup(
+        instrument=instrument, quantity=described.quantity, bed_toml=bed.text, number=number,
+        source="enter", **where,
+    )  # fmt: skip
+    uncertainty = np.full(len(x), described.uncertainty)
+    stations = Stations(x, reading, uncertainty, np.zeros(len(x)), ones, ones, np.full(len(x), np.nan))
+    return Traverse(setup, {}, stations, Events.none(), "stepped", True)
+
+
+def judged(runs: list[Traverse], bed: Bed) -> tuple[np.ndarray, np.ndarray]:
+    """Errors of the tailstock way's heights from their line, and their standard uncertainties."""
+    bed_map = combine(runs, bed)
+    index = bed_map.indices("tail")
+    station = np.array([bed_map.nodes[i].station_mm for i in index])
+    profile = bed_map.combined("tail", station, np.eye(len(bed_map.nodes))[index])
+    level = remove_line(profile, "least-squares")
+    return level.height_um, level.standard_uncertainty_um
+
+
+def run_case(name: str, set_up: str, surveys: int, seed: int = 1) -> tuple[float, float, float]:
+    """Share held, mean ± in µm, worst error over u."""
+    ratios, wide = [], []
+    for number in range(surveys):
+        rng = np.random.default_rng([seed, list(WAYS).index(name), list(SET_UPS).index(set_up), number])
+        error, u = judged(*survey(WAYS[name], set_up, rng))
+        ratios.append(np.abs(error) / u)
+        wide.append(COVERAGE_FACTOR * u)
+    every = np.concatenate(ratios)
+    return float(np.mean(every <= COVERAGE_FACTOR)), float(np.mean(np.concatenate(wide))), float(every.max())
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--surveys", type=int, default=60)
+    parser.add_argument("ways", nargs="*", default=list(WAYS))
+    asked = parser.parse_args()
+    print(f"{'way':<20}" + "".join(f"{name + ': held, mean ±, worst':>42}" for name in SET_UPS) + f"{'s':>6}")
+    for name in asked.ways:
+        start = time.perf_counter()
+        cells = []
+        for set_up in SET_UPS:
+            held, wide, worst = run_case(name, set_up, asked.surveys)
+            cells.append(f"{100 * held:>26.1f} %{wide:>7.2f}{worst:>7.2f}")
+        print(f"{name:<20}{''.join(cells)}{time.perf_counter() - start:>6.0f}", flush=True)
+    print("Intervals with k = 2 (95.4 %). The last row is covered by nothing.")
+
+
+if __name__ == "__main__":
+    main()
