@@ -51,6 +51,11 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "analysis.commands.square",
         "a column or spindle against the table, the square's own error apart",
     ),
+    "flanks": ("analysis.commands.flanks", "which flank of a vee is worn; its angles by two rollers"),
+    "dovetail": (
+        "analysis.commands.dovetail",
+        "a dovetail by pins: width, angle, taper, worn flank; its gib",
+    ),
     "limits": ("analysis.commands.limits", "your own limits: meets, does not meet, or cannot tell"),
     "work": ("analysis.commands.work", "what the ways do to a part turned on them"),
     "history": ("analysis.commands.history", "before and after work on the bed: did it get better"),

@@ -12,15 +12,14 @@ with the flanks' angles from the vertical.  Derived for this project.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import cos, radians, sin
 
 import numpy as np
 from numpy.typing import NDArray
 
-from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.answers.face_map import own_shape
+from analysis.answers.flanks import flank_components
 from analysis.answers.least_metal import Cut, NoTargetError, least_metal
 from analysis.linear.profile import SAME_STATION_MM, Profile
 from analysis.linear.straight_line import line_rows
@@ -300,14 +299,6 @@ def _depth_of(bed_map: BedMap, channels: Sequence[Channel]) -> NDArray[np.float6
             rows.append(np.eye(count)[mine])
             continue
         aside = np.arange(channel.station_mm.size) + side
-        for up, rearwards in _flanks(bed_map.bed.faces[channel.face]):
+        for up, rearwards in flank_components(bed_map.bed.faces[channel.face]):
             rows.append(up * np.eye(count)[mine] + rearwards * np.eye(count)[aside])
     return np.vstack(rows)
-
-
-def _flanks(vee: Face) -> tuple[tuple[float, float], tuple[float, float]]:
-    """A rise and a move to the rear of what rides a vee, square to its front and to its rear flank."""
-    assert vee.flank_angles_deg is not None
-    front, rear = map(radians, vee.flank_angles_deg)
-    turned = -1.0 if vee.form == "groove" else 1.0
-    return (sin(front), -turned * cos(front)), (sin(rear), turned * cos(rear))

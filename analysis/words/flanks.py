@@ -1,0 +1,147 @@
+"""Flanks of vees and dovetails in the words of the trade."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from acquire.model.units import (
+    MM_PER_INCH,
+    UM_PER_THOU,
+    decimals_for,
+    height_text,
+    length_text,
+    number_text,
+    slope_text,
+)
+from analysis.words.answers import LINE_WORDS, notes, table
+
+if TYPE_CHECKING:
+    from analysis.answers.alignment import Measured
+    from analysis.answers.dovetail import Dovetail, Gib
+    from analysis.answers.flanks import VeeAngles, VeeFlanks
+
+
+def flanks_words(found: "VeeFlanks", inch: bool) -> list[str]:
+    """Which flank is worn, then both along the bed."""
+    u = found.difference_um.standard_uncertainty
+    at = length_text(found.at_mm, inch)
+    if found.more_worn is None:
+        seen = height_text(found.difference_um.expanded, inch, u)
+        first = f"{found.face}: both flanks stand alike within what could be seen, {seen}."
+    else:
+        by = height_text(abs(found.difference_um.value), inch, u)
+        sure = height_text(found.difference_um.expanded, inch, u)
+        first = f"{found.face}: the {found.more_worn} flank is worn more, most at {at}, by {by} ± {sure}."
+    lines = [first, f"  Square to each flank, from {LINE_WORDS[found.line]}; + stands proud, − is worn."]
+    return [
+        *lines,
+        "  The angles in bed.toml are taken as sound: two rollers tell (`waylog flanks angles`).",
+        *_flank_table(found, inch),
+        *notes(found.warnings),
+    ]
+
+
+def _flank_table(found: "VeeFlanks", inch: bool) -> list[str]:
+    unit, per = ("thou", UM_PER_THOU) if inch else ("µm", 1.0)
+    typical = float(np.median(found.front_uncertainty_um[found.front_uncertainty_um > 0])) / per
+    digits = decimals_for(typical)
+    heads = (
+        "station in" if inch else "station mm",
+        f"front {unit}",
+        f"± {unit}",
+        f"rear {unit}",
+        f"± {unit}",
+    )
+    rows = []
+    for i, mm in enumerate(found.station_mm.tolist()):
+        front, rear = found.front_uncertainty_um[i], found.rear_uncertainty_um[i]
+        figures = (found.front_um[i], 2 * front, found.rear_um[i], 2 * rear)
+        at = f"{mm / MM_PER_INCH:.2f}" if inch else f"{mm:g}"
+        rows.append((at, *(number_text(float(each) / per, digits) for each in figures)))
+    return table(heads, rows)
+
+
+def angles_words(found: "VeeAngles", inch: bool) -> list[str]:
+    """Flank angles by two rollers, and where these touch."""
+    near, far = (length_text(mm, inch) for mm in found.contact_mm)
+    return [
+        f"Flanks from the vertical: front {_angle(found.front_deg)}, rear {_angle(found.rear_deg)}; included "
+        f"{_angle(found.included_deg)}.",
+        f"  The rollers touch {near} and {far} from the root along the flank: what lies beyond was not read.",
+    ]
+
+
+def dovetail_words(found: "Dovetail", inch: bool, angle: "Measured | None" = None) -> list[str]:
+    """Width, taper, which flank; then place by place."""
+    lines = [] if angle is None else [f"Angle by two sizes of pins: {_angle(angle)}."]
+    u = found.width_uncertainty_um
+    first = _mm(found.width_mm[0], u, inch)
+    lines.append(f"The dovetail is {first} ± {height_text(2 * u, inch, u)} wide from corner to corner.")
+    if found.taper_um_per_m is not None and found.varies_um is not None:
+        lines.append(f"  {_taper(found, inch)}")
+        low, high = found.varies_um.interval
+        fine = (high - low) / 4
+        lines.append(
+            f"  Its width varies by {height_text(found.varies_um.value, inch, fine)}, in truth between "
+            f"{height_text(low, inch, fine)} and {height_text(high, inch, fine)}."
+        )
+    if found.flanks_um is None:
+        lines.append(
+            "  Which flank it is, a width cannot tell: guide an indicator by a sound side, plunger on a pin."
+        )
+    lines.append(
+        "  The flat where the pins lie is taken as sound: one that is down by t takes off 2t cot α as well."
+    )
+    return [*lines, *_dovetail_table(found, inch)]
+
+
+def _taper(found: "Dovetail", inch: bool) -> str:
+    taper = found.taper_um_per_m
+    assert taper is not None
+    u = taper.standard_uncertainty
+    if not taper.is_shown:
+        return f"No taper that could be seen: {slope_text(taper.expanded, inch, u)}."
+    way = "wider" if taper.value > 0 else "narrower"
+    return (
+        f"Away from station 0 it gets {way} by {slope_text(abs(taper.value), inch, u)} ± "
+        f"{slope_text(taper.expanded, inch, u)}."
+    )
+
+
+def _dovetail_table(found: "Dovetail", inch: bool) -> list[str]:
+    heads = ["station in" if inch else "station mm", "width in" if inch else "width mm"]
+    unit, per = ("thou", UM_PER_THOU) if inch else ("µm", 1.0)
+    if found.flanks_um is not None:
+        heads += [f"flank read {unit}", f"other flank {unit}"]
+    rows = []
+    for i, mm in enumerate(found.station_mm):
+        row = [f"{mm / MM_PER_INCH:.2f}" if inch else f"{mm:g}"]
+        row.append(f"{found.width_mm[i] / MM_PER_INCH:.5f}" if inch else f"{found.width_mm[i]:.4f}")
+        if found.flanks_um is not None and found.flank_uncertainty_um is not None:
+            digits = decimals_for(found.flank_uncertainty_um[1] / per)
+            row += [number_text(flank[i] / per, digits) for flank in found.flanks_um]
+        rows.append(row)
+    return table(heads, rows)
+
+
+def gib_words(found: "Gib", inch: bool) -> list[str]:
+    """How much thicker, how far driven."""
+    lines = [f"A gib {height_text(found.thicker_um, inch, 1.0)} thicker takes up that play."]
+    if found.driven_mm is not None:
+        driven = f"{found.driven_mm / MM_PER_INCH:.3f} in" if inch else f"{found.driven_mm:.2f} mm"
+        lines.append(f"  A tapered one goes {driven} further in.")
+    return lines
+
+
+def _angle(angle: "Measured") -> str:
+    """Degrees with an uncertainty in minutes or seconds of arc."""
+    seconds = 3600 * angle.expanded
+    sure = f"{seconds / 60:.1f}′" if seconds >= 60 else f"{seconds:.0f}″"
+    return f"{angle.value:.3f}° ± {sure}"
+
+
+def _mm(mm: float, u_um: float, inch: bool) -> str:
+    """A measure with the digits that it deserves."""
+    if inch:
+        return f"{mm / MM_PER_INCH:.{max(decimals_for(u_um / 1000 / MM_PER_INCH), 0)}f} in"
+    return f"{mm:.{max(decimals_for(u_um / 1000), 0)}f} mm"

@@ -1,0 +1,137 @@
+"""Flanks of vees: rollers against the published height, and wear put back where it was taken."""
+
+from math import cos, radians, sin
+
+import numpy as np
+import pytest
+
+from acquire.model.errors import AnalysisError
+from analysis.adjust.combination import combine
+from analysis.answers.flanks import angles_of_rollers, roller_centre_mm, vee_flanks
+from analysis.words.flanks import angles_words, flanks_words
+
+X = np.arange(0.0, 1001.0, 100.0)
+
+
+def test_roller_stands_where_the_published_formula_has_it():
+    """Published: Machinery's Handbook, 31st ed., p. 703, V-groove over pins: X = Z + 2R(1 + cosec((α + β)/2)
+    cos((α − β)/2)); R 0.5, Z 1.824, 45° and 35° give 4.374. Z is between the roots of two such grooves."""
+    up, _ = roller_centre_mm(0.5, 45, 35)
+    assert 1.824 + 2 * (up + 0.5) == pytest.approx(4.374, abs=5e-4)
+
+
+def test_roller_in_unequal_flanks_stands_to_the_side():
+    """Derived: 40/50, R 10: top 24.08832, 1.23257 to the rear."""
+    up, rear = roller_centre_mm(10, 40, 50)
+    assert (up + 10, rear) == pytest.approx((24.08832, 1.23257), abs=1e-5)
+
+
+@pytest.mark.parametrize(("front", "rear"), [(40, 50), (45, 45), (30, 55)])
+def test_two_rollers_give_the_angles_back(front, rear):
+    """Truth given, truth returned; by hand: the centre is R from both flanks."""
+    radii = (10.0, 20.0)
+    centres = [roller_centre_mm(r, front, rear) for r in radii]
+    for r, (up, side) in zip(radii, centres, strict=True):
+        assert up * sin(radians(front)) + side * cos(radians(front)) == pytest.approx(r)
+        assert up * sin(radians(rear)) - side * cos(radians(rear)) == pytest.approx(r)
+    tops = tuple(c[0] + r for c, r in zip(centres, radii, strict=True))
+    found = angles_of_rollers(radii, tops, tuple(c[1] for c in centres), 1.0)
+    assert (found.front_deg.value, found.rear_deg.value) == pytest.approx((front, rear))
+    assert "front" in angles_words(found, inch=False)[0]
+
+
+def test_uncertainty_of_the_angles_is_that_of_drawn_readings():
+    """Derived: u(σ) 0.10 mrad for readings of 1 µm, ΔR 10; second method: 4000 draws of the readings."""
+    radii, random = (10.0, 20.0), np.random.default_rng(1)
+    centres = [roller_centre_mm(r, 40, 50) for r in radii]
+    tops, sides = (
+        np.array([c[0] + r for c, r in zip(centres, radii, strict=True)]),
+        np.array([c[1] for c in centres]),
+    )
+    found = angles_of_rollers(radii, tuple(tops), tuple(sides), 1.0)
+    assert radians(found.included_deg.standard_uncertainty) / 2 == pytest.approx(1.0e-4, rel=0.02)
+    drawn = [
+        angles_of_rollers(radii, tuple(tops + e[:2]), tuple(sides + e[2:]), 1.0)
+        for e in random.normal(0, 0.001, (4000, 4))
+    ]
+    for name in ("front_deg", "rear_deg", "included_deg"):
+        scatter = np.std([getattr(each, name).value for each in drawn])
+        assert getattr(found, name).standard_uncertainty == pytest.approx(scatter, rel=0.05)
+
+
+def test_roller_that_touches_at_the_root_or_the_edge_is_refused():
+    """By hand: at 45/45 it touches as far from the root as its radius."""
+    centres = [roller_centre_mm(r, 45, 45) for r in (10, 20)]
+    tops = (centres[0][0] + 10, centres[1][0] + 20)
+    for sound in ((12, 30), (5, 18)):
+        with pytest.raises(AnalysisError, match="another roller"):
+            angles_of_rollers((10, 20), tops, (0, 0), 1.0, flank_mm=sound)
+    assert angles_of_rollers((10, 20), tops, (0, 0), 1.0, flank_mm=(5, 25)).contact_mm == pytest.approx(
+        (10, 20)
+    )
+    with pytest.raises(AnalysisError, match="two sizes"):
+        angles_of_rollers((10, 10), tops, (0, 0), 1.0)
+
+
+def _survey(make_traverse, bed, vertical, sideways, random, *, is_read_sideways=True):
+    def noise(count):
+        return random.normal(0, 1, count)
+
+    runs = [make_traverse(bed, "level", X[:-1] + 50, np.diff(vertical) / 0.1 + noise(10), face="vee")]
+    if is_read_sideways:
+        runs.append(make_traverse(bed, "dial", X, noise(11), face="wall", reference="line"))
+        runs.append(make_traverse(bed, "dial", X, -sideways + noise(11), face="wall", reference="vee"))
+    return combine(runs, bed)
+
+
+@pytest.mark.parametrize("form", ["ridge", "groove"])
+@pytest.mark.parametrize(("front", "rear"), [(45, 45), (30, 60)])
+def test_wear_of_each_flank_is_given_back(make_traverse, invented_bed, form, front, rear):
+    """Truth: 30 µm off the front flank, 10 off the rear, in the middle; drop and shift by the contact."""
+    faces = {
+        "vee": f'normal = "up"\nshape = "vee"\nform = "{form}"\nflank_angles_deg = [{front}, {rear}]\n'
+        "across_mm = 0\nunworn_mm = [[0, 200], [800, 1000]]",
+        "wall": 'normal = "rear"\nacross_mm = -60',
+    }
+    bed = invented_bed(faces=faces)
+    worn = np.where((X > 250) & (X < 750), 1.0, 0.0)
+    a, b = radians(front), radians(rear)
+    drop = (30 * cos(b) + 10 * cos(a)) / sin(a + b) * worn
+    shift = (30 * sin(b) - 10 * sin(a)) / sin(a + b) * worn * (1 if form == "ridge" else -1)
+    inside = []
+    for seed in range(6):
+        bed_map = _survey(make_traverse, bed, -drop, shift, np.random.default_rng(seed))
+        found = vee_flanks(bed_map, "vee")
+        assert found.line == "unworn" and found.more_worn == "front"
+        for flank, u, wanted in (
+            (found.front_um, found.front_uncertainty_um, -30 * worn),
+            (found.rear_um, found.rear_uncertainty_um, -10 * worn),
+        ):
+            inside.append(np.mean(np.abs(flank - wanted) <= 2 * u))
+    assert np.mean(inside) >= 0.88
+    said = flanks_words(found, inch=False)
+    assert said[0].startswith("vee: the front flank is worn more") and "unworn stretches" in said[1]
+
+
+def test_flanks_that_are_worn_alike_are_said_to_be(make_traverse, invented_bed):
+    faces = {
+        "vee": 'normal = "up"\nshape = "vee"\nform = "ridge"\nvee_angle_deg = 90\nacross_mm = 0',
+        "wall": 'normal = "rear"\nacross_mm = -60',
+    }
+    bed = invented_bed(faces=faces)
+    dip = -30 * np.exp(-(((X - 500) / 200) ** 2))
+    alike = [
+        vee_flanks(_survey(make_traverse, bed, dip, 0 * X, np.random.default_rng(seed)), "vee").more_worn
+        for seed in range(20)
+    ]
+    assert sum(each is not None for each in alike) <= 3
+
+
+def test_vee_not_read_sideways_is_refused_with_what_to_read(make_traverse, invented_bed):
+    faces = {"vee": 'normal = "up"\nshape = "vee"\nform = "ridge"\nvee_angle_deg = 90\nacross_mm = 0'}
+    bed = invented_bed(faces={**faces, "flat": 'normal = "up"\nacross_mm = 300'})
+    bed_map = _survey(make_traverse, bed, 0 * X, 0 * X, np.random.default_rng(0), is_read_sideways=False)
+    with pytest.raises(AnalysisError, match=r"either flank may be the worn one.*--reference vee"):
+        vee_flanks(bed_map, "vee")
+    with pytest.raises(AnalysisError, match="no vee"):
+        vee_flanks(bed_map, "flat")
