@@ -29,10 +29,12 @@ from analysis.answers.alignment import (
 )
 from analysis.answers.bed_or_wear import bed_or_wear
 from analysis.answers.carriage_path import (
+    Rider,
     carriage_path,
+    carriage_rider,
     change_between,
     covariance_of,
-    path_on,
+    path_of,
     slope_row,
 )
 from analysis.answers.roll import known_roll, ways_of
@@ -108,10 +110,13 @@ def tailstock_on_bed(
     """
     bed, centre = bed_map.bed, bed_map.bed.centre_height_mm
     axis = _axis_across(bed_map)
-    ridden = [face_named(bed, name, "tailstock") for name in faces]
-    bearing = Bearing(base_mm, on_ends=True, averages=True)
-    tail = path_on(bed_map, ridden, bearing, axis, "tailstock")
-    carriage = carriage_path(bed_map, axis, guide)
+    ridden = tuple(face_named(bed, name, "tailstock") for name in faces)
+    riders = (
+        Rider("tailstock", ridden, Bearing(base_mm, on_ends=True, averages=True), axis, bed.station_mm),
+        carriage_rider(bed, axis, guide),
+    )
+    bed_map = bed_map.reaching(place for rider in riders for place in rider.bears_on())
+    tail, carriage = (path_of(bed_map, rider) for rider in riders)
     shared, at_tail, at_carriage = np.intersect1d(tail.station_mm, carriage.station_mm, return_indices=True)
     if shared.size < 2:
         raise AnalysisError("tailstock", f"found {shared.size} stations that both paths have", "two at least")
@@ -158,7 +163,7 @@ def line_on_bed(
         path = carriage_path(bed_map, _axis_across(bed_map), guide, (near_mm, far_mm))
     except AnalysisError:
         return AgainstWhole(near_mm, far_mm, line, None, None)
-    aside = None if centre is None else path.sideways(centre)
+    bed_map, aside = path.bed_map, None if centre is None else path.sideways(centre)
     added = [change_between(path, rows, near_mm, far_mm, from_line=True) for rows in (path.rise, aside)]
     whole = [
         None if row is None else _sum(read, _times(_value(bed_map, row), UM_PER_M / (far_mm - near_mm)))
@@ -211,6 +216,7 @@ def collars_on_bed(
     if not far_mm > near_mm:
         raise AnalysisError("turned collars", f"found {near_mm:g} and {far_mm:g} mm", "near before far")
     path = carriage_path(bed_map, _axis_across(bed_map), guide, (near_mm, far_mm))
+    bed_map = path.bed_map
     roll = change_between(path, _scaled(path.roll), near_mm, far_mm, from_line=False)
     sway = change_between(path, path.sway, near_mm, far_mm, from_line=True)
     to_diameter = 2 * centre / UM_PER_M
@@ -266,7 +272,7 @@ def _feet_and_wear(
     if known is None:
         return None, None, ()
     split = bed_or_wear(known, ways)
-    if split.feet is None or split.fit is None:
+    if split.feet is None or split.fit is None or split.fit.bed_map is not bed_map:
         return None, None, split.cannot_tell
     by_feet = split.fit.roll(np.array([near_mm, far_mm]))
     if not split.fit.tells(by_feet).all():

@@ -20,11 +20,42 @@ from analysis.adjust.combination import BedMap
 from analysis.adjust.undetermined import ALIKE, parts_known
 from analysis.answers.roll import row_of
 from analysis.linear.profile import SAME_STATION_MM
-from analysis.observe import Form
-from analysis.observe.carriers import Bearing, carriage_bearing, carrier_motion, carrying_faces, face_named
+from analysis.observe import Form, Place
+from analysis.observe.carriers import (
+    Bearing,
+    Motion,
+    carriage_bearing,
+    carrier_motion,
+    carrying_faces,
+    face_named,
+)
 
 A_CONSTANT, A_LINE = "a constant", "a line"
 LEAST_STATIONS = 3
+
+
+@dataclass(frozen=True)
+class Rider:
+    """What rides the bed, and where its path is wanted."""
+
+    name: str
+    faces: tuple[Face, ...]
+    bearing: Bearing
+    across_mm: float | None
+    """Where its rise is taken; None: midway between what carries it."""
+    at_mm: tuple[float, ...]
+    """Places of its middle, rising."""
+
+    def motions(self) -> list[Motion]:
+        """How it moves at each of its places, as forms of the heights below it."""
+        return [
+            carrier_motion(self.faces, each, self.bearing, self.across_mm, self.name) for each in self.at_mm
+        ]
+
+    def bears_on(self) -> set[Place]:
+        """All places that it bears on."""
+        forms = [form for motion in self.motions() for form in (motion.rise, motion.sway, motion.roll)]
+        return {place for form in forms for place in form or ()}
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,6 +63,7 @@ class Path:
     """Where something that rides the bed goes; rows over all unknowns, None where no face guides it so."""
 
     bed_map: BedMap
+    """Reaches all places that it bears on; not the map that was handed in where some lie between nodes."""
     station_mm: NDArray[np.float64]
     rise: NDArray[np.float64] | None
     """µm per unknown, shape (n, unknowns)."""
@@ -39,7 +71,7 @@ class Path:
     roll: NDArray[np.float64] | None
     """µm per mm of arm."""
     is_interpolated: bool = False
-    """Whether it bears between the places that were read, where the ways are taken as smooth."""
+    """Whether it bears between the places that were read; how the ways run there is in the uncertainty."""
 
     def sideways(self, above_mm: float) -> NDArray[np.float64] | None:
         """How far to the rear it is at this height above the ways; None where sway or roll is not guided."""
@@ -80,24 +112,28 @@ def carriage_path(
     AnalysisError
         Where bed.toml does not say what carries it, or the map reaches under it at fewer than three stations.
     """
-    bed = bed_map.bed
+    return path_of(bed_map, carriage_rider(bed_map.bed, across_mm, guide, also_at_mm))
+
+
+def carriage_rider(
+    bed: Bed, across_mm: float | None, guide: str | None, also_at_mm: Sequence[float] = ()
+) -> Rider:
+    """The carriage as it rides its ways; the parameters are those of `carriage_path`."""
     faces = carrying_faces(bed, ON_CARRIAGE, "carriage")
     if guide is not None:
         faces = (*faces, _side_face(bed, guide))
-    return path_on(bed_map, faces, carriage_bearing(bed), across_mm, "carriage", also_at_mm)
+    at_mm = tuple(np.unique([*bed.station_mm, *also_at_mm]).tolist())
+    return Rider("carriage", faces, carriage_bearing(bed), across_mm, at_mm)
 
 
-def path_on(
-    bed_map: BedMap,
-    faces: Sequence[Face],
-    bearing: Bearing,
-    across_mm: float | None,
-    name: str,
-    also_at_mm: Sequence[float] = (),
-) -> Path:
-    """The path of what rides these faces, at the stations where the map knows all that it tells of it."""
-    at_mm = np.unique([*bed_map.bed.station_mm, *also_at_mm])
-    motions = [carrier_motion(tuple(faces), float(each), bearing, across_mm, name) for each in at_mm]
+def path_of(bed_map: BedMap, rider: Rider) -> Path:
+    """The path of what rides the bed, at the places where the map knows all that it tells of it.
+
+    Where it bears between the places that were read, how the ways run there is in the uncertainty: the
+    path's own map has these heights as unknowns.
+    """
+    bed_map = bed_map.reaching(rider.bears_on())
+    at_mm, motions = np.array(rider.at_mm), rider.motions()
     axes = [
         _rows(bed_map, [getattr(motion, axis) for motion in motions]) for axis in ("rise", "sway", "roll")
     ]
@@ -112,18 +148,13 @@ def path_on(
         kept[:] = False
     if np.count_nonzero(kept) < LEAST_STATIONS:
         raise AnalysisError(
-            name,
+            rider.name,
             f"found its path known at {np.count_nonzero(kept)} stations",
             f"{LEAST_STATIONS} at least",
-            f"measure {' and '.join(face.id for face in faces)} further along the bed",
+            f"measure {' and '.join(face.id for face in rider.faces)} further along the bed",
         )
-    layout = bed_map.assembly.layout
-    between = any(
-        len(layout.weights(place._replace(role="touched"))) > 1
-        for motion in motions
-        for form in (motion.rise, motion.sway)
-        for place in form or ()
-    )
+    columns = [bed_map.assembly.layout.column(place) for place in rider.bears_on()]
+    between = any(column is not None and column >= len(bed_map.nodes) for column in columns)
     rise, sway, roll = (None if rows is None else rows[kept] for rows in axes)
     return Path(bed_map, at_mm[kept], rise, sway, roll, between)
 

@@ -29,6 +29,8 @@ from analysis.answers.face_map import reaches_unworn
 from analysis.linear.profile import SAME_STATION_MM, Profile
 from analysis.linear.straight_line import line_rows
 
+ROUNDING = 1e-12
+
 
 @dataclass(frozen=True)
 class VeeAngles:
@@ -176,6 +178,10 @@ def vee_flanks(bed_map: BedMap, face: str) -> VeeFlanks:
     aside = _from_line(bed_map, face, "side", side, station, line)
     rows = np.vstack([v * up + s * aside for v, s in flank_components(described)])
     found = bed_map.functional(np.vstack([rows, rows[: station.size] - rows[station.size :]]))
+    if not found.is_known.all():
+        raise AnalysisError(
+            face, "found its height or its sideways shape not known all along", "both at the same stations"
+        )
     front, rear, difference = np.split(found.value_um, 3)
     u_front, u_rear, u_difference = np.split(np.sqrt(np.clip(np.diag(found.covariance_um2), 0, None)), 3)
     worst = int(np.abs(difference).argmax())
@@ -201,6 +207,7 @@ def _from_line(
     arms = np.stack([np.ones_like(x), x - np.mean(x)], axis=1)
     here = np.array([int(np.abs(x - mm).argmin()) for mm in station_mm])
     rows = (np.eye(x.size) - arms @ mean_and_slope)[here]
+    rows[np.abs(rows) < ROUNDING] = 0.0  # at an end the line is the height itself: known, and nothing
     indices = bed_map.indices(face, kind)
     nodes = np.array([bed_map.nodes[i].station_mm for i in indices])
     nearest = np.abs(nodes[None, :] - x[:, None]).argmin(axis=1)

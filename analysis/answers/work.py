@@ -70,7 +70,7 @@ class TurnedPart:
     missing: tuple[str, ...]
     """roll | sideways | height: what the readings do not tell."""
     is_interpolated: bool
-    """Whether the carriage bears between the places that were read, where the ways are taken as smooth."""
+    """Whether the carriage bears between the places that were read; how the ways run there is in the ±."""
     warnings: tuple[str, ...]
     covariance_um2: NDArray[np.float64] | None = field(metadata=_INSIDE)
 

@@ -117,7 +117,7 @@ def _taken(found: "TurnedPart", inch: bool) -> list[str]:
         "a stiff part, a light cut.",
         "  The line of the spindle and of the tailstock is not in it.",
         *(
-            ["  The carriage bears between the places that were read: the ways are taken as smooth there."]
+            ["  The carriage bears between the places that were read: how the ways run there is in the ±."]
             if found.is_interpolated
             else []
         ),

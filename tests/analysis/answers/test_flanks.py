@@ -120,11 +120,28 @@ def test_flanks_that_are_worn_alike_are_said_to_be(make_traverse, invented_bed):
     }
     bed = invented_bed(faces=faces)
     dip = -30 * np.exp(-(((X - 500) / 200) ** 2))
-    alike = [
-        vee_flanks(_survey(make_traverse, bed, dip, 0 * X, np.random.default_rng(seed)), "vee").more_worn
+    found = [
+        vee_flanks(_survey(make_traverse, bed, dip, 0 * X, np.random.default_rng(seed)), "vee")
         for seed in range(20)
     ]
-    assert sum(each is not None for each in alike) <= 3
+    assert sum(each.more_worn is not None for each in found) <= 3
+    assert all(np.isfinite([*each.front_um, *each.rear_um, each.difference_um.value]).all() for each in found)
+
+
+def test_flank_worn_more_is_named_from_the_line_through_the_ends_too(make_traverse, invented_bed):
+    """By hand: a shift of 12 µm to the rear makes the front flank of a 90° ridge 2 × 12 cos 45° lower."""
+    faces = {
+        "vee": 'normal = "up"\nshape = "vee"\nform = "ridge"\nvee_angle_deg = 90\nacross_mm = 0',
+        "wall": 'normal = "rear"\nacross_mm = -60',
+    }
+    bed = invented_bed(faces=faces)
+    dip = np.exp(-(((X - 500) / 150) ** 2))
+    found = vee_flanks(_survey(make_traverse, bed, -30 * dip, 12 * dip, np.random.default_rng(3)), "vee")
+    assert (found.line, found.more_worn, found.at_mm) == ("ends", "front", 500)
+    assert found.difference_um.value == pytest.approx(
+        -24 * cos(radians(45)), abs=3 * found.difference_um.expanded
+    )
+    assert found.front_um[0] == found.front_uncertainty_um[-1] == 0
 
 
 def test_vee_not_read_sideways_is_refused_with_what_to_read(make_traverse, invented_bed):
