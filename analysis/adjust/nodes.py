@@ -7,6 +7,8 @@ well enough to judge how the way runs between them (`between_nodes`), every such
 unknown by itself; where they are not, a place close to a node is taken as that node.
 """
 
+import bisect
+import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -184,8 +186,9 @@ def _rank(bed: Bed) -> Callable[[Key], tuple[int, int, str]]:
 
 def _line(nodes: Sequence[float], station_mm: np.ndarray) -> _Line:
     rising = np.array(sorted(nodes))
-    near = np.min(np.abs(rising[:, None] - station_mm[None, :]), axis=1) < 1e-6
-    return _Line(rising, near)
+    right = np.searchsorted(station_mm, rising).clip(1, len(station_mm) - 1) if len(station_mm) > 1 else 0
+    beside = station_mm[np.array([right - 1, right]).clip(0)]
+    return _Line(rising, np.min(np.abs(rising - beside), axis=0) < 1e-6)
 
 
 def _parted(
@@ -193,10 +196,11 @@ def _parted(
 ) -> tuple[list[float], list[float], dict[float, float]]:
     """Nodes of a line, its other unknown heights, and at which of both each further place is taken."""
     taken = _feet(sorted(roles.get("foot", ())), station_mm)
-    nodes = set(taken.values())
+    nodes = sorted(set(taken.values()))
     for at in sorted(roles.get("touched", ())):
         taken[at] = _touched(at, nodes, station_mm)
-        nodes.add(taken[at])
+        if np.isnan(_within(nodes, taken[at], 0.0)):
+            bisect.insort(nodes, taken[at])
     off: list[float] = []
     for at in sorted(roles.get("carried", ())):
         taken[at] = _within(nodes, at, SAME_MM if is_exact else NEAR_MM)
@@ -207,12 +211,13 @@ def _parted(
         near = None if np.isnan(taken[at]) else taken[at]
         if is_exact or near is None:
             same = SAME_MM if is_exact else NEAR_MM
-            found = _within([*nodes, *off[-1:]], at, same if near is None else SAME_MM)
+            reach_mm = same if near is None else SAME_MM
+            found = _nearer(_within(nodes, at, reach_mm), _within(off[-1:], at, reach_mm), at)
             if np.isnan(found):
                 off.append(at)
                 found = at
             taken[at] = found
-    return sorted(nodes), off, {at: mm for at, mm in taken.items() if at != mm}
+    return nodes, off, {at: mm for at, mm in taken.items() if at != mm}
 
 
 def _feet(places: Sequence[float], station_mm: np.ndarray) -> dict[float, float]:
@@ -232,22 +237,31 @@ def _feet(places: Sequence[float], station_mm: np.ndarray) -> dict[float, float]
 
 def _middle(group: Sequence[float], station_mm: np.ndarray, reach_mm: float) -> float:
     middle = (group[0] + group[-1]) / 2
-    station = float(station_mm[np.argmin(np.abs(station_mm - middle))])
+    station = _within(station_mm, middle, np.inf)
     return station if abs(station - middle) <= reach_mm else middle
 
 
-def _touched(at: float, nodes: set[float], station_mm: np.ndarray) -> float:
+def _touched(at: float, nodes: Sequence[float], station_mm: np.ndarray) -> float:
     same = _within(nodes, at, SAME_MM)
     if not np.isnan(same):
         return same
-    station = float(station_mm[np.argmin(np.abs(station_mm - at))])
+    station = _within(station_mm, at, np.inf)
     if abs(station - at) <= NEAR_MM:
         return station
     near = _within(nodes, at, NEAR_MM)
     return at if np.isnan(near) else near
 
 
-def _within(places: Iterable[float], at: float, reach_mm: float) -> float:
-    """The nearest of some places; NaN where none is within reach."""
-    nearest = min(places, key=lambda mm: abs(mm - at), default=np.inf)
-    return float(nearest) if abs(nearest - at) <= reach_mm else float("nan")
+def _within(rising: Sequence[float] | np.ndarray, at: float, reach_mm: float) -> float:
+    """The nearest of some places in rising order; NaN where none is within reach."""
+    right = bisect.bisect_left(rising, at)
+    beside = [float(rising[k]) for k in (right - 1, right) if 0 <= k < len(rising)]
+    nearest = min(beside, key=lambda mm: abs(mm - at), default=math.inf)
+    return nearest if abs(nearest - at) <= reach_mm else math.nan
+
+
+def _nearer(one: float, other: float, at: float) -> float:
+    """The nearer of two places, either of which may be NaN."""
+    if math.isnan(one) or math.isnan(other):
+        return other if math.isnan(one) else one
+    return min(one, other, key=lambda mm: abs(mm - at))
