@@ -226,6 +226,11 @@ _REST = """\
 # tension_n = 50
 # span_mm = 1800
 
+# Limits of your own for this machine (none are built in); `waylog limits` judges them.
+# [limits]
+# straightness_um = { rear-flat = 15 }
+# twist_um_per_m = 20
+
 # How the bed stood when it was measured. Every traverse keeps this: before and after
 # can only be compared if it was the same. Change it when the bed is moved or clamped.
 """

@@ -166,3 +166,33 @@ def test_waisted_part_is_told_in_both_units(make_traverse, bed):
     said = work_words(found, inch=True)
     assert "comes out waisted" in said[0] and "thou" in said[0] and "a steady taper aside" in said[0]
     assert found.is_seen
+
+
+def test_diameter_holds_where_the_carriage_bears_between_the_stations(make_traverse, invented_bed):
+    """Truth: ways of five long waves; the ends of the carriage stand 75 mm off the stations."""
+    walls = {**FACES, "wall": 'normal = "rear"\nacross_mm = -60'}
+    bed = invented_bed(bed="centre_height_mm = 250\ncarriage_length_mm = 150", faces=walls)
+    inside = []
+    for seed in range(6):
+        random = np.random.default_rng(seed)
+        waves = {
+            name: [
+                (random.normal(0, 20 / k**1.5), k * np.pi / 1000, random.uniform(0, 6)) for k in range(1, 4)
+            ]
+            for name in ("vee", "flat", "side")
+        }
+
+        def at(name, x, waves=waves):
+            return sum(size * np.sin(per_mm * x + phase) for size, per_mm, phase in waves[name])
+
+        truth = {name: at(name, X) for name in waves}
+        found = turned_part(_survey(make_traverse, bed, truth, random))
+        station = found.station_mm
+        ends = {name: (at(name, station - 75) + at(name, station + 75)) / 2 for name in waves}
+        roll = (ends["flat"] - ends["vee"]) / 300
+        wanted = 2 * (250 * roll - ends["side"])
+        wanted -= np.interp(station, station[[0, -1]], wanted[[0, -1]])
+        assert found.is_interpolated and station.size >= 7
+        error = np.abs(found.diameter_um - wanted)[1:-1]
+        inside.append(np.mean(error <= 2 * found.standard_uncertainty_um[1:-1]))
+    assert np.mean(inside) >= 0.88
