@@ -56,6 +56,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "analysis.commands.dovetail",
         "a dovetail by pins: width, angle, taper, worn flank; its gib",
     ),
+    "feet": ("analysis.commands.feet", "which foot to move, which way, how much; what is read then"),
     "limits": ("analysis.commands.limits", "your own limits: meets, does not meet, or cannot tell"),
     "work": ("analysis.commands.work", "what the ways do to a part turned on them"),
     "history": ("analysis.commands.history", "before and after work on the bed: did it get better"),

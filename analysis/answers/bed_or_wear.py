@@ -26,7 +26,7 @@ from scipy.interpolate import CubicSpline
 from scipy.special import chdtrc
 from scipy.stats import norm
 
-from acquire.model.bed import NORMALS, Bed, Face
+from acquire.model.bed import NORMALS, Bed, Face, Foot
 from analysis.adjust.combination import BedMap
 from analysis.answers.bed_or_wear_reasons import (
     misfit,
@@ -273,17 +273,22 @@ def is_unworn(face: Face, station_mm: float) -> bool:
     )
 
 
-def pairs_mm(bed: Bed) -> tuple[float, ...]:
-    """Stations of the pairs of feet: feet near each other along the bed, at its front and its rear."""
-    groups: list[list[Any]] = []
+def feet_by_station(bed: Bed) -> list[list[Foot]]:
+    """The feet in groups along the bed, those near each other together, each from front to rear."""
+    groups: list[list[Foot]] = []
     for foot in sorted(bed.feet.values(), key=lambda each: each.station_mm):
         if groups and foot.station_mm - groups[-1][0].station_mm <= PAIR_MM:
             groups[-1].append(foot)
         else:
             groups.append([foot])
+    return [sorted(group, key=lambda each: each.across_mm) for group in groups]
+
+
+def pairs_mm(bed: Bed) -> tuple[float, ...]:
+    """Stations of the pairs of feet: feet near each other along the bed, at its front and its rear."""
     return tuple(
         float(np.mean([foot.station_mm for foot in group]))
-        for group in groups
+        for group in feet_by_station(bed)
         if len({foot.across_mm for foot in group}) > 1
     )
 

@@ -9,6 +9,7 @@ from analysis.draw.figures.bed import bed_figure
 from analysis.draw.figures.blue import blue_figure
 from analysis.draw.figures.comparison import comparison_figure
 from analysis.draw.figures.datums import datums_figure
+from analysis.draw.figures.feet import feet_figure
 from analysis.draw.figures.history import history_figure
 from analysis.draw.figures.looks import inline_svg, save
 from analysis.draw.figures.plan import plan_figure
@@ -21,6 +22,7 @@ __all__ = [
     "blue_figure",
     "comparison_figure",
     "datums_figure",
+    "feet_figure",
     "history_figure",
     "inline_svg",
     "plan_figure",

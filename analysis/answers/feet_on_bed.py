@@ -1,0 +1,270 @@
+"""Which foot of this bed to move, which way and how much, and what will be read afterwards.
+
+What the feet have made of the bed is fitted through its unworn places alone (`bed_or_wear`); its
+shapes are taken out by `feet_moves`.  Nothing is moved for what is worn, nor where it cannot be told
+from wear: metal that is jacked straight crowns the faces that nothing runs on.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from acquire.model.bed import Bed, Foot
+from analysis.adjust.combination import BedMap
+from analysis.answers.bed_or_wear import FeetFit, bed_or_wear, feet_by_station, twist_rows
+from analysis.answers.bed_or_wear_reasons import misfit
+from analysis.answers.feet_moves import (
+    LEAST_FEET,
+    UM_PER_M,
+    Moves,
+    hand_moves,
+    pair_rows,
+    seen_shapes,
+    shape_rows,
+    stiff_response,
+)
+from analysis.answers.roll import KnownRoll, Ways, known_roll, ways_of
+from analysis.linear.shown import Shown
+
+STIFF = "stiff bed"
+MOST_UM = 50.0
+"""Lift of one foot in one round. Derived for a bed of 15 kN, 3 m long: on four feet the first hangs once the
+twist is 56 µm at each foot, on three stiff pairs once the bend is 70 µm; this stays below both."""
+STEPS_PER_TURN = 72
+"""A hand sets a screw to about 5 degrees: common practice."""
+MODEL_ERROR = 0.3
+"""Standard share by which a stiff bed's answer errs: feet and floors give, by finite elements a quarter."""
+_INSIDE: Mapping[str, Any] = {"kept_inside": True}
+
+
+@dataclass(frozen=True)
+class Move:
+    """One foot to be moved."""
+
+    foot: str
+    turns: float | None
+    """Of its screw, + lifts; None where bed.toml does not say what a turn lifts."""
+    lift_um: float
+    """+ up."""
+
+
+@dataclass(frozen=True, eq=False)
+class Predicted:
+    """What a level across the ways will read once the feet are moved."""
+
+    station_mm: np.ndarray
+    roll_um_per_m: np.ndarray
+    expanded_um_per_m: np.ndarray
+    now_um_per_m: np.ndarray
+    known_up_to: str
+    """nothing | a constant: then all of it is counted from the first station."""
+
+
+@dataclass(frozen=True)
+class Left:
+    """Height of bend and twist at the feet, once the best plane is taken off."""
+
+    rms_um: float
+    expanded_um: float
+    now_rms_um: float
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Feet(Shown):
+    """The moves of one round."""
+
+    moves: tuple[Move, ...]
+    predicted: Predicted | None
+    """None where the roll of the ways is known only up to a line."""
+    left: Left | None
+    model: str
+    """stiff bed."""
+    refused: str | None
+    """Why nothing may be moved, and what is needed."""
+    most_um: float
+    """No foot is moved further in this round."""
+    is_bounded: bool = False
+    """Whether that stopped the moves: more is left for the next round."""
+    shapes_seen: int = 0
+    """Of the feet - 3 shapes that feet can make, how many stand out of the noise."""
+    step_rolls: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    """By foot: the smallest lift a hand can set (µm), and the roll of its pair that this makes (µm/m)."""
+    warnings: tuple[str, ...] = ()
+
+
+def feet_to_move(
+    bed_map: BedMap, front: str | None = None, rear: str | None = None, *, most_um: float = MOST_UM
+) -> Feet:
+    """The next move of the feet from a map of the bed.
+
+    Parameters
+    ----------
+    bed_map : BedMap
+    front, rear : str, optional
+        The ways a cross level is read on. Default: those that the carriage rides.
+    most_um : float
+        Largest lift of a foot, either way.
+
+    Raises
+    ------
+    AnalysisError
+        Where the ways are not known.
+
+    Notes
+    -----
+    Refused, in words (`Feet.refused`): feet not described, fewer than four, not in pairs; no unworn
+    place named; what the feet have made cannot be told from wear.
+    """
+    ways = ways_of(bed_map.bed, front, rear)
+    refused = _not_these_feet(bed_map.bed) or _nothing_unworn(bed_map.bed)
+    known = None if refused else known_roll(bed_map, ways)
+    if known is None:
+        why = f"nothing tells the roll of {ways.front} and {ways.rear}: read a level across them"
+        return Feet((), None, None, STIFF, refused or why, most_um)
+    split = bed_or_wear(known, ways)
+    if split.feet is None or split.fit is None:
+        return Feet((), None, None, STIFF, _may_be_wear(split.cannot_tell), most_um)
+    return _moved(split.fit, known, ways, most_um)
+
+
+def _moved(fit: FeetFit, known: KnownRoll, ways: Ways, most_um: float) -> Feet:
+    """The moves, what is read afterwards and what is left."""
+    pairs = feet_by_station(fit.bed_map.bed)
+    feet = [foot for pair in pairs for foot in pair]
+    response, step = stiff_response(pairs), np.array([_step_um(foot) for foot in feet])
+    shapes, covariance, told = _shapes(fit, pairs)
+    kept, seen = np.zeros_like(shapes), 0
+    kept[told], seen = seen_shapes(shapes[told], covariance, response[told])
+    heights = np.linalg.pinv(response)
+    moves = hand_moves(heights @ kept, heights @ response, np.full(len(feet), most_um), step)
+    return Feet(
+        moves=tuple(
+            Move(foot.id, None if foot.um_per_turn is None else float(lift / foot.um_per_turn), float(lift))
+            for foot, lift in zip(feet, moves.lift_um, strict=True)
+            if lift
+        ),
+        predicted=_predicted(fit, known, pairs, moves),
+        left=_left(heights, shapes, covariance, told, response @ moves.lift_um),
+        model=STIFF,
+        refused=None,
+        most_um=most_um,
+        is_bounded=moves.is_bounded,
+        shapes_seen=seen,
+        step_rolls=_step_rolls(pairs),
+        warnings=_warnings(fit, known, ways, bool(told.all())),
+    )
+
+
+def _shapes(fit: FeetFit, pairs: Sequence[Sequence[Foot]]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Twists (µm/m) and bends (µm) the feet have made, the covariance of those told, and which are.
+
+    Shapes that the unworn places do not tell are 0.
+    """
+    count = len(pairs)
+    twists, bends = shape_rows(fit.pairs_mm)
+    middle = np.diag([(one.across_mm + other.across_mm) / 2 for one, other in pairs])
+    functions = np.zeros((len(twists) + len(bends), len(fit.length)))
+    functions[: len(twists), count : 2 * count] = UM_PER_M * twists
+    functions[len(twists) :, : 2 * count] = np.hstack([bends, bends @ middle])
+    told = fit.tells(functions)
+    rows = functions @ fit.rows
+    shapes = np.where(told, rows @ fit.bed_map.solution.estimate, 0.0)
+    return shapes, fit.covariance(rows[told]), told
+
+
+def _predicted(
+    fit: FeetFit, known: KnownRoll, pairs: Sequence[Sequence[Foot]], moves: Moves
+) -> Predicted | None:
+    """The roll as it was read and what the moves add, both from the first station if no zero is known."""
+    if known.known_up_to == "a line":
+        return None
+    change = twist_rows(fit.pairs_mm, known.station_mm) @ (pair_rows(pairs)[1] @ moves.lift_um)
+    rows = known.rows
+    if known.known_up_to == "a constant":
+        rows, change = rows - rows[0], change - change[0]
+    now = rows @ known.bed_map.solution.estimate
+    variance = np.clip(np.diag(known.covariance_of(rows)), 0.0, None) + (MODEL_ERROR * change) ** 2
+    return Predicted(known.station_mm, now + change, 2 * np.sqrt(variance), now, known.known_up_to)
+
+
+def _left(
+    heights: np.ndarray, shapes: np.ndarray, covariance: np.ndarray, told: np.ndarray, change: np.ndarray
+) -> Left:
+    """Root mean square over the feet; its uncertainty from the map and from how far the model errs."""
+    noise = np.trace(heights[:, told] @ covariance @ heights[:, told].T) / len(heights)
+    erring = MODEL_ERROR**2 * np.mean((heights @ change) ** 2)
+    rms, now = (float(np.sqrt(np.mean((heights @ each) ** 2))) for each in (shapes + change, shapes))
+    return Left(rms, float(2 * np.sqrt(noise + erring)), now)
+
+
+def _step_um(foot: Foot) -> float:
+    """The smallest lift that a hand can set there."""
+    if foot.hand_step_um is not None:
+        return foot.hand_step_um
+    return float(foot.um_per_turn or 0.0) / STEPS_PER_TURN
+
+
+def _step_rolls(pairs: Sequence[Sequence[Foot]]) -> dict[str, tuple[float, float]]:
+    return {
+        foot.id: (_step_um(foot), UM_PER_M * _step_um(foot) / (pair[1].across_mm - pair[0].across_mm))
+        for pair in pairs
+        for foot in pair
+    }
+
+
+def _not_these_feet(bed: Bed) -> str | None:
+    """Why feet that stand like this take nothing out; None where they can."""
+    if not bed.feet:
+        return (
+            "bed.toml says nothing of the feet: write a table [feet.NAME] for each, with station_mm, "
+            "across_mm, um_per_turn (lift of one turn) and hand_step_um (the smallest lift a hand can set)"
+        )
+    if len(bed.feet) < LEAST_FEET:
+        return (
+            f"{len(bed.feet)} feet in bed.toml: three feet or fewer only tip a bed, they change neither its "
+            "bend nor its twist; needed: four or more"
+        )
+    for group in feet_by_station(bed):
+        if len(group) != 2 or group[0].across_mm == group[1].across_mm:
+            names = ", ".join(foot.id for foot in group)
+            return (
+                f"{names} at {group[0].station_mm:g} mm in bed.toml: needed are two feet there, one front "
+                "and one rear; how a bed follows other feet is not worked out"
+            )
+    silent = [foot.id for foot in bed.feet.values() if not _step_um(foot)]
+    if silent:
+        return (
+            f"feet {', '.join(silent)}: bed.toml has neither um_per_turn nor hand_step_um: write what one "
+            "turn lifts, or, for wedges and shims, the smallest lift that can be set"
+        )
+    return None
+
+
+def _nothing_unworn(bed: Bed) -> str | None:
+    """Where no place is named unworn, levelling would jack out wear as well."""
+    if any(face.unworn_mm or not face.runs for face in bed.faces.values()):
+        return None
+    return (
+        "bed.toml names no unworn place, so that wear would be jacked out with the twist: state unworn_mm of "
+        "the ways (stretches the carriage never reached) or runs = false for faces that nothing runs on"
+    )
+
+
+def _may_be_wear(cannot_tell: Sequence[str]) -> str:
+    return f"wear might be jacked out: {'; '.join(cannot_tell)}"
+
+
+def _warnings(fit: FeetFit, known: KnownRoll, ways: Ways, is_all_told: bool) -> tuple[str, ...]:
+    words = list(ways.notes)
+    if fit.factor > 1:
+        words.append(misfit(len(fit.pairs_mm), fit.misfit_um))
+    if not is_all_told:
+        words.append(
+            "the unworn places do not tell the bend: no foot is moved for it, and it is not counted in "
+            "what is left; a level along an unworn face past the middle pair of feet would tell"
+        )
+    if known.known_up_to == "a line":
+        words.append("the roll of the ways is known only up to a line: what a cross level will read is not")
+    return (*words, *fit.bed_map.warnings)

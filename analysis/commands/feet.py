@@ -1,0 +1,52 @@
+"""`waylog feet`: which foot of the bed to move, which way and how much."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from analysis.commands.options import Shown, Written, answer_options, give, in_um, survey_argument
+
+if TYPE_CHECKING:
+    from acquire.model.units import Reading
+
+
+@click.command("feet")
+@survey_argument
+@click.option("--front", help="The front way (default: the one the carriage rides at its front).")
+@click.option("--rear", help="The rear way.")
+@click.option(
+    "--at-most",
+    type=Written(),
+    metavar="L",
+    default="50 um",
+    show_default=True,
+    help="Move no foot further than this in one round.",
+)
+@answer_options
+def command(
+    survey: Path,
+    front: str | None,
+    rear: str | None,
+    at_most: "Reading",
+    as_json: bool,
+    picture: Path | None,
+    inch: bool | None,
+) -> None:
+    """Which foot of SURVEY's bed to move, which way and how much, and what will be read then."""
+    from analysis.answers.feet_on_bed import feet_to_move
+    from analysis.answers.surveys import load
+    from analysis.words.feet import feet_words
+
+    loaded = load(survey)
+    most_um = in_um(at_most, loaded.bed.is_inch)
+    if most_um <= 0:
+        raise click.BadParameter(f"{most_um:g} µm; a length above 0 is needed", param_hint="--at-most")
+    result = feet_to_move(loaded.map(), front, rear, most_um=most_um)
+
+    def draw(in_inches: bool) -> object:
+        from analysis.draw.figures import feet_figure
+
+        return feet_figure(result, in_inches)
+
+    give(result, lambda i: feet_words(result, i), draw, Shown(as_json, picture, inch), loaded.bed.is_inch)

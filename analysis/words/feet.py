@@ -1,0 +1,105 @@
+"""Which foot to move, what the cross level will read then, and what is left: in words."""
+
+from typing import TYPE_CHECKING
+
+from acquire.model.units import height_text, length_text, number_text, slope_text
+from analysis.words.answers import notes, table
+from analysis.words.bed_or_wear import NEVER_TWIST
+
+if TYPE_CHECKING:
+    from analysis.answers.feet_on_bed import Feet, Move, Predicted
+
+CAUTION = (
+    "Caution: small moves, one foot at a time, every foot kept bearing, never a limb underneath; a machine "
+    "heavy at one end can tip."
+)
+DEGREES = 360
+
+
+def feet_words(found: "Feet", inch: bool) -> list[str]:
+    """Cautions, the moves, what will be read afterwards, what is left; or why nothing may be moved."""
+    if found.refused is not None:
+        return [f"Move no foot: {found.refused}."]
+    lines = [CAUTION, "", *_move_words(found, inch)]
+    if found.predicted is not None:
+        lines += ["", *_predicted_words(found.predicted, inch, bool(found.moves))]
+    lines += ["", *_left_words(found, inch)]
+    return [*lines, *notes(found.warnings)]
+
+
+def _move_words(found: "Feet", inch: bool) -> list[str]:
+    coarse, roll = max(found.step_rolls.values(), key=lambda each: each[1])
+    step = (
+        f"one hand step of {height_text(coarse, inch, 1.0)} rolls a pair of feet by "
+        f"{slope_text(roll, inch, 1.0)}"
+    )
+    if not found.moves:
+        return [_why_nothing(found, step, inch)]
+    feet = "foot" if len(found.moves) == 1 else "feet"
+    lines = [f"Move {len(found.moves)} {feet}, by the model of a stiff bed that follows its feet:"]
+    lines += table(("foot", "", "by", "screw"), [_row(each, inch) for each in found.moves])
+    lines.append(f"  Rounded to what a hand can set; {step}.")
+    if found.is_bounded:
+        lines.append(
+            f"  No foot is moved more than {height_text(found.most_um, inch, 1.0)} in one round (--at-most), "
+            "so that none comes off the floor: more is left for the next."
+        )
+    lines.append(
+        "  A foot that turns without resistance carries nothing: stop, set it snug, and read again. Feet and "
+        "floor give, so a first move errs by about 30 %: tighten as it will run, read the bed again and ask "
+        "again."
+    )
+    return lines
+
+
+def _why_nothing(found: "Feet", step: str, inch: bool) -> str:
+    if not found.shapes_seen:
+        return "Move no foot: neither bend nor twist of the bed stands out of the uncertainty of the map."
+    if min(each for each, _ in found.step_rolls.values()) > found.most_um:
+        most = height_text(found.most_um, inch, 1.0)
+        return (
+            f"Move no foot: {step}, and more than {most} at once may lift a foot off: wedge or shim needed."
+        )
+    return f"Move no foot: {step}, which leaves no less than there is: wedge or shim needed, or leave it so."
+
+
+def _row(move: "Move", inch: bool) -> tuple[str, str, str, str]:
+    way = "up" if move.lift_um > 0 else "down"
+    if move.turns is None:
+        screw = "shim or wedge"
+    else:
+        turns = abs(move.turns)
+        screw = f"{number_text(turns, 3)} turn ({number_text(turns * DEGREES, 0)}°)"
+    return move.foot, way, height_text(abs(move.lift_um), inch, 1.0), screw
+
+
+def _predicted_words(predicted: "Predicted", inch: bool, is_moved: bool) -> list[str]:
+    per, unit = (1000 / 12, "thou/ft") if inch else (1.0, "µm/m")
+    digits = 2 if inch else 0
+    rows = [
+        (length_text(at, inch), *(number_text(value / per, digits) for value in (now, then, sure)))
+        for at, now, then, sure in zip(
+            predicted.station_mm.tolist(),
+            predicted.now_um_per_m.tolist(),
+            predicted.roll_um_per_m.tolist(),
+            predicted.expanded_um_per_m.tolist(),
+            strict=True,
+        )
+    ]
+    against = "" if predicted.known_up_to == "nothing" else ", from the first station on"
+    then = "then" if is_moved else "as it is"
+    head = f"What a level across the ways will read (+ rear high, wear and all{against}):"
+    return [head, *table(("at", f"now {unit}", f"{then} {unit}", "±"), rows)]
+
+
+def _left_words(found: "Feet", inch: bool) -> list[str]:
+    if found.left is None:
+        return []
+    now, rms, sure = (
+        height_text(um, inch, 0.5)
+        for um in (found.left.now_rms_um, found.left.rms_um, found.left.expanded_um)
+    )
+    return [
+        f"Bend and twist of the bed at its feet: {now} rms now, {rms} ± {sure} left after these moves.",
+        f"What the level still shows then is worn, and left to the scraper. {NEVER_TWIST}",
+    ]

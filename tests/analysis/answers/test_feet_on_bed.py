@@ -1,0 +1,144 @@
+"""`waylog feet`: invented beds on invented feet; the truth is moved as the answer says and read again."""
+
+import json
+
+import numpy as np
+import pytest
+
+from acquire.cli import main
+from acquire.model.bed_toml.reading import parse_bed
+from analysis.adjust.combination import combine
+from analysis.answers.feet_on_bed import feet_to_move
+from analysis.words.feet import CAUTION, feet_words
+
+X = np.arange(0, 1601, 100.0)
+PAIRS = (100, 1500)
+SCREW = "um_per_turn = 2000\nhand_step_um = 5\n"
+CROSS = '[instruments.cross]\nquantity = "roll"\nunit = "um/m"\nstandard_uncertainty = 3\nseating_um = 0\n'
+DIAL = '[instruments.dial]\nquantity = "offset"\nunit = "um"\nstandard_uncertainty = 0.5\nseating_um = 0\n'
+WORN = 30 * np.exp(-(((X - 700) / 150) ** 2)) * ((X > 200) & (X < 1300))
+
+
+def _bed_text(unworn="[[0, 200], [1300, 1600]]", pairs=PAIRS, screw=SCREW, only=None):
+    text = '[bed]\nname = "invented"\nlength_mm = 1600\nstation_pitch_mm = 100\n'
+    for way, across in (("front", 0), ("rear", 250)):
+        text += f'[faces.{way}]\nnormal = "up"\nacross_mm = {across}\ncarriage = "{way}"\n'
+        text += f"unworn_mm = {unworn}\n" if unworn else ""
+    feet = [(f"{side}-{x}", x, p) for x in pairs for side, p in (("front", -75), ("rear", 325))]
+    for name, x, across in feet[:only]:
+        text += f"[feet.{name}]\nstation_mm = {x}\nacross_mm = {across}\n{screw}"
+    return text + CROSS + DIAL
+
+
+def _roll_bed(make_traverse, roll, **described):
+    bed = parse_bed(_bed_text(**described))
+    return combine([make_traverse(bed, "cross", X, roll, front="front", rear="rear")], bed)
+
+
+def _twisted(wind):
+    return np.interp(X, PAIRS, [0.0, wind])
+
+
+def test_twist_of_the_feet_is_taken_out_and_the_wear_left(make_traverse):
+    """Truth: feet twist by 200 µm/m rear high at the tail, the front way is worn 30 µm at 700 mm."""
+    wear = WORN / 0.25
+    found = feet_to_move(_roll_bed(make_traverse, _twisted(200.0) + wear))
+    lift = {each.foot: each.lift_um for each in found.moves}
+    tail = (lift.get("rear-1500", 0) - lift.get("front-1500", 0)) / 0.4
+    head = (lift.get("rear-100", 0) - lift.get("front-100", 0)) / 0.4
+    assert tail - head == pytest.approx(-200.0, abs=5 / 0.4)
+    assert found.refused is None and found.model == "stiff bed"
+    assert all(each.turns == pytest.approx(each.lift_um / 2000) for each in found.moves)
+    assert found.predicted.roll_um_per_m == pytest.approx(wear, abs=13)
+    assert found.left.rms_um < 2 < found.left.now_rms_um
+
+
+def test_bend_is_taken_out_by_the_middle_pair(make_traverse):
+    """Truth: the middle pair stands 40 µm low; heights read from one optical line."""
+    pairs, ways = (0, 800, 1600), {"front": 0.0, "rear": 0.0}
+    bed = parse_bed(_bed_text("[[0, 1600]]", pairs))
+    share = np.minimum(X, 1600 - X) / 1600
+    hollow = -40 * (3 * share - 4 * share**3)
+    runs = []
+    for way in ways:
+        same = {"same_zero_as": runs[0].number} if runs else {}
+        runs.append(make_traverse(bed, "dial", X, hollow, face=way, reference="line", **same))
+    found = feet_to_move(combine(runs, bed))
+    lift = {each.foot: each.lift_um for each in found.moves}
+    middle = np.mean([lift.get(f"{side}-800", 0.0) for side in ("front", "rear")])
+    ends = np.mean([lift.get(f"{side}-{x}", 0.0) for side in ("front", "rear") for x in (0, 1600)])
+    assert middle - ends == pytest.approx(40, abs=2.6)
+    assert found.left.rms_um < 2
+
+
+def test_uncertainty_of_what_will_be_read_grows_with_what_is_moved(make_traverse):
+    still = feet_to_move(_roll_bed(make_traverse, _twisted(0.0))).predicted
+    moved = feet_to_move(_roll_bed(make_traverse, _twisted(200.0))).predicted
+    change = np.abs(moved.roll_um_per_m - moved.now_um_per_m)
+    assert np.all(moved.expanded_um_per_m >= 0.6 * change)
+    assert change[-1] == pytest.approx(200, abs=13)
+    assert moved.expanded_um_per_m[-1] > still.expanded_um_per_m[-1] > 0
+
+
+def test_no_foot_is_moved_further_than_the_bound(make_traverse):
+    found = feet_to_move(_roll_bed(make_traverse, _twisted(2000.0)))
+    assert found.is_bounded and max(abs(each.lift_um) for each in found.moves) == 50
+    assert any("more is left for the next" in line for line in feet_words(found, False))
+
+
+def test_straight_bed_needs_no_move(make_traverse):
+    found = feet_to_move(_roll_bed(make_traverse, _twisted(0.0) + WORN / 0.25))
+    assert found.moves == () and found.shapes_seen == 0
+    assert any("stands out of the uncertainty" in line for line in feet_words(found, False))
+
+
+def test_screw_too_coarse_asks_for_wedges(make_traverse):
+    found = feet_to_move(_roll_bed(make_traverse, _twisted(200.0), screw="hand_step_um = 167\n"))
+    assert found.moves == ()
+    assert any("wedge or shim needed" in line for line in feet_words(found, False))
+
+
+@pytest.mark.parametrize(
+    ("described", "said"),
+    [
+        ({"only": 0}, "[feet.NAME]"),
+        ({"only": 3}, "neither its bend nor its twist"),
+        ({"pairs": (100, 800, 1500), "only": 5}, "two feet there"),
+        ({"unworn": None}, "unworn_mm"),
+        ({"screw": ""}, "hand_step_um"),
+    ],
+)
+def test_refusal_says_what_is_needed(make_traverse, described, said):
+    found = feet_to_move(_roll_bed(make_traverse, _twisted(200.0), **described))
+    assert found.moves == () and found.predicted is None and found.left is None
+    assert said in found.refused
+    assert feet_words(found, False) == [f"Move no foot: {found.refused}."]
+
+
+def test_roll_that_might_be_wear_is_not_jacked_out(make_traverse):
+    """Unworn at one end alone: twist of the bed and wear look alike at the other."""
+    worn = WORN / 0.25
+    found = feet_to_move(_roll_bed(make_traverse, worn, unworn="[[1500, 1600]]"))
+    assert found.moves == () and "wear might be jacked out" in found.refused
+
+
+def test_cautions_stand_before_the_moves(make_traverse):
+    words = feet_words(feet_to_move(_roll_bed(make_traverse, _twisted(200.0))), False)
+    assert words[0] == CAUTION and "one foot at a time" in words[0]
+
+
+def test_command_answers_with_the_keys_other_programs_rely_on(tmp_path, capsys):
+    (tmp_path / "bed.toml").write_text(_bed_text())
+    rows = "".join(f"{x:g},{roll:g}\n" for x, roll in zip(X, _twisted(200.0), strict=True))
+    (tmp_path / "r.csv").write_text(f"station_mm,reading\n{rows}")
+    words = ["import", str(tmp_path), str(tmp_path / "r.csv"), "--across", "front", "rear", "-i", "cross"]
+    assert main(words) == 0
+    capsys.readouterr()
+    picture = tmp_path / "feet.png"
+    assert main(["feet", str(tmp_path), "--json", "--picture", str(picture)]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["moves"][0].keys() == {"foot", "turns", "lift_um"}
+    assert {"station_mm", "roll_um_per_m"} <= found["predicted"].keys()
+    assert found["left"]["rms_um"] < 3 and found["model"] == "stiff bed" and found["refused"] is None
+    assert picture.stat().st_size > 10_000
+    assert main(["feet", str(tmp_path), "--at-most", "0"]) == 2
