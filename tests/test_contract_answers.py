@@ -244,3 +244,36 @@ def test_traverse_file_opens_without_us(survey):
     dump = shutil.which("h5dump")
     if dump:
         assert subprocess.run([dump, "-H", str(path)], capture_output=True, check=False).returncode == 0
+
+
+ANALYSIS = (
+    ("map", "way"),
+    ("twist",),
+    ("combine",),
+    ("plan", "way"),
+    ("datums",),
+    ("next",),
+    ("blue", "way"),
+)
+
+
+@pytest.mark.parametrize("asked", ANALYSIS, ids=" ".join)
+def test_every_answer_holds_what_it_takes_for_granted(ask, asked):
+    found = ask(*asked)["assumptions"]
+    assert {each["what"] for each in found} >= {"scale", "base", "seating", "positions exact"}
+    assert all(type(each["stated"]) is bool for each in found)
+    assert not any(each["stated"] for each in found if each["what"] == "scale")
+
+
+def test_comparison_holds_what_it_takes_for_granted(ask):
+    found = ask("compare", "flat:level", "6")["assumptions"]
+    assert {"scale", "base", "feet", "seating"} <= {each["what"] for each in found}
+
+
+@pytest.mark.parametrize("asked", [*ANALYSIS, ("compare", "flat:level", "6")], ids=" ".join)
+def test_every_answer_says_in_one_line_what_it_takes_for_granted(survey, capsys, asked):
+    command, *words = asked
+    assert main([command, str(survey), *words]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert sum("takes for granted" in line for line in lines) == 1
+    assert sum("(scale_uncertainty)" in line for line in lines) == 1

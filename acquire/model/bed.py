@@ -89,8 +89,10 @@ class Instrument:
     resolution: float | None = None
     standard_uncertainty: float | None = None
     seating_um: float | None = None
-    scale_uncertainty: float = 0.0
-    base_uncertainty_mm: float = 0.0
+    scale_uncertainty: float | None = None
+    """Relative; None: not stated, and taken as exact."""
+    base_uncertainty_mm: float | None = None
+    """None: not stated, and taken as exact."""
     footprint: str = "feet"
     pad_mm: float | None = None
     sign: int = 1

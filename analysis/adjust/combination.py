@@ -417,7 +417,7 @@ def _mapped(
     bed_map = BedMap(bed, tuple(observations), tied.assembly, tied.solution, 1.0, (), components, tied.points)
     factor, words = _enlargement(bed_map)
     kept = (_keeps_its_claim(name) for name in doubtful)
-    warnings = (*tied.assembly.warnings, *point_words(tied.points, bed), *words, *kept)
+    warnings = (*tied.assembly.warnings, *point_words(tied.points), *words, *kept)
     return replace(bed_map, enlargement=factor, warnings=warnings)
 
 

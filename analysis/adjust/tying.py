@@ -283,30 +283,22 @@ def _points(kept: Sequence[Observations], observations: Sequence[Observations]) 
     return found
 
 
-def point_words(points: Sequence[PointCarrier], bed: Bed) -> list[str]:
-    """What carriers taken as points leave out, a sentence each.
+def point_words(points: Sequence[PointCarrier]) -> list[str]:
+    """What carriers taken as points leave out, because the shape under them is not known, a sentence each.
 
     Examples
     --------
-    >>> bed = Bed("b", 1000.0, (0.0, 100.0), {})
-    >>> point_words([PointCarrier(3, "dial", ("way",), False, 11)], bed)[0][:44]
-    'dial on way: taken as standing on one point,'
+    >>> point_words([PointCarrier(3, "dial", ("way",), True, 11)])[0][:44]
+    'dial on way: the shape of way under its feet'
     """
     words = []
     for each in points:
-        ridden = " and ".join(each.carriers)
         if each.is_described:
+            ridden = " and ".join(each.carriers)
             words.append(
                 f"{each.instrument} on {ridden}: the shape of {ridden} under its feet is not known, so it is "
                 f"taken as a point for {each.readings} readings; how {ridden} bends within its feet goes "
                 "into the difference shown, and the ± takes that bend to be as rough as the difference; "
                 f"level {ridden} to know it"
-            )
-        else:
-            words.append(
-                f"{each.instrument} on {ridden}: taken as standing on one point, because neither its feet "
-                "(carrier_feet_mm) nor the bearing length (carriage_length_mm) is in bed.toml; long feet "
-                "even out what is shorter than they stand and shift what is read, which the ± does not "
-                "cover; measure and state it"
             )
     return list(dict.fromkeys(words))

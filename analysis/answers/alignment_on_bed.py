@@ -27,6 +27,7 @@ from analysis.answers.alignment import (
     headstock_of_collars,
     twist_to_hide_um_per_m,
 )
+from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.bed_or_wear import bed_or_wear
 from analysis.answers.carriage_path import (
     Rider,
@@ -59,6 +60,8 @@ class Tailstock:
     missing: tuple[str, ...]
     """tilt | sideways | centre height: what the readings or bed.toml do not tell."""
     warnings: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
+    """What the uncertainty takes for granted."""
 
 
 @dataclass(frozen=True)
@@ -86,6 +89,8 @@ class CollarsOnBed:
     wear_um: Measured | None
     cannot_tell: tuple[str, ...]
     warnings: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
+    """What the uncertainty takes for granted."""
 
 
 def tailstock_on_bed(
@@ -138,6 +143,7 @@ def tailstock_on_bed(
         rear_um=_times(rear, length_m),
         missing=tuple(missing),
         warnings=tuple(bed_map.warnings),
+        assumptions=assumptions(bed_map),
     )
 
 
@@ -232,6 +238,7 @@ def collars_on_bed(
         wear_um=_times(wear, to_diameter),
         cannot_tell=cannot_tell,
         warnings=tuple(bed_map.warnings),
+        assumptions=assumptions(bed_map),
     )
 
 

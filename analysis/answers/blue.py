@@ -23,6 +23,7 @@ from scipy.special import ndtri
 from acquire.model.bed import Bed, Straightedge
 from acquire.model.errors import AnalysisError
 from acquire.model.marks import Mark, Marks
+from analysis.answers.assumptions import Assumption
 from analysis.linear.laid_beam import lay_beam, self_weight_um
 from analysis.linear.profile import SAME_STATION_MM, Profile
 from analysis.linear.shown import Shown
@@ -83,6 +84,8 @@ class Blue(Shown):
     marks: tuple[Mark, ...]
     contradicted: tuple[Contradiction, ...]
     warnings: tuple[str, ...] = ()
+    assumptions: tuple[Assumption, ...] = ()
+    """What the uncertainty takes for granted."""
     gap: Profile | None = field(default=None, metadata={"kept_inside": True})
     """Between edge and face, place by place."""
 

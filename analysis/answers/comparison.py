@@ -19,6 +19,7 @@ from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Traverse
 from analysis.adjust.assembly import rows_for
 from analysis.adjust.combination import BY, BedMap, adjusted
+from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.two_maps import (
     LEAST_STATIONS,
     apart,
@@ -69,6 +70,8 @@ class Comparison(Shown):
     smoothed_over_mm: float | None
     """Both maps were passed through this base, which one of them cannot see below."""
     warnings: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
+    """What the uncertainty takes for granted."""
     profile_a: Profile = field(metadata=_INSIDE)
     profile_b: Profile = field(metadata=_INSIDE)
 
@@ -161,7 +164,11 @@ def compare(
     difference = bed_map.combined(text, station, first - second)
     profiles = [bed_map.combined(text, station, each) for each in (first, second)]
     warnings = (*bed_map.warnings, *state_warnings([t for side in sides for t in side.traverses]))
-    return _judged(sides, text, difference, profiles, base_mm, warnings)
+    read = [each for side in sides for each in side.observations]
+    return replace(
+        _judged(sides, text, difference, profiles, base_mm, warnings),
+        assumptions=assumptions(bed_map, subject, read=read),
+    )
 
 
 def _side(
@@ -342,6 +349,7 @@ def _judged(
         worst={"station_mm": float(level.station_mm[worst]), "difference_um": float(level.height_um[worst])},
         smoothed_over_mm=base_mm,
         warnings=warnings,
+        assumptions=(),
         profile_a=remove_line(profiles[0], "least-squares"),
         profile_b=remove_line(profiles[1], "least-squares"),
     )

@@ -15,6 +15,7 @@ import numpy as np
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.adjust.reliability import LEAST_REDUNDANCY
+from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import FaceMap, map_face, reaches_unworn
 from analysis.answers.good_stretch import Relief, Stretch, good_stretch, relief
 from analysis.answers.standing import Parallel, Ranked, parallels, ranking
@@ -79,6 +80,8 @@ class Datums(Shown):
     fixture: Fixture | None
     missing: tuple[str, ...]
     """What is still to be measured before faces can be trusted."""
+    assumptions: tuple[Assumption, ...]
+    """What the uncertainty takes for granted."""
 
     @property
     def trusted(self) -> tuple[Datum, ...]:
@@ -112,6 +115,7 @@ def datums(bed_map: BedMap, within_um: float | None = None) -> Datums:
         relief=off,
         fixture=_fixture(bed_map, [each.face for each in order]),
         missing=tuple(_missing(bed_map, found)),
+        assumptions=assumptions(bed_map),
     )
 
 

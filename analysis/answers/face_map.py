@@ -11,6 +11,7 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.adjust.drift import Drift, drifts, only_one_way
 from analysis.adjust.undetermined import in_parts
+from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.feet import untied_feet
 from analysis.level.base_lag import BaseLagHeights
 from analysis.linear.profile import SAME_STATION_MM, Profile
@@ -75,6 +76,8 @@ class FaceMap(Shown):
     """The widest distance between neighbouring heights that are known: ripples shorter than twice that, and
     dips wholly between two of them, show in no reading. None for drawn levels, which are blind elsewhere."""
     warnings: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
+    """What the uncertainty takes for granted."""
     worst_over: WorstOver | None
     base_lag: BaseLag | None
     """Beside the curve from a drawn level; None where there is none."""
@@ -142,6 +145,7 @@ def map_face(
         blind_wavelengths_mm=bed_map.blind_wavelengths_mm(face),
         resolved_mm=None if dense is not None else float(np.max(np.diff(profile.station_mm))),
         warnings=(*((_MISSES_UNWORN.format(face),) if missed else ()), *_warnings(bed_map, face)),
+        assumptions=assumptions(bed_map, {face} if relative_to is None else {face, relative_to}),
         worst_over=None if over_mm is None else worst_over(profile, over_mm),
         base_lag=apart,
         few_places_share=None if dense is None else dense.belief.few_places_share,

@@ -25,6 +25,7 @@ from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.answers.alignment import Measured
+from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import reaches_unworn
 from analysis.linear.profile import SAME_STATION_MM, Profile
 from analysis.linear.straight_line import line_rows
@@ -61,6 +62,8 @@ class VeeFlanks:
     difference_um: Measured
     """Front less rear there."""
     warnings: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
+    """What the uncertainty takes for granted."""
 
 
 def roller_centre_mm(radius_mm: float, front_deg: float, rear_deg: float) -> tuple[float, float]:
@@ -189,7 +192,7 @@ def vee_flanks(bed_map: BedMap, face: str) -> VeeFlanks:
     return VeeFlanks(
         face, line, station, front, rear, u_front, u_rear,
         ("rear" if most.value > 0 else "front") if _is_shown(most, station.size) else None,
-        float(station[worst]), most, tuple(bed_map.warnings),
+        float(station[worst]), most, tuple(bed_map.warnings), assumptions(bed_map, {face}),
     )  # fmt: skip
 
 

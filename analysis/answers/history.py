@@ -17,6 +17,7 @@ import numpy as np
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
 from analysis.adjust.combination import BedMap, adjusted
+from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.bed_or_wear import BedTwist, bed_twist, feet_fit
 from analysis.answers.comparison import A_SCRAPING_PASS_UM
 from analysis.answers.face_map import FaceMap, map_face
@@ -142,6 +143,8 @@ class BeforeAndAfter(Shown):
     twist_unknown: str | None
     """Why there is no twist before and after."""
     warnings: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
+    """What the uncertainty takes for granted."""
 
 
 def before_and_after(before: Survey, after: Survey, faces: Sequence[str] = ()) -> BeforeAndAfter:
@@ -191,6 +194,7 @@ def before_and_after(before: Survey, after: Survey, faces: Sequence[str] = ()) -
         twist=twist,
         twist_unknown=no_twist,
         warnings=_warnings(pair, repeated),
+        assumptions=_taken(pair),
     )
 
 
@@ -489,3 +493,12 @@ def _warnings(pair: _Pair, repeated: Sequence[int]) -> tuple[str, ...]:
     for bed_map, when in zip(pair.maps, (BEFORE, AFTER), strict=True):
         words += [f"{when}: {each}" for each in bed_map.warnings]
     return tuple(dict.fromkeys(words))
+
+
+def _taken(pair: _Pair) -> tuple[Assumption, ...]:
+    """What either survey takes for granted, and that both are read on one bed."""
+    both = [each for bed_map in pair.maps for each in assumptions(bed_map)]
+    names: dict[tuple[str, bool], dict[str, None]] = {}
+    for each in both:
+        names.setdefault((each.what, each.stated), {}).update(dict.fromkeys(each.of))
+    return tuple(Assumption(what, stated, tuple(of)) for (what, stated), of in names.items())

@@ -21,6 +21,7 @@ import numpy as np
 from acquire.model.bed import Limits
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
+from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import own_shape, reaches_unworn
 from analysis.answers.roll import known_roll, ways_of, wind_expanded
 from analysis.linear.largest_difference import largest_difference
@@ -64,6 +65,8 @@ class Verdicts:
     judged: tuple[Judged, ...]
     rule: str
     warnings: tuple[str, ...] = ()
+    assumptions: tuple[Assumption, ...] = ()
+    """What the uncertainty takes for granted."""
 
 
 def verdict(low: float, high: float, limit: float) -> str:
@@ -146,7 +149,7 @@ def judge_limits(bed_map: BedMap, limits: Limits, rule: str = RULE) -> Verdicts:
         wind = limits.wind_um_per_m
         wanted.append(("wind_um_per_m", "bed", wind, partial(_wind, bed_map, wind, rule)))
     judged = [_judged_or_not_known(*each, rule) for each in wanted]
-    return Verdicts(tuple(judged), rule, tuple(bed_map.warnings))
+    return Verdicts(tuple(judged), rule, tuple(bed_map.warnings), assumptions(bed_map))
 
 
 def _judged_or_not_known(what: str, of: str, limit: float, judge: Callable[[], Judged], rule: str) -> Judged:

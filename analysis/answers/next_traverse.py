@@ -20,6 +20,7 @@ from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Events, Setup, Stations, Traverse
 from analysis.adjust.combination import BedMap, covariance_with
 from analysis.adjust.there_and_back import UNTOLD
+from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import judged_straightness
 from analysis.answers.roll import known_roll, ways_of, wind_expanded
 from analysis.level.blindness import blind_wavelengths_mm
@@ -66,6 +67,8 @@ class NextTraverse:
     advice: tuple[Advice, ...]
     best_known: Mapping[str, float]
     """Expanded uncertainty, as it is, of everything that is known (µm; roll in µm/m)."""
+    assumptions: tuple[Assumption, ...]
+    """What the uncertainty takes for granted."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,7 +139,7 @@ def next_traverse(bed_map: BedMap, wanted: str = "all") -> NextTraverse:
         then = _uncertainties_with(bed_map, candidate, number, wanted, shapes)
         found += _gains(candidate, now, then)
     found.sort(key=lambda advice: -advice.gain)
-    return NextTraverse(tuple(found), now)
+    return NextTraverse(tuple(found), now, assumptions(bed_map))
 
 
 def varied(advice: Sequence[Advice]) -> list[Advice]:

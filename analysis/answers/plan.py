@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
+from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.blue import FILM_UM, Blue, described_edge, predict_blues
 from analysis.answers.face_map import own_shape
 from analysis.answers.joint_cut import JointCut, Wishes, cut_together
@@ -78,6 +79,8 @@ class Plans(Shown):
     share: float = SHARE
     wishes: Wishes = field(default_factory=Wishes)
     cautions: tuple[str, ...] = CAUTIONS
+    assumptions: tuple[Assumption, ...] = ()
+    """What the uncertainty takes for granted."""
 
 
 def plan_faces(
@@ -120,12 +123,13 @@ def plan_faces(
     wishes = wishes or Wishes(parallel_to)
     faces = tuple(dict.fromkeys(faces))
     _check(bed_map, faces, wishes)
+    taken = assumptions(bed_map, (*faces, *([wishes.parallel_to] if wishes.parallel_to else [])))
     is_joint = wishes.no_wind or wishes.coplanar or wishes.parallel_to in faces
     groups = [faces] if is_joint else [(face,) for face in faces]
     try:
         cuts = {group: cut_together(bed_map, group, wishes) for group in groups}
     except NoTargetError as clash:
-        return Plans({}, None, None, str(clash), share=share, wishes=wishes)
+        return Plans({}, None, None, str(clash), share=share, wishes=wishes, assumptions=taken)
     laid = described_edge(bed_map.bed, edge)
     made = {
         face: _plan(
@@ -149,6 +153,7 @@ def plan_faces(
         any(cut.cut.decided_by_greatest for cut in cuts.values()),
         share,
         wishes,
+        assumptions=taken,
     )
 
 

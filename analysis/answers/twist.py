@@ -17,6 +17,7 @@ from acquire.model.errors import AnalysisError
 from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Traverse
 from analysis.adjust.combination import BY, BedMap, adjusted, combine
+from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.bed_or_wear import bed_or_wear
 from analysis.answers.roll import (
     KnownRoll,
@@ -93,6 +94,8 @@ class Twist(Shown):
     largest_difference: Mapping[str, float] | None
     traverses: tuple[int, ...]
     warnings: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
+    """What the uncertainty takes for granted."""
     covariance: np.ndarray = field(metadata=_INSIDE)
     judged: Agreement | None = field(metadata=_INSIDE, default=None)
 
@@ -164,6 +167,7 @@ def twist_of(
         largest_difference=worst,
         traverses=tuple(each.number for each in used),
         warnings=_warnings(found.bed_map, used, ways, on_carriage),
+        assumptions=assumptions(found.bed_map, (ways.front, ways.rear)),
         judged=judged,
     )
 

@@ -10,6 +10,7 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.adjust.reliability import Suspect, Unchecked
 from analysis.adjust.variance_components import VarianceComponent
+from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import FaceMap, map_face
 from analysis.answers.feet import untied_feet
 from analysis.linear.shown import Shown
@@ -40,6 +41,8 @@ class WholeBed(Shown):
     noise: tuple[VarianceComponent, ...]
     """Per instrument, how much it scatters of what it claims; where the readings show it."""
     warnings: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
+    """What the uncertainty takes for granted."""
     maps: Mapping[str, FaceMap] = field(metadata=_INSIDE)
     """Faces whose own shape is known."""
     unknown: Mapping[str, str] = field(metadata=_INSIDE)
@@ -76,6 +79,7 @@ def whole_bed(
         cannot_tell=bed_map.cannot_tell,
         noise=noise,
         warnings=_warnings(bed_map, left_out),
+        assumptions=assumptions(bed_map),
         maps=maps,
         unknown=unknown,
     )

@@ -21,6 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
+from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.carriage_path import A_LINE, Known, Path, carriage_path, covariance_of, known_part
 from analysis.linear.largest_difference import largest_difference
 
@@ -72,6 +73,8 @@ class TurnedPart:
     is_interpolated: bool
     """Whether the carriage bears between the places that were read; how the ways run there is in the ±."""
     warnings: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
+    """What the uncertainty takes for granted."""
     covariance_um2: NDArray[np.float64] | None = field(metadata=_INSIDE)
 
 
@@ -157,7 +160,7 @@ def turned_part(
     tip_across = None if axis_across_mm is None else axis_across_mm - diameter_mm / 2
     path = _within(carriage_path(bed_map, _tip_across(bed_map, diameter_mm, tip_across), guide), stretch_mm)
     tool = _Tool(path, centre_mm, diameter_mm / 2, tip_high_mm)
-    return _predicted(tool, bed_map.warnings)
+    return _predicted(tool, bed_map)
 
 
 def _tip_across(bed_map: BedMap, diameter_mm: float, given: float | None) -> float | None:
@@ -207,7 +210,7 @@ class _Tool:
         return found, covariance
 
 
-def _predicted(tool: _Tool, warnings: tuple[str, ...]) -> TurnedPart:
+def _predicted(tool: _Tool, bed_map: BedMap) -> TurnedPart:
     path = tool.path
     roll = known_part(path, None if path.roll is None else tool.centre_mm * path.roll)
     sideways = known_part(path, None if path.sway is None else -path.sway)
@@ -228,7 +231,8 @@ def _predicted(tool: _Tool, warnings: tuple[str, ...]) -> TurnedPart:
         from_height=None if upward is None else tool.part(None, upward)[0],
         missing=missing,
         is_interpolated=path.is_interpolated,
-        warnings=warnings,
+        warnings=bed_map.warnings,
+        assumptions=assumptions(bed_map),
     )
 
 

@@ -57,15 +57,24 @@ def _blue(
     lies: tuple[float | None, float | None],
 ) -> "Blue":
     from acquire.store.marks import read_marks
+    from analysis.answers.assumptions import assumptions
     from analysis.answers.blue import FILM_UM, described_edge, marks_that_fit, predict_blue
     from analysis.answers.face_map import own_shape
 
-    own, warnings = own_shape(loaded.map(), face)
+    bed_map = loaded.map()
+    own, warnings = own_shape(bed_map, face)
+    taken = assumptions(bed_map, {face})
     kept = marks_that_fit(read_marks(loaded.folder), face, edge, lies)
     if kept is None:
         described = described_edge(loaded.bed, edge)
         return predict_blue(
-            own, described, from_mm=lies[0], to_mm=lies[1], film_um=film_um or FILM_UM, warnings=warnings
+            own,
+            described,
+            from_mm=lies[0],
+            to_mm=lies[1],
+            film_um=film_um or FILM_UM,
+            warnings=warnings,
+            assumptions=taken,
         )
     return predict_blue(
         own,
@@ -75,4 +84,5 @@ def _blue(
         film_um=kept.film_um if film_um is None else film_um,
         marks=kept.stretches,
         warnings=warnings,
+        assumptions=taken,
     )

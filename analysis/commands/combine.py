@@ -41,7 +41,8 @@ def command(survey: Path, own_noise: bool, as_json: bool, picture: Path | None, 
 
 def words(result: "WholeBed", inch: bool, own_noise: bool) -> Sequence[str]:
     """Face by face, then whether the readings fit each other, then what is not known."""
-    from analysis.words.answers import fit_words, notes, shape_words, suspect_words, unchecked_words
+    from analysis.words.answers import fit_words, shape_words, suspect_words, unchecked_words
+    from analysis.words.assumptions import taken_and_notes
 
     lines = [shape_words(each, inch) for each in result.maps.values()]
     said = " ".join(result.cannot_tell)
@@ -49,7 +50,10 @@ def words(result: "WholeBed", inch: bool, own_noise: bool) -> Sequence[str]:
     lines += [fit_words(result), *suspect_words(result), *_noise(result, own_noise), *unchecked_words(result)]
     if result.cannot_tell:
         lines += ["What these readings leave open:", *(f"  - {each}." for each in result.cannot_tell)]
-    return [*lines, *notes(result.warnings)]
+    return [
+        *lines,
+        *taken_and_notes(result.assumptions, result.warnings),
+    ]
 
 
 def _noise(result: "WholeBed", own_noise: bool) -> list[str]:

@@ -41,6 +41,7 @@ def words(result: "Comparison", inch: bool) -> Sequence[str]:
     """The verdict, then the differences station by station."""
     from acquire.model.units import length_text
     from analysis.words.answers import columns, comparison_words, notes
+    from analysis.words.assumptions import taken_words, unstated_words
 
     lines = comparison_words(result, inch)
     if result.smoothed_over_mm is not None:
@@ -48,6 +49,7 @@ def words(result: "Comparison", inch: bool) -> Sequence[str]:
             f"  Both were passed through a base of {length_text(result.smoothed_over_mm, inch)}: "
             "one of them sees nothing finer."
         )
+    lines += taken_words(result.assumptions)
     lines += columns(
         result.station_mm.tolist(),
         result.difference_um.tolist(),
@@ -55,4 +57,4 @@ def words(result: "Comparison", inch: bool) -> Sequence[str]:
         inch=inch,
         what="difference",
     )
-    return [*lines, *notes(result.warnings)]
+    return [*lines, *notes(result.warnings), *unstated_words(result.assumptions)]

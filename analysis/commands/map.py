@@ -69,6 +69,7 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
         resolved_words,
         shape_words,
     )
+    from analysis.words.assumptions import taken_words, unstated_words
 
     half = result.straightness_expanded_um / 2
     numbers = ", ".join(str(n) for n in result.traverses)
@@ -94,6 +95,7 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
         blind = ", ".join(length_text(each, inch) for each in result.blind_wavelengths_mm)
         lines.append(f"  Ripples of these lengths cannot be seen with this base: {blind}.")
     lines += resolved_words(result, inch)
+    lines += taken_words(result.assumptions)
     lines += [f"  {words}" for words in drift_words(result.drift)]
     lines += columns(
         result.station_mm.tolist(),
@@ -101,7 +103,7 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
         (2 * result.standard_uncertainty_um).tolist(),
         inch=inch,
     )
-    return [*lines, *notes(result.warnings)]
+    return [*lines, *notes(result.warnings), *unstated_words(result.assumptions)]
 
 
 def _hand_checks(loaded: object, result: "FaceMap") -> "list[HandCheck]":

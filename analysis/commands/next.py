@@ -32,10 +32,12 @@ def command(survey: Path, wanted: str, as_json: bool) -> None:
 def words(result: "NextTraverse", survey: str) -> Sequence[str]:
     """The best first, with what to type."""
     from analysis.answers.next_traverse import varied
+    from analysis.words.assumptions import taken_words, unstated_words
 
+    taken = [*taken_words(result.assumptions), *unstated_words(result.assumptions)]
     if not result.advice:
-        return ["No further traverse with these instruments would narrow anything by a tenth."]
+        return ["No further traverse with these instruments would narrow anything by a tenth.", *taken]
     lines = ["What would help most, best first:"]
     for place, advice in enumerate(varied(result.advice)[:MOST], 1):
         lines += [f"{place}. {advice.words}", f"   {advice.command.replace('SURVEY', survey)}"]
-    return lines
+    return [*lines, *taken]

@@ -106,6 +106,7 @@ def command(
 
 def plan_words(result: "Plans", inch: bool) -> Sequence[str]:
     """Face by face the answer, the table to take to the machine and the blue; then what to mind."""
+    from analysis.words.assumptions import taken_words, unstated_words
     from analysis.words.plan import plans_words
 
     if result.infeasible is not None:
@@ -113,7 +114,8 @@ def plan_words(result: "Plans", inch: bool) -> Sequence[str]:
     lines: list[str] = []
     for plan in result.plans.values():
         lines += [*_face_words(plan, inch), ""]
-    lines += [*plans_words(result, inch), ""]
+    lines += [*plans_words(result, inch), *taken_words(result.assumptions)]
+    lines += [*unstated_words(result.assumptions), ""]
     return [*lines, "Before any metal comes off:", *(f"  {words}" for words in result.cautions)]
 
 

@@ -59,6 +59,7 @@ def twist_words(result: "Twist", inch: bool) -> Sequence[str]:
         roll_words,
         whole_twist_words,
     )
+    from analysis.words.assumptions import taken_words, unstated_words
     from analysis.words.bed_or_wear import bed_or_wear_words
 
     numbers = ", ".join(str(number) for number in result.traverses)
@@ -66,6 +67,7 @@ def twist_words(result: "Twist", inch: bool) -> Sequence[str]:
     lines += [f"  From traverse{'s' if len(result.traverses) > 1 else ''} {numbers}, {BY_WORDS[result.by]}."]
     lines += [*whole_twist_words(result, inch), *known_up_to_words(result)]
     lines += [*bed_or_wear_words(result, inch), *agreement_words(result, inch)]
+    lines += taken_words(result.assumptions)
     lines += columns(
         result.station_mm.tolist(),
         result.roll_um_per_m.tolist(),
@@ -75,4 +77,4 @@ def twist_words(result: "Twist", inch: bool) -> Sequence[str]:
         per_second_unit=1000 / 12,
         what="roll",
     )
-    return [*lines, *notes(result.warnings)]
+    return [*lines, *notes(result.warnings), *unstated_words(result.assumptions)]

@@ -24,7 +24,6 @@ def description_warnings(traverse: Traverse, bed: Bed) -> tuple[str, ...]:
         _changed_faces(traverse, bed),
         _changed_instrument(traverse, bed),
         _no_uncertainty(traverse),
-        _no_seating(traverse),
         _whole_footprint(traverse),
         _bent_by_heat(traverse, bed),
     ]
@@ -76,15 +75,6 @@ def _no_uncertainty(traverse: Traverse) -> str:
     if traverse.instrument.standard_uncertainty or traverse.instrument.resolution:
         return ""
     return f"{traverse.instrument.name}: no uncertainty stated, so the maps look surer than they can be"
-
-
-def _no_seating(traverse: Traverse) -> str:
-    if traverse.instrument.seating_um is not None or traverse.mode == "continuous":
-        return ""
-    return (
-        f"{traverse.instrument.name}: no seating error stated (seating_um); lift and replace it ten times to "
-        "measure it, for it often outweighs all else"
-    )
 
 
 def _whole_footprint(traverse: Traverse) -> str:

@@ -147,6 +147,7 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
         drift_group=(instrument.name, setup.subject, setup.reference or "", setup.other or ""),
         turned=setup.turned,
         edges=kind.edges,
+        source=traverse,
         created_utc=setup.created_utc,
         warnings=(*description_warnings(traverse, bed), *kind.warnings),
     )

@@ -137,11 +137,18 @@ class Observations:
     """Whether other readings tied it, and whose zero stayed an unknown, when the block was solved."""
     edges: tuple[tuple[str, bool], ...] = ()
     """Straightedges used, and whether turned over."""
+    source: Traverse | None = None
+    """The traverse that it was made of; None of a block (`dense_traverses`)."""
     created_utc: str = ""
     warnings: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         return len(self.reading)
+
+    @property
+    def sources(self) -> tuple[Traverse, ...]:
+        """The traverses that it was made of, with their own descriptions of the instrument."""
+        return self.dense_traverses if self.source is None else (self.source,)
 
     @property
     def noise_group(self) -> str:

@@ -178,7 +178,7 @@ def scale_nuisances(instrument: Instrument, reading: np.ndarray) -> tuple[Nuisan
 
     It acts on the readings; what all that share a zero have in common goes into the zero.
     """
-    relative = instrument.scale_uncertainty
+    relative = instrument.scale_uncertainty or 0.0
     if instrument.base_mm and instrument.base_uncertainty_mm:
         relative = math.hypot(relative, instrument.base_uncertainty_mm / instrument.base_mm)
     if relative == 0.0:

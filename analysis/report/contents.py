@@ -27,13 +27,13 @@ from analysis.words.answers import (
     comparison_words,
     fit_words,
     known_up_to_words,
-    notes,
     roll_words,
     shape_words,
     suspect_words,
     unchecked_words,
     whole_twist_words,
 )
+from analysis.words.assumptions import taken_and_notes
 from analysis.words.bed_or_wear import bed_or_wear_words
 
 MOST_ADVICE = 5
@@ -131,7 +131,9 @@ def gather(survey: Survey, inch: bool) -> Contents:
         agreement=(fit_words(whole), *suspect_words(whole), *unchecked_words(whole)),
         cannot_tell=tuple(as_sentence(words) for words in whole.cannot_tell),
         advice=tuple(f"{as_sentence(each.words)} `{each.command}`" for each in varied(advice)[:MOST_ADVICE]),
-        notes=tuple(line.strip().removeprefix("Note: ") for line in notes(whole.warnings)),
+        notes=tuple(
+            line.strip().removeprefix("Note: ") for line in taken_and_notes(whole.assumptions, whole.warnings)
+        ),
         traverses=survey.traverses,
         unfinished=tuple(path.name for path in files_of(survey.folder, "journal").values()),
     )

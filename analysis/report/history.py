@@ -5,7 +5,7 @@ from analysis.answers.surveys import Survey
 from analysis.draw.figures import inline_svg
 from analysis.draw.figures.history import history_figure
 from analysis.report.contents import Section, as_sentence
-from analysis.words.answers import notes
+from analysis.words.assumptions import taken_and_notes
 from analysis.words.history import alike_words, face_change_words, twist_change_words, unknown_words
 
 
@@ -33,7 +33,9 @@ def _alike(result: BeforeAndAfter) -> Section:
     alike = [each.strip() for each in alike_words(result)]
     if result.faces and not alike:
         alike = ["Nothing that was written down differs in how the bed stood or what it was measured with."]
-    told = [line.strip().removeprefix("Note: ") for line in notes(result.warnings)]
+    told = [
+        line.strip().removeprefix("Note: ") for line in taken_and_notes(result.assumptions, result.warnings)
+    ]
     return Section(
         "alike", (f"Before: {result.before}. After: this survey.", *alike, *map(as_sentence, told))
     )

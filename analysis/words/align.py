@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from acquire.model.units import height_text, length_text, slope_text
-from analysis.words.answers import notes
+from analysis.words.assumptions import taken_and_notes
 
 if TYPE_CHECKING:
     from analysis.answers.alignment import Centres, Facing, Line, Measured
@@ -41,7 +41,10 @@ def tailstock_words(found: "Tailstock", inch: bool) -> list[str]:
     if found.rear_um is not None and found.rear_um.is_shown:
         out = height_text(2 * abs(found.rear_um.value), inch, 2 * found.rear_um.standard_uncertainty)
         lines.append(f"  A centre set right at one end makes a part {out} tapered at the other.")
-    return [*lines, *notes(found.warnings)]
+    return [
+        *lines,
+        *taken_and_notes(found.assumptions, found.warnings),
+    ]
 
 
 def line_words(found: "AgainstWhole", name: str, inch: bool) -> list[str]:
@@ -109,7 +112,10 @@ def collars_words(found: "CollarsOnBed", inch: bool) -> list[str]:
             f"  Twisting the bed by {hide} would hide it at this one length and at no other: never do it."
         )
     lines += [f"  Feet or wear: {each.rstrip('.')}." for each in found.cannot_tell]
-    return [*lines, *notes(found.warnings)]
+    return [
+        *lines,
+        *taken_and_notes(found.assumptions, found.warnings),
+    ]
 
 
 def _blame(found: "CollarsOnBed", inch: bool) -> str:

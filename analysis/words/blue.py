@@ -16,7 +16,7 @@ LEAST_DIGIT_UM = 0.1
 
 def blue_answer(found: "Blue", inch: bool) -> list[str]:
     """The prediction, how large the gap gets, what is taken for granted, and what the marks say."""
-    from analysis.words.answers import notes
+    from analysis.words.assumptions import taken_and_notes
 
     gap = height_text(found.largest_gap_um, inch, max(found.largest_gap_expanded_um / 2, LEAST_DIGIT_UM / 2))
     doubt = height_text(found.largest_gap_expanded_um, inch, found.largest_gap_expanded_um / 2)
@@ -26,7 +26,7 @@ def blue_answer(found: "Blue", inch: bool) -> list[str]:
         f"{found.face} under {edge}, {lies}: {_blue_of(found, inch)}.",
         f"  Largest gap {gap} ± {doubt}; film {_film(found, inch)}.",
         *(f"  {words}" for words in (*_edge_words(found), *_mark_words(found, inch))),
-        *notes(found.warnings),
+        *taken_and_notes(found.assumptions, found.warnings),
     ]
 
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from acquire.model.units import UM_PER_THOU, decimals_for, height_text, length_text, number_text, slope_text
 from analysis.words.answers import table
+from analysis.words.assumptions import taken_words, unstated_words
 from analysis.words.plan import trust_answer, trust_words
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ def datums_answer(found: "Datums", inch: bool) -> list[str]:
             "Still to be measured before they can be trusted:",
             *(f"  {each}." for each in found.missing),
         ]
-    return lines
+    return [*lines, *taken_words(found.assumptions), *unstated_words(found.assumptions)]
 
 
 def _ranking_words(found: "Datums", inch: bool) -> list[str]:

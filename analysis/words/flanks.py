@@ -13,7 +13,8 @@ from acquire.model.units import (
     number_text,
     slope_text,
 )
-from analysis.words.answers import LINE_WORDS, notes, table
+from analysis.words.answers import LINE_WORDS, table
+from analysis.words.assumptions import taken_and_notes
 
 if TYPE_CHECKING:
     from analysis.answers.alignment import Measured
@@ -37,7 +38,7 @@ def flanks_words(found: "VeeFlanks", inch: bool) -> list[str]:
         *lines,
         "  The angles in bed.toml are taken as sound: two rollers tell (`waylog flanks angles`).",
         *_flank_table(found, inch),
-        *notes(found.warnings),
+        *taken_and_notes(found.assumptions, found.warnings),
     ]
 
 

@@ -14,7 +14,8 @@ from analysis.answers.history import (
     TwistChange,
 )
 from analysis.answers.metal_off import Stretch
-from analysis.words.answers import STRAIGHT, columns, notes
+from analysis.words.answers import STRAIGHT, columns
+from analysis.words.assumptions import taken_and_notes
 
 MOST_STRETCHES = 4
 NOT_ALIKE = "Not like with like, so what follows may be that and not the work:"
@@ -163,7 +164,11 @@ def history_words(result: BeforeAndAfter, inch: bool) -> list[str]:
             )
     if result.twist is not None:
         lines.append(twist_change_words(result.twist, inch))
-    return [*lines, *unknown_words(result), *notes(result.warnings)]
+    return [
+        *lines,
+        *unknown_words(result),
+        *taken_and_notes(result.assumptions, result.warnings),
+    ]
 
 
 def change_table(change: FaceChange, inch: bool) -> list[str]:

@@ -4,7 +4,8 @@ from typing import TYPE_CHECKING
 
 from acquire.model.units import height_text, slope_text
 from analysis.answers.limits import CANNOT_TELL, DOES_NOT_MEET, MEETS
-from analysis.words.answers import LINE_WORDS, notes
+from analysis.words.answers import LINE_WORDS
+from analysis.words.assumptions import taken_and_notes
 
 if TYPE_CHECKING:
     from analysis.answers.limits import Judged, Verdicts
@@ -35,7 +36,7 @@ def limits_words(found: "Verdicts", inch: bool) -> list[str]:
         *lines,
         f"  Rule: {RULE_WORDS[found.rule]}; ranges by the interval that holds the true one, since noise "
         "alone makes them larger.",
-        *notes(found.warnings),
+        *taken_and_notes(found.assumptions, found.warnings),
     ]
 
 

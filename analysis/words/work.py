@@ -6,7 +6,8 @@ import numpy as np
 
 from acquire.model.units import height_text, length_text
 from analysis.answers.carriage_path import A_LINE
-from analysis.words.answers import columns, notes
+from analysis.words.answers import columns
+from analysis.words.assumptions import taken_and_notes
 
 if TYPE_CHECKING:
     from analysis.answers.work import Part, TurnedPart
@@ -37,7 +38,11 @@ def work_words(found: "TurnedPart", inch: bool) -> list[str]:
             inch=inch,
             what="diameter",
         )
-    return [*lines, *_taken(found, inch), *notes(found.warnings)]
+    return [
+        *lines,
+        *_taken(found, inch),
+        *taken_and_notes(found.assumptions, found.warnings),
+    ]
 
 
 def work_answer(found: "TurnedPart", inch: bool) -> str:

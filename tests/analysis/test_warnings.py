@@ -7,6 +7,7 @@ from analysis.adjust.combination import combine
 from analysis.answers.comparison import compare
 from analysis.answers.face_map import map_face
 from analysis.observe.differences import bend_by_temperature_um
+from analysis.words.assumptions import unstated_words
 
 STATION = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = np.arange(50.0, 1000.0, 100.0)
@@ -29,8 +30,13 @@ def test_well_described_level_raises_no_warning(warnings_of):
     assert warnings_of() == ""
 
 
-def test_seating_not_stated_is_said(warnings_of):
-    assert "no seating error stated" in warnings_of(LEVEL)
+def test_seating_not_stated_is_said(warnings_of, invented_bed, make_traverse):
+    """By the assumptions that stand beside every answer, no longer by the traverse's own warnings."""
+    bed = invented_bed(instruments={"level": LEVEL})
+    run = make_traverse(bed, "level", MIDDLE, np.zeros(10), face="front-flat")
+    taken = map_face(combine([run], bed), "front-flat").assumptions
+    assert "no seating error stated" in " ".join(unstated_words(taken))
+    assert warnings_of(LEVEL) == ""
 
 
 def test_uncertainty_not_stated_is_said(warnings_of):

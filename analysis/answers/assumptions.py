@@ -1,0 +1,139 @@
+"""What an answer takes for granted beside its ±: facts about the readings in use, no sentences.
+
+Readings cannot show an error of scale or base, of the places where they were taken, or a bed
+that bent between runs.  What bed.toml states of these goes into the uncertainty; what it
+does not state is taken as exact.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from acquire.model.bed import Bed
+from acquire.model.traverse import Traverse
+from analysis.adjust.assembly import drifts_told
+from analysis.adjust.combination import BedMap
+from analysis.adjust.there_and_back import DRIFT, Return
+from analysis.observe import Observations
+
+SCALE, BASE, SEATING, FEET = "scale", "base", "seating", "feet"
+POSITIONS, DRIFT_STEADY, NO_DRIFT, BED = "positions exact", "drift steady", "no drift", "bed unchanged"
+TEMPERATURES = ("temperature_top_degC", "temperature_bottom_degC")
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """One thing that the ± takes for granted.
+
+    Examples
+    --------
+    >>> Assumption(SCALE, False, ("level",))
+    Assumption(what='scale', stated=False, of=('level',))
+    """
+
+    what: str
+    """scale | base | seating | feet | positions exact | drift steady | no drift | bed unchanged."""
+    stated: bool
+    """Whether the description says how sure it is (of drift: whether the readings themselves do); what is
+    not stated is taken as exact, feet that are not stated as a point, seating as none."""
+    of: tuple[str, ...] = ()
+    """Instruments, of feet with what they ride; empty where it is of all readings."""
+
+
+def assumptions(
+    bed_map: BedMap, faces: Iterable[str] | None = None, *, read: Sequence[Observations] | None = None
+) -> tuple[Assumption, ...]:
+    """What a map takes for granted.
+
+    Parameters
+    ----------
+    bed_map : BedMap
+    faces : iterable of str, optional
+        Only what bears on these: readings of them, and of faces that readings link them to.
+    read : sequence of Observations, optional
+        The readings in use, where the map holds them in another form.
+    """
+    used = bed_map.observations if read is None else read
+    used = used if faces is None else _linked(used, set(faces))
+    sources = [source for each in used for source in each.sources]
+    if not sources:
+        return ()
+    found = [*_of_instruments(sources), *_of_carriers(sources, bed_map.bed)]
+    found.append(Assumption(POSITIONS, False))
+    found += _of_drift(used, bed_map)
+    if len({each.number for each in sources}) > 1:
+        found.append(Assumption(BED, all(_has_temperatures(each) for each in sources)))
+    return tuple(found)
+
+
+def _linked(observations: Sequence[Observations], faces: set[str]) -> list[Observations]:
+    """Readings of the faces, and of faces that further readings link them to."""
+    kept: list[Observations] = []
+    left = list(observations)
+    while new := [each for each in left if faces & set(each.faces)]:
+        kept += new
+        left = [each for each in left if not faces & set(each.faces)]
+        faces = faces | {face for each in new for face in each.faces}
+    return kept
+
+
+def _of_instruments(sources: Sequence[Traverse]) -> Iterator[Assumption]:
+    stepped = [each for each in sources if each.mode != "continuous"]
+    on_feet = [each for each in sources if each.setup.foot_base_mm is not None]
+    yield from _by_stated(SCALE, {t.instrument.name: t.instrument.scale_uncertainty for t in sources})
+    yield from _by_stated(BASE, {t.instrument.name: t.instrument.base_uncertainty_mm for t in on_feet})
+    yield from _by_stated(SEATING, {t.instrument.name: t.instrument.seating_um for t in stepped})
+
+
+def _of_carriers(sources: Sequence[Traverse], bed: Bed) -> Iterator[Assumption]:
+    """Feet of what carries an indicator, and how the carriage bears."""
+    lengths = {}
+    for each in sources:
+        carried_by = each.setup.carried_by
+        if each.setup.is_on_carriage or (carried_by is not None and carried_by.is_carriage):
+            lengths[f"{each.instrument.name} on the carriage"] = bed.carriage_length_mm
+        elif carried_by is not None and carried_by.kind in ("face", "faces"):
+            name = f"{each.instrument.name} on {' and '.join(carried_by.names)}"
+            lengths[name] = each.instrument.carrier_feet_mm
+    yield from _by_stated(FEET, lengths)
+
+
+def _by_stated(what: str, values: Mapping[str, float | None]) -> Iterator[Assumption]:
+    """One for those of which it is stated, one for the others."""
+    for is_stated in (True, False):
+        names = tuple(name for name, value in values.items() if (value is not None) is is_stated)
+        if names:
+            yield Assumption(what, is_stated, names)
+
+
+def _of_drift(used: Sequence[Observations], bed_map: BedMap) -> Iterator[Assumption]:
+    """Taken off as steady where runs there and back tell it; taken as none where nothing does.
+
+    Where a bow between runs may be a bent bed, it is in the ± and nothing is taken for granted.
+    """
+    told = drifts_told(used)
+    returns = {number: each for each in bed_map.assembly.returns for number in each.traverses}
+    names: dict[tuple[str, bool], dict[str, None]] = {}
+    for each in used:
+        found = returns.get(each.traverse)
+        if found is not None and found.bow_sd_um > 0.0:
+            continue
+        what = DRIFT_STEADY if _is_taken_off(each, told, bed_map) else NO_DRIFT
+        names.setdefault((what, _is_shown(found)), {})[each.instrument] = None
+    for (what, is_shown), of in sorted(names.items(), reverse=True):
+        yield Assumption(what, is_shown, tuple(of))
+
+
+def _is_shown(found: Return | None) -> bool:
+    """Whether the readings show a steady drift and no bent bed."""
+    return found is not None and found.outcome == DRIFT
+
+
+def _is_taken_off(each: Observations, told: set[tuple[tuple[str, ...], bool]], bed_map: BedMap) -> bool:
+    if each.dense is None:
+        return (each.drift_group, each.turned) in told
+    directions = {run.setup.direction for run in each.dense_traverses}
+    return len(directions) > 1 or (each.bow is not None and each.bow.key in bed_map.assembly.nuisances)
+
+
+def _has_temperatures(traverse: Traverse) -> bool:
+    return all(traverse.setup.state.get(key) is not None for key in TEMPERATURES)

@@ -1,0 +1,91 @@
+"""What the ± takes for granted, in one line, and a note for each kind that bed.toml does not state."""
+
+from collections.abc import Sequence
+
+from analysis.answers.assumptions import (
+    BASE,
+    BED,
+    DRIFT_STEADY,
+    FEET,
+    NO_DRIFT,
+    POSITIONS,
+    SCALE,
+    SEATING,
+    Assumption,
+)
+from analysis.words.answers import notes
+
+_TAKEN = {
+    (SCALE, False): "scale exact",
+    (BASE, False): "base exact",
+    (FEET, True): "feet as long as stated",
+    (FEET, False): "carriers as points",
+    (POSITIONS, False): "positions exact",
+    (DRIFT_STEADY, False): "drift steady",
+    (NO_DRIFT, False): "no drift",
+    (BED, True): "bed unchanged between runs",
+    (BED, False): "bed unchanged between runs",
+    (SEATING, True): "seating new at every placing",
+    (SEATING, False): "no seating error",
+}
+"""By what is assumed and whether it is stated; what is not here is counted in the ±, or shown by readings."""
+_HOW_TO_MEASURE = {
+    SCALE: "no scale error stated (scale_uncertainty), so the scale is taken as exact; try it on a gauge "
+    "block or feeler of known thickness (for a level under one foot) and state what it may be out by",
+    BASE: "no uncertainty of the base stated (base_uncertainty_mm), so it is taken as exact; measure between "
+    "the middles of the feet several times and state how far that differs",
+    SEATING: "no seating error stated (seating_um); lift and replace it ten times to measure it, for it "
+    "often outweighs all else",
+    FEET: "taken as standing on one point, because neither its feet (carrier_feet_mm) nor the bearing length "
+    "(carriage_length_mm) is in bed.toml; long feet even out what is shorter than they stand and shift what "
+    "is read, which the ± does not cover; measure and state it",
+}
+_BED = (
+    "how warm the bed was, top and bottom, is not written down with every run, so it is taken as unchanged "
+    "in between; give --temperature-top and --temperature-bottom, and end by repeating the first run"
+)
+
+
+def taken_words(found: Sequence[Assumption]) -> list[str]:
+    """One line beside the ±.
+
+    Examples
+    --------
+    Instruments are named where what holds for one does not hold for all.
+
+    >>> taken_words([Assumption(SCALE, False, ("level",)), Assumption(POSITIONS, False)])
+    ['  The ± takes for granted: scale exact, positions exact.']
+    >>> taken_words([Assumption(SCALE, True, ("dial",)), Assumption(SCALE, False, ("level",))])
+    ['  The ± takes for granted: scale exact (level).']
+    """
+    drifts = {DRIFT_STEADY, NO_DRIFT}
+    parts = []
+    for each in found:
+        alike = drifts if each.what in drifts else {each.what}
+        is_of_some = sum(other.what in alike for other in found) > 1
+        if (each.what, each.stated) in _TAKEN:
+            names = f" ({', '.join(each.of)})" if is_of_some and each.of else ""
+            parts.append(f"{_TAKEN[each.what, each.stated]}{names}")
+    return [f"  The ± takes for granted: {', '.join(parts)}."] if parts else []
+
+
+def unstated_words(found: Sequence[Assumption]) -> list[str]:
+    """A note for each kind that is not stated, with how to measure it.
+
+    Examples
+    --------
+    >>> unstated_words([Assumption(SEATING, False, ("dial", "level"))])[0][:43]
+    '  Note: dial, level: no seating error state'
+    """
+    told = []
+    for each in found:
+        if each.what == BED and not each.stated:
+            told.append(_BED)
+        elif each.what in _HOW_TO_MEASURE and not each.stated:
+            told.append(f"{', '.join(each.of)}: {_HOW_TO_MEASURE[each.what]}")
+    return notes(told)
+
+
+def taken_and_notes(found: Sequence[Assumption], warnings: Sequence[str]) -> list[str]:
+    """The line beside the ±, then every note: what is to be minded, and what is not stated."""
+    return [*taken_words(found), *notes(warnings), *unstated_words(found)]

@@ -1,0 +1,176 @@
+"""What the ± takes for granted stands beside it: where it applies, and nowhere else."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from acquire.model.traverse import Traverse
+from analysis.adjust.combination import combine
+from analysis.answers.assumptions import (
+    BASE,
+    BED,
+    DRIFT_STEADY,
+    FEET,
+    NO_DRIFT,
+    POSITIONS,
+    SCALE,
+    SEATING,
+    Assumption,
+    assumptions,
+)
+from analysis.answers.comparison import compare
+from analysis.answers.face_map import map_face
+from analysis.words.assumptions import taken_words, unstated_words
+
+STATION = np.arange(0.0, 1001.0, 100.0)
+MIDDLE = np.arange(50.0, 1000.0, 100.0)
+LEVEL = 'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty = 1.0\n'
+DIAL = 'quantity = "offset"\nunit = "um"\nstandard_uncertainty = 0.5\n'
+WARM = {"temperature_top_degC": 20.0, "temperature_bottom_degC": 20.0}
+RNG = np.random.default_rng(11)
+NOISE = RNG.normal(0, 1.0, (4, 10))
+
+
+@pytest.fixture
+def stepped(invented_bed, make_traverse):
+    """A map from runs of one level along front-flat, each in its direction."""
+
+    def make(*directions, level=LEVEL, **setup):
+        bed = invented_bed(instruments={"level": level, "dial": DIAL})
+        runs = [
+            make_traverse(
+                bed,
+                "level",
+                MIDDLE,
+                NOISE[number],
+                number=number + 1,
+                face="front-flat",
+                direction=way,
+                **setup,
+            )
+            for number, way in enumerate(directions)
+        ]
+        return combine(runs, bed)
+
+    return make
+
+
+def told(bed_map, *faces):
+    return {each.what: each for each in assumptions(bed_map, faces or None)}
+
+
+def test_what_bed_toml_does_not_state_of_a_level_is_taken_for_granted(stepped):
+    found = told(stepped("forward"))
+    for what in (SCALE, BASE, SEATING):
+        assert found[what] == Assumption(what, False, ("level",))
+    assert found[POSITIONS] == Assumption(POSITIONS, False)
+    assert found[NO_DRIFT] == Assumption(NO_DRIFT, False, ("level",))
+    assert {DRIFT_STEADY, BED, FEET}.isdisjoint(found)
+
+
+@pytest.mark.parametrize(
+    ("key", "what"), [("scale_uncertainty", SCALE), ("base_uncertainty_mm", BASE), ("seating_um", SEATING)]
+)
+@pytest.mark.parametrize("value", ["0.0", "0.01"])
+def test_what_bed_toml_states_is_no_longer_warned_of_nor_is_a_stated_nought(stepped, key, what, value):
+    bed_map = stepped("forward", level=LEVEL + f"{key} = {value}\n")
+    assert told(bed_map)[what].stated
+    assert key not in " ".join(unstated_words(assumptions(bed_map)))
+    assert key in " ".join(unstated_words(assumptions(stepped("forward"))))
+
+
+def test_line_names_what_is_exact_and_leaves_out_what_the_uncertainty_counts(stepped):
+    bare = taken_words(assumptions(stepped("forward")))
+    assert bare == [
+        "  The ± takes for granted: scale exact, base exact, no seating error, positions exact, no drift."
+    ]
+    full = "scale_uncertainty = 0.002\nbase_uncertainty_mm = 0.1\nseating_um = 0.3\n"
+    stated = taken_words(assumptions(stepped("forward", level=LEVEL + full)))
+    assert stated == ["  The ± takes for granted: seating new at every placing, positions exact, no drift."]
+
+
+def test_bed_is_taken_as_unchanged_only_between_runs(stepped):
+    assert BED not in told(stepped("forward"))
+    assert told(stepped("forward", "forward"))[BED] == Assumption(BED, False)
+    warm = stepped("forward", "forward", state=WARM)
+    assert told(warm)[BED] == Assumption(BED, True)
+    assert "--temperature-top" not in " ".join(unstated_words(assumptions(warm)))
+
+
+def test_runs_both_ways_take_a_steady_drift_and_one_way_takes_none(stepped):
+    assert NO_DRIFT in told(stepped("forward", "forward"))
+    both = stepped("forward", "reverse")
+    bend = {n for each in both.assembly.returns if each.bow_sd_um > 0 for n in each.traverses}
+    assert (DRIFT_STEADY in told(both)) is (not bend)
+    assert NO_DRIFT not in told(both)
+
+
+def test_bow_that_may_be_a_bent_bed_is_counted_and_not_taken_for_granted(invented_bed, make_traverse):
+    """Noise-free runs that differ by a bow of 20 µm: untold, so its size is in the ±."""
+    bed = invented_bed(instruments={"level": LEVEL})
+    lean = 160.0 * (0.5 - MIDDLE / 1000.0)
+    runs = [
+        make_traverse(bed, "level", MIDDLE, each, number=n, face="front-flat", direction=way)
+        for n, each, way in ((1, 0.0 * MIDDLE, "forward"), (2, lean, "reverse"))
+    ]
+    bed_map = combine(runs, bed)
+    assert bed_map.assembly.returns[0].bow_sd_um > 1.0
+    assert {DRIFT_STEADY, NO_DRIFT}.isdisjoint(told(bed_map))
+
+
+@pytest.mark.parametrize("feet", [None, 120])
+def test_feet_are_told_of_a_carried_dial_and_not_of_a_level(invented_bed, make_traverse, feet):
+    more = "" if feet is None else f"carrier_feet_mm = {feet}\n"
+    bed = invented_bed(instruments={"level": LEVEL, "dial": DIAL + more})
+    runs = [
+        make_traverse(bed, "level", MIDDLE, NOISE[0], number=1, face="front-flat"),
+        make_traverse(
+            bed, "dial", STATION[1:-1], NOISE[1][:9], number=2, face="rear-flat", reference="front-flat"
+        ),
+    ]
+    bed_map = combine(runs, bed)
+    assert told(bed_map)[FEET] == Assumption(FEET, feet is not None, ("dial on front-flat",))
+    assert ("carrier_feet_mm" in " ".join(unstated_words(assumptions(bed_map)))) is (feet is None)
+    assert told(bed_map)[BASE].of == ("level",)
+    assert FEET not in told(combine(runs[:1], bed))
+
+
+def test_readings_that_nothing_links_to_the_face_take_no_part(invented_bed, make_traverse):
+    bed = invented_bed(instruments={"level": LEVEL, "other": LEVEL})
+    runs = [
+        make_traverse(bed, "level", MIDDLE, NOISE[0], number=1, face="front-flat"),
+        make_traverse(bed, "other", MIDDLE, NOISE[1], number=2, face="rear-flat"),
+    ]
+    bed_map = combine(runs, bed)
+    assert told(bed_map, "front-flat")[SCALE].of == ("level",)
+    assert told(bed_map)[SCALE].of == ("level", "other")
+    assert map_face(bed_map, "rear-flat").assumptions == assumptions(bed_map, {"rear-flat"})
+
+
+def test_drawn_level_is_placed_once_so_that_seating_is_not_assumed(stepped):
+    bed_map = stepped("forward")
+    drawn = replace(bed_map.observations[0].source, mode="continuous")
+    assert isinstance(drawn, Traverse)
+    found = assumptions(bed_map, read=[replace(bed_map.observations[0], source=drawn)])
+    assert SEATING not in {each.what for each in found}
+
+
+def test_comparison_takes_for_granted_what_both_sides_do(invented_bed, make_traverse):
+    bed = invented_bed(instruments={"level": LEVEL, "dial": DIAL})
+    runs = [
+        make_traverse(bed, "level", MIDDLE, NOISE[0], number=1, face="front-flat"),
+        make_traverse(bed, "level", MIDDLE, NOISE[2], number=2, face="rear-flat"),
+        make_traverse(bed, "dial", STATION, np.zeros(11), number=3, face="rear-flat", reference="front-flat"),
+    ]
+    found = {each.what: each for each in compare(runs, bed, "rear-flat:level", "3").assumptions}
+    assert set(found[SCALE].of) == {"level", "dial"}
+    assert found[FEET].of == ("dial on front-flat",)
+
+
+def test_several_instruments_share_one_note_of_a_kind():
+    notes = unstated_words(
+        [Assumption(SCALE, False, ("level", "dial")), Assumption(SEATING, True, ("level",))]
+    )
+    assert len(notes) == 1
+    assert notes[0].startswith("  Note: level, dial: no scale error stated (scale_uncertainty)")
