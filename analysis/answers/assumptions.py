@@ -15,7 +15,7 @@ from analysis.adjust.combination import BedMap
 from analysis.adjust.there_and_back import DRIFT, Return
 from analysis.observe import Observations
 
-SCALE, BASE, SEATING, FEET = "scale", "base", "seating", "feet"
+SCALE, BASE, SEATING, FEET, CARRIAGE = "scale", "base", "seating", "feet", "carriage length"
 POSITIONS, DRIFT_STEADY, NO_DRIFT, BED = "positions exact", "drift steady", "no drift", "bed unchanged"
 TEMPERATURES = ("temperature_top_degC", "temperature_bottom_degC")
 
@@ -31,7 +31,8 @@ class Assumption:
     """
 
     what: str
-    """scale | base | seating | feet | positions exact | drift steady | no drift | bed unchanged."""
+    """scale | base | seating | feet | carriage length | positions exact | drift steady | no drift |
+    bed unchanged."""
     stated: bool
     """Whether the description says how sure it is (of drift: whether the readings themselves do); what is
     not stated is taken as exact, feet that are not stated as a point, seating as none."""
@@ -85,16 +86,17 @@ def _of_instruments(sources: Sequence[Traverse]) -> Iterator[Assumption]:
 
 
 def _of_carriers(sources: Sequence[Traverse], bed: Bed) -> Iterator[Assumption]:
-    """Feet of what carries an indicator, and how the carriage bears."""
-    lengths = {}
+    """Feet of what carries an indicator, and how long the carriage bears."""
+    feet, carriage = {}, {}
     for each in sources:
         carried_by = each.setup.carried_by
         if each.setup.is_on_carriage or (carried_by is not None and carried_by.is_carriage):
-            lengths[f"{each.instrument.name} on the carriage"] = bed.carriage_length_mm
+            carriage[f"{each.instrument.name} on the carriage"] = bed.carriage_length_mm
         elif carried_by is not None and carried_by.kind in ("face", "faces"):
             name = f"{each.instrument.name} on {' and '.join(carried_by.names)}"
-            lengths[name] = each.instrument.carrier_feet_mm
-    yield from _by_stated(FEET, lengths)
+            feet[name] = each.instrument.carrier_feet_mm
+    yield from _by_stated(FEET, feet)
+    yield from _by_stated(CARRIAGE, carriage)
 
 
 def _by_stated(what: str, values: Mapping[str, float | None]) -> Iterator[Assumption]:

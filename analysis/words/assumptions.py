@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from analysis.answers.assumptions import (
     BASE,
     BED,
+    CARRIAGE,
     DRIFT_STEADY,
     FEET,
     NO_DRIFT,
@@ -20,6 +21,8 @@ _TAKEN = {
     (BASE, False): "base exact",
     (FEET, True): "feet as long as stated",
     (FEET, False): "carriers as points",
+    (CARRIAGE, True): "carriage as long as stated",
+    (CARRIAGE, False): "carriage as a point",
     (POSITIONS, False): "positions exact",
     (DRIFT_STEADY, False): "drift steady",
     (NO_DRIFT, False): "no drift",
@@ -29,6 +32,10 @@ _TAKEN = {
     (SEATING, False): "no seating error",
 }
 """By what is assumed and whether it is stated; what is not here is counted in the ±, or shown by readings."""
+_EVENS_OUT = (
+    "long feet even out what is shorter than they stand and shift what is read, which the ± does not cover; "
+    "measure and state it"
+)
 _HOW_TO_MEASURE = {
     SCALE: "no scale error stated (scale_uncertainty), so the scale is taken as exact; try it on a gauge "
     "block or feeler of known thickness (for a level under one foot) and state what it may be out by",
@@ -36,9 +43,10 @@ _HOW_TO_MEASURE = {
     "the middles of the feet several times and state how far that differs",
     SEATING: "no seating error stated (seating_um); lift and replace it ten times to measure it, for it "
     "often outweighs all else",
-    FEET: "taken as standing on one point, because neither its feet (carrier_feet_mm) nor the bearing length "
-    "(carriage_length_mm) is in bed.toml; long feet even out what is shorter than they stand and shift what "
-    "is read, which the ± does not cover; measure and state it",
+    FEET: "taken as standing on one point, because how far apart the feet of what carries it stand is not in "
+    f"bed.toml (carrier_feet_mm); {_EVENS_OUT}",
+    CARRIAGE: "taken as standing on one point, because the carriage's bearing length along the bed is not in "
+    f"bed.toml (carriage_length_mm); {_EVENS_OUT}",
 }
 _BED = (
     "how warm the bed was, top and bottom, is not written down with every run, so it is taken as unchanged "

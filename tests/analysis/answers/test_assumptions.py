@@ -10,6 +10,7 @@ from analysis.adjust.combination import combine
 from analysis.answers.assumptions import (
     BASE,
     BED,
+    CARRIAGE,
     DRIFT_STEADY,
     FEET,
     NO_DRIFT,
@@ -174,3 +175,29 @@ def test_several_instruments_share_one_note_of_a_kind():
     )
     assert len(notes) == 1
     assert notes[0].startswith("  Note: level, dial: no scale error stated (scale_uncertainty)")
+
+
+@pytest.mark.parametrize("length", [None, 200])
+def test_bearing_length_is_told_of_a_dial_on_the_carriage_and_no_feet_of_its_own(
+    invented_bed, make_traverse, length
+):
+    """A carriage length that is stated for the carriage says nothing of a stand on a face."""
+    faces = {name: f'normal = "up"\nacross_mm = {mm}\ncarriage = "{side}"'
+             for name, mm, side in (("front-flat", 0, "front"), ("rear-flat", 300, "rear"))}  # fmt: skip
+    faces["tail"] = 'normal = "up"\nacross_mm = 150'
+    stated = "" if length is None else f"carriage_length_mm = {length}\n"
+    bed = invented_bed(instruments={"level": LEVEL, "dial": DIAL}, faces=faces, bed=stated)
+    runs = [
+        make_traverse(bed, "level", MIDDLE, NOISE[n], number=n + 1, face=face)
+        for n, face in enumerate(("front-flat", "rear-flat"))
+    ]
+    inside = STATION[1:-1]
+    carried = make_traverse(bed, "dial", inside, 0 * inside, number=3, face="tail", reference="carriage")
+    stood = make_traverse(bed, "dial", inside, 0 * inside, number=4, face="tail", reference="front-flat")
+    by_carriage = combine([*runs, carried], bed)
+    assert told(by_carriage)[CARRIAGE] == Assumption(CARRIAGE, length is not None, ("dial on the carriage",))
+    assert FEET not in told(by_carriage)
+    assert ("carriage_length_mm" in " ".join(unstated_words(assumptions(by_carriage)))) is (length is None)
+    by_stand = " ".join(unstated_words(assumptions(combine([*runs, stood], bed))))
+    assert "carrier_feet_mm" in by_stand
+    assert "carriage_length_mm" not in by_stand
