@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from analysis.adjust.combination import combine
+from analysis.answers.face_map import map_face
 from analysis.linear.reference_lines import remove_line, straightness
+from analysis.words.assumptions import unstated_words
 
 LENGTH = 1600.0
 STATION = np.arange(0.0, LENGTH + 1, 100.0)
@@ -117,7 +119,8 @@ def test_a_carrier_of_unstated_feet_is_said_to_be_a_point(invented_bed, make_tra
     bed_map = combine(runs, bed)
     (point,) = bed_map.points
     assert (point.traverse, point.is_described, point.carriers) == (2, False, ("front-flat",))
-    assert any("carrier_feet_mm" in words for words in bed_map.warnings)
+    taken = map_face(bed_map, "rear-flat").assumptions
+    assert any("carrier_feet_mm" in words for words in unstated_words(taken))
 
 
 def test_on_a_way_that_nothing_tells_the_difference_is_given_with_what_the_feet_hide(
