@@ -5,7 +5,7 @@ shapes are taken out by `feet_moves`.  Nothing is moved for what is worn, nor wh
 from wear: metal that is jacked straight crowns the faces that nothing runs on.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -20,22 +20,18 @@ from analysis.answers.feet_moves import (
     UM_PER_M,
     Moves,
     hand_moves,
-    pair_rows,
     seen_shapes,
     shape_rows,
-    stiff_response,
 )
+from analysis.answers.feet_response import MODEL_ERROR, STIFF, Response, stiff
 from analysis.answers.roll import KnownRoll, Ways, known_roll, ways_of
 from analysis.linear.shown import Shown
 
-STIFF = "stiff bed"
 MOST_UM = 50.0
 """Lift of one foot in one round. Derived for a bed of 15 kN, 3 m long: on four feet the first hangs once the
 twist is 56 µm at each foot, on three stiff pairs once the bend is 70 µm; this stays below both."""
 STEPS_PER_TURN = 72
 """A hand sets a screw to about 5 degrees: common practice."""
-MODEL_ERROR = 0.3
-"""Standard share by which a stiff bed's answer errs: feet and floors give, by finite elements a quarter."""
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
@@ -80,7 +76,7 @@ class Feet(Shown):
     """None where the roll of the ways is known only up to a line."""
     left: Left | None
     model: str
-    """stiff bed."""
+    """stiff bed | measured."""
     refused: str | None
     """Why nothing may be moved, and what is needed."""
     most_um: float
@@ -95,7 +91,12 @@ class Feet(Shown):
 
 
 def feet_to_move(
-    bed_map: BedMap, front: str | None = None, rear: str | None = None, *, most_um: float = MOST_UM
+    bed_map: BedMap,
+    front: str | None = None,
+    rear: str | None = None,
+    *,
+    most_um: float = MOST_UM,
+    measured: Callable[[Bed], Response] | None = None,
 ) -> Feet:
     """The next move of the feet from a map of the bed.
 
@@ -106,6 +107,8 @@ def feet_to_move(
         The ways a cross level is read on. Default: those that the carriage rides.
     most_um : float
         Largest lift of a foot, either way.
+    measured : callable, optional
+        Gives how this bed was read to answer its feet. Default: the model of a stiff bed.
 
     Raises
     ------
@@ -126,28 +129,27 @@ def feet_to_move(
     split = bed_or_wear(known, ways)
     if split.feet is None or split.fit is None:
         return Feet((), None, None, STIFF, _may_be_wear(split.cannot_tell), most_um)
-    return _moved(split.fit, known, ways, most_um)
+    return _moved(split.fit, known, ways, most_um, (measured or stiff)(bed_map.bed))
 
 
-def _moved(fit: FeetFit, known: KnownRoll, ways: Ways, most_um: float) -> Feet:
+def _moved(fit: FeetFit, known: KnownRoll, ways: Ways, most_um: float, response: Response) -> Feet:
     """The moves, what is read afterwards and what is left."""
     pairs = feet_by_station(fit.bed_map.bed)
     feet = [foot for pair in pairs for foot in pair]
-    response, step = stiff_response(pairs), np.array([_step_um(foot) for foot in feet])
+    step, heights = np.array([_step_um(foot) for foot in feet]), np.linalg.pinv(stiff(fit.bed_map.bed).shapes)
     shapes, covariance, told = _shapes(fit, pairs)
     kept, seen = np.zeros_like(shapes), 0
-    kept[told], seen = seen_shapes(shapes[told], covariance, response[told])
-    heights = np.linalg.pinv(response)
-    moves = hand_moves(heights @ kept, heights @ response, np.full(len(feet), most_um), step)
+    kept[told], seen = seen_shapes(shapes[told], covariance, response.shapes[told])
+    moves = hand_moves(heights @ kept, heights @ response.shapes, np.full(len(feet), most_um), step)
     return Feet(
         moves=tuple(
             Move(foot.id, None if foot.um_per_turn is None else float(lift / foot.um_per_turn), float(lift))
             for foot, lift in zip(feet, moves.lift_um, strict=True)
             if lift
         ),
-        predicted=_predicted(fit, known, pairs, moves),
-        left=_left(heights, shapes, covariance, told, response @ moves.lift_um),
-        model=STIFF,
+        predicted=_predicted(fit, known, response, moves),
+        left=_left(heights, shapes, heights[:, told] @ covariance @ heights[:, told].T, response, moves),
+        model=response.model,
         refused=None,
         most_um=most_um,
         is_bounded=moves.is_bounded,
@@ -174,29 +176,30 @@ def _shapes(fit: FeetFit, pairs: Sequence[Sequence[Foot]]) -> tuple[np.ndarray, 
     return shapes, fit.covariance(rows[told]), told
 
 
-def _predicted(
-    fit: FeetFit, known: KnownRoll, pairs: Sequence[Sequence[Foot]], moves: Moves
-) -> Predicted | None:
+def _predicted(fit: FeetFit, known: KnownRoll, response: Response, moves: Moves) -> Predicted | None:
     """The roll as it was read and what the moves add, both from the first station if no zero is known."""
     if known.known_up_to == "a line":
         return None
-    change = twist_rows(fit.pairs_mm, known.station_mm) @ (pair_rows(pairs)[1] @ moves.lift_um)
-    rows = known.rows
+    rows, under = known.rows, twist_rows(fit.pairs_mm, known.station_mm)
     if known.known_up_to == "a constant":
-        rows, change = rows - rows[0], change - change[0]
-    now = rows @ known.bed_map.solution.estimate
-    variance = np.clip(np.diag(known.covariance_of(rows)), 0.0, None) + (MODEL_ERROR * change) ** 2
+        rows, under = rows - rows[0], under - under[0]
+    now, change = rows @ known.bed_map.solution.estimate, under @ response.roll @ moves.lift_um
+    variance = np.clip(np.diag(known.covariance_of(rows)), 0.0, None)
+    variance = variance + response.roll_variance(under, moves.lift_um)
     return Predicted(known.station_mm, now + change, 2 * np.sqrt(variance), now, known.known_up_to)
 
 
 def _left(
-    heights: np.ndarray, shapes: np.ndarray, covariance: np.ndarray, told: np.ndarray, change: np.ndarray
+    heights: np.ndarray, shapes: np.ndarray, covariance: np.ndarray, response: Response, moves: Moves
 ) -> Left:
-    """Root mean square over the feet; its uncertainty from the map and from how far the model errs."""
-    noise = np.trace(heights[:, told] @ covariance @ heights[:, told].T) / len(heights)
-    erring = MODEL_ERROR**2 * np.mean((heights @ change) ** 2)
+    """Root mean square over the feet; its uncertainty from the map and from how the bed answers."""
+    change, twists = response.shapes @ moves.lift_um, len(response.roll) - 1
+    rows = heights[:, :twists] @ np.diff(np.eye(twists + 1), axis=0)
+    erring = response.roll_variance(rows, moves.lift_um)
+    erring = erring + (MODEL_ERROR * heights[:, twists:] @ change[twists:]) ** 2
+    variance = float(np.mean(np.diag(covariance) + erring))
     rms, now = (float(np.sqrt(np.mean((heights @ each) ** 2))) for each in (shapes + change, shapes))
-    return Left(rms, float(2 * np.sqrt(noise + erring)), now)
+    return Left(rms, 2 * float(np.sqrt(variance)), now)
 
 
 def _step_um(foot: Foot) -> float:

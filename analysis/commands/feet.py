@@ -23,18 +23,26 @@ if TYPE_CHECKING:
     show_default=True,
     help="Move no foot further than this in one round.",
 )
+@click.option(
+    "--response",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="TOML file of how a level across the ways answered a turn of each foot (default: a stiff bed).",
+)
 @answer_options
 def command(
     survey: Path,
     front: str | None,
     rear: str | None,
     at_most: "Reading",
+    response: Path | None,
     as_json: bool,
     picture: Path | None,
     inch: bool | None,
 ) -> None:
     """Which foot of SURVEY's bed to move, which way and how much, and what will be read then."""
     from analysis.answers.feet_on_bed import feet_to_move
+    from analysis.answers.feet_response import measured_response
     from analysis.answers.surveys import load
     from analysis.words.feet import feet_words
 
@@ -42,7 +50,8 @@ def command(
     most_um = in_um(at_most, loaded.bed.is_inch)
     if most_um <= 0:
         raise click.BadParameter(f"{most_um:g} µm; a length above 0 is needed", param_hint="--at-most")
-    result = feet_to_move(loaded.map(), front, rear, most_um=most_um)
+    measured = None if response is None else lambda bed: measured_response(response, bed)
+    result = feet_to_move(loaded.map(), front, rear, most_um=most_um, measured=measured)
 
     def draw(in_inches: bool) -> object:
         from analysis.draw.figures import feet_figure

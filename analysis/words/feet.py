@@ -36,7 +36,12 @@ def _move_words(found: "Feet", inch: bool) -> list[str]:
     if not found.moves:
         return [_why_nothing(found, step, inch)]
     feet = "foot" if len(found.moves) == 1 else "feet"
-    lines = [f"Move {len(found.moves)} {feet}, by the model of a stiff bed that follows its feet:"]
+    by = (
+        "the model of a stiff bed that follows its feet"
+        if is_model(found)
+        else "how this bed answered its feet"
+    )
+    lines = [f"Move {len(found.moves)} {feet}, by {by}:"]
     lines += table(("foot", "", "by", "screw"), [_row(each, inch) for each in found.moves])
     lines.append(f"  Rounded to what a hand can set; {step}.")
     if found.is_bounded:
@@ -44,12 +49,17 @@ def _move_words(found: "Feet", inch: bool) -> list[str]:
             f"  No foot is moved more than {height_text(found.most_um, inch, 1.0)} in one round (--at-most), "
             "so that none comes off the floor: more is left for the next."
         )
-    lines.append(
-        "  A foot that turns without resistance carries nothing: stop, set it snug, and read again. Feet and "
-        "floor give, so a first move errs by about 30 %: tighten as it will run, read the bed again and ask "
-        "again."
+    lines.append("  A foot that turns without resistance carries nothing: stop, set it snug, and read again.")
+    gives = (
+        "Feet and floor give, so a first move errs by about 30 %: tighten" if is_model(found) else "Tighten"
     )
+    lines.append(f"  {gives} as it will run, read the bed again and ask again.")
     return lines
+
+
+def is_model(found: "Feet") -> bool:
+    """Whether nobody has read how this bed answers its feet."""
+    return found.model == "stiff bed"
 
 
 def _why_nothing(found: "Feet", step: str, inch: bool) -> str:
