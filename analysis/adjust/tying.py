@@ -26,6 +26,9 @@ from analysis.adjust.solution import Solution, solve
 from analysis.adjust.undetermined import Line, free_lines
 from analysis.observe import Form, Nuisance, Observations, Place, Unknown
 
+LEAST_BEND = 1e-9
+"""In the unit of the reading: an error of nothing at all cannot be weighed."""
+SAME_WEIGHT = 1e-12
 Judge = Callable[[Key, np.ndarray, np.ndarray, np.ndarray], Roughness | None]
 """What the way is like: of a line, its nodes, their heights and covariance."""
 
@@ -204,23 +207,36 @@ def _told(assembly: Assembly, lines: Mapping[Key, Line]) -> frozenset[int]:
 
 
 def _point_by_point(each: Observations, layout: Layout, told: frozenset[int]) -> Observations:
-    """Readings whose carrier stands on heights that nothing tells, with the carrier as a point."""
+    """Readings whose carrier stands on heights that nothing tells, with the carrier as a point there."""
     if each.plain_forms is None:
         return each
-    is_point = [
-        any(place.role == "carried" and layout.column(place) not in told for place in form)
-        for form in each.forms
-    ]
-    if not any(is_point):
-        return each
     forms = tuple(
-        plain if point else full
-        for full, plain, point in zip(each.forms, each.plain_forms, is_point, strict=True)
+        _point_where_untold(full, plain, layout, told)
+        for full, plain in zip(each.forms, each.plain_forms, strict=True)
     )
-    return replace(each, forms=forms, nuisances=(*each.nuisances, *_bends(each, is_point)))
+    changed = [index for index, form in enumerate(forms) if form != each.forms[index]]
+    if not changed:
+        return each
+    bends = _bends(each, forms, changed)
+    return replace(each, forms=forms, nuisances=(*each.nuisances, *bends))
 
 
-def _bends(each: Observations, is_point: Sequence[bool]) -> list[Nuisance]:
+def _point_where_untold(full: Form, plain: Form, layout: Layout, told: frozenset[int]) -> Form:
+    """A carrier as a point on the lines of heights that nothing tells, and as it is on all others."""
+    untold = {
+        (place.kind, place.owner)
+        for place in full
+        if place.role == "carried" and layout.column(place) not in told
+    }
+    kept = {place: weight for place, weight in full.items() if (place.kind, place.owner) not in untold}
+    point = {place: weight for place, weight in plain.items() if (place.kind, place.owner) in untold}
+    mixed = kept | point
+    left_out = _difference(full, mixed).values()
+    is_same = all(abs(weight) < SAME_WEIGHT for line in left_out for weight in line.values())
+    return full if is_same else mixed
+
+
+def _bends(each: Observations, forms: Sequence[Form], changed: Sequence[int]) -> list[Nuisance]:
     """What the unknown way adds to each reading whose carrier is taken as a point.
 
     The error is that of the sum (heights under the feet, less the height under the middle),
@@ -231,13 +247,13 @@ def _bends(each: Observations, is_point: Sequence[bool]) -> list[Nuisance]:
     per_um = max(abs(weight) for form in each.plain_forms for weight in form.values())
     way = _as_rough_as_read(each, per_um)
     found = []
-    for index in np.flatnonzero(is_point):
-        left_out = _difference(each.forms[index], each.plain_forms[index])
+    for index in changed:
+        left_out = _difference(each.forms[index], forms[index])
         size = np.ptp(each.reading) + np.sqrt(each.variance.max()) if way is None else _size(left_out, way)
         column = np.zeros(len(each))
         column[index] = -1.0 if each.turned else 1.0
         key = Unknown(UNDER_CARRIER, (each.instrument, *each.carriers, bend_station(each.station_mm[index])))
-        found.append(Nuisance(key, column, float(size)))
+        found.append(Nuisance(key, column, max(float(size), LEAST_BEND)))
     return found
 
 

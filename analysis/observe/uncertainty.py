@@ -26,6 +26,8 @@ FLOOR_IN_CONTRACT_UNITS = 1e-3
 """What a reading is taken as uncertain by where nothing at all is stated."""
 FINEST_STEP = 1e-4
 BY_LUCK = 0.01
+SAME_DIGITS = 9
+"""Readings that agree to so many digits of the largest are one: conversions leave rounding behind these."""
 _STEPS = tuple(float(f"{lead}e{power}") for power in range(-4, 4) for lead in (1, 2, 5))
 
 
@@ -157,7 +159,8 @@ def step_shown(reading: np.ndarray, resolution: float = 0.0) -> float:
     >>> step_shown(np.array([12.0, 8, 3]), 0.5)
     0.0
     """
-    different = np.unique(np.round(reading, 12))
+    size = float(np.max(np.abs(reading), initial=0.0)) or 1.0
+    different = size * np.unique(np.round(reading / size, SAME_DIGITS))
     finest = resolution or FINEST_STEP
     coarser = [step for step in _STEPS if step > finest * (1 + 1e-9) and _are_multiples(different, step)]
     for step in reversed(coarser):
