@@ -47,7 +47,7 @@ def _move_words(found: "Feet", inch: bool) -> list[str]:
     if found.is_bounded:
         lines.append(
             f"  No foot is moved more than {height_text(found.most_um, inch, 1.0)} in one round (--at-most), "
-            "so that none comes off the floor: more is left for the next."
+            "for what the weight keeps down is not known: more is left for the next."
         )
     lines.append("  A foot that turns without resistance carries nothing: stop, set it snug, and read again.")
     gives = (

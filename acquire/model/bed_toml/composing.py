@@ -196,6 +196,7 @@ _FACES_SAID = """\
 # station_mm = 100
 # across_mm = 0
 # um_per_turn = 2000             # lift of one turn of its screw
+# hand_step_um = 25              # the smallest lift that a hand can set
 """
 
 
