@@ -66,11 +66,10 @@ def taken_words(found: Sequence[Assumption]) -> list[str]:
     >>> taken_words([Assumption(SCALE, True, ("dial",)), Assumption(SCALE, False, ("level",))])
     ['  The ± takes for granted: scale exact (level).']
     """
-    drifts = {DRIFT_STEADY, NO_DRIFT}
     parts = []
     for each in found:
-        alike = drifts if each.what in drifts else {each.what}
-        is_of_some = sum(other.what in alike for other in found) > 1
+        # of the others a drift may be taken off, or a bow be counted that may be one
+        is_of_some = each.what == NO_DRIFT or sum(other.what == each.what for other in found) > 1
         if (each.what, each.stated) in _TAKEN:
             names = f" ({', '.join(each.of)})" if is_of_some and each.of else ""
             parts.append(f"{_TAKEN[each.what, each.stated]}{names}")

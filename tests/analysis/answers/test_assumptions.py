@@ -84,11 +84,14 @@ def test_what_bed_toml_states_is_no_longer_warned_of_nor_is_a_stated_nought(step
 def test_line_names_what_is_exact_and_leaves_out_what_the_uncertainty_counts(stepped):
     bare = taken_words(assumptions(stepped("forward")))
     assert bare == [
-        "  The ± takes for granted: scale exact, base exact, no seating error, positions exact, no drift."
+        "  The ± takes for granted: scale exact, base exact, no seating error, positions exact, "
+        "no drift (level)."
     ]
     full = "scale_uncertainty = 0.002\nbase_uncertainty_mm = 0.1\nseating_um = 0.3\n"
     stated = taken_words(assumptions(stepped("forward", level=LEVEL + full)))
-    assert stated == ["  The ± takes for granted: seating new at every placing, positions exact, no drift."]
+    assert stated == [
+        "  The ± takes for granted: seating new at every placing, positions exact, no drift (level)."
+    ]
 
 
 def test_bed_is_taken_as_unchanged_only_between_runs(stepped):
