@@ -19,7 +19,7 @@ from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import FaceMap, map_face, reaches_unworn
 from analysis.answers.good_stretch import Relief, Stretch, good_stretch, relief
 from analysis.answers.standing import Parallel, Ranked, parallels, ranking
-from analysis.linear.reference_lines import COVERAGE_FACTOR, STRAIGHT, Place, remove_line
+from analysis.linear.reference_lines import COVERAGE_FACTOR, STRAIGHT, Place, remove_line, straightness
 from analysis.linear.shown import Shown
 
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
@@ -174,7 +174,8 @@ def _datum(bed_map: BedMap, face: str) -> Datum:
         why_not = f"known only relative to {found.relative_to}"
         return Datum(face, False, None, checked, None, None, why_not, None)
     sense, range_um, expanded = _straightness(found)
-    is_straight = sense == STRAIGHT
+    # a line carried over from afar hides a shape that the ends show: such a face is no datum
+    is_straight = sense == STRAIGHT and straightness(found.profile, "ends").sense == STRAIGHT
     return Datum(
         face=face,
         can_be_trusted=is_straight and checked,

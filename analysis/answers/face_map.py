@@ -16,6 +16,7 @@ from analysis.answers.feet import untied_feet
 from analysis.level.base_lag import BaseLagHeights
 from analysis.linear.profile import SAME_STATION_MM, Profile
 from analysis.linear.reference_lines import (
+    STRAIGHT,
     Place,
     Straightness,
     WorstOver,
@@ -30,6 +31,11 @@ _INSIDE: Mapping[str, Any] = {"kept_inside": True}
 _MISSES_UNWORN = (
     "{}: fewer than two of its known heights lie in its unworn stretches (unworn_mm), so that heights are "
     "from the line through its ends and tell no wear"
+)
+_UNWORN_TELLS_TOO_LITTLE = (
+    "{}: the line through its unworn stretches (unworn_mm) is so uncertain over the rest that no shape shows "
+    "from it, so that heights are from the line through its ends; read the unworn stretches more closely, or "
+    "name some at both ends"
 )
 
 
@@ -120,7 +126,7 @@ def map_face(
         )
     profile, relative_to = _known_shape(bed_map, face)
     is_own = relative_to is None
-    missed = line is None and is_own and bool(described.unworn_mm) and not reaches_unworn(profile, described)
+    is_default = line is None and is_own and bool(described.unworn_mm)
     line = line or (default_line(profile, described) if is_own else "ends")
     level = remove_line(profile, line, described.unworn_mm)
     found = judged_straightness(profile, described, line)
@@ -144,7 +150,10 @@ def map_face(
         lowest=found.lowest,
         blind_wavelengths_mm=bed_map.blind_wavelengths_mm(face),
         resolved_mm=None if dense is not None else float(np.max(np.diff(profile.station_mm))),
-        warnings=(*((_MISSES_UNWORN.format(face),) if missed else ()), *_warnings(bed_map, face)),
+        warnings=(
+            *(_why_not_unworn(profile, described, line) if is_default else ()),
+            *_warnings(bed_map, face),
+        ),
         assumptions=assumptions(bed_map, {face} if relative_to is None else {face, relative_to}),
         worst_over=None if over_mm is None else worst_over(profile, over_mm),
         base_lag=apart,
@@ -160,9 +169,22 @@ def default_line(profile: Profile, described: Face) -> str:
     """The line that heights are from unless another is asked for.
 
     Through the unworn stretches once bed.toml names them and two heights in them are known,
-    since from these wear is read; else through the ends.
+    since from these wear is read; else through the ends. Through the ends as well where the line
+    through the unworn stretches is so uncertain that a shape which the ends show is lost in it.
     """
-    return "unworn" if reaches_unworn(profile, described) else "ends"
+    if not reaches_unworn(profile, described):
+        return "ends"
+    if straightness(profile, "unworn", described.unworn_mm).sense != STRAIGHT:
+        return "unworn"
+    return "unworn" if straightness(profile, "ends").sense == STRAIGHT else "ends"
+
+
+def _why_not_unworn(profile: Profile, described: Face, line: str) -> tuple[str, ...]:
+    """What to mind where heights are not from the unworn stretches that bed.toml names."""
+    if line == "unworn":
+        return ()
+    words = _UNWORN_TELLS_TOO_LITTLE if reaches_unworn(profile, described) else _MISSES_UNWORN
+    return (words.format(described.id),)
 
 
 def judged_straightness(profile: Profile, described: Face, line: str | None = None) -> Straightness:

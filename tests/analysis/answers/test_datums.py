@@ -179,3 +179,16 @@ def test_command_prints_json_of_the_contract_and_a_picture(tmp_path, capsys):
     assert {"ranking", "parallel", "good", "fixture", "missing"} <= found.keys()
     assert found["ranking"][0]["straightness_um"] == pytest.approx(4)
     assert picture.stat().st_size > 10_000
+
+
+def test_face_whose_hollow_is_lost_in_a_line_carried_from_one_end_is_no_datum(judged):
+    """Two stations at one end, 100 mm apart: the line through them is known to nothing at the other."""
+    faces = {
+        "front-flat": 'normal = "up"\nacross_mm = 0\nunworn_mm = [[900, 1000]]',
+        "rear-flat": 'normal = "up"\nacross_mm = 300',
+    }
+    found = judged({"front-flat": HOLLOW / 80, "rear-flat": HOLLOW}, faces=faces)
+    worn = next(each for each in found.faces if each.face == "front-flat")
+    assert not worn.can_be_trusted
+    assert worn.shape.line == "ends"
+    assert any("so uncertain over the rest" in each for each in worn.shape.warnings)
