@@ -140,8 +140,9 @@ def test_hollow_is_filled_below_the_line_only(front):
 def test_unworn_stretch_is_marked_where_it_is(front):
     axes = profile_figure(front, unworn_mm=((800, 1000),)).axes[0]
     handles, labels = axes.get_legend_handles_labels()
-    strip = handles[labels.index("never worn")].get_bbox()
-    assert (strip.x0, strip.x1) == (800, 1000)
+    strip = handles[labels.index("never worn")]
+    box = strip.get_path().transformed(strip.get_patch_transform()).get_extents()
+    assert (box.x0, box.x1) == (800, 1000)
 
 
 def test_station_that_is_not_known_is_marked_and_not_drawn_as_a_height(bed, make_traverse):
