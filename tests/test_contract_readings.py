@@ -9,6 +9,7 @@ import json
 
 import numpy as np
 import pytest
+from scipy.integrate import trapezoid  # numpy's own has this name from version 2 on
 
 from acquire.cli import main
 
@@ -142,7 +143,7 @@ class Bench:
         """Where the middle of a carrier of that length rides."""
         if length == CARRIAGE and self.bears == "average":
             along = np.linspace(-length / 2, length / 2, 2001)
-            return np.trapezoid(self.height[name](np.asarray(x)[:, None] + along), along) / length
+            return trapezoid(self.height[name](np.asarray(x)[:, None] + along), along) / length
         return (self.height[name](x - length / 2) + self.height[name](x + length / 2)) / 2
 
     def taken(self, instrument, reading, x, *options, noise=0.5, unit=1.0):

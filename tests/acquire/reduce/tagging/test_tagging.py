@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.integrate import trapezoid  # numpy's own has this name from version 2 on
 
 from acquire.reduce.tagging import (
     binned,
@@ -37,7 +38,7 @@ def test_naive_integral_of_an_accelerated_level_errs_as_derived():
     acceleration = 5.0  # mm/s², from rest to 10 mm/s
     x = 0.5 * acceleration * t**2
     apparent = acceleration * 1e3 / G * np.ones_like(t)
-    error_um = np.trapezoid(apparent, x / 1e3)
+    error_um = trapezoid(apparent, x / 1e3)
     assert error_um == pytest.approx(5.099, abs=0.001)
 
 
