@@ -32,6 +32,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "show": ("acquire.commands.show", "list what a survey or a traverse file holds"),
     "mend": ("acquire.commands.mend", "bring back recordings that were cut short"),
     "undo": ("acquire.commands.undo", "take the last traverse out again (moved aside, never deleted)"),
+    "correct": ("acquire.commands.correct", "correct one misread of a traverse, or strike it out"),
     "redo": ("acquire.commands.redo", "derive traverses anew from their raw bytes"),
     "export": ("acquire.commands.export", "write a survey as CSV or as one HDF5 file"),
     "demo": ("acquire.commands.demo", "the whole job on an invented bed, without hardware"),

@@ -55,6 +55,7 @@ def _lines(found: dict[str, Any], what: str) -> list[str]:
     parts = [
         [f"{found['bed']} ({found['survey']})"] if "bed" in found else [],
         table,
+        [words for line in found["traverses"] for words in _correction_words(line, inch) if "bed" in found],
         [_stream_words(stream) for stream in found.get("streams", [])],
         _events_words(found.get("events", [])),
         [_under_way_words(each) for each in found.get("under_way", [])],
@@ -74,6 +75,15 @@ def _words(line: dict[str, Any], inch: bool) -> dict[str, str]:
         "reach": reach,
         "ended": "" if line["complete"] else "cut short",
     }
+
+
+def _correction_words(line: dict[str, Any], inch: bool) -> list[str]:
+    """What was corrected in a traverse, one reading a line: what counts, what was read, why."""
+    return [
+        f"traverse {line['number']}, {length_text(each['station_mm'], inch)}: "
+        f"{each['now']} instead of {each['was']}: {each['because']}"
+        for each in line["corrections"]
+    ]
 
 
 def _table(rows: list[dict[str, str]]) -> list[str]:

@@ -15,6 +15,7 @@ import numpy as np
 
 from acquire.model.bed import Bed, Instrument
 from acquire.model.bed_toml.reading import parse_bed
+from acquire.model.corrections import Correction, corrections_in_force
 from acquire.model.errors import TraverseFileError
 from acquire.model.places import is_on_bed
 from acquire.model.position import Position
@@ -269,6 +270,11 @@ class Traverse:
     def instrument(self) -> Instrument:
         """The measuring instrument as it was described then."""
         return self.setup.described
+
+    @property
+    def corrections(self) -> tuple[Correction, ...]:
+        """The single readings that were corrected or struck out afterwards."""
+        return corrections_in_force(zip(self.events.kind, self.events.text, strict=True))
 
     @property
     def readings(self) -> int:

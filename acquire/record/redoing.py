@@ -59,14 +59,14 @@ def redo(
     bed = survey_bed(survey)
     files = _chosen(survey, numbers)
     _check_room(traverse_folder(survey), files.values())
-    with _alone(Path(survey)), ExitStack() as stack:
+    with alone(Path(survey)), ExitStack() as stack:
         made: dict[int, tuple[NewFile, tuple[str, ...]]] = {}
         for number, path in files.items():
             made[number] = _written_anew(path, bed, derive)
             stack.enter_context(made[number][0])
             on_derived()
         return [
-            Redone(number, new.place, _put_in_place(new), changes) for number, (new, changes) in made.items()
+            Redone(number, new.place, put_in_place(new), changes) for number, (new, changes) in made.items()
         ]
 
 
@@ -92,14 +92,17 @@ def _check_room(folder: Path, paths: Iterable[Path]) -> None:
 
 
 @contextmanager
-def _alone(survey: Path) -> Iterator[None]:
+def alone(survey: Path) -> Iterator[None]:
+    """Hold the survey against every other that alters finished traverses."""
     with ExitStack() as stack:
         try:
             is_ours = stack.enter_context(holding(survey / "bed.toml"))
         except OSError as error:
             raise SurveyError(str(survey), f"is not ours to alter ({error.strerror})") from error
         if not is_ours:
-            raise SurveyError(str(survey), "another `waylog redo` is at work here", "", "let it end first")
+            raise SurveyError(
+                str(survey), "another `waylog redo` or `correct` is at work here", "", "let it end first"
+            )
         yield
 
 
@@ -109,9 +112,14 @@ def _written_anew(
     old = read_traverse(path)
     setup = replace(old.setup, bed_toml=bed.text)
     _check_described(path, setup, bed)
-    damage = [text for kind, text in zip(old.events.kind, old.events.text, strict=True) if kind == DAMAGE]
-    new = derive(replace(contents_of(old), setup=setup, damage=damage))
+    new = derive(replace(contents_kept(old), setup=setup))
     return traverse_beside(path, new), tuple(_changes(old, new))
+
+
+def contents_kept(old: Traverse) -> JournalContents:
+    """All from which a finished traverse is derived again, the damage of its recording included."""
+    damage = [text for kind, text in zip(old.events.kind, old.events.text, strict=True) if kind == DAMAGE]
+    return replace(contents_of(old), damage=damage)
 
 
 def _check_described(path: Path, setup: Setup, bed: Bed) -> None:
@@ -163,7 +171,7 @@ def _short(value: Any) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-def _put_in_place(new: NewFile) -> Path:
+def put_in_place(new: NewFile) -> Path:
     """Keep the old file under `superseded/`, then let the new one take its name: never none of them."""
     path = new.place
     try:

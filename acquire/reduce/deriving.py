@@ -11,6 +11,7 @@ from acquire.model.places import is_same_place
 from acquire.model.traverse import FLAGS, HAND_PORT, Events, Setup, Stations, Stream, Traverse
 from acquire.receive.wire.whole import Refused
 from acquire.reduce.asked import check_can_be
+from acquire.reduce.correcting import corrected
 from acquire.reduce.placed import Placed, placed
 from acquire.reduce.running import stations_by_bins
 from acquire.reduce.stopping import (
@@ -88,11 +89,20 @@ def _written(contents: JournalContents) -> Traverse:
     stream = Stream(
         HAND_PORT, "1", none, none, np.zeros(0, np.uint8), none, raw.raw, raw.chunk_end, raw.chunk_time_s
     )
-    said = [Event(0.0, "station_gap", f"station {place:g}: left out on purpose") for place in table.gap_mm]
+    said = [Event(0.0, "station_gap", words) for words in _gaps_told(table)]
     said += [Event(0.0, "understood", words) for words in table.understood]
     said += [Event(0.0, "doubt", words) for words in table.doubts]
     events = _events(contents, said)
-    return Traverse(setup, {HAND_PORT: stream}, table.stations, events, table.mode, contents.complete)
+    stations = corrected(setup, table.stations, contents.events, table.unit or setup.unit)
+    return Traverse(setup, {HAND_PORT: stream}, stations, events, table.mode, contents.complete)
+
+
+def _gaps_told(table: ReadingsTable) -> list[str]:
+    notes = table.gap_note or ("",) * len(table.gap_mm)
+    return [
+        f"station {place:g}: {note or 'left out on purpose'}"
+        for place, note in zip(table.gap_mm, notes, strict=True)
+    ]
 
 
 def _table(setup: Setup, raw: bytes) -> ReadingsTable:
@@ -113,7 +123,8 @@ def _recorded(contents: JournalContents) -> Traverse:
     rows, off_bed = _on_bed(setup, found.rows)
     said = [*record.said, *found.said, *flagged, *_counted(refused), *off_bed]
     events = _events(contents, said)
-    return Traverse(setup, streams, _stations(setup, rows), events, mode, contents.complete)
+    stations = corrected(setup, _stations(setup, rows), contents.events, None)
+    return Traverse(setup, streams, stations, events, mode, contents.complete)
 
 
 def _stations_and_mode(record: Placed) -> tuple[Found, str]:

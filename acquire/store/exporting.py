@@ -117,6 +117,10 @@ def stations_as_csv(traverse: Traverse) -> str:
         strict=True,
     ):
         rows.writerow([_number(station, STATION_MM), _number(shown, u), repeat, as_cell(note)])
+    for struck in traverse.corrections:
+        if struck.is_struck:  # a gap that says why
+            words = f"struck out, read {struck.was}: {struck.because}"
+            rows.writerow([_number(struck.station_mm, STATION_MM), "", struck.repeat, as_cell(words)])
     return text.getvalue()
 
 

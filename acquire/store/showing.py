@@ -1,6 +1,7 @@
 """What a survey or one traverse file holds, as plain values for `waylog show`."""
 
 from collections import Counter
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -66,6 +67,7 @@ def line_of(traverse: Traverse) -> Values:
         "to_mm": float(places.max()) if len(places) else None,
         "complete": traverse.complete,
         "created_utc": setup.created_utc,
+        "corrections": [asdict(each) for each in traverse.corrections],
     }
 
 

@@ -33,6 +33,10 @@ class ReadingsTable:
     """A line each on how it was read, for the person to look over."""
     doubts: tuple[str, ...] = ()
     """What was taken but looks odd."""
+    unit: str | None = None
+    """Of bare numbers, where it is not the instrument's own."""
+    gap_note: tuple[str, ...] = ()
+    """What was written beside each gap; empty where nothing was beside any."""
 
 
 def gather(

@@ -1,6 +1,7 @@
 """A CSV of readings: all of it understood, or all of it refused with every reason in one go."""
 
 import itertools
+from dataclasses import replace
 
 from acquire.model.cells import from_cell
 from acquire.model.errors import EntryError
@@ -59,6 +60,7 @@ class _Import:
         self.mistakes: list[str] = []
         self.readings: list[OneReading] = []
         self.gap_mm: list[float] = []
+        self.gap_note: list[str] = []
         self.taken: dict[float, set[int]] = {}
 
     def table(self) -> ReadingsTable:
@@ -72,7 +74,8 @@ class _Import:
         self.refuse_mistakes()
         if not self.readings:
             raise EntryError(self.where, f"found no reading in {len(self.cells.rows)} rows", "at least one")
-        return gather(self.setup, self.readings, self.gap_mm, self.understood(mark), self.doubts())
+        table = gather(self.setup, self.readings, self.gap_mm, self.understood(mark), self.doubts())
+        return replace(table, unit=self.unit, gap_note=tuple(self.gap_note))
 
     def decimal_mark(self) -> str | None:
         """The file's decimal mark, once it is sure that no mark means thousands."""
@@ -108,14 +111,15 @@ class _Import:
         written = self.cell(cells, self.columns.reading.index, "reading")
         station_mm = self.place(cells)
         check_on_bed(self.setup, station_mm)
+        note = self.columns.note
+        words = from_cell(cells[note.index]) if note is not None and note.index < len(cells) else ""
         if written in GAPS:
             self.gap_mm.append(station_mm)
+            self.gap_note.append(words)
             return
         reading = reading_of(self.setup.described, written, self.unit)
         repeat = self.repeat(cells, station_mm)
-        note = self.columns.note
-        words = cells[note.index] if note is not None and note.index < len(cells) else ""
-        self.readings.append(OneReading(station_mm, reading, repeat, note=from_cell(words)))
+        self.readings.append(OneReading(station_mm, reading, repeat, note=words))
 
     def cell(self, cells: tuple[str, ...], index: int, what: str) -> str:
         if index >= len(cells):

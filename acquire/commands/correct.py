@@ -1,0 +1,116 @@
+"""`waylog correct`: one misread of a traverse corrected or struck out."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from acquire.record.correcting import Misread
+
+REASON = "such as 'a zero too many'"
+
+
+@click.command(name="correct")
+@click.argument("survey", type=click.Path(path_type=Path))
+@click.argument("number", metavar="N", type=click.IntRange(min=1))
+@click.option("--station", "place", required=True, metavar="S", help="Where: 450, 450mm, 18in.")
+@click.option(
+    "--repeat", type=click.IntRange(min=1), metavar="K", help="Of several readings there, this one."
+)
+@click.option(
+    "--reading", "words", metavar="R", help="What should have been read, as the instrument shows it."
+)
+@click.option("--strike", is_flag=True, help="The reading does not count.")
+@click.option("--as-read", is_flag=True, help="Take an earlier correction back.")
+@click.option("--because", metavar="WHY", help=f"What was wrong, {REASON}; kept with the reading.")
+def command(
+    survey: Path, number: int, place: str, repeat: int | None, because: str | None, **asked: Any
+) -> int:
+    """Correct one misread at station S of traverse N, or strike it out.
+
+    A bare number is in the unit in which the traverse was read. What was read stays in the file,
+    beside the reason, and in `waylog show`; the file as it was goes to traverses/superseded. For a
+    whole run that went wrong see `waylog undo` and `waylog redo`. On a terminal, what is not said
+    is asked.
+    """
+    from acquire.record.correcting import correct, find_misread
+    from acquire.reduce.written.values import place_of
+    from acquire.store import survey_bed
+
+    station_mm = place_of(place, "in" if survey_bed(survey).is_inch else "mm")
+    misread = find_misread(survey, number, station_mm, repeat)
+    words, as_read = _wanted(misread, **asked)
+    if words is None and not as_read and not asked["strike"]:
+        click.echo("nothing was changed", err=True)
+        return 0
+    reason = _reason(because)
+    done = correct(survey, misread, reason, None if words in (None, "-") else words, as_read=as_read)
+    setup, correction = done.setup, done.correction
+    where = f"traverse {number}, {setup.subject} by {setup.instrument}, at {misread.station_mm:g} mm"
+    click.echo(f"{where}: {_in_full(correction.now, misread.unit)} instead of {correction.was}")
+    click.echo(f"the file as it was: superseded/{done.kept.name}")
+    if done.others_changed:
+        click.echo(
+            f"  look: {done.others_changed} other readings came out otherwise than before: "
+            "this waylog reads the raw bytes in another way than the one that made the file",
+            err=True,
+        )
+    return 0
+
+
+def _wanted(misread: "Misread", words: str | None, strike: bool, as_read: bool) -> tuple[str | None, bool]:
+    """What is to count, as asked for or as answered: a reading, "-" to strike it out, None for neither."""
+    if sum((words is not None, strike, as_read)) > 1:
+        raise click.UsageError("One of --reading, --strike and --as-read.")
+    if words is not None or as_read:
+        return words, as_read
+    if strike:
+        return "-", False
+    if not sys.stdin.isatty():
+        raise click.UsageError("Say what is to count: --reading R, --strike or --as-read.")
+    return _asked(misread), False
+
+
+def _asked(misread: "Misread") -> str | None:
+    from acquire.model.errors import EntryError
+    from acquire.reduce.written.typed import typed_reading
+    from acquire.reduce.written.values import GAPS
+
+    setup = misread.traverse.setup
+    since = f", corrected since to {misread.now}" if misread.now else ""
+    click.echo(f"traverse {setup.number}, {setup.subject} by {setup.instrument}: ", nl=False, err=True)
+    click.echo(f"{misread.was} was read at {misread.station_mm:g} mm{since}.", err=True)
+    while True:
+        prompt = f"what should stand there ({misread.unit}; - strikes it out, Enter leaves it)"
+        words = click.prompt(prompt, default="", show_default=False, err=True).strip()
+        if not words:
+            return None
+        if words in GAPS:
+            return "-"
+        try:
+            typed_reading(setup.described, words, misread.unit)
+            return words
+        except EntryError as error:
+            click.echo(f"  {error.found}; needed: {error.needed}", err=True)
+
+
+def _reason(because: str | None) -> str:
+    from acquire.model.corrections import LONGEST_REASON
+
+    if because is None and sys.stdin.isatty():
+        because = click.prompt(f"why ({REASON})", err=True)
+    reason = " ".join((because or "").split())
+    if not reason:
+        raise click.UsageError(f"Say why: --because WHY, {REASON}. It is kept with the reading.")
+    if len(reason) > LONGEST_REASON:
+        raise click.UsageError(
+            f"--because holds {len(reason)} characters; {LONGEST_REASON} at most are kept."
+        )
+    return reason
+
+
+def _in_full(now: str, unit: str) -> str:
+    """A bare number with its unit."""
+    return f"{now} {unit}" if now[-1:].isdigit() else now
