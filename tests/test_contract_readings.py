@@ -13,6 +13,8 @@ from scipy.integrate import trapezoid  # numpy's own has this name from version 
 
 from acquire.cli import main
 
+pytestmark = pytest.mark.whole
+
 LENGTH, PITCH = 1200.0, 100.0
 STATION = np.arange(0.0, LENGTH + 1, PITCH)
 MIDDLE = STATION[:-1] + PITCH / 2

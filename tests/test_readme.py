@@ -14,6 +14,8 @@ import pytest
 
 from acquire.cli import COMMANDS, main
 
+pytestmark = pytest.mark.whole
+
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 SHELL = re.findall(r"```sh\n(.*?)```", README, re.DOTALL)

@@ -18,6 +18,8 @@ from acquire.simulated.ports import open_lines
 from acquire.simulated.truth import InventedBed
 from acquire.store import read_traverse, survey_bed
 
+pytestmark = pytest.mark.whole
+
 BED = InventedBed(1)
 
 

@@ -1,6 +1,10 @@
 """`waylog demo` from its first line to its last."""
 
+import pytest
+
 from acquire.cli import main
+
+pytestmark = pytest.mark.whole
 
 
 def test_demo_runs_every_command_it_prints_and_ends_within_the_stated_uncertainty(tmp_path, capsys):

@@ -11,7 +11,10 @@ import pytest
 
 import acquire
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
+pytestmark = [
+    pytest.mark.whole,
+    pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals"),
+]
 
 ROOT = str(Path(acquire.__file__).parent.parent)
 PLANTED = "import pathlib; pathlib.Path(__file__).with_suffix('.ran').touch()\n"

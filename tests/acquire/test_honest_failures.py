@@ -18,6 +18,8 @@ from acquire.store import read_traverse
 from acquire.store.journal import begin
 from acquire.store.traverse_file import writer
 
+pytestmark = pytest.mark.whole
+
 
 @pytest.fixture
 def kept(survey, cut_short):

@@ -79,6 +79,7 @@ def at_once():
     return within
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize("kind", ["symbolic", "hard"])
 def test_links_planted_beside_a_journal_and_a_traverse_are_not_written_through(
     survey, cut_short, tmp_path, kind
@@ -124,6 +125,7 @@ def test_entry_that_is_a_link_is_not_gone_on_with(survey, cut_short, tmp_path):
     assert elsewhere.read_bytes() == before
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize("name", ["traverses", "traverses/withdrawn", "traverses/superseded"])
 def test_folder_of_a_survey_that_is_a_link_takes_nothing_out_of_it(survey, cut_short, tmp_path, capsys, name):
     outside = tmp_path / "outside"

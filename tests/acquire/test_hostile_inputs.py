@@ -30,6 +30,8 @@ from acquire.reduce import derive
 from acquire.store import read_traverse, write_traverse
 from acquire.store.journal import JournalContents, JournalWriter, frames, read_journal
 
+pytestmark = pytest.mark.whole
+
 QUICK = settings(
     max_examples=60,
     deadline=None,

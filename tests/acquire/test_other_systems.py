@@ -6,6 +6,8 @@ Neither Windows nor macOS is here; that the program runs there is not claimed.
 import subprocess
 import sys
 
+import pytest
+
 HIDDEN = ("fcntl", "termios", "tty", "pty", "resource")
 PROGRAM = f"""
 import builtins, importlib, pkgutil, sys
@@ -31,6 +33,7 @@ port.close()
 """
 
 
+@pytest.mark.whole
 def test_program_is_imported_whole_without_the_modules_that_windows_lacks():
     done = subprocess.run(
         [sys.executable, "-c", PROGRAM], capture_output=True, text=True, check=False, timeout=120

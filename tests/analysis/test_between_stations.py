@@ -17,6 +17,7 @@ def benchmark():
     return module
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("set_up", ["feet 90", "feet 200, every 50", "carriage 300"])
 @pytest.mark.parametrize("way", ["smooth", "wear ledge", "terrain"])
 def test_heights_read_from_between_the_stations_lie_within_what_is_stated(benchmark, way, set_up):
@@ -25,6 +26,7 @@ def test_heights_read_from_between_the_stations_lie_within_what_is_stated(benchm
     assert held >= 0.88
 
 
+@pytest.mark.statistics
 def test_a_dip_wholly_between_two_stations_is_covered_by_nothing(benchmark):
     """Not a virtue: it keeps the sentence beside every map true."""
     assert benchmark.run_case("dip of 80 mm", "carriage 300", 4, seed=3)[2] > 3.0

@@ -36,6 +36,7 @@ def drawn(invented_bed, make_traverse):
     return make
 
 
+@pytest.mark.statistics
 def test_headline_names_the_ripples_that_leave_the_readings_unchanged(drawn):
     found = drawn(100)
     words = map_words(found, False)
@@ -49,6 +50,7 @@ def test_headline_names_the_ripples_that_leave_the_readings_unchanged(drawn):
     assert json.loads(as_json(found))["ripples_not_included_mm"] == pytest.approx([100, 50, 100 / 3, 25, 20])
 
 
+@pytest.mark.statistics
 def test_base_lag_stations_stand_beside_the_curve(drawn):
     found = drawn(100)
     words = map_words(found, False)
@@ -63,6 +65,7 @@ def test_base_lag_stations_stand_beside_the_curve(drawn):
     assert apart["straightness_um"] == pytest.approx(40, abs=2)
 
 
+@pytest.mark.statistics
 def test_they_lead_where_the_curve_may_not_be_claimed(drawn):
     found = drawn(450)
     words = map_words(found, False)
@@ -82,6 +85,7 @@ def test_a_level_stepped_along_has_nothing_beside_it(drawn):
     assert not any("one base" in line for line in map_words(found, False))
 
 
+@pytest.mark.statistics
 def test_scale_error_is_in_what_base_lag_stations_say(drawn):
     plain, scaled = drawn(100), drawn(100, scale_uncertainty=0.05)
     middle = len(plain.base_lag.station_mm) // 2

@@ -51,6 +51,7 @@ def test_every_public_name_is_there_and_others_are_not():
         _ = analysis.nothing
 
 
+@pytest.mark.whole
 def test_from_a_survey_to_a_profile_and_a_picture(survey_folder, tmp_path):
     from analysis import bed_figure, load, map_face, profile_figure, save
 

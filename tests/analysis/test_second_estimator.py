@@ -64,6 +64,7 @@ STATIONS = np.arange(0.0, 1001.0, 100.0)
 MIDDLES = np.arange(50.0, 951.0, 100.0)
 
 
+@pytest.mark.statistics
 @settings(derandomize=True, max_examples=40, deadline=None, database=None, suppress_health_check=HealthCheck)
 @given(st.randoms(use_true_random=False))
 def test_map_agrees_with_a_second_estimator_and_holds_the_truth(chance):
@@ -71,6 +72,7 @@ def test_map_agrees_with_a_second_estimator_and_holds_the_truth(chance):
     assert faults(invent(chance)) == []
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("number", [*range(0, 500, 25), 1086, 1088, 1090])
 def test_large_invented_surveys_agree_too(number):
     """Generated sources of chance lean towards small surveys; these are as a person's would be."""

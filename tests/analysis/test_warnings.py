@@ -63,6 +63,7 @@ def test_bending_by_temperature_is_given_with_its_size(warnings_of):
     assert warnings_of(state=even) == ""
 
 
+@pytest.mark.whole
 def test_bed_that_stood_otherwise_between_traverses_is_said(invented_bed, make_traverse):
     bed = invented_bed(instruments={"level": LEVEL + "seating_um = 0.3"})
     before = {"stands_on": "feet", "clamped": True, "temperature_top_degC": 20, "temperature_bottom_degC": 20}

@@ -21,6 +21,8 @@ from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import PortError
 from acquire.receive.ports import Found
 
+pytestmark = pytest.mark.whole
+
 BED = """[bed]
 name = "invented"
 length_mm = 400

@@ -20,7 +20,10 @@ import pytest
 from acquire.cli import main
 from acquire.model.bed_toml.reading import read_bed
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
+pytestmark = [
+    pytest.mark.whole,
+    pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals"),
+]
 DEADLINE_S = 30.0
 
 

@@ -49,6 +49,7 @@ def test_each_placing_is_read_once_settled():
     assert np.abs(np.array(read) - levels).max() < 0.5
 
 
+@pytest.mark.whole
 def test_seating_of_the_feet_comes_out_as_invented():
     """Feet that vary by 0.5 µm each on 200 mm: √2·0.5/0.2 = 3.54 µm/m between placings."""
     rng = np.random.default_rng(2)

@@ -7,6 +7,8 @@ from acquire.bench import Ear, PlainView, Sitting
 from acquire.bench.words import blocks_page, meant_words, plain_line, still_words
 from acquire.model.errors import AcquireError, PortError
 
+pytestmark = pytest.mark.whole
+
 
 def lines_at(time_s, values, port="level", prefix=""):
     return [(float(t), port, f"{prefix}{v:+.2f}\r\n".encode()) for t, v in zip(time_s, values, strict=True)]

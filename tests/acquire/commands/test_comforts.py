@@ -11,6 +11,8 @@ from acquire.cli import main, waylog
 from acquire.commands import talk
 from acquire.commands.completing import names_in_bed
 
+pytestmark = pytest.mark.whole
+
 BED = """
 [bed]
 name = "invented bed of the tests"

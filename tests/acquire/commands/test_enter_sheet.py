@@ -29,6 +29,7 @@ def survey(tmp_path):
     return tmp_path
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize(("sheet", "expected"), [(["--sheet"], [1, 2, 3, 4]), ([], [4, 3, 2, 1])])
 def test_reverse_run_is_typed_top_to_bottom_only_from_a_sheet(survey, monkeypatch, sheet, expected):
     monkeypatch.setattr("sys.stdin", io.StringIO("1\n2\n3\n4\n"))
@@ -39,6 +40,7 @@ def test_reverse_run_is_typed_top_to_bottom_only_from_a_sheet(survey, monkeypatc
     assert traverse.stations.reading.tolist() == expected
 
 
+@pytest.mark.whole
 def test_time_of_copying_is_not_taken_for_the_time_of_measuring(survey, monkeypatch):
     monkeypatch.setattr("sys.stdin", io.StringIO("1\n2\n-\n4\n"))
     assert main(["enter", str(survey), "front", "--instrument", "level", "--sheet"]) == 0

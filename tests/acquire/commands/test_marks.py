@@ -63,6 +63,7 @@ def test_anything_else_is_refused(typed):
         parse_mark(typed)
 
 
+@pytest.mark.whole
 def test_marks_are_kept_and_held_against_the_map(survey, capsys):
     assert main(["marks", str(survey), "way", "0-1000 full", "--edge", "long"]) == 0
     (kept,) = read_marks(survey)
@@ -80,6 +81,7 @@ def test_marks_are_kept_and_held_against_the_map(survey, capsys):
     assert [path.name for path in sorted((survey / "marks").iterdir())] == ["001-way.toml", "002-way.toml"]
 
 
+@pytest.mark.whole
 def test_bare_middle_under_an_edge_that_reaches_it_is_named_in_words(survey, capsys):
     """At 10 µm film the edge must mark the middle: 20 µm hollow less 16 µm of its own sag."""
     assert main(["marks", str(survey), "way", "300-700 bare", "--edge", "long", "--film", "14"]) == 0
@@ -90,6 +92,7 @@ def test_bare_middle_under_an_edge_that_reaches_it_is_named_in_words(survey, cap
     assert "One of the two is wrong there" in said
 
 
+@pytest.mark.whole
 def test_nothing_is_kept_of_a_mark_beside_the_edge_or_of_no_marks(survey, capsys, monkeypatch):
     assert main(["marks", str(survey), "way", "0-300 full", "300-1200 bare", "--edge", "long"]) == 1
     assert "a stretch under the edge" in capsys.readouterr().err
@@ -99,6 +102,7 @@ def test_nothing_is_kept_of_a_mark_beside_the_edge_or_of_no_marks(survey, capsys
     assert read_marks(survey) == ()
 
 
+@pytest.mark.whole
 def test_file_that_holds_no_marks_is_told_by_name(survey):
     (survey / "marks").mkdir()
     (survey / "marks" / "001-way.toml").write_text("stretches = 3")

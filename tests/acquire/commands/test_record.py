@@ -21,7 +21,10 @@ import pytest
 from acquire.cli import main
 from acquire.store.journal import read_journal
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
+pytestmark = [
+    pytest.mark.whole,
+    pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals"),
+]
 DEADLINE_S = 30.0
 
 BED = """

@@ -15,6 +15,8 @@ from acquire.model.bed_toml.reading import read_bed
 from acquire.record.keeping import lines_of
 from acquire.store import files_of, read_traverse
 
+pytestmark = pytest.mark.whole
+
 BED = """
 [bed]
 name = "invented lathe bed"

@@ -95,6 +95,7 @@ class Remembers:
         return Prediction({100.0: 12.0, 300.0: -5.0, 500.0: 80.0}[station_mm], 1.0, "the reverse run")
 
 
+@pytest.mark.whole
 def test_reading_that_the_survey_cannot_believe_is_questioned_at_once_and_kept(survey, capsys):
     _, screen, recorder = _recording(survey, "forward", sorted(TRUE), company=Remembers)
     with screen.watch(recorder):
@@ -105,6 +106,7 @@ def test_reading_that_the_survey_cannot_believe_is_questioned_at_once_and_kept(s
     assert len(read_traverse(recording.path).stations) == 3
 
 
+@pytest.mark.whole
 def test_companion_that_fails_costs_nothing(survey, capsys):
     def failing():
         raise ModuleNotFoundError("no such room")
@@ -131,6 +133,7 @@ def _recording(survey, direction, places, **options):
     return script, screen, recorder
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize("direction", ["forward", "reverse"])
 def test_stepped_traverse_ends_by_itself_at_the_last_station_with_settled_readings(survey, direction, capsys):
     places = sorted(TRUE, reverse=direction == "reverse")

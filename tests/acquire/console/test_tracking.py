@@ -65,6 +65,7 @@ class Bench:
         self.tracker.event(PortEvent("", self.now_s, "mark", text))
 
 
+@pytest.mark.whole
 def test_station_is_taken_once_it_has_stood_and_settled_and_only_once():
     bench = Bench()
     assert bench.run(2.0, 100.0).taken == ()
@@ -91,6 +92,7 @@ def test_next_station_and_the_way_to_it_are_shown():
     assert live.to_go_mm == pytest.approx(20.0) and live.still_s < 0.2
 
 
+@pytest.mark.whole
 def test_last_station_ends_it_after_a_while_and_moving_on_does_not():
     bench = Bench()
     for place in (100.0, 300.0, 500.0):
@@ -163,6 +165,7 @@ def test_without_marks_each_stretch_of_rest_is_a_station_and_the_last_one_ends_i
     assert bench.tracker.is_over(bench.now_s)
 
 
+@pytest.mark.whole
 def test_stretches_that_the_screen_counts_are_those_that_the_file_has():
     """A second method: the whole record's own search for quiet stretches."""
     rng = np.random.default_rng(5)
@@ -176,6 +179,7 @@ def test_stretches_that_the_screen_counts_are_those_that_the_file_has():
     assert bench.live.in_turn == len(found) == 6
 
 
+@pytest.mark.whole
 def test_last_stretch_does_not_end_what_moves_on_or_what_marks_have_taken_over():
     bench = Bench(position="stations")
     stepped_level(bench, 3)
@@ -308,6 +312,7 @@ def test_questioned_station_is_kept_with_the_question():
     assert len(bench.tracker.stations(0)) == 0 and len(bench.tracker.stations()) == 1
 
 
+@pytest.mark.whole
 def test_memory_stays_bounded_however_long_it_runs():
     bench = Bench()
     for k in range(60_000):

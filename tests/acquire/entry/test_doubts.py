@@ -35,6 +35,7 @@ def worn_ways(rng):
         yield LEVEL, feet, np.round(slope + rng.uniform(-50, 50) + rng.normal(0, 2, feet.size))
 
 
+@pytest.mark.whole
 def test_true_readings_are_seldom_questioned():
     asked = {"dial": [], "level": []}
     for instrument, place, reading in worn_ways(np.random.default_rng(7)):

@@ -61,6 +61,7 @@ def test_what_is_no_number_with_a_known_unit_is_refused(text):
         parse_reading(text)
 
 
+@pytest.mark.statistics
 @settings(max_examples=150, deadline=None, derandomize=True)
 @given(st.text(max_size=12))
 def test_any_text_is_a_finite_reading_or_a_unit_error(text):

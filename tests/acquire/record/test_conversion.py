@@ -17,6 +17,8 @@ from acquire.reduce import derive
 from acquire.store import read_traverse, write_traverse
 from acquire.store.journal import JournalWriter, read_journal
 
+pytestmark = pytest.mark.whole
+
 
 def test_journal_becomes_a_file_with_every_byte_and_goes(cut_short):
     journal = cut_short(ended=True)

@@ -24,7 +24,10 @@ from acquire.reduce import derive
 from acquire.store import read_traverse
 from acquire.store.journal import begin, read_journal
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
+pytestmark = [
+    pytest.mark.whole,
+    pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals"),
+]
 
 
 @pytest.fixture(scope="module")

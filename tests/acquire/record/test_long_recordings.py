@@ -18,6 +18,8 @@ from acquire.record.recorder import CONVERSION_FACTOR
 from acquire.store import read_traverse
 from acquire.store.journal import read_journal
 
+pytestmark = pytest.mark.whole
+
 
 @pytest.fixture(scope="module")
 def hours():

@@ -12,6 +12,8 @@ from acquire.reduce import derive
 from acquire.store import read_survey, read_traverse, write_traverse
 from acquire.store.journal import begin, read_journal
 
+pytestmark = pytest.mark.whole
+
 
 @pytest.fixture
 def mended(survey):

@@ -38,6 +38,7 @@ def contents_of_folder(survey):
     }
 
 
+@pytest.mark.whole
 def test_redo_without_a_change_gives_the_same_traverse(survey, two_done):
     before = read_traverse(two_done[0])
     (done,) = redo(survey, [1])
@@ -49,6 +50,7 @@ def test_redo_without_a_change_gives_the_same_traverse(survey, two_done):
     assert (after.complete, after.events.text) == (before.complete, before.events.text)
 
 
+@pytest.mark.whole
 def test_sign_mended_in_the_bed_turns_the_readings(survey, two_done):
     before = read_traverse(two_done[0]).stations
     edit_bed(survey, "base_mm = 200", "base_mm = 200\nsign = -1")
@@ -59,6 +61,7 @@ def test_sign_mended_in_the_bed_turns_the_readings(survey, two_done):
     assert [traverse.number for traverse in read_survey(survey)] == [1, 2]
 
 
+@pytest.mark.whole
 def test_old_files_are_kept_to_the_byte_and_never_overwritten(survey, two_done):
     first = two_done[0].read_bytes()
     redo(survey, [1])
@@ -70,6 +73,7 @@ def test_old_files_are_kept_to_the_byte_and_never_overwritten(survey, two_done):
     assert next_number(survey) == 3
 
 
+@pytest.mark.whole
 def test_damage_of_the_recording_is_still_told_after_redo(survey, cut_short):
     journal = cut_short(ended=True)
     data = bytearray(journal.read_bytes())
@@ -82,6 +86,7 @@ def test_damage_of_the_recording_is_still_told_after_redo(survey, cut_short):
     assert list(after.events.kind).count("damage") == 1
 
 
+@pytest.mark.whole
 def test_error_in_one_leaves_all_untouched(survey, two_done):
     before = contents_of_folder(survey)
 
@@ -95,6 +100,7 @@ def test_error_in_one_leaves_all_untouched(survey, two_done):
     assert contents_of_folder(survey) == before
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize(
     ("old", "new", "complaint"),
     [
@@ -115,11 +121,13 @@ def test_bed_that_no_longer_knows_what_was_measured_is_refused(survey, two_done,
     assert contents_of_folder(survey) == before
 
 
+@pytest.mark.whole
 def test_number_that_is_not_there_is_refused_with_those_that_are(survey, two_done):
     with pytest.raises(SurveyError, match=r"no traverse 7; needed: 1, 2"):
         redo(survey, [1, 7])
 
 
+@pytest.mark.whole
 def test_no_room_on_the_disk_is_refused_before_anything_is_written(survey, two_done, monkeypatch):
     before = contents_of_folder(survey)
     full = dataclasses.make_dataclass("Usage", ["free"])(1000)
@@ -129,6 +137,7 @@ def test_no_room_on_the_disk_is_refused_before_anything_is_written(survey, two_d
     assert contents_of_folder(survey) == before
 
 
+@pytest.mark.whole
 def test_command_names_what_changed(survey, two_done, capsys):
     edit_bed(survey, "base_mm = 200", "base_mm = 100")
     assert main(["redo", str(survey), "2"]) == 0

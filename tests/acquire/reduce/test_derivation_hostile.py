@@ -111,6 +111,7 @@ def test_position_that_stops_often_is_told_once(survey, level_setup):
     assert "stopped 59 times between 4.9 and 584.9 s" in told[0]
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("past_mm", [0.5, 1.9, 5.0])
 def test_run_a_little_past_the_end_of_the_bed_can_be_kept(survey, level_setup, past_mm):
     """A scale's zero may be out by so much: what derivation keeps, the file must take."""

@@ -40,6 +40,7 @@ def test_slave_refuses_as_the_protocol_says(question, reply):
     assert modbus_registers(1, lambda: {0: 1})(question)[0] == bytes.fromhex(reply)
 
 
+@pytest.mark.whole
 def test_line_is_given_once_for_each_request():
     over, count = threading.Event(), iter(range(10))
     with open_lines(["gauge"], loopback=True) as ports:

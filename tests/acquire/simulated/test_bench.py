@@ -98,6 +98,7 @@ def test_every_byte_arrives_stamped_with_the_instant_it_was_sent_at(performance,
         assert np.isin(np.round(stamps - 50.0, 6), np.round(sent.time_s, 6)).all()
 
 
+@pytest.mark.whole
 @needs_terminals
 def test_a_slow_listener_under_load_loses_nothing_and_gets_the_same_stamps(performance):
     lazy = np.random.default_rng(9)
@@ -158,6 +159,7 @@ def test_clock_never_steps_back():
         clock.step_to(4.9)
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize("loopback", [pytest.param(False, marks=needs_terminals), True])
 def test_port_reader_takes_every_byte_with_its_instant(performance, loopback):
     """The very reader that records, its chunks handed to the bench as to any observer."""

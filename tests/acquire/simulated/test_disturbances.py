@@ -29,6 +29,7 @@ def test_flicker_does_not_average_away_and_white_noise_does():
     assert 0.6 < np.std(dwells) < 1.0
 
 
+@pytest.mark.whole
 def test_flicker_power_falls_as_one_over_frequency():
     rng, step_s = np.random.default_rng(6), 0.1
     window = np.hanning(4096)

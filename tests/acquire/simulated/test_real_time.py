@@ -19,6 +19,7 @@ def command(folder, *more):
     return [sys.executable, "-m", "acquire.simulated", str(folder), *more]
 
 
+@pytest.mark.whole
 @needs_terminals
 @pytest.mark.parametrize("before", [signal.SIG_DFL, signal.SIG_IGN])
 def test_its_ports_speak_as_its_bed_toml_says_until_it_is_stopped(tmp_path, start, before):
@@ -49,6 +50,7 @@ def _whole_line(port):
     return heard.splitlines(keepends=True)[1]
 
 
+@pytest.mark.whole
 def test_description_of_a_real_bed_is_never_written_over(tmp_path):
     (tmp_path / "bed.toml").write_text("[bed]\nname = 'mine'\n")
     done = subprocess.run(command(tmp_path), check=False, capture_output=True, text=True, timeout=60)

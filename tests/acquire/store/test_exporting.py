@@ -16,6 +16,8 @@ from acquire.reduce.deriving import _on_bed
 from acquire.reduce.stopping import Row
 from acquire.store import read_survey, write_traverse
 
+pytestmark = pytest.mark.whole
+
 BED = """
 [bed]
 name = "invented bed"

@@ -40,6 +40,7 @@ def kept(survey, cut_short):
     return survey
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize(
     ("words", "held", "code"),
     [
@@ -59,6 +60,7 @@ def test_what_another_process_holds_is_left_as_it_is(kept, held_elsewhere, capsy
     assert {path: path.read_bytes() for path in kept.rglob("*") if path.is_file()} == before
 
 
+@pytest.mark.whole
 def test_file_that_another_process_writes_is_no_leftover(kept, held_elsewhere, capsys):
     writing = kept / "traverses" / f".waylog-{'a' * 16}.tmp"
     writing.write_bytes(b"half")
@@ -67,6 +69,7 @@ def test_file_that_another_process_writes_is_no_leftover(kept, held_elsewhere, c
     assert writing.read_bytes() == b"half" and "leftover" not in capsys.readouterr().out
 
 
+@pytest.mark.whole
 def test_entry_that_another_process_goes_on_with_is_refused(survey, level_setup, held_elsewhere, capsys):
     from dataclasses import replace
 

@@ -107,6 +107,7 @@ def test_typed_line_is_on_the_disk_before_the_next_question(survey, level_setup,
             assert [call[0] for call in calls] == ["write", "fsync"]
 
 
+@pytest.mark.whole
 @needs_linux
 def test_old_traverse_is_kept_and_its_folder_synced_before_the_new_one_takes_its_name(
     survey, cut_short, calls

@@ -37,6 +37,7 @@ def _run(make_traverse, bed, direction, rate, rng, **setup):
     return make_traverse(bed, "level", MIDDLE, slope, face="front", direction=direction, **setup)
 
 
+@pytest.mark.statistics
 def test_drift_of_runs_there_and_back_is_found_within_its_uncertainty(make_traverse, bed):
     inside = 0
     for seed in range(60):
@@ -77,6 +78,7 @@ def _drawn(make_traverse, bed, direction, drift, rng):
     return make_traverse(bed, "level", AT, slope, face="front", mode="continuous", direction=direction)
 
 
+@pytest.mark.statistics
 def test_drawn_runs_are_named_where_they_went_one_way_only(make_traverse, bed):
     rng = np.random.default_rng(1)
     one = _drawn(make_traverse, bed, "forward", 0.0, rng)
@@ -90,6 +92,7 @@ def _bow_um(bed_map):
     return np.polyfit(profile.station_mm, profile.height_um, 2)[0] * 500**2
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("direction", ["forward", "reverse"])
 def test_drift_of_a_drawn_run_one_way_is_told_by_stepped_runs_both_ways(make_traverse, bed, direction):
     rng = np.random.default_rng(2)
@@ -102,6 +105,7 @@ def test_drift_of_a_drawn_run_one_way_is_told_by_stepped_runs_both_ways(make_tra
     assert _bow_um(found) == pytest.approx(_bow_um(combine(runs, bed)), abs=0.5)
 
 
+@pytest.mark.statistics
 def test_drawn_run_back_over_other_feet_is_no_return(make_traverse, bed):
     """Its slopes differ from those of the run there by the shape of the way."""
     rng = np.random.default_rng(4)
@@ -113,6 +117,7 @@ def test_drawn_run_back_over_other_feet_is_no_return(make_traverse, bed):
     assert any(each.bow for each in combine([*stepped, there, back], bed).observations)
 
 
+@pytest.mark.statistics
 def test_drift_of_a_drawn_run_stays_unfree_where_nothing_tells_the_bow(make_traverse, bed):
     """A stepped run one way only drifts as well; with both free the bow would be nobody's."""
     rng = np.random.default_rng(3)

@@ -126,6 +126,7 @@ def test_redundancies_add_up_to_the_redundancy_of_the_whole(invented_bed, make_t
     assert np.sum(bed_map.residuals.redundancy) == pytest.approx(bed_map.redundancy, abs=1e-8)
 
 
+@pytest.mark.statistics
 def test_smallest_detectable_error_is_found_eight_times_in_ten(three_runs):
     """4.13σ/√r: 80 % of the time, by a test a good reading fails once in a thousand (Monte Carlo)."""
     table = three_runs().residuals

@@ -53,6 +53,7 @@ def share_held(bed_map, shape):
     return np.mean(np.abs(level.height_um - truth) <= 2 * level.standard_uncertainty_um)
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("bend", [0.3, -1.0, 2.0, -5.0])
 def test_bed_that_bent_between_the_runs_is_held_as_it_stood_either_time(run, bend):
     """At least 87 % of the intervals (95 % stated), where none of them did for a bend of 5 µm."""
@@ -76,6 +77,7 @@ def test_bow_that_may_be_either_is_said_with_what_would_tell(run):
     assert "would look the same" in line and "tell it" not in line
 
 
+@pytest.mark.statistics
 def test_drift_that_an_untouched_zero_bears_out_is_no_bend(run):
     """2 µm/m a reading: the mean of the return has moved by ten readings of it."""
     held = []
@@ -129,6 +131,7 @@ def test_third_run_tells_a_bed_that_bent(run):
     assert share_held(bed_map, way) == share_held(bed_map, bowed(4.0)) == 1.0
 
 
+@pytest.mark.statistics
 def test_next_proposes_the_third_run_where_a_bow_is_not_told(run):
     rng = np.random.default_rng(5)
     runs = [

@@ -15,6 +15,7 @@ def words(bed_map):
     return " | ".join(w for w in bed_map.cannot_tell if "nothing was measured" not in w)
 
 
+@pytest.mark.statistics
 def test_five_indicator_runs_from_one_face_tell_differences_alone(invented_bed, make_traverse):
     """Derived: the shape of no face, the difference of any two at every station, up to the runs' zeros."""
     faces = {f"face-{k}": f'normal = "up"\nacross_mm = {100 * k}' for k in range(6)}

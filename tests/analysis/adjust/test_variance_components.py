@@ -28,6 +28,7 @@ def survey(invented_bed, make_traverse, level_noise, seed=0, levels=4):
     return runs, bed
 
 
+@pytest.mark.statistics
 def test_level_four_times_noisier_than_claimed_is_found(invented_bed, make_traverse):
     ratios = {"level": [], "dial": []}
     for seed in range(25):
@@ -38,6 +39,7 @@ def test_level_four_times_noisier_than_claimed_is_found(invented_bed, make_trave
     assert np.mean(ratios["dial"]) ** 0.5 == pytest.approx(1.0, rel=0.06)
 
 
+@pytest.mark.statistics
 def test_ratio_comes_with_its_own_uncertainty(invented_bed, make_traverse):
     found = []
     for seed in range(40):
@@ -139,6 +141,7 @@ def test_weakly_checked_network_reaches_the_restricted_maximum(invented_bed, mak
     assert ratio[told] == pytest.approx(np.exp(best.x / 2)[told], rel=1e-3)
 
 
+@pytest.mark.statistics
 def test_instrument_whose_noise_the_readings_do_not_tell_keeps_its_claim_and_that_is_said(
     invented_bed, make_traverse
 ):

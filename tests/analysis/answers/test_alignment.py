@@ -143,6 +143,7 @@ def _slope(station, y):
     return np.polyfit(station / 1000, y, 1)[0]
 
 
+@pytest.mark.statistics
 def test_tailstock_is_told_within_its_uncertainty_as_often_as_it_says(make_traverse, bed):
     inside = []
     for seed in range(20):
@@ -170,6 +171,7 @@ def test_tailstock_whose_tilt_nothing_ties_is_refused_with_what_to_read(make_tra
     assert "--same-zero-as" in "\n".join(tailstock_words(found, inch=False))
 
 
+@pytest.mark.statistics
 def test_bar_is_cleared_of_what_the_path_does_between_its_two_places(make_traverse, bed):
     """The path is bent between 200 and 500 mm; a true axis reads out there only."""
     inside = []
@@ -188,6 +190,7 @@ def test_bar_is_cleared_of_what_the_path_does_between_its_two_places(make_traver
     assert "Against the line along the whole path" in "\n".join(line_words(found, "The axis", inch=False))
 
 
+@pytest.mark.statistics
 def test_collars_give_the_headstock_back_and_not_the_ways(make_traverse, bed):
     """Truth: axis 30 µm/m to the rear; the carriage rolls and sways as it likes."""
     inside, far = [], 600.0

@@ -166,6 +166,7 @@ def test_carriage_follows_the_mean_of_the_rolls_under_its_two_ends(make_traverse
     assert found.carriage.roll_um_per_m == pytest.approx(np.array(under) - under[0])
 
 
+@pytest.mark.statistics
 def test_stated_uncertainty_of_what_the_feet_made_covers_invented_truth(make_traverse):
     """95 % stated: of 60 surveys 51 or more but once in a thousand."""
     rng = np.random.default_rng(8)

@@ -125,6 +125,7 @@ def test_edge_whose_depth_is_not_known_leaves_bare_places_open():
     assert found.may_touch_mm[0] == pytest.approx((67, 933), abs=1.5)
 
 
+@pytest.mark.statistics
 def test_uncertainty_of_the_gap_is_that_of_ways_drawn_from_the_map():
     """Second method: the gap of a hundred ways drawn, each laid anew; the ends carry the edge in all."""
     rng = np.random.default_rng(3)
@@ -164,6 +165,7 @@ def test_no_blue_where_the_edge_must_rest_contradicts_the_map_and_spots_say_noth
     assert [(each.seen, each.predicted) for each in found.contradicted] == [("bare", "blue")]
 
 
+@pytest.mark.statistics
 def test_right_maps_are_hardly_ever_contradicted_and_wrong_ones_mostly():
     """Simulated: 33 stations, u 1 µm, film 5 ± 2 µm; the film of the day is drawn too."""
     rng = np.random.default_rng(11)

@@ -128,6 +128,7 @@ def test_reading_that_the_first_run_contradicts_is_questioned(bed, companion, ma
     assert [doubt is not None for doubt in doubts] == [False, False, False, True, False, False]
 
 
+@pytest.mark.statistics
 def test_right_readings_are_seldom_questioned_whatever_was_measured_before(bed, companion, make_traverse):
     """Both ways levelled, a cross level and a dial after them; 5 standard uncertainties leave none."""
     rng = np.random.default_rng(10)

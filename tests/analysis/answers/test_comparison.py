@@ -137,6 +137,7 @@ def test_scale_that_both_runs_share_cancels_out_of_their_difference(make_travers
     assert widths[0] == pytest.approx(widths[1], rel=0.01)
 
 
+@pytest.mark.statistics
 def test_right_maps_are_told_apart_no_oftener_than_promised(make_traverse, bed):
     wrong = sum(
         compare(_survey(make_traverse, bed, seed=seed), bed, "rear:level", "rear:indicator").agree is not True
@@ -180,6 +181,7 @@ def fine_bed():
     return parse_bed(BED.replace("SCALE", "").replace("station_pitch_mm = 100", "station_pitch_mm = 25"))
 
 
+@pytest.mark.statistics
 def test_ripple_that_a_drawn_level_cannot_see_is_no_disagreement(make_traverse, fine_bed):
     # 100 mm long under feet 100 mm apart; an optical line sees all 12 µm of it
     rng = np.random.default_rng(6)
@@ -197,6 +199,7 @@ def test_ripple_that_a_drawn_level_cannot_see_is_no_disagreement(make_traverse, 
     assert found.agree is True
 
 
+@pytest.mark.statistics
 def test_bump_longer_than_the_base_is_still_a_disagreement(make_traverse, fine_bed):
     rng = np.random.default_rng(6)
     at = np.arange(0, 1001, 25.0)

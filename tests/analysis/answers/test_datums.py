@@ -155,6 +155,7 @@ def test_fixture_rides_on_one_face_of_each_kind_and_what_is_missing_is_named(fou
     assert any(each.startswith("rear-flat") for each in found.missing)
 
 
+@pytest.mark.statistics
 def test_limit_gives_good_stretches_and_what_would_make_the_rest_so(four_faces):
     found = datums(four_faces, within_um=6.0)
     good = {each.face: (each.from_mm, each.to_mm) for each in found.good}
@@ -164,6 +165,7 @@ def test_limit_gives_good_stretches_and_what_would_make_the_rest_so(four_faces):
     assert any("all along once metal is off" in line for line in datums_answer(found, False))
 
 
+@pytest.mark.whole
 def test_command_prints_json_of_the_contract_and_a_picture(tmp_path, capsys):
     (tmp_path / "bed.toml").write_text(
         '[bed]\nname = "invented"\nlength_mm = 400\nstation_pitch_mm = 100\n[faces.way]\nnormal = "up"\n'

@@ -40,6 +40,7 @@ def test_bound_of_25_leaves_5_at_every_foot():
     assert found.is_bounded
 
 
+@pytest.mark.statistics
 def test_rounded_moves_are_the_best_of_all_hand_steps_within_one_of_the_exact_ones():
     """Second method: every combination of whole steps, counted out."""
     rng = np.random.default_rng(3)

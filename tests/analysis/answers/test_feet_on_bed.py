@@ -127,6 +127,7 @@ def test_cautions_stand_before_the_moves(make_traverse):
     assert words[0] == CAUTION and "one foot at a time" in words[0]
 
 
+@pytest.mark.whole
 def test_command_answers_with_the_keys_other_programs_rely_on(tmp_path, capsys):
     (tmp_path / "bed.toml").write_text(_bed_text())
     rows = "".join(f"{x:g},{roll:g}\n" for x, roll in zip(X, _twisted(200.0), strict=True))

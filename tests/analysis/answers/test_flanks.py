@@ -113,6 +113,7 @@ def test_wear_of_each_flank_is_given_back(make_traverse, invented_bed, form, fro
     assert said[0].startswith("vee: the front flank is worn more") and "unworn stretches" in said[1]
 
 
+@pytest.mark.statistics
 def test_flanks_that_are_worn_alike_are_said_to_be(make_traverse, invented_bed):
     faces = {
         "vee": 'normal = "up"\nshape = "vee"\nform = "ridge"\nvee_angle_deg = 90\nacross_mm = 0',

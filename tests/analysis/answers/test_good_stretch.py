@@ -8,6 +8,7 @@ from analysis.linear.minimum_zone import minimum_zone
 from analysis.linear.profile import Profile
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("seed", range(12))
 def test_no_longer_stretch_is_as_good(seed):
     """Second method: every stretch by itself."""
@@ -31,6 +32,7 @@ def width(x, h):
     return minimum_zone(x, h).width
 
 
+@pytest.mark.statistics
 def test_uncertainty_shortens_a_stretch():
     x = np.arange(0, 1001, 100.0)
     h = np.array([0, 1, -1, 0, 2, 6, 9, 7, 3, -1, 0.0])

@@ -86,6 +86,7 @@ def test_hollow_that_was_scraped_out_is_better(survey):
     assert found.after.straightness_um == pytest.approx(4, abs=found.after.straightness_expanded_um)
 
 
+@pytest.mark.statistics
 def test_same_surveys_the_other_way_round_are_worse_by_the_same(survey):
     rng = np.random.default_rng(1)
     old, new = survey(rng, {"front-flat": hollow}), survey(rng, {"front-flat": nearly_straight})
@@ -95,6 +96,7 @@ def test_same_surveys_the_other_way_round_are_worse_by_the_same(survey):
     np.testing.assert_allclose(back.expanded_uncertainty_um, there.expanded_uncertainty_um, atol=1e-6)
 
 
+@pytest.mark.statistics
 def test_scraping_of_20_um_is_found_where_it_was_and_as_deep(survey):
     found_right = 0
     for seed in range(20):
@@ -112,6 +114,7 @@ def test_scraping_of_20_um_is_found_where_it_was_and_as_deep(survey):
     assert found_right >= 18
 
 
+@pytest.mark.statistics
 def test_nothing_scraped_is_said_so_in_95_of_100_cases(survey):
     cases = 100
     quiet = 0
@@ -122,6 +125,7 @@ def test_nothing_scraped_is_said_so_in_95_of_100_cases(survey):
     assert quiet >= 0.95 * cases
 
 
+@pytest.mark.statistics
 def test_difference_called_detectable_is_detected_four_times_in_five_or_more(survey):
     """Cut one station by the smallest detectable difference: derived power of the test, 0.80."""
     rng = np.random.default_rng(7)
@@ -138,6 +142,7 @@ def test_difference_called_detectable_is_detected_four_times_in_five_or_more(sur
     assert seen >= 0.65 * 40  # three standard deviations of a count below 0.80, and no less
 
 
+@pytest.mark.statistics
 def test_change_has_the_uncertainty_that_repeated_surveys_show(survey):
     """Second method: the spread of the change over seeded pairs."""
     found = []
@@ -149,6 +154,7 @@ def test_change_has_the_uncertainty_that_repeated_surveys_show(survey):
     assert np.sqrt(np.mean(np.square(found))) == pytest.approx(1.0, abs=0.12)
 
 
+@pytest.mark.statistics
 def test_scale_shared_by_one_instrument_cancels_and_by_two_does_not(survey):
     """Derived: with a scale known to 10 % a 40 µm hollow is uncertain by 4 µm, its change by none of it."""
     coarse = {
@@ -168,6 +174,7 @@ def test_scale_shared_by_one_instrument_cancels_and_by_two_does_not(survey):
     assert by_no_longer_one == pytest.approx(by_two, rel=0.05)
 
 
+@pytest.mark.statistics
 def test_lie_of_the_bed_and_zero_of_the_level_change_nothing(survey):
     rng = np.random.default_rng(6)
     then, now = survey(rng, {"front-flat": hollow}), survey(rng, {"front-flat": nearly_straight})
@@ -183,6 +190,7 @@ def test_lie_of_the_bed_and_zero_of_the_level_change_nothing(survey):
     assert first.came_off[0].from_mm == second.came_off[0].from_mm if first.came_off else not second.came_off
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize(
     ("changed", "words"),
     [
@@ -265,6 +273,7 @@ def test_survey_of_another_bed_is_refused(survey):
         before_and_after(old, replace(new, bed=replace(new.bed, length_mm=1500.0)))
 
 
+@pytest.mark.statistics
 def test_present_survey_that_was_begun_as_a_copy_counts_its_old_traverses_as_before(survey):
     rng = np.random.default_rng(14)
     old, new = survey(rng, {"front-flat": hollow}), survey(rng, {"front-flat": nearly_straight})
@@ -296,6 +305,7 @@ def test_face_known_only_against_its_carrier_is_compared_as_that(make_traverse, 
     assert (change.face, change.relative_to, change.verdict) == ("rear-flat", "front-flat", "better")
 
 
+@pytest.mark.statistics
 def test_twist_before_and_after_is_held_against_what_could_be_seen(make_traverse, invented_bed):
     bed = invented_bed(
         faces=FACES, instruments={"cross": 'quantity = "roll"\nunit = "um/m"\nstandard_uncertainty = 2.0'}
@@ -314,6 +324,7 @@ def test_twist_before_and_after_is_held_against_what_could_be_seen(make_traverse
     assert before_and_after(wound(80.0), wound(80.0)).twist.verdict == "no difference"
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize(("then", "now", "verdict"), [(40.0, 0.0, "better"), (0.0, 40.0, "worse")])
 def test_shimming_is_judged_by_the_bed_and_never_by_worn_ways(
     make_traverse, invented_bed, then, now, verdict
@@ -396,6 +407,7 @@ def _measured(folder, seed, height):
     assert main(["import", str(folder), str(table), "--face", "front-flat", "-i", "level"]) == 0
 
 
+@pytest.mark.whole
 def test_command_says_the_verdict_where_and_what_cannot_be_told(folders, capsys):
     assert main(["history", *map(str, folders)]) == 0
     said = capsys.readouterr().out
@@ -405,6 +417,7 @@ def test_command_says_the_verdict_where_and_what_cannot_be_told(folders, capsys)
     assert "Note: traverse 1 of the present survey is in the older one too" in said
 
 
+@pytest.mark.whole
 def test_command_answers_as_json_and_draws(folders, tmp_path, capsys):
     picture = tmp_path / "history.svg"
     capsys.readouterr()
@@ -437,6 +450,7 @@ def test_loading_answers_as_the_command_does(folders):
     assert found.before == str(folders[0])
 
 
+@pytest.mark.whole
 def test_report_against_an_older_survey_has_before_and_after_and_the_present_shape_alone(folders, capsys):
     before, after = folders
     assert main(["report", str(after), "--before", str(before)]) == 0
@@ -447,6 +461,7 @@ def test_report_against_an_older_survey_has_before_and_after_and_the_present_sha
     assert "From traverse 2 (stepped)" in page  # not from 1 and 2: half of it was scraped since
 
 
+@pytest.mark.whole
 def test_report_without_an_older_survey_says_nothing_of_before(folders):
     after = folders[1]
     assert main(["report", str(after)]) == 0
@@ -474,6 +489,7 @@ LONG = (
 )
 
 
+@pytest.mark.statistics
 def test_drawn_levels_see_a_hollow_scraped_out_and_nothing_where_nothing_was_done(
     make_traverse, invented_bed
 ):
@@ -486,6 +502,7 @@ def test_drawn_levels_see_a_hollow_scraped_out_and_nothing_where_nothing_was_don
     assert change.smoothed_over_mm is None
 
 
+@pytest.mark.statistics
 def test_drawn_levels_of_two_bases_are_held_against_each_other_through_the_longer(
     make_traverse, invented_bed
 ):

@@ -111,6 +111,7 @@ def _drawn(make_traverse, bed):
     return make_traverse(bed, "level", middles, slope, face="front", mode="continuous")
 
 
+@pytest.mark.statistics
 def test_second_base_is_advised_where_a_drawn_level_is_blind(make_traverse, bed):
     advice = next_traverse(combine([_drawn(make_traverse, bed)], bed), "front").advice
     second = [a for a in advice if "65 mm base" in a.words]
@@ -126,6 +127,7 @@ def _drawn_over(make_traverse, bed, base, rng, **setup):
     return make_traverse(bed, "level", middles, slope, face="front", mode="continuous", **setup)
 
 
+@pytest.mark.statistics
 def test_promise_of_a_second_base_is_kept_by_the_run(make_traverse, bed):
     """Near enough: what kind of way it is, and its noise, are judged anew with both runs."""
     rng = np.random.default_rng(12)
@@ -140,6 +142,7 @@ def test_promise_of_a_second_base_is_kept_by_the_run(make_traverse, bed):
     assert promised.then == pytest.approx(then, rel=0.25)
 
 
+@pytest.mark.statistics
 def test_way_back_is_advised_where_a_level_was_drawn_one_way_only(make_traverse, bed):
     rng = np.random.default_rng(13)
     worn = np.diff(-40 * np.exp(-(((X - 450) / 200) ** 2))) / 0.1
@@ -189,6 +192,7 @@ def _as_advised(make_traverse, bed, advice):
     return _recorded(make_traverse, bed, advice.instrument, **options)
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize(
     "taken",
     [

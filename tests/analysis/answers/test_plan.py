@@ -170,6 +170,7 @@ def test_stations_within_the_uncertainty_are_named(invented_bed, make_traverse):
     assert "500" in named[0]
 
 
+@pytest.mark.statistics
 def test_drawn_level_whose_curve_may_not_be_claimed_is_planned_at_base_lag_stations(
     invented_bed, make_traverse
 ):
@@ -225,6 +226,7 @@ def survey(tmp_path):
     return tmp_path
 
 
+@pytest.mark.whole
 def test_command_prints_answer_first_then_table_blue_and_cautions(survey, capsys):
     """Derived by hand: 15 7 0 0 5 6, in all 33."""
     capsys.readouterr()
@@ -243,6 +245,7 @@ def test_command_prints_answer_first_then_table_blue_and_cautions(survey, capsys
     assert (survey / "plan.png").stat().st_size > 10_000
 
 
+@pytest.mark.whole
 def test_command_in_inches_puts_thou_first(survey, capsys):
     assert main(["plan", str(survey), "way", "--inch", "--edge", "short"]) == 0
     said = capsys.readouterr().out
@@ -250,6 +253,7 @@ def test_command_in_inches_puts_thou_first(survey, capsys):
     assert "edge from 0 in to 15.75 in" in said
 
 
+@pytest.mark.whole
 def test_command_gives_one_json_object_unrounded(survey, capsys):
     capsys.readouterr()
     assert main(["plan", str(survey), "way", "--json", "--film", "2"]) == 0
@@ -262,6 +266,7 @@ def test_command_gives_one_json_object_unrounded(survey, capsys):
     assert found["cautions"] == list(CAUTIONS)
 
 
+@pytest.mark.whole
 def test_command_refuses_an_unknown_face_in_one_line(survey, capsys):
     assert main(["plan", str(survey), "nowhere"]) == 1
     assert "no such face" in capsys.readouterr().err

@@ -83,6 +83,7 @@ def test_wind_of_swapped_heights_has_the_other_sign(make_traverse, bed):
     assert lower.wind_um_per_m == pytest.approx(-200.0)
 
 
+@pytest.mark.statistics
 def test_zero_of_the_cross_level_changes_no_twist(make_traverse, bed):
     plain = twist_of([_cross(make_traverse, bed, flat, winding)], bed)
     shifted = twist_of([_cross(make_traverse, bed, flat, winding, noise=37.0)], bed)
@@ -90,6 +91,7 @@ def test_zero_of_the_cross_level_changes_no_twist(make_traverse, bed):
     assert shifted.roll_um_per_m[0] == pytest.approx(37.0)
 
 
+@pytest.mark.statistics
 def test_two_level_maps_without_a_shared_zero_know_no_wind(make_traverse, bed):
     runs = [_level(make_traverse, bed, "front", flat), _level(make_traverse, bed, "rear", winding)]
     found = twist_of(runs, bed)
@@ -138,6 +140,7 @@ def test_methods_agree_exactly_when_they_saw_the_same_bed(make_traverse, bed, ex
         assert found.largest_difference["station_mm"] == 500
 
 
+@pytest.mark.statistics
 def test_stated_uncertainty_of_the_wind_covers_invented_truth(make_traverse, bed):
     rng = np.random.default_rng(11)
     inside = 0
@@ -157,6 +160,7 @@ def test_unknown_way_is_refused(make_traverse, bed):
         twist_of([_cross(make_traverse, bed, flat, winding)], bed, front="middle", rear="rear")
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("bears", ["ends", "average"])
 def test_level_across_the_carriage_agrees_with_two_maps_of_ways_that_bend_under_it(make_traverse, bears):
     """A carriage 300 mm long evens out a dip 250 mm long; like is held against like."""
@@ -183,6 +187,7 @@ def test_level_across_the_carriage_agrees_with_two_maps_of_ways_that_bend_under_
     assert twist_of([*maps, on_the_ways], bed).agree is True
 
 
+@pytest.mark.statistics
 def test_bed_without_twist_is_said_to_show_none(make_traverse, bed):
     """Truth given; one in twenty may be alarmed, 5 of 30 is three binomial standard deviations more."""
     rng = np.random.default_rng(21)
@@ -197,6 +202,7 @@ def test_bed_without_twist_is_said_to_show_none(make_traverse, bed):
     assert alarms <= 5
 
 
+@pytest.mark.statistics
 def test_twist_comes_from_every_reading_together_and_by_one_kind_on_request(make_traverse, bed):
     rng = np.random.default_rng(23)
     runs = [
@@ -219,6 +225,7 @@ def test_side_faces_have_no_roll(make_traverse, bed):
         twist_of([_level(make_traverse, side, "front", flat)], side)
 
 
+@pytest.mark.statistics
 def test_roll_between_an_upper_and_an_under_face_counts_upwards(make_traverse, bed):
     """A face that looks down is lower where it stands proud: h_rear = -z."""
     under = parse_bed(BED.replace('[faces.rear]\nnormal = "up"', '[faces.rear]\nnormal = "down"'))
@@ -231,6 +238,7 @@ def test_roll_between_an_upper_and_an_under_face_counts_upwards(make_traverse, b
     assert twist_of([first, rear], under).wind_um_per_m == pytest.approx(200.0)
 
 
+@pytest.mark.statistics
 def test_indicator_carried_along_one_way_tells_no_twist_by_itself(make_traverse, bed):
     """Its carrier may roll on that way: what it reads across is then no roll of the bed."""
     more = '[instruments.dial]\nquantity = "offset"\nunit = "um"\nstandard_uncertainty = 1.0\n'

@@ -85,6 +85,7 @@ def _wanted(truth, centre=250.0, radius=25.0, across=125.0):
     return station, 2 * (np.hypot(radius * 1e3 + outward, up) - radius * 1e3)
 
 
+@pytest.mark.statistics
 def test_diameter_is_the_truth_within_its_uncertainty_and_holds_as_often_as_it_says(make_traverse, bed):
     inside = []
     for seed in range(20):
@@ -168,6 +169,7 @@ def test_waisted_part_is_told_in_both_units(make_traverse, bed):
     assert found.is_seen
 
 
+@pytest.mark.statistics
 def test_diameter_holds_where_the_carriage_bears_between_the_stations(make_traverse, invented_bed):
     """Truth: ways of five long waves; the ends of the carriage stand 75 mm off the stations."""
     walls = {**FACES, "wall": 'normal = "rear"\nacross_mm = -60'}

@@ -7,6 +7,8 @@ import pytest
 
 from acquire.cli import main
 
+pytestmark = pytest.mark.whole
+
 BED = """
 [bed]
 name = "invented lathe"

@@ -29,6 +29,8 @@ from analysis.draw.figures import (
 )
 from analysis.draw.figures.section import outline, spread
 
+pytestmark = pytest.mark.whole
+
 BED = """
 [bed]
 name = "invented bed"

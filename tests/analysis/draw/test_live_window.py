@@ -22,6 +22,8 @@ from analysis.draw.live_window.feed import Feed
 from analysis.draw.live_window.shapes import beside, other_direction, seating_of
 from analysis.draw.live_window.window import SHORTEST_MS, Painter
 
+pytestmark = pytest.mark.whole
+
 BED = """
 [bed]
 name = "invented bed of the tests"

@@ -13,6 +13,8 @@ from acquire.model.errors import AnalysisError
 from acquire.store import read_survey
 from analysis.draw.sheets import PAPERS, plan_sheet, write_sheets
 
+pytestmark = pytest.mark.whole
+
 BED = """
 [bed]
 name = "invented bed"

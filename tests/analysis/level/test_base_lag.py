@@ -41,6 +41,7 @@ def test_chain_does_not_care_about_ripple_between_the_stations_that_the_base_can
     np.testing.assert_allclose(one.height_um, other.height_um, atol=1e-9)
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("rho", [0.0, 0.7])
 def test_covariance_of_the_chain_agrees_with_monte_carlo(rho):
     rng = np.random.default_rng(5)

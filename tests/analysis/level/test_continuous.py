@@ -171,6 +171,7 @@ def wear(rng):
     return lambda x: -depth * np.exp(-0.5 * ((x - centre) / width) ** 2) + bow * ((x - 750) / 750) ** 2
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("rho", [0.0, 0.8])
 def test_band_covers_invented_wear_and_the_map_is_far_better_than_the_plain_integral(rho):
     rng = np.random.default_rng(11)
@@ -186,6 +187,7 @@ def test_band_covers_invented_wear_and_the_map_is_far_better_than_the_plain_inte
     assert np.sqrt(np.mean(square)) < 0.4
 
 
+@pytest.mark.statistics
 def test_two_bases_find_a_hollow_to_a_tenth_of_a_micrometre_within_their_band():
     rng = np.random.default_rng(12)
     station = np.arange(0, 1501, 50.0)
@@ -200,6 +202,7 @@ def test_two_bases_find_a_hollow_to_a_tenth_of_a_micrometre_within_their_band():
     assert np.sqrt(np.mean(square)) < 0.1  # derived: 0.07
 
 
+@pytest.mark.statistics
 def test_slow_noise_is_seen_as_slow_and_white_noise_is_not():
     rng = np.random.default_rng(8)
     slow, white = (
@@ -252,6 +255,7 @@ def test_no_traverse_and_too_many_nodes_are_refused():
         )
 
 
+@pytest.mark.statistics
 def test_slow_noise_is_not_taken_for_the_texture_of_a_scraped_way():
     """Texture 60 mm long and a micrometre high: smooth at its finest, unlike noise that lasts 3 mm."""
     found = []
@@ -269,6 +273,7 @@ def test_slow_noise_is_not_taken_for_the_texture_of_a_scraped_way():
     assert np.median(found) == pytest.approx(0.7, abs=0.12)
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize(
     ("length", "base", "spacing", "way"),
     [
@@ -288,6 +293,7 @@ def test_steps_long_beds_and_violent_shapes_are_solved(length, base, spacing, wa
     assert np.all(off <= 5 * np.sqrt(np.diag(found.covariance_um2)) + 1e-3 * np.ptp(way(x)))
 
 
+@pytest.mark.statistics
 def test_sudden_step_in_a_way_is_not_put_down_to_a_level_a_hundred_times_worse_than_claimed():
     """A slope that is off for one base and comes back: slow noise, or two pieces that do not meet."""
     rng = np.random.default_rng(6)
@@ -304,6 +310,7 @@ def test_sudden_step_in_a_way_is_not_put_down_to_a_level_a_hundred_times_worse_t
     assert found.inflation[0] < 12
 
 
+@pytest.mark.statistics
 def test_bed_that_drops_by_millimetres_is_found_to_a_few_hundredths_of_a_micrometre():
     """Rounding in the product of the equations would take a tenth of a micrometre off."""
     run = continuous_run(np.arange(65, 2936, 2.0), np.zeros(1436), 0.1, 130)
@@ -315,6 +322,7 @@ def test_bed_that_drops_by_millimetres_is_found_to_a_few_hundredths_of_a_microme
     )
 
 
+@pytest.mark.statistics
 def test_straight_way_is_called_straight_no_more_surely_than_its_readings_can_tell():
     """A bow of 0.04 µm under noise of 11 µm/m over 50 mm: derived, some 0.1 µm of bow can be told."""
     within = []
@@ -340,6 +348,7 @@ def any_way(rng, length):
     ][rng.integers(6)]
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("seed", range(12))
 def test_whatever_was_drawn_along_has_heights_and_a_covariance(seed):
     """Lengths, bases, pads, noise and shapes at random, most of them unlike any way."""
@@ -360,6 +369,7 @@ def test_whatever_was_drawn_along_has_heights_and_a_covariance(seed):
     assert np.all(np.isfinite(eigenvalue)) and eigenvalue[0] >= -1e-6 * eigenvalue[-1] and eigenvalue[-1] > 0
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize(("base", "rms", "mean"), [(400, 6.0, 13.0), (300, 2.0, 13.0), (200, 0.5, 13.0)])
 def test_dip_of_about_a_base_is_held_by_its_intervals(base, rms, mean):
     """One prior picked by likelihood held half of these heights; long form: coverage.py."""
@@ -381,6 +391,7 @@ def test_dip_of_about_a_base_is_held_by_its_intervals(base, rms, mean):
     assert np.sqrt(np.mean(np.square(off))) <= rms and np.mean(wide) <= mean
 
 
+@pytest.mark.statistics
 def test_second_base_takes_off_what_one_base_cannot_know():
     station, rng = np.arange(0, 1501, 100.0), np.random.default_rng(3)
     runs = [run_over(dip, base, noise=slow_noise(rng, 2.0, 0.0)) for base in (400, 260)]

@@ -96,6 +96,7 @@ def test_profile_with_its_line_removed_has_the_closed_form_covariance(kind, clos
     np.testing.assert_allclose(remove_line(profile, kind).covariance_um2, closed(20, 0.2), atol=1e-12)
 
 
+@pytest.mark.statistics
 def test_covariance_of_unequal_steps_is_what_monte_carlo_finds():
     rng = np.random.default_rng(1)
     u = rng.uniform(1, 5, 12)
@@ -138,6 +139,7 @@ def test_turning_the_level_for_the_way_back_leaves_the_whole_bow():
     np.testing.assert_allclose(mean - i / n * mean[-1], -0.1 * drift * i * (n - i) / 2, atol=1e-9)
 
 
+@pytest.mark.statistics
 def test_drift_is_known_as_well_as_its_scatter_says():
     rng = np.random.default_rng(3)
     runs = [both_directions(rng.normal(0, 1, 20), rng.normal(0, 1, 20), 100) for _ in range(2000)]

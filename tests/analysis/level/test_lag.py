@@ -24,6 +24,7 @@ def wavy(height):
     return lambda x: height * np.sin(2 * np.pi * x / 300)
 
 
+@pytest.mark.statistics
 def test_lag_of_a_wavy_way_without_noise():
     """*Derived*: 100 µm/m waves 300 mm long, 5 mm/s, lag 0.700 s, jump 4 µm/m: 0.7000 ± 0.0005."""
     found = lag_from_passes(there_and_back(wavy(100.0), 1500, 5.0, 0.7))
@@ -31,6 +32,7 @@ def test_lag_of_a_wavy_way_without_noise():
     assert found.time_s == pytest.approx(0.7, abs=0.0005)
 
 
+@pytest.mark.statistics
 def test_spread_of_the_lag_reaches_the_bound_and_is_what_is_stated():
     noise = np.random.default_rng(21)
     found = [
@@ -46,6 +48,7 @@ def test_spread_of_the_lag_reaches_the_bound_and_is_what_is_stated():
     assert abs(lags.mean() - 0.7) < 4 * bound / np.sqrt(50)
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("seed", range(6))
 def test_pure_bow_cannot_tell_lag_from_zero(seed):
     noise = np.random.default_rng(seed)
@@ -53,12 +56,14 @@ def test_pure_bow_cannot_tell_lag_from_zero(seed):
     assert not found.determinable and "bow" in found.reason
 
 
+@pytest.mark.statistics
 def test_faint_waves_leave_the_lag_too_vague_to_use():
     noise = np.random.default_rng(3)
     found = lag_from_passes(there_and_back(wavy(0.6), 600, 5.0, 0.7, noise=noise))
     assert not found.determinable
 
 
+@pytest.mark.statistics
 def test_two_speeds_tell_backlash_from_lag_and_one_speed_does_not():
     slow, fast = (there_and_back(wavy(100.0), 600, speed, 0.7, offset=0.3) for speed in (5.0, 12.0))
     both = lag_from_passes(slow + fast, with_offset=True)
@@ -68,6 +73,7 @@ def test_two_speeds_tell_backlash_from_lag_and_one_speed_does_not():
     assert not alone.determinable and "one speed" in alone.reason and alone.offset_mm is None
 
 
+@pytest.mark.statistics
 def test_uneven_hand_feed_is_followed_by_its_actual_positions():
     time = np.arange(0, 120, 0.05)
 

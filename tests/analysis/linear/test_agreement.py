@@ -36,6 +36,7 @@ def benchmark():
 KINDS = ["independent", "stepped", "stepped and dial", "uneven", "smooth"]
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("count", [5, 21])
 @pytest.mark.parametrize("kind", KINDS)
 def test_right_maps_are_called_different_once_in_a_hundred(benchmark, kind, count):
@@ -44,6 +45,7 @@ def test_right_maps_are_called_different_once_in_a_hundred(benchmark, kind, coun
     assert 0.008 <= judge.disagreements(np.random.default_rng(3), 40_000) <= 0.012
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("kind", KINDS)
 def test_difference_that_would_have_been_seen_is_seen_four_times_in_five_at_every_station(benchmark, kind):
     judge = benchmark.Judge(benchmark.KINDS[kind](11))
@@ -78,6 +80,7 @@ def test_difference_of_twice_the_smallest_detectable_is_caught():
     assert not agreement(keep @ bump, covariance).agree
 
 
+@pytest.mark.statistics
 def test_diagonal_alone_misjudges_a_correlated_difference():
     # Heights summed from slopes wander together: seen as independent they look impossible.
     n = 40

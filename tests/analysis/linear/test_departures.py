@@ -17,6 +17,7 @@ def test_worked_case_is_not_told_apart():
     assert found.z(0, 1) == pytest.approx(1.52, abs=5e-3)
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("shared", [0.0, 1.5])
 def test_mean_and_covariance_are_those_of_surveys_drawn(shared):
     """Second method: 40,000 surveys of two faces that share an error (a reference read from both)."""

@@ -14,6 +14,7 @@ SHAPES = {
 }
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("count", [5, 11, 21, 41])
 @pytest.mark.parametrize("shape", SHAPES)
 def test_interval_holds_invented_truth_anywhere_and_among_neighbours(shape, count):

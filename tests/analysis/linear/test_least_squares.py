@@ -59,6 +59,7 @@ def full(blocks):
     return rows, length, turn[rank:].T, turn[:rank]
 
 
+@pytest.mark.statistics
 @settings(max_examples=60, deadline=None, derandomize=True)
 @given(st.integers(0, 10**6))
 def test_random_networks_agree_with_the_pseudo_inverse_of_the_full_matrix(seed):
@@ -78,6 +79,7 @@ def test_random_networks_agree_with_the_pseudo_inverse_of_the_full_matrix(seed):
     np.testing.assert_allclose(found.covariance(determined), covariance, atol=1e-9 * size**2)
 
 
+@pytest.mark.statistics
 @settings(max_examples=30, deadline=None, derandomize=True)
 @given(st.integers(0, 10**6))
 def test_variances_of_all_readings_agree_with_the_hat_matrix(seed):
@@ -90,6 +92,7 @@ def test_variances_of_all_readings_agree_with_the_hat_matrix(seed):
     assert np.sum(fitted) == pytest.approx(found.rank, abs=1e-8)
 
 
+@pytest.mark.statistics
 @settings(max_examples=30, deadline=None, derandomize=True)
 @given(st.integers(0, 10**6), st.integers(0, 10**6))
 def test_a_function_is_known_where_no_free_direction_changes_it_and_not_elsewhere(seed, draw):
@@ -102,6 +105,7 @@ def test_a_function_is_known_where_no_free_direction_changes_it_and_not_elsewher
     assert found.is_known(moved).tolist() == [False]
 
 
+@pytest.mark.statistics
 def test_two_thousand_stations_agree_with_a_sparse_factorisation_of_the_same_matrix():
     """Second method: SuperLU of the normal matrix with the same unknowns held, every column solved."""
     blocks, values, is_border = network(5, stations=500)

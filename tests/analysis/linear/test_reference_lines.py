@@ -90,6 +90,7 @@ def test_covariance_after_a_line_is_what_monte_carlo_finds(kind):
     np.testing.assert_allclose(np.cov(rest.T), stated, atol=0.035 * stated.max())
 
 
+@pytest.mark.statistics
 def test_minimum_zone_covariance_is_that_of_the_three_points_that_touch():
     """A shape so clear that noise never changes the points: Monte Carlo over exact zones."""
     rng = np.random.default_rng(2)
@@ -119,6 +120,7 @@ def test_pure_noise_of_twenty_steps_shows_its_known_mean_range(kind, mean_range)
     assert straightness(stepped_level(bow(0)), kind).noise_range_um == pytest.approx(mean_range, abs=0.1)
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("kind", KINDS)
 def test_straight_noisy_way_is_seldom_called_anything_but_straight(kind):
     found = [straightness(stepped_level(bow(0), seed=s), kind) for s in range(100)]
@@ -128,6 +130,7 @@ def test_straight_noisy_way_is_seldom_called_anything_but_straight(kind):
     assert all(f.expanded_um >= f.range_um for f in found if f.sense == STRAIGHT)
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("depth", [0, 2, 5, 15])
 def test_range_and_its_expanded_uncertainty_hold_the_true_range(kind, depth):

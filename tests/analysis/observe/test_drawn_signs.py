@@ -52,6 +52,7 @@ def test_face_that_looks_down_is_proud_where_its_metal_hangs_lower(drawn, turned
     assert worst_error(bed_map, "front-under", lambda x: -hollow(x))[0] < 0.7
 
 
+@pytest.mark.statistics
 def test_turned_and_unturned_runs_tell_one_shape(drawn):
     both = [drawn(zero=30.0), drawn(zero=-45.0, turned=True)]
     bed_map = combine(both, drawn.bed)
@@ -68,6 +69,7 @@ def rises(bed_map, signs):
     return float(found.value_um[0]) if found.is_known.all() else None
 
 
+@pytest.mark.statistics
 def test_shared_zero_of_runs_that_stood_alike_gives_the_wind_and_not_the_mean_tilt(drawn):
     front = drawn("front-flat", tilt=20.0, zero=15.0)
     rear = drawn("rear-flat", tilt=80.0, zero=15.0, same_zero_as=1)
@@ -76,6 +78,7 @@ def test_shared_zero_of_runs_that_stood_alike_gives_the_wind_and_not_the_mean_ti
     assert rises(bed_map, {"front-flat": 1, "rear-flat": 1}) is None
 
 
+@pytest.mark.statistics
 def test_shared_zero_of_a_run_that_was_turned_gives_the_mean_tilt_and_not_the_wind(drawn):
     """t + z and −t' + z: the zero falls out of their difference, which is the sum of the tilts."""
     front = drawn("front-flat", tilt=20.0, zero=15.0)
@@ -86,6 +89,7 @@ def test_shared_zero_of_a_run_that_was_turned_gives_the_mean_tilt_and_not_the_wi
     assert rises(bed_map, {"front-flat": -1, "rear-flat": 1}) is None
 
 
+@pytest.mark.statistics
 def test_shared_zero_with_a_face_that_looks_down_gives_the_taper_between_them(drawn):
     """It rises in space by 80, so its height, downwards, falls by 80: the metal between tapers by −60."""
     front = drawn("front-flat", tilt=20.0, zero=15.0)
@@ -95,6 +99,7 @@ def test_shared_zero_with_a_face_that_looks_down_gives_the_taper_between_them(dr
     assert rises(bed_map, {"front-flat": -1, "front-under": 1}) is None
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("drift", [-8.0, 8.0])
 def test_falling_drift_is_taken_off_as_a_rising_one_is(drawn, drift):
     """A drift of 8 µm/m over a run of one metre bows it by a micrometre; there and back it cancels."""

@@ -56,6 +56,7 @@ def errors(bed_map, height):
     return level.height_um - truth, level.standard_uncertainty_um
 
 
+@pytest.mark.statistics
 def test_lag_is_said_and_the_map_is_right_with_it_and_off_without(there_and_back):
     told, untold = (there_and_back(worn, 0.7, is_timed=known) for known in (True, False))
     words = " ".join(told.warnings)
@@ -67,10 +68,12 @@ def test_lag_is_said_and_the_map_is_right_with_it_and_off_without(there_and_back
     assert np.max(np.abs(biased)) > 4 * np.max(np.abs(off))
 
 
+@pytest.mark.statistics
 def test_readings_on_time_are_left_where_they_are(there_and_back):
     assert "position" not in " ".join(there_and_back(worn, 0.0).warnings)
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("seed", range(3))
 def test_pure_bow_is_left_alone_without_a_word(there_and_back, seed):
     """Every shift of a parabola is a tilt: nothing could be told, and nothing is lost."""

@@ -50,6 +50,7 @@ def test_station_beyond_the_reach_of_the_run_is_left_out():
     assert at_stations(dense(whole, 0 * whole), stations, 0.7).station_mm.tolist() == stations.tolist()
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("rho", [0.0, 0.8])
 def test_stated_scatter_is_the_scatter_of_repeated_runs(rho):
     """Monte Carlo, seeded: taking neighbours for independent would be three times too sure."""
@@ -92,6 +93,7 @@ def drawn_level(make_traverse, bed, rng, **setup):
     return make_traverse(bed, "level", x, slope + rng.normal(0, 1, len(x)), mode="continuous", **setup)
 
 
+@pytest.mark.statistics
 def test_continuous_level_is_mapped_at_the_stations_with_its_blind_wavelengths(invented_bed, make_traverse):
     rng = np.random.default_rng(5)
     bed = invented_bed(pitch_mm=50)
@@ -105,6 +107,7 @@ def test_continuous_level_is_mapped_at_the_stations_with_its_blind_wavelengths(i
     assert 100.0 in np.round(bed_map.blind_wavelengths_mm("front-flat"), 6)
 
 
+@pytest.mark.statistics
 def test_two_continuous_levels_with_one_zero_give_the_wind(invented_bed, make_traverse):
     rng = np.random.default_rng(6)
     bed = invented_bed(pitch_mm=50)
@@ -126,6 +129,7 @@ def test_two_continuous_levels_with_one_zero_give_the_wind(invented_bed, make_tr
     assert not apart.functional(ends).is_known.any()
 
 
+@pytest.mark.statistics
 def test_drift_of_a_drawn_level_cancels_between_the_two_ways(invented_bed, make_traverse):
     """A drift of 0.01 µm/m per sample bows one run by 1 µm; both ways together are free of it."""
     rng = np.random.default_rng(7)
@@ -146,6 +150,7 @@ def test_drift_of_a_drawn_level_cancels_between_the_two_ways(invented_bed, make_
     assert middle_error(runs) < 0.5
 
 
+@pytest.mark.statistics
 def test_samples_of_a_drawn_level_check_each_other(invented_bed, make_traverse):
     rng = np.random.default_rng(5)
     bed = invented_bed(pitch_mm=50)
@@ -153,6 +158,7 @@ def test_samples_of_a_drawn_level_check_each_other(invented_bed, make_traverse):
     assert bed_map.unchecked == ()
 
 
+@pytest.mark.statistics
 def test_dense_runs_of_one_face_given_one_by_one_are_solved_together(invented_bed, make_traverse):
     """Each by itself would bring the smoothness of the way again."""
     rng = np.random.default_rng(5)
@@ -167,6 +173,7 @@ def test_dense_runs_of_one_face_given_one_by_one_are_solved_together(invented_be
     assert together.traverses("front-flat") == (1, 2)
 
 
+@pytest.mark.statistics
 def test_drawn_level_noisier_than_it_claims_is_told_and_its_band_widened(invented_bed, make_traverse):
     rng = np.random.default_rng(5)
     bed = invented_bed(pitch_mm=50)
@@ -191,6 +198,7 @@ def test_drawn_level_noisier_than_it_claims_is_told_and_its_band_widened(invente
     assert 1.3 * honest[1] < noisy[1] < 4 * honest[1]
 
 
+@pytest.mark.statistics
 def test_block_already_made_is_used_again_and_says_what_holds_without_the_tie(invented_bed, make_traverse):
     """With a dial run the curve of a long level may be claimed; of the level alone, taken from that, not."""
     level = 'quantity = "slope"\nunit = "um/m"\nbase_mm = 450\nstandard_uncertainty = 1.0\nseating_um = 0'

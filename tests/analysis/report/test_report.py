@@ -21,6 +21,8 @@ from analysis.report import PAGE, PRINTED, gather, print_pdf, printing, render, 
 from analysis.report.measured import state_lines
 from analysis.report.tables import in_blocks
 
+pytestmark = pytest.mark.whole
+
 BED = """
 [bed]
 name = "invented bed <b>& $x$</b>"

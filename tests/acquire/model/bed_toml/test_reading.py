@@ -211,6 +211,7 @@ def spoiled_beds(draw):
     return "\n".join(lines)
 
 
+@pytest.mark.statistics
 @settings(max_examples=200, deadline=None, derandomize=True)
 @given(st.one_of(spoiled_beds(), st.text(max_size=60)))
 def test_any_text_is_a_bed_or_a_bed_error(text):

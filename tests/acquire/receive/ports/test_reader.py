@@ -113,6 +113,7 @@ def test_every_way_in_which_a_gone_port_complains_is_a_port_fault(call, raised):
     assert isinstance(caught.value, PORT_FAULTS)
 
 
+@pytest.mark.statistics
 def test_gone_terminal_reads_as_nothing_and_is_not_asked_again(cables, takings):
     """A hung-up terminal is always ready and gives nothing: a loop that does not close it would spin."""
     cable = cables()
@@ -235,6 +236,7 @@ def test_clock_is_the_one_handed_in(cables, takings):
     assert {item.time_s for item in got.items} == {1234.5}
 
 
+@pytest.mark.statistics
 def test_network_port_is_read_lost_and_found_again(takings):
     with socket.create_server(("127.0.0.1", 0)) as server:
         url = f"socket://127.0.0.1:{server.getsockname()[1]}"
@@ -269,6 +271,7 @@ def test_port_that_pyserial_itself_must_read_survives_its_unplugging(cables, tak
         got.until(lambda t: t.bytes_of("level") == b"+1\n+2\n")
 
 
+@pytest.mark.statistics
 def test_remote_port_is_read(takings):
     """The server is pyserial's own (RFC 2217), in front of a port that says what it is told."""
     with socket.create_server(("127.0.0.1", 0)) as server:
@@ -310,6 +313,7 @@ def serve_rfc2217(server, stop):
             port.write(b"".join(manager.filter(data)))
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("name", ["usb:0012:0034", "number", "link"])
 def test_readings_never_go_on_from_another_adapter_of_the_same_kind(cables, takings, monkeypatch, name):
     """Two alike in everything but the socket: the one that is left must not answer for the one that went."""

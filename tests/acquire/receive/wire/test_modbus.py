@@ -94,6 +94,7 @@ def test_replies_of_two_registers_of_one_unit_are_told_apart_by_whose_turn_it_is
     assert got == {"a": [11.0, 33.0], "b": [22.0]}
 
 
+@pytest.mark.statistics
 def test_real_server_on_a_pseudo_terminal_answers_our_reader(modbus_server):
     """The server is pymodbus, from the package registry: an independent peer."""
     url = modbus_server({0: 0x0123, 1: 0x4048, 2: 0xF5C3, 10: 0xFFFE})

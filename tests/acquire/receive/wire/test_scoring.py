@@ -98,6 +98,7 @@ def heard_of(seed):
     return speed, framing, [Heard(listen, *wire.received(listen, from_s)) for listen in SPEEDS]
 
 
+@pytest.mark.statistics
 def test_identify_finds_speed_and_framing_of_at_least_95_of_100_devices():
     right = 0
     for seed in range(100):
@@ -114,6 +115,7 @@ def test_identify_finds_speed_and_framing_of_at_least_95_of_100_devices():
     assert right >= 95
 
 
+@pytest.mark.statistics
 def test_no_wrong_speed_is_ever_called_certain_and_the_right_one_mostly_is():
     certain = 0
     for seed in range(100, 140):

@@ -72,6 +72,7 @@ def one_by_one(level, raw, ends, times, events):
     return out + decoder.finish()
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("wire", WIRES)
 @pytest.mark.parametrize("seed", range(4))
 def test_blocks_give_what_single_chunks_give(level_with, wire, seed):
@@ -157,6 +158,7 @@ LINE_ENDS = {
 }
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("seed", range(60))
 def test_regular_blocks_parsed_at_once_are_to_the_bit_what_each_line_by_itself_gives(level_with, seed):
     """Random wires: patterns, ends, decimal signs, ranges; mostly regular lines among odd ones."""

@@ -9,6 +9,7 @@ from acquire.receive.wire import decoder_for
 KINDS = ["lines", "fixed", "modbus", "counter"]
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("kind", KINDS)
 def test_damaged_streams_give_no_false_reading_and_lose_no_intact_frame(wire_fuzz, kind):
     outcome = wire_fuzz.run(kind, 3000, seed=20251125)
@@ -16,6 +17,7 @@ def test_damaged_streams_give_no_false_reading_and_lose_no_intact_frame(wire_fuz
     assert outcome.good > 1.5 * outcome.mutations
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("kind", KINDS)
 def test_pure_noise_never_raises_and_is_held_in_bounded_memory(wire_fuzz, kind):
     rng = random.Random(7)

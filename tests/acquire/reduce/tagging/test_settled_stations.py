@@ -102,6 +102,7 @@ def test_without_positions_the_reading_tells_the_stops_apart_though_it_settles(s
         assert any(stop.start_s - 0.3 <= rest.start_s and rest.end_s <= stop.end_s + 0.6 for stop in stops)
 
 
+@pytest.mark.statistics
 def test_simulated_streams_keep_what_the_recipe_promises():
     """Short form of tests/benchmarks/settled_stations.py; other seeds than its own."""
     result = score(range(1000, 1024))

@@ -214,6 +214,7 @@ def test_all_bad_rows_are_told_in_one_go_and_many_are_counted(setup):
     assert "and 14 more" in words and "nothing was imported" in words.lower()
 
 
+@pytest.mark.statistics
 def test_more_rows_than_the_bound_are_refused(setup):
     text = "station_mm,reading\n" + "0,1\n" * 200_001
     assert "more than 200000 rows" in refusal(setup(), text)
@@ -243,6 +244,7 @@ tables = st.builds(
 )
 
 
+@pytest.mark.statistics
 @settings(max_examples=150, deadline=None, derandomize=True)
 @given(st.one_of(st.binary(max_size=200), tables))
 def test_any_bytes_are_understood_or_refused_never_a_crash(setup, raw):

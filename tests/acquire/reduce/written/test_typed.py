@@ -40,6 +40,7 @@ def test_two_numbers_are_no_reading_of_an_indicator(setup, words):
         readings_typed(setup(source="enter"), f"0\t1\t\t{words}\n".encode())
 
 
+@pytest.mark.statistics
 @settings(max_examples=150, deadline=None, derandomize=True)
 @given(
     st.one_of(

@@ -158,6 +158,7 @@ def test_handle_is_not_inherited_by_children(path, level_setup):
         assert not os.get_inheritable(writer._handle)
 
 
+@pytest.mark.whole
 def test_cut_at_every_byte_of_the_last_records_keeps_all_whole_ones(recorded):
     path, _ = recorded
     whole = path.read_bytes()
@@ -187,6 +188,7 @@ def test_cut_in_the_first_record_is_one_clear_refusal(recorded):
             read_journal(path)
 
 
+@pytest.mark.whole
 def test_flipped_bit_costs_one_record_and_is_told(recorded):
     """CRC-32 finds every single flipped bit (any burst of up to 32 bits: Koopman 2002, from memory)."""
     path, _ = recorded
@@ -246,6 +248,7 @@ def some_pages(journal):
     return whole, all_frames, starts
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize("instead", [bytes(PAGE), b"", b"waylog journal 1\n" * 100])
 def test_bad_page_loses_only_what_was_in_it(long_journal, instead):
     whole, all_frames, starts = some_pages(long_journal)
@@ -285,6 +288,7 @@ def test_random_bytes_never_become_records(path):
             read_journal(path)
 
 
+@pytest.mark.whole
 def test_mutated_journals_give_a_true_part_or_our_error(recorded):
     """Bytes deleted, inserted, overwritten, swapped about: what is read was written.
 
@@ -318,6 +322,7 @@ def test_folder_in_place_of_a_journal_is_our_error(tmp_path):
         read_journal(tmp_path)
 
 
+@pytest.mark.whole
 def test_hostile_lengths_cannot_make_the_reader_hold_the_file(path, level_setup):
     """Headers that claim 32 kB each, one after the other: read in reasonable time, all lost."""
     with JournalWriter.create(path, level_setup) as writer:
@@ -352,6 +357,7 @@ FILL = """
 """
 
 
+@pytest.mark.whole
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a limit on the size of files")
 def test_full_disk_leaves_whole_records_and_says_what_is_kept(path):
     done = subprocess.run(

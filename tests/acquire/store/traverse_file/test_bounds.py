@@ -31,6 +31,7 @@ def _damaged(whole: bytes) -> bytes:
     return whole[: at - 4] + struct.pack("<I", 3_000_000_000) + whole[at:]
 
 
+@pytest.mark.whole
 @pytest.mark.skipif(sys.platform != "linux", reason="only there can the system be asked to refuse")
 def test_text_that_claims_three_gigabytes_is_refused_in_little_memory(tmp_path):
     path = tmp_path / "001-front-level.h5"

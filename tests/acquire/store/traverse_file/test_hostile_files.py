@@ -11,6 +11,8 @@ from acquire.model.errors import TraverseFileError
 from acquire.store import read_traverse, write_traverse
 from acquire.store.traverse_file.opening import MOST_BYTES
 
+pytestmark = pytest.mark.whole
+
 
 @pytest.fixture
 def path(tmp_path, level_traverse):

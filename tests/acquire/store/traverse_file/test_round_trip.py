@@ -61,6 +61,7 @@ def test_empty_traverse_comes_back(tmp_path, level_setup):
     assert_same_traverse(read_traverse(tmp_path / "empty.h5"), empty)
 
 
+@pytest.mark.whole
 def test_long_streams_of_several_instruments_come_back(tmp_path, level_setup, level_traverse):
     random = np.random.default_rng(5)
     count = 50_000  # some three compressed pieces and a rest
