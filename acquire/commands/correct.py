@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acquire.record.setup_checks import DIRECTIONS
+
 if TYPE_CHECKING:
     from acquire.record.correcting import Misread
 
@@ -15,7 +17,7 @@ REASON = "such as 'a zero too many'"
 @click.command(name="correct")
 @click.argument("survey", type=click.Path(path_type=Path))
 @click.argument("number", metavar="N", type=click.IntRange(min=1))
-@click.option("--station", "place", required=True, metavar="S", help="Where: 450, 450mm, 18in.")
+@click.option("--station", "place", metavar="S", help="Where: 450, 450mm, 18in.")
 @click.option(
     "--repeat", type=click.IntRange(min=1), metavar="K", help="Of several readings there, this one."
 )
@@ -24,17 +26,42 @@ REASON = "such as 'a zero too many'"
 )
 @click.option("--strike", is_flag=True, help="The reading does not count.")
 @click.option("--as-read", is_flag=True, help="Take an earlier correction back.")
+@click.option("--direction", type=click.Choice(DIRECTIONS), help="Of the whole run: which way it went.")
 @click.option("--because", metavar="WHY", help=f"What was wrong, {REASON}; kept with the reading.")
 def command(
-    survey: Path, number: int, place: str, repeat: int | None, because: str | None, **asked: Any
+    survey: Path,
+    number: int,
+    place: str | None,
+    repeat: int | None,
+    direction: str | None,
+    because: str | None,
+    **asked: Any,
 ) -> int:
-    """Correct one misread at station S of traverse N, or strike it out.
+    """Correct one misread at station S of traverse N, or strike it out; or say which way it went.
 
     A bare number is in the unit in which the traverse was read. What was read stays in the file,
     beside the reason, and in `waylog show`; the file as it was goes to traverses/superseded. For a
     whole run that went wrong see `waylog undo` and `waylog redo`. On a terminal, what is not said
     is asked.
     """
+    if (place is None) == (direction is None):
+        raise click.UsageError("Say which reading: --station S; or of the whole run: --direction.")
+    if direction is not None:
+        return _direction(survey, number, direction, _reason(because))
+    return _one_reading(survey, number, place or "", repeat, because, asked)
+
+
+def _direction(survey: Path, number: int, direction: str, because: str) -> int:
+    from acquire.record.correcting import correct_direction
+
+    kept = correct_direction(survey, number, direction, because)
+    click.echo(f"traverse {number} went {direction}\nthe file as it was: superseded/{kept.name}")
+    return 0
+
+
+def _one_reading(
+    survey: Path, number: int, place: str, repeat: int | None, because: str | None, asked: dict[str, Any]
+) -> int:
     from acquire.record.correcting import correct, find_misread
     from acquire.reduce.written.values import place_of
     from acquire.store import survey_bed

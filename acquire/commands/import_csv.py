@@ -1,6 +1,8 @@
 """`waylog import`: the readings of a traverse from a CSV file."""
 
+import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -53,12 +55,27 @@ def command(
     setup = make_setup(survey_bed(survey), survey, source="import", created_utc=created, **asked)
     raw = _bytes_of(csv_file)
     table = readings_imported(setup, raw, str(csv_file))
+    if (turned := _asked_direction(setup, table)) != setup.direction:
+        setup = replace(setup, direction=turned)
+        table = readings_imported(setup, raw, str(csv_file))
     if preview or not is_quiet():
         _say_understood(setup, table)
     say_notes((*table.doubts, *setup_warnings(setup)))
     path = None if preview else keep_readings(survey, setup, raw)
     _answer(setup, table, path, as_json)
     return 0
+
+
+def _asked_direction(setup: "Setup", table: "ReadingsTable") -> str:
+    """The direction; a person whose rows run the other way is asked."""
+    if not table.doubts or not sys.stdin.isatty():
+        return setup.direction
+    gone = {"forward": "reverse", "reverse": "forward"}[setup.direction]
+    click.echo(f"? {table.doubts[0]}", err=True)
+    sorted_ = "" if gone == "reverse" else " (no: they were sorted by station afterwards)"
+    # nobody sorts a table from its far end; many sort it from the near one
+    is_gone = click.confirm(f"Was it read {gone}{sorted_}?", default=gone == "reverse", err=True)
+    return gone if is_gone else setup.direction
 
 
 def _bytes_of(csv_file: Path) -> bytes:

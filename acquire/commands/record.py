@@ -99,10 +99,29 @@ def command(ctx: click.Context, /, survey: Path, face: str | None, **options: An
             recording = recorder.run()
         for line in summary(recording, screen):
             say(line)
+    _ask_direction(survey, recording)
     for fault in recorder.faults:
         if not isinstance(fault, OSError):
             raise fault  # a bug of the display: the traverse is safe, the bug shows
     return 0
+
+
+def _ask_direction(survey: Path, recording: "Recording") -> None:
+    """Where the position ran against `--direction`, ask a person which it is; others are told the command."""
+    from acquire.record.correcting import correct_direction
+    from acquire.reduce.way_gone import OTHER_WAY
+    from acquire.store import read_traverse
+
+    traverse = read_traverse(recording.path)
+    if OTHER_WAY not in traverse.events.kind:
+        return
+    gone = "forward" if traverse.setup.direction == "reverse" else "reverse"
+    if sys.stdin.isatty() and click.confirm(f"Keep it as {gone}?", default=True, err=True):
+        correct_direction(survey, traverse.number, gone, "as the position ran")
+        click.echo(f"kept as {gone}", err=True)
+    elif not sys.stdin.isatty():
+        command = f"waylog correct {survey} {traverse.number} --direction {gone} --because 'as it ran'"
+        say(f"if it did go {gone}: {command}", err=True)
 
 
 class _Beforehand:
@@ -220,8 +239,8 @@ def _unread_words(instrument: "Instrument", count: int) -> str:
 
 
 WORTH_A_WORD = (
-    "bumped", "creeping", "damage", "feed", "frozen", "lost", "no_position", "not_taken", "off_bed", "places",
-    "standing",
+    "bumped", "creeping", "damage", "feed", "frozen", "lost", "no_position", "not_taken", "off_bed",
+    "other_way", "places", "standing",
 )  # fmt: skip
 MOST_WORDS = 12
 

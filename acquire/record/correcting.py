@@ -13,6 +13,7 @@ from acquire.model.units import length_text
 from acquire.record.redoing import alone, contents_kept, put_in_place
 from acquire.reduce import derive
 from acquire.reduce.correcting import bare_unit, reading_at
+from acquire.reduce.way_gone import DIRECTION
 from acquire.reduce.written.typed import typed_reading
 from acquire.store import files_of, read_traverse
 from acquire.store.journal import Event, JournalContents
@@ -59,11 +60,8 @@ def find_misread(survey: Path | str, number: int, station_mm: float, repeat: int
         If there is no reading at that place, there are several and `repeat` does not say which,
         or the traverse was drawn: it has no single readings.
     """
-    files = files_of(survey)
-    if number not in files:
-        numbers = ", ".join(map(str, files)) or "none is there"
-        raise SurveyError(str(survey), f"found no finished traverse {number}", numbers)
-    traverse = read_traverse(files[number])
+    path = _finished(survey, number)
+    traverse = read_traverse(path)
     as_read = derive(_without_corrections(traverse))
     setup = traverse.setup
     if setup.source == "record" and traverse.mode == "continuous":
@@ -76,12 +74,12 @@ def find_misread(survey: Path | str, number: int, station_mm: float, repeat: int
     unit = bare_unit(traverse)
     lost = _lost(traverse, as_read.stations, station_mm, repeat)
     if lost is not None:
-        return Misread(files[number], traverse, lost.station_mm, lost.repeat, unit, lost.was, lost.now)
+        return Misread(path, traverse, lost.station_mm, lost.repeat, unit, lost.was, lost.now)
     row = _only_row(setup, as_read.stations, station_mm, repeat)
     shown = setup.described.as_shown(float(as_read.stations.reading[row]), unit)
     place_mm, which = float(as_read.stations.station_mm[row]), int(as_read.stations.repeat[row])
     now = next((each.now for each in _corrections_at(traverse, place_mm, which)), None)
-    return Misread(files[number], traverse, place_mm, which, unit, f"{shown:+.6g} {unit}", now)
+    return Misread(path, traverse, place_mm, which, unit, f"{shown:+.6g} {unit}", now)
 
 
 def correct(
@@ -104,20 +102,58 @@ def correct(
         _check_reading(setup, words, misread.unit)
     now = words if words is not None else AS_READ if as_read else STRUCK
     correction = Correction(misread.station_mm, misread.repeat, now, misread.was, because)
-    with alone(Path(survey)):
-        old = read_traverse(misread.path)
+    old, new, kept = _amended(Path(survey), misread.path, CORRECTION, correction.as_text())
+    return Corrected(correction, setup, kept, _others_changed(old, new, correction))
+
+
+def correct_direction(survey: Path | str, number: int, direction: str, because: str) -> Path:
+    """Say after the run which way it went; gives where the file went that said otherwise.
+
+    Raises
+    ------
+    EntryError
+        If the places of its readings hang on the direction: they would all be others.
+    SurveyError, TraverseFileError
+        If there is no such traverse, or it cannot be derived or written.
+    """
+    path = _finished(survey, number)
+    setup = read_traverse(path).setup
+    if setup.direction == direction:
+        raise EntryError(
+            f"traverse {number}", f"found that it went {direction} already", "the other direction"
+        )
+    if setup.source == "enter" or (setup.source == "record" and not setup.placed_by.scale):
+        raise EntryError(
+            f"traverse {number}",
+            f"found that its stations were taken in turn, {setup.direction}",
+            "one whose places a scale or a file gave",
+            "`waylog redo` can put readings that were taken the other way to their places",
+        )
+    return _amended(Path(survey), path, DIRECTION, f"{direction}: {because}")[2]
+
+
+def _amended(survey: Path, path: Path, kind: str, text: str) -> tuple[Traverse, Traverse, Path]:
+    """Derive a traverse anew with one more event; as it was, as it is, and where the old file went."""
+    with alone(survey):
+        old = read_traverse(path)
         contents = contents_kept(old)
-        after_s = float(np.max(old.events.time_s, initial=0.0))
-        event = Event(after_s, CORRECTION, correction.as_text())
+        event = Event(float(np.max(old.events.time_s, initial=0.0)), kind, text)
         new = derive(replace(contents, events=[*contents.events, event]))
         if not len(new.stations):
             raise EntryError(
-                f"traverse {setup.number}", "found no other reading in it", "one that is left",
-                f"`waylog undo SURVEY --number {setup.number}` takes the whole traverse out",
+                f"traverse {old.number}", "found no other reading in it", "one that is left",
+                f"`waylog undo SURVEY --number {old.number}` takes the whole traverse out",
             )  # fmt: skip
-        with traverse_beside(misread.path, new) as file:
-            kept = put_in_place(file)
-    return Corrected(correction, setup, kept, _others_changed(old, new, correction))
+        with traverse_beside(path, new) as file:
+            return old, new, put_in_place(file)
+
+
+def _finished(survey: Path | str, number: int) -> Path:
+    files = files_of(survey)
+    if number not in files:
+        numbers = ", ".join(map(str, files)) or "none is there"
+        raise SurveyError(str(survey), f"found no finished traverse {number}", numbers)
+    return files[number]
 
 
 def _check_reading(setup: Setup, words: str, unit: str) -> None:

@@ -24,14 +24,15 @@ from acquire.reduce.stopping import (
 )
 from acquire.reduce.streams import NOTHING, chunks_of, decoded_streams
 from acquire.reduce.tagging import Dwell, frozen
+from acquire.reduce.way_gone import OTHER_WAY, as_gone, other_way_words
 from acquire.reduce.written import ReadingsTable, readings_imported, readings_typed
 from acquire.store.journal import Event, JournalContents
 
 DERIVED_KINDS = frozenset(
     {
         "acceleration", "bumped", "creeping", "doubt", "feed", "frozen", "garbled", "late", "mode",
-        "no_position", "not_taken", "off_bed", "out_of_range", "overflow", "places", "repeated", "settling",
-        "standing", "station_gap", "understood", "unplaced", "damage",
+        "no_position", "not_taken", "off_bed", "other_way", "out_of_range", "overflow", "places", "repeated",
+        "settling", "standing", "station_gap", "understood", "unplaced", "damage",
     }
 )  # fmt: skip
 """Kinds of events that `derive` adds; it leaves them out when it starts again from a file."""
@@ -55,6 +56,7 @@ def derive(contents: JournalContents) -> Traverse:
         Readings decoded and placed, stations in the contract's units, every event, and
         what derivation itself has to say as further events.
     """
+    contents = replace(contents, setup=as_gone(contents.setup, contents.events))
     check_can_be(contents.setup, contents.events)
     if contents.setup.source == "record":
         return _recorded(contents)
@@ -121,10 +123,20 @@ def _recorded(contents: JournalContents) -> Traverse:
     found, mode = _stations_and_mode(record)
     streams[setup.instrument], flagged = _flagged(streams[setup.instrument], record, found)
     rows, off_bed = _on_bed(setup, found.rows)
-    said = [*record.said, *found.said, *flagged, *_counted(refused), *off_bed]
+    said = [*record.said, *found.said, *flagged, *_counted(refused), *off_bed, *_other_way(record, rows)]
     events = _events(contents, said)
     stations = corrected(setup, _stations(setup, rows), contents.events, None)
     return Traverse(setup, streams, stations, events, mode, contents.complete)
+
+
+def _other_way(record: Placed, rows: Sequence[Row]) -> list[Event]:
+    """Words on a position that ran against the direction asked for."""
+    if not record.has_scale or not rows:
+        return []
+    in_time = sorted(rows, key=lambda row: row.time_s)
+    places = np.array([row.station_mm for row in in_time])
+    words = other_way_words(record.setup.direction, places, "the position")
+    return [] if words is None else [Event(max(0.0, in_time[-1].time_s), OTHER_WAY, words)]
 
 
 def _stations_and_mode(record: Placed) -> tuple[Found, str]:

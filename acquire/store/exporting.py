@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import h5py
+import numpy as np
 
 from acquire.model.cells import as_cell
 from acquire.model.errors import SurveyError
@@ -108,14 +109,10 @@ def stations_as_csv(traverse: Traverse) -> str:
     rows.writerow(["station_mm", f"reading ({traverse.instrument.contract_unit})", "repeat", "note"])
     notes = stations.note or ("",) * len(stations)
     shown_as = traverse.instrument.as_shown(stations.reading, traverse.instrument.contract_unit)
-    for station, shown, u, repeat, note in zip(
-        stations.station_mm.tolist(),
-        shown_as.tolist(),
-        stations.standard_uncertainty.tolist(),
-        stations.repeat.tolist(),
-        notes,
-        strict=True,
-    ):
+    columns = (stations.station_mm, shown_as, stations.standard_uncertainty, stations.repeat, np.array(notes))
+    read = list(zip(*(column.tolist() for column in columns), strict=True))
+    # in the order of reading: whoever imports it again holds that against --direction
+    for station, shown, u, repeat, note in reversed(read) if traverse.setup.direction == "reverse" else read:
         rows.writerow([_number(station, STATION_MM), _number(shown, u), repeat, as_cell(note)])
     for struck in traverse.corrections:
         if struck.is_struck:  # a gap that says why

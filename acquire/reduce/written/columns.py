@@ -1,7 +1,7 @@
 """Which column holds what, and in which unit: headers in any order, as people write them."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from acquire.model.bed import units_read_by
 from acquire.model.errors import EntryError
@@ -42,6 +42,8 @@ class Columns:
     repeat: Column | None
     note: Column | None
     unused: tuple[str, ...]
+    is_of_direction: bool = False
+    """Of a sheet with a column for each direction: the reading is that of the direction asked for."""
 
 
 def columns_of(header: tuple[str, ...], setup: Setup, where: str) -> Columns:
@@ -62,8 +64,9 @@ def columns_of(header: tuple[str, ...], setup: Setup, where: str) -> Columns:
             raise EntryError(where, f"found {cell!r} beside {found[kind].header!r}", f"one column of {kind}")
         else:
             found[kind] = Column(index, cell, unit)
-    _take_direction(found, setup, unused)
-    return _checked(found, tuple(unused), header, setup, where)
+    is_of_direction = _take_direction(found, setup, unused)
+    checked = _checked(found, tuple(unused), header, setup, where)
+    return replace(checked, is_of_direction=is_of_direction)
 
 
 def _kind_of(cell: str, setup: Setup, where: str) -> tuple[str | None, str | None]:
@@ -103,12 +106,14 @@ def _allowed(kind: str, setup: Setup) -> str:
     return " | ".join(_allowed_units(kind, setup))
 
 
-def _take_direction(found: dict[str, Column], setup: Setup, unused: list[str]) -> None:
-    """Where a sheet has a column for each direction, take the one that was asked for."""
-    ways = {name: found.pop(name) for name in ("forward", "reverse") if name in found}
-    if "reading" not in found and setup.direction in ways:
-        found["reading"] = ways.pop(setup.direction)
+def _take_direction(found: dict[str, Column], setup: Setup, unused: list[str]) -> bool:
+    """Where a sheet has a column for each direction, take the one asked for; whether one was taken."""
+    ways: dict[str, Column] = {name: found.pop(name) for name in ("forward", "reverse") if name in found}
+    taken = ways.pop(setup.direction, None) if "reading" not in found else None
+    if taken is not None:
+        found["reading"] = taken
     unused.extend(column.header for column in ways.values())
+    return taken is not None
 
 
 def _checked(

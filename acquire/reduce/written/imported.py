@@ -1,11 +1,13 @@
 """A CSV of readings: all of it understood, or all of it refused with every reason in one go."""
 
-import itertools
 from dataclasses import replace
+
+import numpy as np
 
 from acquire.model.cells import from_cell
 from acquire.model.errors import EntryError
 from acquire.model.traverse import Setup
+from acquire.reduce.way_gone import other_way_words
 from acquire.reduce.written.columns import Columns, columns_of
 from acquire.reduce.written.cutting import CutTable, cut
 from acquire.reduce.written.gathered import OneReading, ReadingsTable, gather
@@ -181,13 +183,12 @@ class _Import:
         return tuple(lines)
 
     def doubts(self) -> tuple[str, ...]:
-        """Rows that run against the direction asked for."""
-        places = [item.station_mm for item in self.readings]
-        rises = sum(b > a for a, b in itertools.pairwise(places))
-        falls = sum(b < a for a, b in itertools.pairwise(places))
-        if self.setup.direction == "forward" and falls > 2 and rises == 0:
-            return ("the rows run towards the headstock: was it --direction reverse?",)
-        return ()
+        """Rows that run against the direction asked for; a sheet's column for each direction stands."""
+        if self.columns.is_of_direction:
+            return ()
+        places = np.array([item.station_mm for item in self.readings])
+        words = other_way_words(self.setup.direction, places, "the rows")
+        return () if words is None else (words,)
 
 
 def _whole(text: str) -> int:

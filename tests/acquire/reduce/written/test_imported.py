@@ -140,8 +140,23 @@ def test_dense_slopes_are_continuous_unless_said_otherwise(setup):
 
 def test_rows_towards_the_headstock_raise_a_doubt_about_the_direction(setup):
     text = "station_mm,reading\n150,1\n100,2\n50,3\n0,4\n"
-    assert "reverse" in readings(setup(), text).doubts[0]
+    (words,) = readings(setup(), text).doubts
+    assert words == "the rows ran from 150 to 0 mm, towards the headstock; --direction says forward"
     assert readings(setup(direction="reverse"), text).doubts == ()
+
+
+def test_rows_away_from_the_headstock_are_held_against_reverse_but_not_a_sheets_own_column(setup):
+    rising = "station_mm,reading\n0,1\n50,2\n100,3\n"
+    (words,) = readings(setup(direction="reverse"), rising).doubts
+    assert "away from the headstock; --direction says reverse" in words
+    sheet = "station_mm,forward,reverse\n0,1,1\n50,2,2\n100,3,3\n"
+    assert readings(setup(direction="reverse"), sheet).doubts == ()
+
+
+def test_rows_there_and_back_tell_no_direction(setup):
+    text = "station_mm,reading\n0,1\n50,2\n100,3\n50,2\n0,1\n"
+    for direction in ("forward", "reverse"):
+        assert readings(setup(direction=direction), text).doubts == ()
 
 
 REFUSED = {

@@ -1,0 +1,177 @@
+"""--direction held against the way that the readings really went: asked on a terminal, else told."""
+
+import os
+import pty
+import select
+import sys
+import threading
+import time
+import tty
+
+import pytest
+
+from acquire.cli import main
+from acquire.store import files_of, read_traverse
+
+DEADLINE_S = 60.0
+BED = """
+[bed]
+name = "invented bed of the tests"
+length_mm = 600
+station_pitch_mm = 100
+[faces.way]
+normal = "up"
+[instruments.dial]
+quantity = "offset"
+unit = "um"
+standard_uncertainty = 1
+[instruments.dial.port]
+url = "{dial}"
+[instruments.dial.wire]
+kind = "lines"
+pattern = '(?P<value>[-+]\\d+\\.\\d+)'
+[instruments.scale]
+quantity = "position"
+unit = "mm"
+[instruments.scale.port]
+url = "{scale}"
+[instruments.scale.wire]
+kind = "lines"
+pattern = '(?P<value>[-+]\\d+\\.\\d+)'
+"""
+FALLING = "station_mm,reading\n400,1\n300,2\n200,3\n100,4\n"
+RISING = "station_mm,reading\n100,4\n200,3\n300,2\n400,1\n"
+HOW = ("--face", "way", "-i", "dial", "-r", "line")
+
+
+@pytest.fixture
+def survey(tmp_path):
+    folder = tmp_path / "survey"
+    (folder / "traverses").mkdir(parents=True)
+    text = BED.format(dial=tmp_path / "dial", scale=tmp_path / "scale")
+    (folder / "bed.toml").write_text(text, encoding="utf-8")
+    (tmp_path / "falling.csv").write_text(FALLING, encoding="utf-8")
+    (tmp_path / "rising.csv").write_text(RISING, encoding="utf-8")
+    return folder
+
+
+def direction_of(survey, number=1):
+    return read_traverse(files_of(survey)[number]).setup.direction
+
+
+def test_person_who_imports_rows_from_the_far_end_is_asked_and_the_answer_counts(
+    survey, tmp_path, at_a_terminal
+):
+    command = ["import", survey, tmp_path / "falling.csv", *HOW]
+    for number, (typed, kept) in enumerate([(b"\n", "reverse"), (b"n\n", "forward")], start=1):
+        done = at_a_terminal(command, typed)
+        assert done.returncode == 0, done.stderr
+        assert "from 400 to 100 mm, towards the headstock; --direction says forward" in done.stderr
+        assert "Was it read reverse?" in done.stderr
+        traverse = read_traverse(files_of(survey)[number])
+        assert traverse.setup.direction == kept
+        assert traverse.stations.reading.tolist() == [4, 3, 2, 1]
+
+
+def test_rows_sorted_after_a_reverse_run_stay_reverse_unless_the_person_says_otherwise(
+    survey, tmp_path, at_a_terminal
+):
+    command = ["import", survey, tmp_path / "rising.csv", *HOW, "--direction", "reverse"]
+    assert at_a_terminal(command, b"\n").returncode == 0
+    assert at_a_terminal(command, b"y\n").returncode == 0
+    assert [direction_of(survey, number) for number in (1, 2)] == ["reverse", "forward"]
+
+
+def test_without_a_terminal_it_is_told_and_what_was_said_stands(survey, tmp_path, capsys):
+    assert main(["import", str(survey), str(tmp_path / "falling.csv"), *HOW]) == 0
+    assert "towards the headstock; --direction says forward" in capsys.readouterr().err
+    assert direction_of(survey) == "forward"
+
+
+def test_export_of_a_reverse_run_comes_back_without_a_doubt(survey, tmp_path, capsys):
+    reverse = ("--direction", "reverse")
+    assert main(["import", str(survey), str(tmp_path / "falling.csv"), *HOW, *reverse]) == 0
+    assert main(["export", str(survey), str(tmp_path / "out")]) == 0
+    capsys.readouterr()
+    assert main(["import", str(survey), str(tmp_path / "out" / "001-way-dial.csv"), *HOW, *reverse]) == 0
+    assert "--direction says" not in capsys.readouterr().err
+
+
+def test_direction_is_corrected_afterwards_and_outlives_redo(survey, tmp_path, capsys):
+    assert main(["import", str(survey), str(tmp_path / "falling.csv"), *HOW]) == 0
+    said = ("--direction", "reverse", "--because", "as the rows run")
+    assert main(["correct", str(survey), "1", *said]) == 0
+    assert main(["redo", str(survey)]) == 0
+    traverse = read_traverse(files_of(survey)[1])
+    assert traverse.setup.direction == "reverse" and traverse.stations.reading.tolist() == [4, 3, 2, 1]
+    assert "direction: as" not in capsys.readouterr().err
+    assert main(["correct", str(survey), "1", *said]) == 1
+    assert main(["correct", str(survey), "1", "--station", "100", *said]) == 2
+
+
+def test_direction_of_typed_stations_is_not_turned_for_they_hang_on_it(survey, monkeypatch, capsys):
+    import io
+
+    monkeypatch.setattr(sys, "stdin", io.StringIO("1\n2\n3\n4\n5\n6\n7\n"))
+    assert main(["enter", str(survey), "way", "-i", "dial", "-r", "line"]) == 0
+    assert main(["correct", str(survey), "1", "--direction", "reverse", "--because", "x"]) == 1
+    assert "taken in turn" in capsys.readouterr().err
+
+
+class Port:
+    """A pseudo-terminal that an instrument speaks on."""
+
+    def __init__(self, link):
+        self.master, self.slave = pty.openpty()
+        tty.setraw(self.slave)
+        link.symlink_to(os.ttyname(self.slave))
+
+    def send(self, value):
+        os.write(self.master, f"{value:+.2f}\r\n".encode())
+
+    def close(self):
+        os.close(self.master)
+        os.close(self.slave)
+
+
+def waits_for(is_so, what):
+    end = time.monotonic() + DEADLINE_S
+    while not is_so():
+        assert time.monotonic() < end, f"waited in vain for {what}"
+        select.select([], [], [], 0.02)
+
+
+def gather(handle, into):
+    while True:
+        try:
+            into += os.read(handle, 4096)
+        except OSError:
+            return
+
+
+def test_recorded_position_that_ran_the_other_way_is_asked_about_at_the_end(survey, tmp_path, start):
+    ports = [Port(tmp_path / name) for name in ("dial", "scale")]
+    master, slave = pty.openpty()
+    shown = bytearray()
+    threading.Thread(target=gather, args=(master, shown), daemon=True).start()
+    words = ["record", survey, "way", "-i", "dial", "-r", "line", "--position", "scale:scale"]
+    process = start(
+        [sys.executable, "-m", "acquire.cli", *map(str, words)],
+        stdin=slave, stdout=slave, stderr=slave, env={**os.environ, "TERM": "xterm", "NO_COLOR": "1"},
+    )  # fmt: skip
+    try:
+        waits_for(lambda: b"q: end and keep" in shown, "the page with its keys")
+        for k in range(80):
+            ports[0].send(5.0)
+            ports[1].send(500 - 5 * k)
+            select.select([], [], [], 0.02)  # an instrument that sends fifty lines a second
+        os.write(master, b"q")
+        waits_for(lambda: b"Keep it as reverse?" in shown, "the question")
+        os.write(master, b"y\n")
+        assert process.wait(DEADLINE_S) == 0
+    finally:
+        for port in ports:
+            port.close()
+    assert "towards the headstock; --direction says forward" in " ".join(shown.decode().split())
+    traverse = read_traverse(files_of(survey)[1])
+    assert traverse.setup.direction == "reverse" and "other_way" not in traverse.events.kind
