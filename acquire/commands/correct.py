@@ -27,6 +27,12 @@ REASON = "such as 'a zero too many'"
 @click.option("--strike", is_flag=True, help="The reading does not count.")
 @click.option("--as-read", is_flag=True, help="Take an earlier correction back.")
 @click.option("--direction", type=click.Choice(DIRECTIONS), help="Of the whole run: which way it went.")
+@click.option(
+    "--no-station",
+    type=click.IntRange(min=1),
+    metavar="K",
+    help="Of a run in turn: its Kth rest was no station.",
+)
 @click.option("--because", metavar="WHY", help=f"What was wrong, {REASON}; kept with the reading.")
 def command(
     survey: Path,
@@ -34,6 +40,7 @@ def command(
     place: str | None,
     repeat: int | None,
     direction: str | None,
+    no_station: int | None,
     because: str | None,
     **asked: Any,
 ) -> int:
@@ -44,11 +51,22 @@ def command(
     whole run that went wrong see `waylog undo` and `waylog redo`. On a terminal, what is not said
     is asked.
     """
-    if (place is None) == (direction is None):
-        raise click.UsageError("Say which reading: --station S; or of the whole run: --direction.")
+    if sum(each is not None for each in (place, direction, no_station)) != 1:
+        raise click.UsageError("Say which reading: --station S; or of the run: --direction or --no-station.")
+    if no_station is not None:
+        return _no_station(survey, number, no_station, _reason(because))
     if direction is not None:
         return _direction(survey, number, direction, _reason(because))
     return _one_reading(survey, number, place or "", repeat, because, asked)
+
+
+def _no_station(survey: Path, number: int, which: int, because: str) -> int:
+    from acquire.record.correcting import correct_stop
+
+    traverse, kept = correct_stop(survey, number, which, because)
+    click.echo(f"traverse {number}: rest {which} is no station; {len(traverse.stations)} stations are left")
+    click.echo(f"the file as it was: superseded/{kept.name}")
+    return 0
 
 
 def _direction(survey: Path, number: int, direction: str, because: str) -> int:

@@ -100,6 +100,7 @@ def command(ctx: click.Context, /, survey: Path, face: str | None, **options: An
         for line in summary(recording, screen):
             say(line)
     _ask_direction(survey, recording)
+    _ask_first_rest(survey, recording)
     for fault in recorder.faults:
         if not isinstance(fault, OSError):
             raise fault  # a bug of the display: the traverse is safe, the bug shows
@@ -122,6 +123,21 @@ def _ask_direction(survey: Path, recording: "Recording") -> None:
     elif not sys.stdin.isatty():
         command = f"waylog correct {survey} {traverse.number} --direction {gone} --because 'as it ran'"
         say(f"if it did go {gone}: {command}", err=True)
+
+
+def _ask_first_rest(survey: Path, recording: "Recording") -> None:
+    """Where there are more rests than stations, ask a person whether the first one was none."""
+    from acquire.record.correcting import correct_stop
+    from acquire.reduce.stopping import TOO_MANY
+    from acquire.store import read_traverse
+
+    traverse = read_traverse(recording.path)
+    question = "Was the first of them before the traverse began, and no station?"
+    while TOO_MANY in traverse.events.kind and sys.stdin.isatty():
+        if not click.confirm(question, default=True, err=True):
+            return
+        traverse, _ = correct_stop(survey, traverse.number, 1, "before the traverse began")
+        click.echo(f"{len(traverse.stations)} stations from the rests that are left", err=True)
 
 
 class _Beforehand:
@@ -239,8 +255,8 @@ def _unread_words(instrument: "Instrument", count: int) -> str:
 
 
 WORTH_A_WORD = (
-    "bumped", "creeping", "damage", "feed", "frozen", "lost", "no_position", "not_taken", "off_bed",
-    "other_way", "places", "standing",
+    "before_begin", "bumped", "creeping", "damage", "feed", "frozen", "lost", "no_position", "not_taken",
+    "off_bed", "one_rest", "other_way", "places", "standing", "too_many",
 )  # fmt: skip
 MOST_WORDS = 12
 

@@ -18,7 +18,10 @@ def key_words(position: Position) -> tuple[str, ...]:
     ('Enter: a mark', 'g: do not end by itself', 'q: end and keep')
     """
     if position.is_stations:
-        return ("Enter: it stands at the station", "b: back one", "s: skip one", "q: end and keep")
+        return (
+            "Enter: it stands at the station", "b: back one", "s: skip one", "x: that was no station",
+            "q: end and keep",
+        )  # fmt: skip
     if position.is_feed:
         return ("Enter: the feed starts, then stops", "q: end and keep")
     return ("Enter: a mark", "g: do not end by itself", "q: end and keep")

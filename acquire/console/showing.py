@@ -21,6 +21,8 @@ from acquire.model.traverse import Setup
 from acquire.model.units import length_text
 from acquire.receive.ports import Chunk, PortEvent
 from acquire.reduce import places_in_order
+from acquire.reduce.no_station import NO_STATION
+from acquire.reduce.stopping import DOUBLE_PRESS_S
 
 Answer = TypeVar("Answer")
 EVERY_S = 0.1
@@ -102,6 +104,7 @@ class Screen:
         self._told = 0
         self._profile: tuple[int, list[str]] = (-1, [])
         self._marks = 0
+        self._marked_s = float("-inf")
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="waylog screen", daemon=True)
         self.fault: Exception | None = None
@@ -284,9 +287,24 @@ class Screen:
             self.tracker.pass_over()
         elif key == "g":
             self.tracker.go_on()
+        elif key == "x":
+            self._take_back(recorder)
+
+    def _take_back(self, recorder: Recording) -> None:
+        words = self.tracker.take_back()
+        if words is not None:
+            recorder.mark(words, NO_STATION)
+        with self._lock:
+            count = len(self.tracker.tick(recorder.now_s()).taken)
+            self._told, self._judged = min(self._told, count), min(self._judged, count)
 
     def _mark(self, recorder: Recording) -> None:
         position = self.tracker.setup.placed_by
+        now_s = recorder.now_s()
+        is_again, self._marked_s = now_s - self._marked_s < DOUBLE_PRESS_S, now_s
+        if is_again:  # a switch that bounces, a finger that presses twice
+            recorder.mark("Enter again within a second: no mark", "note")
+            return
         self._marks += 1
         if position.is_feed:
             start = "the feed starts" + ("" if self._from_mm is None else f" at station {self._from_mm:g}")

@@ -25,8 +25,10 @@ from acquire.receive.wire.kinds import tell
 from acquire.receive.wire.lines import NO_LINE_END
 from acquire.record.recorder import instruments_of
 from acquire.reduce import places_in_order, places_meant
+from acquire.reduce.no_station import MARK, REST, taken_back
 from acquire.reduce.placed import marks_in, start_place
 from acquire.reduce.tagging import snapped
+from acquire.reduce.tagging.dwells import NUDGE_MM
 from acquire.reduce.tagging.places import SNAP_MM
 from acquire.store.journal import Event
 
@@ -154,6 +156,9 @@ class Tracker:
         self._reach_mm = min(SNAP_MM, pitch_mm / 10)
         self._turn = 0
         self._pending: tuple[float, float] | None = None
+        self._marked_at: list[tuple[float, float]] = []
+        self._first_mm: float | None = None
+        self._has_moved = self._shows_moves = False
         self._taken: list[Taken] = []
         self._is_taken_here = False
         self._problem = ""
@@ -227,6 +232,26 @@ class Tracker:
             self._turn = max(0, self._turn - 1)
             self._pending, self._ends_at_s = None, None
 
+    def take_back(self) -> str | None:
+        """The last station was none; gives what to keep of that, None where there is nothing to take back.
+
+        In turn the last stretch of rest, else the last mark; with a scale a station is where it stood.
+        """
+        with self._lock:
+            self._ends_at_s = None
+            if self._in_turn is not None:
+                at_s = self._in_turn.take_back()
+                self._turn = self._in_turn.count
+                return None if at_s is None else taken_back(REST, at_s)
+            if not self._marked_at:
+                return None
+            at_s, place = self._marked_at.pop()
+            if self._taken and is_same_place(self._taken[-1].station_mm, place) and self._pending is None:
+                self._taken.pop()
+            self._pending = None
+            self._turn = next((k for k, p in enumerate(self._places) if is_same_place(p, place)), self._turn)
+            return taken_back(MARK, at_s)
+
     def pass_over(self) -> None:
         """Leave the next station out."""
         with self._lock:
@@ -280,6 +305,8 @@ class Tracker:
         heard.last_times_s.append(decoded.time_s)
         if instrument.name == self._scale:
             self._still.add(decoded.time_s, value)
+            self._first_mm = value if self._first_mm is None else self._first_mm
+            self._has_moved |= abs(value - self._first_mm) > NUDGE_MM
 
     def _tell_of_others(self, heard: _Heard, decoded: Decoded) -> None:
         """At the first, the fifth, and then ever more rarely: at once, and not for ever."""
@@ -306,8 +333,27 @@ class Tracker:
         place = self.next_mm if named is None else named
         if place is None:
             return
+        self._tell_of_unmoved(event.time_s, place)
+        self._marked_at.append((event.time_s, place))
         self._pending, self._is_taken_here = (place, event.time_s), False
         self._turn = next((k + 1 for k, p in enumerate(self._places) if is_same_place(p, place)), self._turn)
+
+    def _tell_of_unmoved(self, now_s: float, place_mm: float) -> None:
+        """A mark of another station though the reading has been at rest since the last: pressed twice?
+
+        Of an instrument whose reading does not show that it is carried on, nothing is said.
+        """
+        if not self._marked_at or is_same_place(self._marked_at[-1][1], place_mm):
+            return
+        last_s, last_mm = self._marked_at[-1]
+        is_unmoved = self._rest.rested_s(now_s) > now_s - last_s + 1.0
+        self._shows_moves |= not is_unmoved
+        if is_unmoved and self._shows_moves:
+            inch = self.setup.bed.is_inch
+            self._wrong(
+                f"station {length_text(place_mm, inch)} marked, and no move was seen since "
+                f"{length_text(last_mm, inch)}: pressed twice? x takes it back"
+            )
 
     def _still_s(self, now_s: float) -> float:
         if self._scale is not None:
@@ -333,6 +379,12 @@ class Tracker:
         if not self.setup.is_on_bed(station_mm):
             length = f"0 to {self.setup.bed.length_mm:g} mm"
             self._wrong(f"{station_mm:.1f} mm is off the bed ({length}): look at the scale's zero and sign")
+            return
+        if self._scale is not None and not self._has_moved and not np.isin(station_mm, self._meant):
+            place = length_text(station_mm, self.setup.bed.is_inch)
+            self._news(
+                "note", f"at rest at {place}, which is no station: not taken, the traverse has not begun"
+            )
             return
         reading = float(samples.mean())
         repeat = 1 + sum(bool(is_same_place(t.station_mm, station_mm)) for t in self._taken)
@@ -361,9 +413,9 @@ class Tracker:
         measuring = self._heard[self.setup.instrument]
         before = self._in_turn.count
         if self._is_one_by_one(now_s):
-            self._in_turn.sent(measuring.good)
+            self._in_turn.sent(measuring.good, measuring.last_times_s)
         else:
-            self._in_turn.rested(self._rest.rested_s(now_s))
+            self._in_turn.rested(self._rest.rested_s(now_s), now_s)
         if self._in_turn.is_moving:
             self._ends_at_s = None
         if self._in_turn.count > before:
@@ -374,7 +426,10 @@ class Tracker:
         count, places = self._in_turn.count, len(self._places)
         if count > places:
             self._ends_at_s = None
-            self._wrong(f"{count} stretches of rest for {places} stations: one is too many; q ends and keeps")
+            self._wrong(
+                f"{count} stretches of rest for {places} stations: one is too many; "
+                "x: the last was no station; q ends and keeps"
+            )
             return
         instrument, inch = self.setup.described, self.setup.bed.is_inch
         place = length_text(self._places[count - 1], inch)

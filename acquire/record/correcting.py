@@ -13,6 +13,9 @@ from acquire.model.units import length_text
 from acquire.record.redoing import alone, contents_kept, put_in_place
 from acquire.reduce import derive
 from acquire.reduce.correcting import bare_unit, reading_at
+from acquire.reduce.no_station import NO_STATION, REST, numbered, taken_back
+from acquire.reduce.placed import placed
+from acquire.reduce.stopping import stops_in_turn
 from acquire.reduce.way_gone import DIRECTION
 from acquire.reduce.written.typed import typed_reading
 from acquire.store import files_of, read_traverse
@@ -132,14 +135,50 @@ def correct_direction(survey: Path | str, number: int, direction: str, because: 
     return _amended(Path(survey), path, DIRECTION, f"{direction}: {because}")[2]
 
 
-def _amended(survey: Path, path: Path, kind: str, text: str) -> tuple[Traverse, Traverse, Path]:
+def correct_stop(survey: Path | str, number: int, which: int, because: str) -> tuple[Traverse, Path]:
+    """Say that the how-manieth rest (or reading sent by its key) of a run in turn was no station.
+
+    Gives the traverse as it then is, and where the file went that counted it.
+
+    Raises
+    ------
+    EntryError
+        If the stations are not taken in turn, or there is no such rest.
+    SurveyError, TraverseFileError
+        If there is no such traverse, or it cannot be derived or written.
+    """
+    path = _finished(survey, number)
+    traverse = read_traverse(path)
+    setup, events = traverse.setup, contents_kept(traverse).events
+    record = placed(setup, traverse.streams, events) if setup.source == "record" else None
+    if record is None or not setup.placed_by.is_stations or record.marks:
+        raise EntryError(
+            f"traverse {number}",
+            "found that its stations were not taken in turn from rests",
+            "a recording by --position stations without a mark",
+            "`waylog correct --station S --strike` takes one reading out",
+        )
+    stops = stops_in_turn(record)
+    if which > len(stops):
+        raise EntryError(
+            f"traverse {number}", f"found {len(stops)} rests in it", f"one of these: {numbered(stops)}"
+        )
+    middle_s = (stops[which - 1].start_s + stops[which - 1].end_s) / 2
+    text = f"{taken_back(REST, middle_s)}: {because}"
+    _, new, kept = _amended(Path(survey), path, NO_STATION, text, may_be_empty=True)
+    return new, kept
+
+
+def _amended(
+    survey: Path, path: Path, kind: str, text: str, *, may_be_empty: bool = False
+) -> tuple[Traverse, Traverse, Path]:
     """Derive a traverse anew with one more event; as it was, as it is, and where the old file went."""
     with alone(survey):
         old = read_traverse(path)
         contents = contents_kept(old)
         event = Event(float(np.max(old.events.time_s, initial=0.0)), kind, text)
         new = derive(replace(contents, events=[*contents.events, event]))
-        if not len(new.stations):
+        if not len(new.stations) and not may_be_empty:
             raise EntryError(
                 f"traverse {old.number}", "found no other reading in it", "one that is left",
                 f"`waylog undo SURVEY --number {old.number}` takes the whole traverse out",

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from acquire.model.traverse import Setup, Stream
+from acquire.reduce.no_station import MARK as NO_MARK
+from acquire.reduce.no_station import REST, SAME_MARK_S, times_taken_back
 from acquire.reduce.tagging import longest_gap_of, places_of, positions_at, positions_by_feed
 from acquire.store.journal import Event
 
@@ -33,6 +35,8 @@ class Placed:
     marks: tuple[tuple[float, float | None], ...]
     """Time of each mark, and the station named with it, if one was."""
     said: tuple[Event, ...] = ()
+    no_rests_s: tuple[float, ...] = ()
+    """Times within rests that are no station, as was said of them."""
 
     @property
     def has_scale(self) -> bool:
@@ -49,7 +53,7 @@ def placed(setup: Setup, streams: Mapping[str, Stream], events: Sequence[Event])
     said: list[Event] = []
     if setup.standing is not None:
         reading = _standing_subtracted(setup, streams, time_s, reading, said)
-    marks = marks_in(events)
+    marks = _marks_left(events)
     scale_time_s, scale_mm = _scale(setup, streams)
     position_mm = np.full(len(time_s), np.nan)
     gap_s = longest_gap_of(scale_time_s)
@@ -57,9 +61,27 @@ def placed(setup: Setup, streams: Mapping[str, Stream], events: Sequence[Event])
         position_mm = positions_at(time_s, scale_time_s, scale_mm, gap_s)
     elif setup.placed_by.is_feed:
         position_mm = _fed(setup, time_s, marks, _feed_from(setup, marks, events), said)
+    no_rests_s = times_taken_back(REST, events)
     return Placed(
-        setup, index, time_s, reading, position_mm, scale_time_s, scale_mm, gap_s, marks, tuple(said)
+        setup,
+        index,
+        time_s,
+        reading,
+        position_mm,
+        scale_time_s,
+        scale_mm,
+        gap_s,
+        marks,
+        tuple(said),
+        no_rests_s,
     )
+
+
+def _marks_left(events: Sequence[Event]) -> tuple[tuple[float, float | None], ...]:
+    """The operator's marks without those that were taken back."""
+    gone_s = times_taken_back(NO_MARK, events)
+    marks = marks_in(events)
+    return tuple(mark for mark in marks if not any(abs(mark[0] - gone) <= SAME_MARK_S for gone in gone_s))
 
 
 def marks_in(events: Sequence[Event]) -> tuple[tuple[float, float | None], ...]:

@@ -2,12 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
 from acquire.model.bed import Instrument
 from acquire.model.places import is_same_place
 from acquire.model.traverse import Setup
+from acquire.reduce.no_station import is_before_begin, is_taken_back, numbered
 from acquire.reduce.placed import Placed, places_in_order
 from acquire.reduce.tagging import (
     Dwell,
@@ -22,10 +24,16 @@ from acquire.reduce.tagging import (
     worth_keeping,
 )
 from acquire.reduce.tagging.dwells import DEPARTURE_S, SHORTEST_DWELL_S
+from acquire.reduce.tagging.places import snap_reach_mm
 from acquire.store.journal import Event
 
 SPARSE_S = 1.5
 """Readings usually farther apart than this are sent one by one, at the press of a key."""
+DOUBLE_PRESS_S = 1.0
+"""Nobody carries an instrument to the next station in less: a second reading then is one more at the same."""
+BEFORE_BEGIN, ONE_REST, TOO_MANY = "before_begin", "one_rest", "too_many"
+"""Kinds of derived events: a rest left out as no station; marks between which nothing moved; more
+stops than stations."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,12 +69,27 @@ def stations_by_dwells(record: Placed, dwells: Sequence[Dwell], is_snapped: bool
     setup = record.setup
     candidates = places_meant(setup)
     stood = np.array([station.dwell.position_mm for station, _ in found.stations])
-    meant = snapped(stood, candidates) if is_snapped else stood
+    meant = _visited(snapped(stood, candidates), candidates) if is_snapped else stood
     rows = tuple(
         _row(station, float(place), _joined(note, _stood(float(at), float(place))))
         for (station, note), place, at in zip(found.stations, meant, stood, strict=True)
     )
-    return Found(rows, found.said, found.bumped)
+    if not is_snapped or not is_before_begin(setup.direction, meant, candidates):
+        return Found(rows, found.said, found.bumped)
+    words = f"the rest at {stood[0]:.1f} mm, before the traverse began, is no station"
+    first = Event(max(0.0, rows[0].time_s), BEFORE_BEGIN, words)
+    return Found(rows[1:], (first, *found.said), found.bumped)
+
+
+def _visited(place_mm: np.ndarray, candidates: np.ndarray) -> np.ndarray:
+    """Stops at no place of the bed but, as near as is set by hand, where it stood before, are repeats."""
+    places = place_mm.copy()
+    reach_mm = snap_reach_mm(candidates)
+    for k in range(1, len(places)):
+        near = places[:k][np.abs(places[:k] - places[k]) <= reach_mm]
+        if len(near) and not np.isin(places[k], candidates):
+            places[k] = near[0]
+    return places
 
 
 def _as_sent(dwell: Dwell, lag_s: float) -> Dwell:
@@ -97,7 +120,7 @@ def stations_by_order(record: Placed) -> Found:
     resolution = setup.described.contract_resolution
     quiet = dwells_by_reading(record.time_s[good], record.reading[good], resolution)
     if not record.marks:
-        return _in_turn(record, _long_enough(quiet), places)
+        return _in_turn(record, rests_in_turn(record), places)
     end_s = float(record.time_s[-1]) if len(record.time_s) else 0.0
     meant = dwells_by_marks(quiet, [time_s for time_s, _ in record.marks], end_s)
     said, dwells, stations = [], [], []
@@ -108,6 +131,7 @@ def stations_by_order(record: Placed) -> Found:
         else:
             dwells.append(replace(dwell, position_mm=place))
             stations.append(place)
+    said += _one_rest(record, quiet)
     found = _settled(record, [replace(d, end_s=max(d.start_s, d.end_s - DEPARTURE_S)) for d in dwells])
     rows = tuple(_row(station, station.dwell.position_mm, note) for station, note in found.stations)
     return Found(rows, (*said, *found.said), found.bumped)
@@ -133,7 +157,49 @@ def _long_enough(quiet: Sequence[Dwell]) -> list[Dwell]:
     return [dwell for dwell in shortened if dwell.length_s >= SHORTEST_DWELL_S - DEPARTURE_S]
 
 
+def _one_rest(record: Placed, quiet: Sequence[Dwell]) -> list[Event]:
+    """Words on marks of two stations between which the reading shows no move."""
+    pairs = [(one, other) for one, other in pairwise(record.marks) if one[1] != other[1]]
+    unmoved = [
+        (one, other)
+        for one, other in pairs
+        if any(dwell.start_s <= one[0] and other[0] <= dwell.end_s for dwell in quiet)
+    ]
+    if 2 * len(unmoved) > len(pairs):  # an instrument that does not show when it is moved
+        return []
+    return [
+        Event(
+            other_s,
+            ONE_REST,
+            f"between the marks of {one:g} and {other:g} mm the reading shows no move: was Enter pressed "
+            f"twice? Then strike station {other:g} out with `waylog correct`",
+        )
+        for (_, one), (other_s, other) in unmoved
+        if one is not None and other is not None
+    ]
+
+
+def rests_in_turn(record: Placed) -> list[Dwell]:
+    """What would each be a station in turn: the quiet stretches, without those that were said to be none."""
+    good = np.isfinite(record.reading)
+    quiet = dwells_by_reading(
+        record.time_s[good], record.reading[good], record.setup.described.contract_resolution
+    )
+    return [d for d in _long_enough(quiet) if not is_taken_back(d.start_s, d.end_s, record.no_rests_s)]
+
+
+def _one_too_many(record: Placed, dwells: Sequence[Dwell], places: np.ndarray, what: str) -> Event:
+    number = record.setup.number
+    words = (
+        f"{len(dwells)} {what} for {len(places)} stations: none is taken, for it is not known which is no "
+        f"station ({numbered(dwells)}). Say it: `waylog correct SURVEY {number} --no-station 1`"
+    )
+    return Event(float(record.time_s[-1]), TOO_MANY, words)
+
+
 def _in_turn(record: Placed, dwells: Sequence[Dwell], places: np.ndarray) -> Found:
+    if len(dwells) > len(places):
+        return Found((), (_one_too_many(record, dwells, places, "stretches of rest"),))
     named = [replace(d, position_mm=float(x)) for d, x in zip(dwells, places, strict=False)]
     found = _settled(record, named)
     said = list(found.said)
@@ -160,7 +226,20 @@ def _is_sparse(record: Placed) -> bool:
     """Whether the instrument sends a reading only when its key is pressed."""
     if len(record.time_s) == 0 or not is_sent_by_key(record.setup.described):
         return False
-    return len(record.time_s) < 2 or float(np.median(np.diff(record.time_s))) > SPARSE_S
+    return len(record.time_s) < 2 or is_one_at_a_time(record.time_s)
+
+
+def is_one_at_a_time(time_s: np.ndarray) -> bool:
+    """Whether readings came far apart, as keys are pressed; a key pressed twice counts once.
+
+    Examples
+    --------
+    >>> is_one_at_a_time(np.array([4, 11, 11.4, 19])), is_one_at_a_time(np.arange(0, 9, 0.1))
+    (True, False)
+    """
+    gaps_s = np.diff(time_s)
+    apart = gaps_s[gaps_s >= DOUBLE_PRESS_S]
+    return 3 * len(apart) >= len(gaps_s) and float(np.median(apart)) > SPARSE_S
 
 
 def _one_by_one(record: Placed, places: np.ndarray) -> Found:
@@ -173,21 +252,36 @@ def _one_by_one(record: Placed, places: np.ndarray) -> Found:
                 k = before[-1]
                 rows.append(Row(place, float(record.reading[k]), 0.0, 1, float(record.time_s[k])))
         return Found(tuple(rows))
+    presses = presses_in_turn(record)
+    if len(presses) > len(places):
+        return Found((), (_one_too_many(record, presses, places, "readings sent one by one"),))
     rows = [
-        Row(float(place), float(reading), 0.0, 1, float(time_s))
-        for place, reading, time_s in zip(places, record.reading, record.time_s, strict=False)
-        if np.isfinite(reading)
+        Row(float(place), float(record.reading[k]), 0.0, 1, float(record.time_s[k]))
+        for place, press in zip(places, presses, strict=False)
+        for k in np.flatnonzero((record.time_s >= press.start_s) & (record.time_s <= press.end_s))
+        if np.isfinite(record.reading[k])
     ]
     said: tuple[Event, ...] = ()
-    if len(record.reading) != len(places):
-        said = (
-            Event(
-                float(record.time_s[-1]),
-                "places",
-                f"{len(record.reading)} readings sent one by one for {len(places)} stations, taken in turn",
-            ),
-        )
+    if len(presses) != len(places):
+        words = f"{len(presses)} readings sent one by one for {len(places)} stations, taken in turn"
+        said = (Event(float(record.time_s[-1]), "places", words),)
     return Found(tuple(rows), said)
+
+
+def presses_in_turn(record: Placed) -> list[Dwell]:
+    """Readings sent one by one, those within a second as one; without those that were said to be none."""
+    found: list[Dwell] = []
+    for time_s in map(float, record.time_s):
+        if found and time_s - found[-1].end_s < DOUBLE_PRESS_S:
+            found[-1] = replace(found[-1], end_s=time_s)
+        else:
+            found.append(Dwell(time_s, time_s))
+    return [press for press in found if not is_taken_back(press.start_s, press.end_s, record.no_rests_s)]
+
+
+def stops_in_turn(record: Placed) -> list[Dwell]:
+    """What is a station each where neither a scale nor marks tell: rests, or readings sent one by one."""
+    return presses_in_turn(record) if _is_sparse(record) else rests_in_turn(record)
 
 
 @dataclass(frozen=True, eq=False)

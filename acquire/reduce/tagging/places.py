@@ -46,6 +46,12 @@ def candidate_places(
     return np.unique(np.round(every[inside], 6))
 
 
+def snap_reach_mm(place_mm: np.ndarray) -> float:
+    """How far from a place a stop may be and still be meant for it: 2 mm, or a tenth of their pitch."""
+    pitch_mm = float(np.min(np.diff(place_mm))) if len(place_mm) > 1 else np.inf
+    return min(SNAP_MM, pitch_mm / 10)
+
+
 def snapped(position_mm: np.ndarray, place_mm: np.ndarray, tolerance_mm: float | None = None) -> np.ndarray:
     """The place each position was meant for; itself where none is within the tolerance.
 
@@ -60,7 +66,6 @@ def snapped(position_mm: np.ndarray, place_mm: np.ndarray, tolerance_mm: float |
     if len(place_mm) == 0 or len(position_mm) == 0:
         return position_mm
     if tolerance_mm is None:
-        pitch = float(np.min(np.diff(place_mm))) if len(place_mm) > 1 else np.inf
-        tolerance_mm = min(SNAP_MM, pitch / 10)
+        tolerance_mm = snap_reach_mm(place_mm)
     nearest = place_mm[np.argmin(np.abs(position_mm[:, None] - place_mm[None, :]), axis=1)]
     return np.where(np.abs(nearest - position_mm) <= tolerance_mm, nearest, position_mm)

@@ -147,7 +147,7 @@ class _Import:
 
     def repeat(self, cells: tuple[str, ...], station_mm: float) -> int:
         """The repeat written, or the next free number at this station."""
-        taken = self.taken.setdefault(station_mm, set())
+        taken = self.taken.setdefault(round(station_mm, 2), set())
         column = self.columns.repeat
         written = cells[column.index] if column is not None and column.index < len(cells) else ""
         number = _whole(written) if written else max(taken, default=0) + 1

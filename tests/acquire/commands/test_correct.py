@@ -180,3 +180,17 @@ def test_station_of_a_recorded_run_is_corrected_and_its_bytes_stay(survey, cut_s
     others = np.arange(len(before.stations)) != row
     np.testing.assert_array_equal(after.stations.reading[others], before.stations.reading[others])
     assert after.streams["level"].raw == before.streams["level"].raw
+
+
+def test_rest_that_was_no_station_is_said_afterwards_and_the_others_are_taken(survey, cut_short, capsys):
+    """Six rests in turn for the five stations of this level's bed: none is taken until one is named."""
+    path = cut_short(stops=6, ended=True).with_suffix(".h5")
+    convert_here(path.with_suffix(".journal"), path)
+    assert len(read_traverse(path).stations) == 0
+    assert correct(survey, "--no-station", "9", "--because", "x", number=2) == 1
+    assert "found 6 rests" in capsys.readouterr().err
+    assert correct(survey, "--no-station", "1", "--because", "before the beginning", number=2) == 0
+    stations = read_traverse(path).stations
+    assert stations.station_mm.tolist() == [100, 300, 500, 700, 900]
+    np.testing.assert_allclose(stations.reading, [10, 20, 30, 40, 50], atol=1)
+    assert correct(survey, "--no-station", "1", "--because", "x", number=1) == 1

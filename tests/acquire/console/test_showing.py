@@ -118,7 +118,8 @@ def test_state_is_in_the_words_and_never_in_the_colour_alone():
 
 
 def test_keys_of_the_page_fit_the_position():
-    assert "Enter: it stands" in page(LIVE, SETUP, 80)[-1][0]
+    keys = " ".join(line for line, _ in page(LIVE, SETUP, 80)[-2:])
+    assert "Enter: it stands" in keys and "x: that was no station" in keys
     feed = Setup("level", "slope", BED, number=7, face="front", position="feed:5")
     assert "feed starts" in page(LIVE, feed, 80)[-1][0]
     words = [line for line, _ in page(Live(), feed, 80)]
@@ -205,7 +206,8 @@ def test_quiet_tells_only_the_beginning_and_what_goes_wrong(tmp_path, capsys):
 def test_keys_do_what_they_say(tmp_path):
     recorder = Recorder()
     screen = Screen(tmp_path, SETUP).watch(recorder)
-    for key in ("\r", "x", "s", "\r", "b", "q", ""):
+    for key in ("\r", "u", "s", "\r", "b", "q", ""):
+        recorder.now += 2.0
         screen._pressed(key)
         if key == "\r":  # the recorder tells of the mark it kept
             screen.event(PortEvent("", 1.0, "mark", recorder.marks[-1]))
@@ -219,5 +221,31 @@ def test_feed_is_ended_by_its_second_mark(tmp_path):
     screen = Screen(tmp_path, setup, from_mm=150.0).watch(recorder)
     screen._pressed("\r")
     assert recorder.marks == ["the feed starts at station 150"] and recorder.stops == []
+    recorder.now += 20.0
     screen._pressed("\r")
     assert recorder.stops == ["the second mark"]
+
+
+def test_key_that_bounces_is_one_mark(tmp_path):
+    for setup in (SETUP, Setup("level", "slope", BED, number=7, face="front", position="feed:5")):
+        recorder = Recorder()
+        screen = Screen(tmp_path, setup).watch(recorder)
+        for pressed_s in (5.0, 5.1, 5.9):
+            recorder.now = pressed_s
+            screen._pressed("\r")
+        assert len(recorder.marks) == 3 and recorder.stops == []
+        assert recorder.marks[1:] == ["Enter again within a second: no mark"] * 2
+
+
+def test_mark_that_was_none_is_taken_back_and_its_station_comes_next_again(tmp_path):
+    recorder = Recorder()
+    screen = Screen(tmp_path, SETUP).watch(recorder)
+    screen._pressed("x")
+    assert recorder.marks == []
+    for station, pressed_s in ((100, 4.0), (300, 12.5)):
+        recorder.now = pressed_s
+        screen._pressed("\r")
+        screen.event(PortEvent("", pressed_s, "mark", recorder.marks[-1]))
+        assert recorder.marks[-1] == f"station {station}"
+    screen._pressed("x")
+    assert recorder.marks[-1] == "mark at 12.50 s" and screen.tracker.next_mm == 300.0

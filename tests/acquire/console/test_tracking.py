@@ -192,6 +192,54 @@ def test_last_stretch_does_not_end_what_moves_on_or_what_marks_have_taken_over()
     assert live.in_turn is None and live.ends_in_s is None and [t.station_mm for t in live.taken] == [100.0]
 
 
+def test_first_rest_that_was_no_station_is_taken_back_and_the_last_one_still_comes():
+    """Four rests for three stations; the first was before the traverse began."""
+    bench = Bench(position="stations")
+    stepped_level(bench, 1)
+    assert bench.tracker.take_back().startswith("rest at ")
+    bench.run(3.0, reading=lambda t: 3000 * np.sin(40 * t))
+    assert bench.live.in_turn == 0 and bench.live.next_mm == 100.0
+    live = stepped_level(bench, 3)
+    assert live.in_turn == 3 and live.ends_in_s is not None
+    assert bench.tracker.take_back() is not None and bench.tracker.tick(bench.now_s).ends_in_s is None
+
+
+def test_rest_at_no_station_before_the_traverse_begins_is_not_taken():
+    bench = Bench()
+    live = bench.run(5.0, 130.0)
+    assert live.taken == () and any("has not begun" in words for _, words in bench.news)
+    bench.run(2.0, 130.0, to_mm=100.0)
+    assert [t.station_mm for t in bench.run(5.0, 100.0).taken] == [100.0]
+    bench.run(2.0, 100.0, to_mm=170.0)
+    assert [t.station_mm for t in bench.run(5.0, 170.0).taken] == [100.0, 170.0]
+
+
+def test_mark_of_the_next_station_without_a_move_is_questioned_and_taken_back():
+    rng = np.random.default_rng(7)
+    bench = Bench(position="stations")
+    for place in (100, 300):
+        bench.run(3.0, reading=lambda _: rng.normal(0, 3000.0))
+        bench.run(5.0, reading=lambda _: 10 + rng.normal(0, 0.2))
+        bench.mark(f"station {place}")
+        bench.run(4.0, reading=lambda _: 10 + rng.normal(0, 0.2))
+    assert not any("no move" in words for _, words in bench.news)
+    bench.mark("station 500")
+    bench.run(4.0, reading=lambda _: 10 + rng.normal(0, 0.2))
+    assert any("no move was seen since 300 mm" in words for kind, words in bench.news if kind == "problem")
+    assert bench.tracker.take_back() == f"mark at {bench.now_s - 4.0:.2f} s"
+    live = bench.tracker.tick(bench.now_s)
+    assert live.next_mm == 500.0 and [t.station_mm for t in live.taken] == [100.0, 300.0]
+
+
+def test_two_readings_within_a_second_are_one_station():
+    bench = Bench(position="stations")
+    for _ in range(3):
+        bench.now_s += 6.0
+        for pressed_s in (0.0, 0.4):
+            bench.tracker.chunk(Chunk("level", bench.now_s + pressed_s, b"+12.00\n"))
+    assert bench.tracker.tick(bench.now_s + 3.0).in_turn == 3
+
+
 def test_readings_sent_one_by_one_are_stations_in_turn():
     bench = Bench(position="stations")
     for k in range(3):

@@ -315,6 +315,68 @@ def test_too_few_quiet_stretches_are_said():
     assert "places" in traverse.events.kind
 
 
+def test_one_rest_too_many_is_not_guessed_away_but_taken_once_it_is_said_which_is_none():
+    """The first rest was before the traverse began: taken in turn, every station would be one off."""
+    t, y = stepping_by_hand([55.0, 10.0, 12.0, -4.0, 7.0])
+    setup = replace(LEVEL, position="stations")
+    unsaid = derive(contents(setup, level=sent(t, -y)))
+    assert len(unsaid.stations) == 0
+    (words,) = [w for k, w in zip(unsaid.events.kind, unsaid.events.text, strict=True) if k == "too_many"]
+    assert "5 stretches of rest for 4 stations" in words and "1: 2 s" in words
+    said = derive(contents(setup, [(40.0, "no_station", "rest at 4.00 s")], level=sent(t, -y)))
+    assert said.stations.station_mm.tolist() == [100.0, 300.0, 500.0, 700.0]
+    assert said.stations.reading == pytest.approx([10, 12, -4, 7], abs=0.3)
+    assert "too_many" not in said.events.kind
+
+
+@pytest.mark.parametrize("parked_mm", [37.0, 500.0])
+def test_rest_before_the_traverse_begins_is_no_station(parked_mm):
+    """Parked at no station, or at one from which it first goes back to the beginning."""
+    t, x = steps([parked_mm, 100.0, 300.0, 500.0, 700.0])
+    traverse = derive(contents(LEVEL, level=sent(t, -shape(x)), scale=sent(t, x - 50)))
+    assert traverse.stations.station_mm.tolist() == [100, 300, 500, 700]
+    (words,) = [
+        w for k, w in zip(traverse.events.kind, traverse.events.text, strict=True) if k == "before_begin"
+    ]
+    assert f"the rest at {parked_mm:.1f} mm, before the traverse began" in words
+
+
+def test_places_of_ones_own_keep_their_first_and_a_second_visit_is_a_repeat():
+    t, x = steps([130.0, 330.0, 530.0, 630.0, 530.6])
+    traverse = derive(contents(LEVEL, level=sent(t, -shape(x)), scale=sent(t, x - 50)))
+    assert traverse.stations.station_mm.tolist() == pytest.approx([130, 330, 530, 530, 630], abs=0.01)
+    assert traverse.stations.repeat.tolist() == [1, 1, 1, 2, 1]
+    assert traverse.stations.note[3] == "stood at 530.60 mm"
+
+
+def test_mark_that_was_taken_back_is_no_station():
+    t, y = stepping_by_hand([10.0, 12.0, -4.0])
+    marks = [(3.0, "mark", "station 100"), (10.5, "mark", "station 300"), (12.25, "mark", "station 500")]
+    setup = replace(LEVEL, position="stations")
+    said = [*marks, (13.0, "no_station", "mark at 12.25 s"), (18.0, "mark", "station 500")]
+    traverse = derive(contents(setup, said, level=sent(t, -y)))
+    assert traverse.stations.station_mm.tolist() == [100.0, 300.0, 500.0]
+    assert traverse.stations.reading == pytest.approx([10, 12, -4], abs=0.3)
+
+
+def test_marks_of_two_stations_in_one_rest_are_told():
+    t, y = stepping_by_hand([10.0, 12.0, -4.0, 7.0])
+    marks = [(3.0, "mark", "station 100"), (10.5, "mark", "station 300"), (12.25, "mark", "station 500")]
+    marks += [(18.0, "mark", "station 700")]
+    traverse = derive(contents(replace(LEVEL, position="stations"), marks, level=sent(t, -y)))
+    (words,) = [w for k, w in zip(traverse.events.kind, traverse.events.text, strict=True) if k == "one_rest"]
+    assert "between the marks of 300 and 500 mm the reading shows no move" in words
+
+
+def test_key_pressed_twice_at_one_station_gives_a_repeat_and_shifts_no_other():
+    t = np.array([4.0, 11.0, 11.4, 23.0, 30.0, 38.0, 46.0, 50.0, 58.0, 66.0])
+    values = np.array([0, 1, 1, 2, 3, 4, 5, 6, 7, 8]) / 1000
+    traverse = derive(contents(replace(DIAL, position="stations"), dial=sent(t, values)))
+    assert traverse.stations.station_mm.tolist() == [0, 100, 100, *range(200, 900, 100)]
+    assert traverse.stations.repeat.tolist() == [1, 1, 2, 1, 1, 1, 1, 1, 1, 1]
+    assert traverse.stations.reading == pytest.approx(values * 1000)
+
+
 def test_marks_name_the_stations_even_out_of_turn():
     t, y = stepping_by_hand([10.0, 12.0, -4.0, 7.0])
     marks = [
