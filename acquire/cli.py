@@ -3,6 +3,7 @@
 This is where the two houses are joined: the analysis commands are named here as text.
 """
 
+import difflib
 import importlib
 import os
 import sys
@@ -80,6 +81,14 @@ class CommandTable(click.Group):
 
         return completing_names(importlib.import_module(COMMANDS[cmd_name][0]).command)
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command; of a wrong word, the nearest one is proposed."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            raise click.UsageError(f"No such command {args[0]!r}.{_near(args[0])}", ctx)
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands from the table alone; click's own way would import every one."""
         with formatter.section("Commands"):
@@ -92,6 +101,18 @@ class CommandTable(click.Group):
             for name, (_, words) in COMMANDS.items()
             if name.startswith(incomplete)
         ]
+
+
+def _near(word: str) -> str:
+    """What may have been meant; empty where nothing is like it.
+
+    Examples
+    --------
+    >>> _near("straightness"), _near("mpa")
+    ('', ' Did you mean map?')
+    """
+    likely = difflib.get_close_matches(word.lower(), COMMANDS, n=2, cutoff=0.6)
+    return f" Did you mean {' or '.join(likely)}?" if likely else ""
 
 
 @click.command(cls=CommandTable, context_settings={"help_option_names": ["-h", "--help"]})

@@ -110,12 +110,17 @@ def _places(setup: "Setup", options: dict[str, Any]) -> tuple[float, ...]:
 
 def _finished(entry: "Entry", is_ended: bool, writer: "JournalWriter") -> int:
     from acquire.entry.asking import closing_words
+    from acquire.model.errors import EntryError
     from acquire.record.keeping import made_traverse
 
     if not entry.lines:
         writer.path.unlink()
-        click.echo("stopped: nothing was read, nothing is kept", err=True)
-        return 0
+        if is_ended:
+            click.echo("stopped: nothing was read, nothing is kept", err=True)
+            return 0
+        raise EntryError(
+            "enter", "the input ended before a reading: nothing was read, nothing is kept", "readings"
+        )
     unread = len(entry.slots) - len(set(entry.slots) & entry.answered.keys())
     if not is_ended or not entry.taken:
         click.echo(f"stopped: {entry.taken} readings kept in {writer.path.name}, {unread} to go", err=True)

@@ -15,8 +15,8 @@ import numpy as np
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
-from acquire.model.reference import CARRIAGE
-from acquire.model.traverse import Traverse
+from acquire.model.reference import CARRIAGE, Reference
+from acquire.model.traverse import Setup, Traverse
 from analysis.adjust.assembly import rows_for
 from analysis.adjust.combination import BY, BedMap, adjusted
 from analysis.answers.assumptions import Assumption, assumptions
@@ -88,6 +88,7 @@ class _Side:
     adapts: bool
     """FACE:level: whatever combination of level maps the other side needs."""
     observations: tuple[Observations, ...]
+    warnings: tuple[str, ...] = ()
 
     @property
     def is_readings(self) -> bool:
@@ -106,7 +107,6 @@ class _Side:
             plain_forms=None,
             faces=(owner,),
             carriers=(),
-            edges=(),
             drift_group=own_drift(each, self.tag),
         )
 
@@ -122,7 +122,8 @@ def compare(
         Of the whole survey.
     bed : Bed
     a, b : str
-        Each a traverse number, FACE:level or FACE:indicator.
+        Each a traverse number, FACE:level, FACE:indicator, or FACE:GUIDE by what guided the indicator:
+        straightedge, straightedge:NAME, wire, line, carriage, a face or two faces A+B.
     made : sequence of Observations
         Of the same traverses, to save solving drawn levels again.
 
@@ -163,7 +164,9 @@ def compare(
     text = _subject_text(subject)
     difference = bed_map.combined(text, station, first - second)
     profiles = [bed_map.combined(text, station, each) for each in (first, second)]
-    warnings = (*bed_map.warnings, *state_warnings([t for side in sides for t in side.traverses]))
+    left_out = (words for side in sides for words in side.warnings)
+    together = [t for side in sides for t in side.traverses]
+    warnings = (*left_out, *bed_map.warnings, *state_warnings(together))
     read = [each for side in sides for each in side.observations]
     return replace(
         _judged(sides, text, difference, profiles, base_mm, warnings),
@@ -180,21 +183,64 @@ def _side(
             numbers = ", ".join(str(t.number) for t in traverses) or "none"
             raise AnalysisError(f"traverse {name}", "found no such traverse", f"one of {numbers}")
         return _of(f"traverse {int(name)}", tag, chosen, bed, made)
-    face, _, by = name.rpartition(":")
-    if face not in bed.faces or by not in ("level", "indicator"):
+    face, _, by = name.partition(":")
+    if face not in bed.faces or not by:
         raise AnalysisError(
-            f"'{name}'", "cannot be compared", "a traverse number, FACE:level or FACE:indicator",
-            f"the faces are {', '.join(bed.faces)}",
+            f"'{name}'", "cannot be compared", "a traverse number, FACE:level, FACE:indicator or FACE:GUIDE",
+            f"the faces are {', '.join(bed.faces)}; a guide is straightedge, wire, line, carriage or a face",
         )  # fmt: skip
-    chosen = tuple(t for t in traverses if t.setup.quantity in BY[by])
-    own = [t for t in chosen if t.setup.face in ((face, CARRIAGE) if by == "level" else (face,))]
-    if not own:
-        raise AnalysisError(f"{face}:{by}", f"no {by} was used on it", "one traverse at least", "record one")
     if by == "level":
-        return _Side(f"{face} by level", tag, chosen, {face: 1}, True, tuple(observe_all(chosen, bed, made)))
-    alike = (own[0].setup.reference, own[0].setup.other)
-    same = tuple(t for t in own if (t.setup.reference, t.setup.other) == alike)
-    return _of(f"{face} by indicator", tag, same, bed, made)
+        chosen = tuple(t for t in traverses if t.setup.quantity in BY[by])
+        if any(t.setup.face in (face, CARRIAGE) for t in chosen):
+            observed = tuple(observe_all(chosen, bed, made))
+            return _Side(f"{face} by level", tag, chosen, {face: 1}, True, observed)
+    used = [t for t in traverses if _is_by(t.setup, face, by)]
+    if not used:
+        ways = dict.fromkeys(_way_of(t.setup, face) for t in traverses)
+        needed = "one of " + " | ".join(f"{face}:{way}" for way in ways if way)
+        raise AnalysisError(name, "no traverse was taken so", needed if any(ways) else "one", "record one")
+    alike = _along(used[0].setup, face)
+    same = tuple(t for t in used if _along(t.setup, face) == alike)
+    others = sorted({_along(t.setup, face) for t in used} - {alike})
+    side = _of(f"{face} by {by}" if by in BY else f"{face} along {by}", tag, same, bed, made)
+    return replace(side, warnings=_left_out_words(side.name, same, alike, others))
+
+
+def _is_by(setup: Setup, face: str, by: str) -> bool:
+    """Whether that is how a traverse read the face: `indicator`, or by what guided it."""
+    if setup.quantity not in BY["indicator"]:
+        return False
+    if by == "indicator":
+        return setup.face == face
+    along = _along(setup, face)
+    return bool(along) and by in (along, Reference.parse(along).kind)
+
+
+def _along(setup: Setup, face: str) -> str:
+    """What an indicator was guided by, or touched while it rode the face; empty where neither is of it."""
+    if setup.face == face:
+        return setup.reference or setup.other or ""
+    rides = setup.reference == face and setup.touched is not None and setup.touched.is_straight
+    return str(setup.face) if rides else ""
+
+
+def _way_of(setup: Setup, face: str) -> str:
+    if setup.quantity == "slope":
+        return "level" if setup.face in (face, CARRIAGE) else ""
+    return _along(setup, face) if setup.quantity in BY["indicator"] else ""
+
+
+def _left_out_words(
+    name: str, taken: Sequence[Traverse], along: str, others: Sequence[str]
+) -> tuple[str, ...]:
+    """That a face was also read along something else, which is another comparison."""
+    if not others:
+        return ()
+    numbers = ", ".join(str(each.number) for each in taken)
+    return (
+        f"{name}: taken is what was read along {along} (traverse {numbers}); "
+        f"say FACE:{others[0]} for what was read along that",
+    )
 
 
 def _of(
@@ -227,6 +273,8 @@ def _subject(traverse: Traverse, bed: Bed) -> dict[str, int]:
             return {setup.face: 1} | dict.fromkeys(others, 1)
         sense = {o: bed.sense(setup.face, o) for o in others}
         return {setup.face: 1} | {other: -sense[other] for other in others if sense[other]}
+    if setup.touched is not None and setup.touched.is_straight and len(faces) == 1:
+        return {faces[0]: -1}
     raise AnalysisError(
         f"traverse {traverse.number}",
         f"is of {' and '.join(faces) or setup.subject} together",

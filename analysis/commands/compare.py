@@ -18,8 +18,9 @@ if TYPE_CHECKING:
 @click.argument("b")
 @answer_options
 def command(survey: Path, a: str, b: str, as_json: bool, picture: Path | None, inch: bool | None) -> None:
-    """Hold A against B: each a traverse number of SURVEY, FACE:level or FACE:indicator.
+    """Hold A against B: each a traverse number of SURVEY, FACE:level, FACE:indicator or FACE:GUIDE.
 
+    GUIDE is what guided the indicator: straightedge, straightedge:NAME, wire, line, carriage or a face.
     Only estimates of the same thing can be compared. An indicator carried on one way and reading
     another gives their difference, and is held against the difference of their level maps.
     """

@@ -57,7 +57,7 @@ def test_quiet_leaves_the_answer_and_takes_the_notes(survey, capsys):
 
 def test_quiet_still_cautions_where_instruments_go_on_a_machine(survey, capsys, monkeypatch):
     monkeypatch.setattr(sys, "stdin", io.StringIO(""))
-    assert main(["-q", "enter", str(survey), "rear-flat", "-i", "vial"]) == 0
+    assert main(["-q", "enter", str(survey), "rear-flat", "-i", "vial"]) == 1
     said = capsys.readouterr().err
     assert "lock it off" in said and "note: " not in said
 
@@ -151,3 +151,20 @@ def test_entry_cut_short_is_shown_with_the_way_to_go_on(survey, capsys, monkeypa
     assert main(["show", str(survey)]) == 0
     said = capsys.readouterr().out
     assert "an entry under way or cut short (rear-flat, vial)" in said and "waylog enter" in said
+
+
+@pytest.mark.parametrize(("wrong", "meant"), [("recrod", "record"), ("Twist", "twist"), ("limit", "limits")])
+def test_wrong_command_proposes_the_near_one(capsys, wrong, meant):
+    assert main([wrong]) == 2
+    assert meant in capsys.readouterr().err.split("Did you mean")[1]
+
+
+def test_word_that_is_like_no_command_proposes_none(capsys):
+    assert main(["straightness"]) == 2
+    assert "Did you mean" not in capsys.readouterr().err
+
+
+def test_input_that_ends_before_a_reading_is_an_error_that_says_so(survey, capsys, monkeypatch):
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    assert main(["enter", str(survey), "rear-flat", "--instrument", "vial"]) == 1
+    assert "nothing was read" in capsys.readouterr().err

@@ -165,8 +165,9 @@ def test_other_direction_and_new_do_not_go_on_with_an_entry_cut_short(survey, mo
 
 
 def test_entry_without_a_reading_leaves_nothing_behind(survey, monkeypatch):
-    assert entered(monkeypatch, survey, "") == 0
-    assert list((survey / "traverses").glob("*.journal")) == []
+    for typed, code in (("", 1), ("q\n", 0)):
+        assert entered(monkeypatch, survey, typed) == code
+        assert list((survey / "traverses").glob("*.journal")) == []
 
 
 def test_killed_entry_keeps_every_line_and_goes_on_where_it_stopped(survey, monkeypatch, start):

@@ -222,3 +222,54 @@ def test_nothing_is_compared_in_the_middle_of_a_levels_base(make_traverse, fine_
     found = compare([level, dial], fine_bed, "front:level", "front:indicator")
     assert found.station_mm == pytest.approx(X)
     assert found.agree is True
+
+
+EDGE = """
+[straightedges.edge]
+length_mm = 1000
+supports_mm = [200, 800]
+depth_mm = 60
+material = "granite"
+"""
+
+
+@pytest.fixture
+def edge_bed():
+    return parse_bed(BED.replace("SCALE", "") + EDGE)
+
+
+def _along_edge(make_traverse, bed, rng, face="rear", reference="straightedge:edge", sign=1):
+    reading = sign * tilted(X) + rng.normal(0, 1, 11)
+    return make_traverse(bed, "dial", X, reading, face=face, reference=reference)
+
+
+@pytest.mark.parametrize("guide", ["straightedge", "straightedge:edge"])
+def test_indicator_is_chosen_by_what_guided_it(make_traverse, edge_bed, guide):
+    survey = _survey(make_traverse, edge_bed)
+    survey.append(_along_edge(make_traverse, edge_bed, np.random.default_rng(8)))
+    found = compare(survey, edge_bed, "rear:level", f"rear:{guide}")
+    by_number = compare(survey, edge_bed, "rear:level", str(survey[-1].number))
+    assert found.subject == "rear" and found.b == f"rear along {guide}"
+    assert found.difference_um == pytest.approx(by_number.difference_um)
+    other = compare(survey, edge_bed, "rear:level", "rear:front")
+    assert other.subject == "rear − front"
+
+
+def test_stand_that_rides_the_way_and_touches_the_edge_is_held_against_the_level(make_traverse, edge_bed):
+    survey = _survey(make_traverse, edge_bed)
+    rng = np.random.default_rng(8)
+    survey.append(_along_edge(make_traverse, edge_bed, rng, "straightedge:edge", "rear", -1))
+    found = compare(survey, edge_bed, "rear:level", "rear:straightedge")
+    assert np.abs(found.difference_um - found.difference_um.mean()).max() < 6  # the edge sags by under 1 µm
+
+
+def test_what_an_indicator_also_read_along_something_else_is_said(make_traverse, edge_bed):
+    survey = _survey(make_traverse, edge_bed)
+    survey.append(_along_edge(make_traverse, edge_bed, np.random.default_rng(8)))
+    said = " ".join(compare(survey, edge_bed, "rear:level", "rear:indicator").warnings)
+    assert "along front (traverse 3)" in said and "FACE:straightedge:edge" in said
+
+
+def test_guide_that_was_not_used_is_refused_with_those_that_were(make_traverse, edge_bed):
+    with pytest.raises(AnalysisError, match=r"rear:level \| rear:front"):
+        compare(_survey(make_traverse, edge_bed), edge_bed, "rear:level", "rear:wire")
