@@ -11,6 +11,8 @@ import click
 
 from acquire.commands.talk import say_cautions, say_notes
 from acquire.commands.traverse_options import TraverseCommand, asked_of, traverse_options
+from acquire.model.length_option import ABOVE_0, Written
+from acquire.model.lengths import in_mm
 
 if TYPE_CHECKING:
     from acquire.entry.asking import Asker
@@ -26,9 +28,9 @@ SETTLE_VIAL_S = 15.0
 @click.argument("face", required=False)
 @traverse_options
 @click.option("--unit", metavar="U", help="Unit of bare numbers, where it is not the instrument's own.")
-@click.option("--step", "step_mm", type=float, metavar="MM", help="Step along the bed; of a level: its base.")
-@click.option("--from", "from_mm", type=float, metavar="MM", help="Begin here.")
-@click.option("--to", "to_mm", type=float, metavar="MM", help="End here.")
+@click.option("--step", type=ABOVE_0, metavar="L", help="Step along the bed; of a level: its base.")
+@click.option("--from", "start", type=Written(), metavar="L", help="Begin here.")
+@click.option("--to", "end", type=Written(), metavar="L", help="End here.")
 @click.option("--closing", is_flag=True, help="Read the first station again at the end: shows drift.")
 @click.option("--vial", is_flag=True, help="Read both ends of the bubble; their mean counts.")
 @click.option(
@@ -104,7 +106,9 @@ def _enter(ctx: click.Context, survey: Path, writer: "JournalWriter", options: d
 def _places(setup: "Setup", options: dict[str, Any]) -> tuple[float, ...]:
     from acquire.entry.plan import stations_to_read
 
-    places = stations_to_read(setup, options["step_mm"], options["from_mm"], options["to_mm"])
+    asked = (options[name] for name in ("step", "start", "end"))
+    given = (None if each is None else in_mm(each, setup.bed.is_inch) for each in asked)
+    places = stations_to_read(setup, *given)
     return tuple(sorted(places)) if options["sheet"] else places
 
 

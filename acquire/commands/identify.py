@@ -8,10 +8,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acquire.model.errors import BedError, PortError, UnitError
+from acquire.model.length_option import ABOVE_0
+from acquire.model.lengths import in_mm
 
 if TYPE_CHECKING:
     from acquire.bench.identify import Identified, Meaning
     from acquire.model.bed import Instrument
+    from acquire.model.units import Reading
 
 SHOWN_EVERY_S = 0.25
 
@@ -43,7 +46,9 @@ CALLED = {
 @click.option("--seconds", default=3.0, show_default=True, help="How long to listen at each speed.")
 @click.option("--quantity", type=click.Choice(list(MOVES)), help="What it reads.")
 @click.option("--unit", help="The unit it reads, if that is known.")
-@click.option("--base-mm", type=float, help="Distance between the feet of a level.")
+@click.option(
+    "--base", "--base-mm", "base", type=ABOVE_0, metavar="L", help="Distance between a level's feet."
+)
 @click.option(
     "--into", type=click.Path(path_type=Path, exists=True, file_okay=False), help="A survey to add it to."
 )
@@ -54,7 +59,7 @@ def command(
     seconds: float,
     quantity: str | None,
     unit: str | None,
-    base_mm: float | None,
+    base: "Reading | None",
     into: Path | None,
     name: str,
 ) -> None:
@@ -82,7 +87,7 @@ def command(
         quantity=quantity,
         unit=meaning.unit if meaning else trial.unit,
         meaning=meaning,
-        base_mm=base_mm,
+        base_mm=None if base is None else in_mm(base, is_inch=False),
         resolution=work.resolution_of(values),
     )
     _give(text, into, name)
@@ -147,8 +152,11 @@ def _live(trial: "Instrument") -> list[float]:
 
 def _asked_meaning(trial: "Instrument") -> "Meaning | None":
     from acquire.bench.identify import known_move, meaning_of_move, read_for
+    from acquire.model.lengths import parse_length
+    from acquire.model.quantity import QUANTITIES
     from acquire.model.units import parse_reading
 
+    read = parse_reading if QUANTITIES[trial.quantity].is_angle else parse_length
     move, example = MOVES[trial.quantity]
     click.echo(f"Which way is plus, and what is one worth? A known move tells: {move}; {example}.")
     known = None
@@ -161,7 +169,7 @@ def _asked_meaning(trial: "Instrument") -> "Meaning | None":
         if not text.strip():
             return None
         try:
-            reading = parse_reading(text)
+            reading = read(text)
             known = known_move(reading.value, reading.unit, trial.quantity)
         except UnitError as error:
             click.echo(f"  {error.found}; needed: {error.needed}")

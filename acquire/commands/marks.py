@@ -8,9 +8,13 @@ from typing import TYPE_CHECKING
 
 import click
 
+from acquire.model.length_option import FROM_0, Written
+from acquire.model.lengths import in_mm, in_um
+
 if TYPE_CHECKING:
     from acquire.model.bed import Bed, Straightedge
     from acquire.model.marks import Mark
+    from acquire.model.units import Reading
 
 ASKED = "seen (FROM-TO full, spots or bare; Enter alone ends): "
 
@@ -20,16 +24,17 @@ ASKED = "seen (FROM-TO full, spots or bare; Enter alone ends): "
 @click.argument("face")
 @click.argument("stretches", nargs=-1, metavar="[STRETCH]...")
 @click.option("--edge", required=True, metavar="NAME", help="The straightedge, as bed.toml calls it.")
-@click.option("--from", "from_mm", type=float, metavar="MM", help="Where the edge lay (default: all along).")
-@click.option("--to", "to_mm", type=float, metavar="MM", help="Its other end.")
+@click.option(
+    "--from", "lay_from", type=Written(), metavar="L", help="Where the edge lay (default: all along)."
+)
+@click.option("--to", "lay_to", type=Written(), metavar="L", help="Its other end.")
 @click.option(
     "--film",
-    "film_um",
-    type=click.FloatRange(min=0),
-    default=5.0,
+    type=FROM_0,
+    default="5 µm",
     show_default=True,
-    metavar="UM",
-    help="Thickness of the marking blue in µm (common practice: 1 to 10).",
+    metavar="U",
+    help="Thickness of the marking blue (common practice: 1 to 10 µm, 0.04 to 0.4 thou).",
 )
 @click.option("--note", default="", help="Words to keep with it.")
 def command(
@@ -37,12 +42,12 @@ def command(
     face: str,
     stretches: tuple[str, ...],
     edge: str,
-    from_mm: float | None,
-    to_mm: float | None,
-    film_um: float,
+    lay_from: "Reading | None",
+    lay_to: "Reading | None",
+    film: "Reading",
     note: str,
 ) -> int:
-    """Keep what blue the straightedge left on FACE: one STRETCH after the other, "0-350 full".
+    """Keep what blue the straightedge left on FACE: one STRETCH after the other, such as "0-350 full".
 
     Without STRETCHes they are asked for, or read from standard input line by line. `waylog blue`
     holds them against the map.
@@ -53,14 +58,14 @@ def command(
 
     bed = survey_bed(survey)
     laid = _edge(bed, face, edge)
-    start = 0.0 if from_mm is None else from_mm
-    end = min(start + laid.length_mm, bed.length_mm) if to_mm is None else to_mm
-    seen = tuple(_inside(mark, start, end) for mark in _typed(stretches, bed.is_inch))
+    start = 0.0 if lay_from is None else in_mm(lay_from, bed.is_inch)
+    end = min(start + laid.length_mm, bed.length_mm) if lay_to is None else in_mm(lay_to, bed.is_inch)
+    seen = tuple(_inside(mark, start, end, bed.is_inch) for mark in _typed(stretches, bed.is_inch))
     if not seen:
         click.echo("nothing was typed, nothing is kept", err=True)
         return 1
     created = datetime.now(UTC).isoformat(timespec="seconds")
-    path = keep_marks(survey, Marks(face, edge, start, end, film_um, created, seen, note))
+    path = keep_marks(survey, Marks(face, edge, start, end, in_um(film, bed.is_inch), created, seen, note))
     click.echo(f"{len(seen)} stretches of {face} under {edge}: {path}")
     click.echo(f"hold them against the map: waylog blue {survey} {face}")
     return 0
@@ -92,14 +97,15 @@ def _typed(stretches: tuple[str, ...], inch: bool) -> "Iterator[Mark]":
             click.echo(f"  {error}", err=True)
 
 
-def _inside(mark: "Mark", start: float, end: float) -> "Mark":
+def _inside(mark: "Mark", start: float, end: float, inch: bool) -> "Mark":
     from acquire.model.errors import SurveyError
+    from acquire.model.units import length_text
 
     if not start <= mark.from_mm < mark.to_mm <= end:
         raise SurveyError(
             "marks",
-            f"found {mark.from_mm:g} to {mark.to_mm:g} mm",
-            f"a stretch under the edge, {start:g} to {end:g} mm",
+            f"found {length_text(mark.from_mm, inch)} to {length_text(mark.to_mm, inch)}",
+            f"a stretch under the edge, {length_text(start, inch)} to {length_text(end, inch)}",
             "say where it lay: --from and --to",
         )
     return mark

@@ -8,6 +8,8 @@ import click
 
 from acquire.commands.talk import is_quiet, is_verbose, say, say_cautions, say_notes
 from acquire.commands.traverse_options import TraverseCommand, asked_of, traverse_options
+from acquire.model.length_option import Written
+from acquire.model.lengths import in_mm
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -30,7 +32,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="scale:NAME (a second stream), stations (in turn, or Enter at each), or feed:MM_PER_S.",
 )
-@click.option("--from", "from_mm", type=float, metavar="MM", help="With feed: the place where it starts.")
+@click.option("--from", "start", type=Written(), metavar="L", help="With feed: the place where it starts.")
 @click.option("--standing", metavar="NAME", help="A second level standing still: its changes are taken off.")
 @click.option("--beside", multiple=True, metavar="NAME", help="Keep this instrument too (a temperature).")
 @click.option(
@@ -81,7 +83,9 @@ def command(ctx: click.Context, /, survey: Path, face: str | None, **options: An
         standing=options["standing"],
         acceleration_corrected=not options["no_acceleration_correction"],
     )
-    _check_position(setup, options["from_mm"])
+    start = options["start"]
+    from_mm = options["from_mm"] = None if start is None else in_mm(start, bed.is_inch)
+    _check_position(setup, from_mm)
     beside = [_instrument_beside(bed, name) for name in options["beside"]]
     beforehand = _Beforehand(setup_warnings(setup))
     screen = _screen(ctx, survey, setup, beside, options)
@@ -90,7 +94,7 @@ def command(ctx: click.Context, /, survey: Path, face: str | None, **options: An
         setup,
         beside=beside,
         observers=(beforehand, screen),
-        announced=_announced(options["from_mm"]),
+        announced=_announced(from_mm),
         seconds=options["seconds"],
         floor_bytes=int(options["leave_free_mb"] * 1e6),
     )
@@ -175,15 +179,17 @@ def _check_position(setup: "Setup", from_mm: float | None) -> None:
     """Refuse what cannot be recorded: no port to listen to, a place that is off the bed."""
     from acquire.model.errors import EntryError
     from acquire.model.position import RECORDED
+    from acquire.model.units import length_text
 
     if setup.placed_by.kind == "file":
         raise EntryError("--position file", "found a recording", RECORDED)
     if from_mm is None:
         return
     if not setup.placed_by.is_feed:
-        raise EntryError(f"--from {from_mm:g}", f"found --position {setup.position}", "feed:MM_PER_S")
+        raise EntryError("--from", f"found --position {setup.position}", "feed:MM_PER_S")
+    shown, end = (length_text(mm, setup.bed.is_inch) for mm in (from_mm, setup.bed.length_mm))
     if not 0 <= from_mm <= setup.bed.length_mm:
-        raise EntryError("--from", f"found {from_mm:g} mm", f"a place from 0 to {setup.bed.length_mm:g} mm")
+        raise EntryError("--from", f"found {shown}", f"a place from 0 to {end}")
 
 
 def _instrument_beside(bed: "Bed", name: str) -> "Instrument":

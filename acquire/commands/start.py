@@ -11,8 +11,9 @@ import click
 from acquire.model.bed_toml.composing import INSTRUMENT_KINDS, PRESETS, NewBed, NewFace, compose, preset_faces
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import SurveyError, UnitError
-from acquire.model.quantity import POSITION
-from acquire.model.units import MM_PER_INCH, parse_reading
+from acquire.model.length_option import ABOVE_0, Written
+from acquire.model.lengths import in_mm, parse_length
+from acquire.model.units import parse_degrees
 
 CAUTIONS = """\
 Before anything goes on the machine (your local codes and a qualified person come first):
@@ -33,25 +34,8 @@ ASSUMED = {
 """What an unanswered question gets, said aloud and to be corrected in the file."""
 
 
-class Length(click.ParamType):
-    """A length: 1500, 1500 mm or 60 in; a bare number is in mm, or in inches with --inch."""
-
-    name = "length"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """Read the text as a length in mm."""
-        if isinstance(value, float):
-            return value
-        ctx = ctx or click.get_current_context(silent=True)
-        inch = ctx is not None and bool(ctx.params.get("inch"))
-        try:
-            return length_mm(str(value), inch)
-        except UnitError as error:
-            self.fail(f"{error.found}; needed: {error.needed}", param, ctx)
-
-
 class FaceText(click.ParamType):
-    """A face as NAME:NORMAL[:flat|ridge|groove[:ACROSS_MM]]."""
+    """A face as NAME:NORMAL[:flat|ridge|groove[:ACROSS]]; ACROSS is a length."""
 
     name = "face"
 
@@ -62,36 +46,38 @@ class FaceText(click.ParamType):
         parts = str(value).split(":")
         name, normal, form, across = (*parts, *("up", "flat", "")[len(parts) - 1 :])[:4]
         if len(parts) > 4 or form not in ("flat", "ridge", "groove"):
-            self.fail(f"{value!r} is no NAME:NORMAL[:flat|ridge|groove[:ACROSS_MM]]", param, ctx)
-        try:
-            across_mm = length_mm(across, False) if across else None
-        except UnitError as error:
-            self.fail(f"{value!r}: {error.found}; needed: {error.needed}", param, ctx)
+            self.fail(f"{value!r} is no NAME:NORMAL[:flat|ridge|groove[:ACROSS]]", param, ctx)
+        is_inch = ctx is not None and bool(ctx.params.get("inch"))
+        across_mm = in_mm(Written().convert(across, param, ctx), is_inch) if across else None
         return NewFace(name, normal, form, across_mm)
 
 
-def length_mm(text: str, inch: bool) -> float:
-    """A written length in mm.
+class Degrees(click.ParamType):
+    """A temperature: 20 °C, 68 °F; a bare number is in °C, or in °F with --inch."""
 
-    Examples
-    --------
-    >>> length_mm("60 in", False), length_mm("60", True), length_mm("1500", False)
-    (1524.0, 1524.0, 1500.0)
-    """
-    written = parse_reading(text)
-    if written.unit is None:
-        return written.value * MM_PER_INCH if inch else written.value
-    return POSITION.to_contract(written.value, written.unit)
+    name = "temperature"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Read it as °C."""
+        if isinstance(value, float):
+            return value
+        ctx = ctx or click.get_current_context(silent=True)
+        is_inch = ctx is not None and bool(ctx.params.get("inch"))
+        bare = not str(value).strip()[-1:].isalpha()
+        try:
+            return parse_degrees(f"{value} {'F' if is_inch else 'C'}" if bare else str(value))
+        except UnitError as error:
+            self.fail(f"{error.found}; needed: {error.needed}", param, ctx)
 
 
 @click.command(name="start")
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
 @click.option("--inch", is_flag=True, is_eager=True, help="Show inches and thou; bare lengths are inches.")
 @click.option("--name", help="What the machine is called.")
-@click.option("--length", type=Length(), metavar="L", help="Length of the bed.")
-@click.option("--pitch", type=Length(), metavar="L", help="Distance between stations.")
+@click.option("--length", type=ABOVE_0, metavar="L", help="Length of the bed.")
+@click.option("--pitch", type=ABOVE_0, metavar="L", help="Distance between stations.")
 @click.option("--faces", type=click.Choice(list(PRESETS)), help="The usual faces of such a bed.")
-@click.option("--gauge", type=Length(), metavar="L", help="Front way to rear way, middle to middle.")
+@click.option("--gauge", type=ABOVE_0, metavar="L", help="Front way to rear way, middle to middle.")
 @click.option(
     "--face",
     "own_faces",
@@ -107,13 +93,13 @@ def length_mm(text: str, inch: bool) -> float:
     multiple=True,
     help="A kind of instrument; once for each.",
 )
-@click.option("--base", type=Length(), metavar="L", help="Distance between the feet of the level.")
+@click.option("--base", type=ABOVE_0, metavar="L", help="Distance between the feet of the level.")
 @click.option("--stands-on", metavar="WORDS", help="feet, blocks, ...")
 @click.option("--clamped/--free", default=None, help="Whether the bed is clamped down.")
 @click.option("--headstock-on/--headstock-off", default=None, help="Whether the headstock is on it.")
 @click.option("--carriage-on/--carriage-off", default=None, help="Whether the carriage is on it.")
-@click.option("--temperature-top", type=float, metavar="DEGC", help="Of the bed, top.")
-@click.option("--temperature-bottom", type=float, metavar="DEGC", help="Of the bed, bottom.")
+@click.option("--temperature-top", type=Degrees(), metavar="T", help="Of the bed, top.")
+@click.option("--temperature-bottom", type=Degrees(), metavar="T", help="Of the bed, bottom.")
 @click.option("--asked-of", metavar="WHO", help="Who says so.")
 def command(folder: Path, own_faces: tuple[NewFace, ...], **options: Any) -> int:
     """Make the survey folder DIR with a commented bed.toml.
@@ -171,7 +157,8 @@ def _described(answers: _Answers, folder: Path, own_faces: tuple[NewFace, ...]) 
 
     def length(key: str, question: str) -> float:
         example = ASSUMED[inch][key]
-        return answers.get(key, f"{question} ({unit})", length_mm(example, inch), Length(), example)
+        taken = parse_length(example)
+        return in_mm(answers.get(key, f"{question} ({unit})", taken, ABOVE_0, example), inch)
 
     name = answers.get("name", "What is the machine called?", folder.resolve().name)
     length_of_bed = length("length", "How long is the bed?")
@@ -182,7 +169,7 @@ def _described(answers: _Answers, folder: Path, own_faces: tuple[NewFace, ...]) 
     base = (
         length("base", "How far apart are the level's feet?")
         if levels
-        else length_mm(ASSUMED[inch]["base"], inch)
+        else in_mm(parse_length(ASSUMED[inch]["base"]), inch)
     )
     state = _state(answers)
     display = "inch" if inch else "metric"
@@ -221,9 +208,12 @@ def _state(answers: _Answers) -> dict[str, Any]:
         "clamped": answers.maybe("clamped", lambda: _yes("Is it clamped down?")),
         "headstock_on": answers.maybe("headstock_on", lambda: _yes("Is the headstock on it?")),
         "carriage_on": answers.maybe("carriage_on", lambda: _yes("Is the carriage on it?")),
-        "temperature_top_degC": answers.maybe("temperature_top", lambda: _degrees("Temperature of its top")),
+        "temperature_top_degC": answers.maybe(
+            "temperature_top", lambda: _degrees("Temperature of its top", answers.options["inch"])
+        ),
         "temperature_bottom_degC": answers.maybe(
-            "temperature_bottom", lambda: _degrees("Temperature of its bottom")
+            "temperature_bottom",
+            lambda: _degrees("Temperature of its bottom", answers.options["inch"]),
         ),
         "asked_of": answers.maybe("asked_of", lambda: _words("Who says so?")),
         "asked_on": datetime.now(UTC).astimezone().strftime("%Y-%m-%d %H:%M"),
@@ -248,15 +238,15 @@ def _yes(question: str) -> bool | None:
     return None if choice == "?" else choice == "y"
 
 
-def _degrees(question: str) -> float | None:
-    while True:
-        words = _words(f"{question} in °C (Enter: not known)")
-        if words is None:
-            return None
-        try:
-            return float(words.replace(",", "."))
-        except ValueError:
-            click.echo("  a number such as 19.5", err=True)
+def _degrees(question: str, inch: bool) -> float | None:
+    answer = click.prompt(
+        f"{question} in {'°F' if inch else '°C'} (Enter: not known)",
+        default="",
+        show_default=False,
+        value_proc=lambda text: Degrees().convert(text, None, None) if text.strip() else "",
+        err=True,
+    )
+    return None if answer == "" else float(answer)
 
 
 def _write(folder: Path, text: str) -> None:

@@ -11,11 +11,11 @@ from acquire.model.traverse import Stations
 from acquire.model.units import (
     Reading,
     height_text,
-    parse_reading,
     slip_guess,
     slope_text,
 )
 from acquire.reduce.written.typed import ends_written
+from acquire.reduce.written.values import written_in
 
 FEWEST_NEIGHBOURS = 2
 NEAREST = 6
@@ -91,7 +91,8 @@ def doubt_of_digits(
 def _in_own_unit(instrument: Instrument, words: str, unit: str | None) -> Iterator[Reading]:
     """The numbers typed in what the instrument shows."""
     own = {None, "div"} if instrument.per_division is not None else {None, instrument.unit}
-    for written in map(parse_reading, ends_written(words)):
+    ends = ends_written(words) if instrument.measures.is_angle else [words]
+    for written in (written_in(instrument, end) for end in ends):
         if (written.unit or unit) in own:
             yield written
 

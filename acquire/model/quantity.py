@@ -16,6 +16,7 @@ ANGLES = {
     "arcsec": UM_PER_M_PER_ARCSECOND,
     "deg": 3600 * UM_PER_M_PER_ARCSECOND,
     "in/ft": 1e6 / 12,
+    "thou/ft": 1e3 / 12,
 }
 LENGTHS = {"um": 1.0, "mm": 1000.0, "thou": UM_PER_THOU, "in": 1000 * MM_PER_INCH}
 PLACES = {"mm": 1.0, "um": 0.001, "in": MM_PER_INCH}

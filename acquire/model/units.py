@@ -17,7 +17,8 @@ UM_PER_M_PER_ARCSECOND = math.pi / 648000 * 1e6
 _SPELLINGS = {
     "µm/m": "um/m", "μm/m": "um/m", "um/m": "um/m", "µm": "um", "μm": "um", "um": "um", "micron": "um",
     "microns": "um", "mm/m": "mm/m", "mm": "mm", "thou": "thou", "thous": "thou", "mil": "thou",
-    "in": "in", "inch": "in", "inches": "in", '"': "in", "in/ft": "in/ft", "arcsec": "arcsec",
+    "in": "in", "inch": "in", "inches": "in", '"': "in", "in/ft": "in/ft", "thou/ft": "thou/ft",
+    "mil/ft": "thou/ft", "arcsec": "arcsec",
     "arcsecond": "arcsec", "arcseconds": "arcsec", "″": "arcsec", "''": "arcsec", "deg": "deg", "°": "deg",
     "degc": "degC", "°c": "degC", "div": "div", "divs": "div", "division": "div", "divisions": "div",
 }  # fmt: skip
@@ -93,6 +94,29 @@ def _degrees_minutes_seconds(text: str) -> Reading | None:
         return None
     size = 3600 * int(degrees or 0) + 60 * int(minutes or 0) + float((seconds or "0").replace(",", "."))
     return Reading(-size if sign in ("-", "−") else size, "arcsec")
+
+
+_DEGREES = re.compile(r"(.*?)\s*(?:°\s*|deg(?:rees)?\s*)?([cf])", re.IGNORECASE | re.DOTALL)
+
+
+def parse_degrees(text: str) -> float:
+    """A temperature in °C, as written with its unit: 20 °C, 68 °F, 68F.
+
+    Raises
+    ------
+    UnitError
+        If it is no number, or names neither °C nor °F.
+
+    Examples
+    --------
+    >>> parse_degrees("68 °F"), parse_degrees("19,5 degC"), parse_degrees("−4F")
+    (20.0, 19.5, -20.0)
+    """
+    match = _DEGREES.fullmatch(text.strip()[:40])
+    number = None if match is None else parse_reading(match[1])
+    if match is None or number is None or number.unit is not None:
+        raise UnitError("temperature", f"found {text[:40]!r}", "a temperature such as 20 °C or 68 °F")
+    return number.value if match[2] in "cC" else round((number.value - 32) / 1.8, 6)
 
 
 def decimals_for(uncertainty: float) -> int:

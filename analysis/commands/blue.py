@@ -5,9 +5,19 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import Shown, answer_options, give, survey_argument
+from analysis.commands.options import (
+    FROM_0,
+    Shown,
+    Written,
+    answer_options,
+    give,
+    in_mm,
+    in_um,
+    survey_argument,
+)
 
 if TYPE_CHECKING:
+    from acquire.model.units import Reading
     from analysis.answers.blue import Blue
     from analysis.answers.surveys import Survey
 
@@ -16,17 +26,19 @@ if TYPE_CHECKING:
 @survey_argument
 @click.argument("face")
 @click.option("--edge", metavar="NAME", help="The straightedge, as bed.toml calls it.")
-@click.option("--film", "film_um", type=click.FloatRange(min=0), metavar="UM", help="The blue, in µm.")
-@click.option("--from", "from_mm", type=float, metavar="MM", help="Where the edge lies (default: all along).")
-@click.option("--to", "to_mm", type=float, metavar="MM", help="Its other end.")
+@click.option("--film", type=FROM_0, metavar="U", help="Thickness of the blue (a bare number: µm, or thou).")
+@click.option(
+    "--from", "start", type=Written(), metavar="L", help="Where the edge lies (default: all along)."
+)
+@click.option("--to", "end", type=Written(), metavar="L", help="Its other end.")
 @answer_options
 def command(
     survey: Path,
     face: str,
     edge: str | None,
-    film_um: float | None,
-    from_mm: float | None,
-    to_mm: float | None,
+    film: "Reading | None",
+    start: "Reading | None",
+    end: "Reading | None",
     as_json: bool,
     picture: Path | None,
     inch: bool | None,
@@ -39,6 +51,9 @@ def command(
     from analysis.words.blue import blue_answer
 
     loaded = load(survey)
+    is_inch = loaded.bed.is_inch
+    film_um = None if film is None else in_um(film, is_inch)
+    from_mm, to_mm = (None if each is None else in_mm(each, is_inch) for each in (start, end))
     result = _blue(loaded, face, edge, film_um, (from_mm, to_mm))
 
     def draw(in_inches: bool) -> object:

@@ -1,24 +1,27 @@
 """`waylog datums`: which faces can be trusted to start from."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import Shown, answer_options, give, survey_argument
+from analysis.commands.options import ABOVE_0, Shown, answer_options, give, in_um, survey_argument
+
+if TYPE_CHECKING:
+    from acquire.model.units import Reading
 
 
 @click.command("datums")
 @survey_argument
 @click.option(
     "--within",
-    "within_um",
-    type=click.FloatRange(min=0, min_open=True),
-    metavar="UM",
-    help="Over which length each face is straight within this, in µm.",
+    type=ABOVE_0,
+    metavar="U",
+    help="Over which length each face is straight within this (a bare number: µm, or thou).",
 )
 @answer_options
 def command(
-    survey: Path, within_um: float | None, as_json: bool, picture: Path | None, inch: bool | None
+    survey: Path, within: "Reading | None", as_json: bool, picture: Path | None, inch: bool | None
 ) -> None:
     """Which faces of SURVEY can be trusted to start from, and how they stand to each other."""
     from analysis.answers.datums import datums
@@ -26,6 +29,7 @@ def command(
     from analysis.words.datums import datums_answer
 
     loaded = load(survey)
+    within_um = None if within is None else in_um(within, loaded.bed.is_inch)
     result = datums(loaded.map(), within_um)
 
     def draw(in_inches: bool) -> object:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import Shown, Written, answer_options, give, in_um, survey_argument
+from analysis.commands.options import ABOVE_0, Shown, answer_options, give, in_um, survey_argument
 
 if TYPE_CHECKING:
     from acquire.model.units import Reading
@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 @click.option("--rear", help="The rear way.")
 @click.option(
     "--at-most",
-    type=Written(),
-    metavar="L",
-    default="50 um",
+    type=ABOVE_0,
+    metavar="U",
+    default="50 µm",
     show_default=True,
     help="Move no foot further than this in one round.",
 )
@@ -48,8 +48,6 @@ def command(
 
     loaded = load(survey)
     most_um = in_um(at_most, loaded.bed.is_inch)
-    if most_um <= 0:
-        raise click.BadParameter(f"{most_um:g} µm; a length above 0 is needed", param_hint="--at-most")
     measured = None if response is None else lambda bed: measured_response(response, bed)
     result = feet_to_move(loaded.map(), front, rear, most_um=most_um, measured=measured)
 

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import Shown, answer_options, give, survey_argument
+from analysis.commands.options import ABOVE_0, Shown, answer_options, give, in_mm, survey_argument
 
 if TYPE_CHECKING:
+    from acquire.model.units import Reading
     from analysis.answers.face_map import FaceMap
     from analysis.level.cumulative import HandCheck
 
@@ -24,7 +25,7 @@ LINES = ("ends", "least-squares", "minimum-zone", "unworn")
     type=click.Choice(LINES),
     help="What heights are from (default: the unworn stretches where bed.toml names them, else the ends).",
 )
-@click.option("--over", "over_mm", type=float, help="Also the least straight stretch of this many mm.")
+@click.option("--over", type=ABOVE_0, metavar="L", help="Also the least straight stretch of this length.")
 @click.option("--explain", is_flag=True, help="Print the sum of a stepped level station by station.")
 @answer_options
 def command(
@@ -32,7 +33,7 @@ def command(
     face: str,
     by: str,
     line: str | None,
-    over_mm: float | None,
+    over: "Reading | None",
     explain: bool,
     as_json: bool,
     picture: Path | None,
@@ -43,6 +44,7 @@ def command(
     from analysis.answers.surveys import load
 
     loaded = load(survey)
+    over_mm = None if over is None else in_mm(over, loaded.bed.is_inch)
     result = map_face(loaded.map(by), face, by=by, line=line, over_mm=over_mm)
     checks = _hand_checks(loaded, result) if explain else []
 

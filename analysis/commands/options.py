@@ -7,9 +7,11 @@ from typing import Any, TypeVar
 
 import click
 
-from acquire.model.errors import UnitError
-from acquire.model.quantity import OFFSET
-from acquire.model.units import Reading, parse_reading
+from acquire.model.length_option import ABOVE_0 as ABOVE_0
+from acquire.model.length_option import FROM_0 as FROM_0
+from acquire.model.length_option import Written as Written
+from acquire.model.lengths import in_mm as in_mm
+from acquire.model.lengths import in_um as in_um
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -22,47 +24,6 @@ class Shown:
     picture: Path | None
     inch: bool | None
     """None: as bed.toml says."""
-
-
-class Written(click.ParamType):
-    """A length as written, with or without a unit; a bare number is in the survey's own unit."""
-
-    name = "length"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Reading:
-        """Read the number and its unit; what is no length is refused."""
-        if isinstance(value, Reading):
-            return value
-        try:
-            found = parse_reading(str(value))
-            OFFSET.to_contract(found.value, found.unit or "um")
-        except UnitError as error:
-            self.fail(str(error), param, ctx)
-        return found
-
-
-def in_mm(written: Reading, is_inch: bool) -> float:
-    """A length in mm; a bare number is mm, or inches where the survey is shown in inches.
-
-    Examples
-    --------
-    >>> bare = Reading(2.0, None)
-    >>> in_mm(bare, is_inch=False), in_mm(bare, is_inch=True), in_mm(Reading(1.0, "in"), is_inch=False)
-    (2.0, 50.8, 25.4)
-    """
-    return OFFSET.to_contract(written.value, written.unit or ("in" if is_inch else "mm")) / 1000
-
-
-def in_um(written: Reading, is_inch: bool) -> float:
-    """A reading of an indicator in µm; a bare number is µm, or thou where the survey is shown in inches.
-
-    Examples
-    --------
-    >>> bare = Reading(2.0, None)
-    >>> in_um(bare, is_inch=False), in_um(bare, is_inch=True), in_um(Reading(0.01, "mm"), is_inch=True)
-    (2.0, 50.8, 10.0)
-    """
-    return OFFSET.to_contract(written.value, written.unit or ("thou" if is_inch else "um"))
 
 
 def survey_argument(function: Function) -> Function:

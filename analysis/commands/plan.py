@@ -6,9 +6,20 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from analysis.commands.options import Shown, answer_options, give, survey_argument
+from analysis.commands.options import (
+    ABOVE_0,
+    FROM_0,
+    Shown,
+    Written,
+    answer_options,
+    give,
+    in_mm,
+    in_um,
+    survey_argument,
+)
 
 if TYPE_CHECKING:
+    from acquire.model.units import Reading
     from analysis.answers.plan import FacePlan, Plans
 
 
@@ -25,26 +36,23 @@ if TYPE_CHECKING:
 @click.option("--coplanar", is_flag=True, help="All FACES end in one plane along the bed.")
 @click.option(
     "--at-most",
-    "at_most_um",
-    type=click.FloatRange(min=0, min_open=True),
-    metavar="UM",
-    help="Nowhere deeper than this, in µm.",
+    type=ABOVE_0,
+    metavar="U",
+    help="Nowhere deeper than this (a bare number: µm, or thou).",
 )
 @click.option(
     "--crown",
-    "crown_um",
-    type=float,
-    default=0.0,
-    metavar="UM",
-    help="Leave them this much higher in the middle, in µm (negative: hollow).",
+    type=Written(),
+    default="0",
+    metavar="U",
+    help="Leave them this much higher in the middle (negative: hollow; a bare number: µm, or thou).",
 )
 @click.option(
     "--untouched",
-    "untouched_mm",
-    type=(float, float),
+    type=(Written(), Written()),
     multiple=True,
     metavar="FROM TO",
-    help="Take nothing off this stretch, in mm (may be given again).",
+    help="Take nothing off this stretch (may be given again).",
 )
 @click.option("--least-greatest", is_flag=True, help="The least greatest depth before the least metal.")
 @click.option(
@@ -57,12 +65,11 @@ if TYPE_CHECKING:
 @click.option("--guard", is_flag=True, help="For grinding or planing in one setting: leave no low place.")
 @click.option(
     "--film",
-    "film_um",
-    type=click.FloatRange(min=0),
-    default=5.0,
+    type=FROM_0,
+    default="5 µm",
     show_default=True,
-    metavar="UM",
-    help="Thickness of the marking blue in µm (common practice: 1 to 10).",
+    metavar="U",
+    help="Thickness of the marking blue (common practice: 1 to 10 µm, 0.04 to 0.4 thou).",
 )
 @click.option("--edge", metavar="NAME", help="Straightedge in bed.toml for the predicted blue.")
 @answer_options
@@ -70,7 +77,7 @@ def command(
     survey: Path,
     faces: tuple[str, ...],
     guard: bool,
-    film_um: float,
+    film: "Reading",
     edge: str | None,
     share: float,
     as_json: bool,
@@ -84,15 +91,17 @@ def command(
     from analysis.answers.surveys import load
 
     loaded = load(survey)
+    is_inch = loaded.bed.is_inch
     wishes = Wishes(
         wished["other"],
         wished["no_wind"],
         wished["coplanar"],
-        wished["at_most_um"],
-        wished["crown_um"],
-        wished["untouched_mm"],
+        None if wished["at_most"] is None else in_um(wished["at_most"], is_inch),
+        in_um(wished["crown"], is_inch),
+        tuple((in_mm(start, is_inch), in_mm(end, is_inch)) for start, end in wished["untouched"]),
         wished["least_greatest"],
     )
+    film_um = in_um(film, is_inch)
     result = plan_faces(loaded.map(), faces, wishes, guard=guard, film_um=film_um, edge=edge, share=share)
 
     def draw(in_inches: bool) -> object:

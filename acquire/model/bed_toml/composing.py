@@ -1,10 +1,13 @@
 """Writes a first `bed.toml`, with the comments that somebody needs to fill in the rest."""
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from string import Template
 from typing import Any
 
 from acquire.model.errors import BedError
+from acquire.model.units import MM_PER_INCH
 
 
 @dataclass(frozen=True)
@@ -32,6 +35,11 @@ class NewBed:
     base_mm: float = 200.0
     display: str = "metric"
     state: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def is_inch(self) -> bool:
+        """Whether it is written and shown in inches."""
+        return self.display == "inch"
 
 
 PRESETS: Mapping[str, tuple[str, tuple[tuple[str, str, str | None, float], ...]]] = {
@@ -84,11 +92,11 @@ INSTRUMENT_KINDS: Mapping[str, str] = {
     "level": """\
 [instruments.level]              # an electronic level on two feet
 quantity = "slope"
-unit = "um/m"                    # um/m mm/m arcsec deg in/ft
-base_mm = {base_mm}                    # between the middles of its feet: measure it
-resolution = 1                   # the smallest step it shows
-standard_uncertainty = 1.0       # of one reading, same unit: put your own figure here
-# seating_um = 0.5               # what lifting it and putting it back varies by, in µm at a foot:
+unit = "$slope_unit"                # um/m mm/m arcsec deg in/ft thou/ft
+$base   # between the middles of its feet: measure it
+resolution = $slope_step                   # the smallest step it shows
+standard_uncertainty = $slope_u       # of one reading, same unit: put your own figure here
+# $seating           # what lifting it and putting it back varies by at a foot:
                                  # read one place ten times, lifting it each time
 # when it has a cable:
 # [instruments.level.port]
@@ -101,9 +109,9 @@ standard_uncertainty = 1.0       # of one reading, same unit: put your own figur
     "vial": """\
 [instruments.vial]               # a block level with a graduated vial
 quantity = "slope"
-unit = "mm/m"
-per_division = 0.02              # what one division is worth, in `unit`: it is written on the level
-base_mm = {base_mm}                    # between the middles of its feet
+unit = "$vial_unit"
+per_division = $division              # what one division is worth, in `unit`: it is written on the level
+$base   # between the middles of its feet
 resolution = 0.2                 # in divisions
 standard_uncertainty = 0.2       # in divisions: put your own figure here
 # footprint = "full"             # if it lies on its whole length instead of on two feet
@@ -111,36 +119,66 @@ standard_uncertainty = 0.2       # in divisions: put your own figure here
     "cross-level": """\
 [instruments.cross-level]        # a level on a bridge across two ways
 quantity = "roll"
-unit = "um/m"
-resolution = 1
-standard_uncertainty = 1.0       # put your own figure here
+unit = "$slope_unit"
+resolution = $slope_step
+standard_uncertainty = $slope_u       # put your own figure here
 """,
     "indicator": """\
 [instruments.indicator]          # a dial or digital indicator on a stand or carriage
 quantity = "offset"
-unit = "um"                      # um mm thou in
-resolution = 1
-standard_uncertainty = 1.0       # put your own figure here
+unit = "$offset_unit"                      # um mm thou in
+resolution = $offset_step
+standard_uncertainty = $offset_u       # put your own figure here
 # sign = -1                      # if it counts down when the plunger is pushed in
-# carrier_feet_mm = 90           # the stand's feet along the reference, and where the plunger is
-# overhang_across_mm = 120       # from its middle: its pitch and roll act on these arms
+# $carrier_feet   # the stand's feet along the reference, and where the plunger is
+# $overhang   # from its middle: its pitch and roll act on these arms
 """,
     "micrometer": """\
 [instruments.micrometer]         # across two faces, or over a roller in a vee
 quantity = "span"
-unit = "mm"
-resolution = 0.001
-standard_uncertainty = 0.002     # put your own figure here
+unit = "$place_unit"
+resolution = $span_step
+standard_uncertainty = $span_u     # put your own figure here
 """,
     "scale": """\
 [instruments.scale]              # tells where the carriage is while a traverse is recorded
 quantity = "position"
-unit = "mm"
-resolution = 0.01
-# offset_mm = 0                  # added to what it shows: station 0 is the headstock end
+unit = "$place_unit"
+resolution = $place_step
+# $offset   # added to what it shows, so that it shows 0 at station 0
 """,
 }
 """Tables for the kinds of instrument that most shops have; typical figures, to be replaced by one's own."""
+
+_FIGURES: Mapping[bool, Mapping[str, str]] = {
+    False: {
+        "slope_unit": "um/m", "slope_step": "1", "slope_u": "1.0", "vial_unit": "mm/m", "division": "0.02",
+        "offset_unit": "um", "offset_step": "1", "offset_u": "1.0", "place_unit": "mm", "place_step": "0.01",
+        "span_step": "0.001", "span_u": "0.002", "seating": "seating_um = 0.5", "offset": "offset_mm = 0",
+        "carrier_feet": "carrier_feet_mm = 90", "overhang": "overhang_across_mm = 120",
+        "stations": "stations_mm = [0, 60, 150]", "carriage": "carriage_length_mm = 300",
+        "height": "centre_height_mm = 170", "depth": "depth_mm = 300", "unworn": "unworn_mm = [[0, 80]]",
+        "foot": "station_mm = 100", "foot_across": "across_mm = 0", "edge": "length_mm = 610",
+        "span": "span_mm = 1800", "straightness": "straightness_um = { rear-flat = 15 }",
+        "twist": "twist_um_per_m = 20", "hand_step": "hand_step_um = 25",
+        "turn": "um_per_turn = 2000",
+    },
+    True: {
+        "slope_unit": "thou/ft", "slope_step": "0.01", "slope_u": "0.01", "vial_unit": "in/ft",
+        "division": "0.0005", "offset_unit": "thou", "offset_step": "0.1", "offset_u": "0.05",
+        "place_unit": "in", "place_step": "0.0005", "span_step": "0.0001", "span_u": "0.0001",
+        "seating": 'seating = "0.02 thou"', "offset": 'offset = "0 in"',
+        "carrier_feet": 'carrier_feet = "3 1/2 in"', "overhang": 'overhang_across = "4 3/4 in"',
+        "stations": 'stations = ["0 in", "2 1/2 in", "6 in"]', "carriage": 'carriage_length = "12 in"',
+        "height": 'centre_height = "6 3/4 in"', "depth": 'depth = "12 in"',
+        "unworn": 'unworn = [["0 in", "3 in"]]', "foot": 'station = "4 in"', "foot_across": 'across = "0 in"',
+        "edge": 'length = "24 in"', "span": 'span = "6 ft"',
+        "straightness": 'straightness = { rear-flat = "0.6 thou" }', "twist": 'twist = "0.25 thou/ft"',
+        "hand_step": 'hand_step = "1 thou"',
+        "turn": 'lift_per_turn = "1/12 in"',
+    },
+}  # fmt: skip
+"""Lines and figures in the survey's own units: of a metric one, and of one in inches."""
 
 
 def compose(new: NewBed) -> str:
@@ -158,49 +196,76 @@ def compose(new: NewBed) -> str:
     >>> sorted(bed.faces), bed.length_mm
     (['front-vee', 'rear-flat'], 1500.0)
     """
-    parts = [_bed_table(new), _FACES_SAID, *map(_face_table, new.faces), _INSTRUMENTS_SAID]
-    parts += [INSTRUMENT_KINDS[kind].replace("{base_mm}", f"{new.base_mm:.10g}") for kind in new.instruments]
-    parts += [_REST, "\n".join(_state_lines(new.state)) + "\n"]
-    return "\n".join(parts)
+    parts = [_bed_table(new), _FACES_SAID, *(_face_table(face, new) for face in new.faces), _INSTRUMENTS_SAID]
+    parts += [INSTRUMENT_KINDS[kind] for kind in new.instruments]
+    parts += [_REST, "\n".join(_state_lines(new.state, new.is_inch)) + "\n"]
+    figures = {**_FIGURES[new.is_inch], "base": _length_line("base", new.base_mm, new.is_inch)}
+    return _aligned(Template("\n".join(parts)).substitute(figures))
+
+
+def _aligned(text: str) -> str:
+    """The remarks behind keys below each other.
+
+    Examples
+    --------
+    >>> _aligned("display = 1 # a remark\\nlonger_key = 2    # another")
+    'display = 1 # a remark\\nlonger_key = 2                   # another'
+    """
+    return re.sub(r"(?m)^(.*?\S) {2,}# ", lambda found: f"{found[1]:<32} # ", text)
+
+
+def _length_line(key: str, mm: float, is_inch: bool) -> str:
+    """One length, in inches where the survey is and they come out.
+
+    Examples
+    --------
+    >>> _length_line("length", 1524.0, True), _length_line("length", 1500.0, True)
+    ('length = "60 in"', 'length_mm = 1500')
+    """
+    inches = round(mm / MM_PER_INCH, 4)
+    if is_inch and round(inches * MM_PER_INCH, 6) == round(mm, 6):
+        return f'{key} = "{inches:.10g} in"'
+    return f"{key}_mm = {mm:.10g}"
 
 
 def _quoted(text: str) -> str:
     if not text.isprintable() or not text:
         raise BedError("name", f"found {text!r}", "a name of printable characters")
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    return '"' + text.replace("\\", "\\\\").replace('"', '\\"').replace("$", "$$") + '"'
 
 
 def _bed_table(new: NewBed) -> str:
     return f"""\
-# The machine under measurement. waylog checks all of this when it reads it.
+# The machine under measurement. waylog checks all of this when it reads it. A length is a number under
+# a key that ends in _mm, or a text with its unit without that ending: length = "42 in", base = "8 in".
 # Stations run along the bed from 0 at the headstock end; across_mm from front (operator) to rear.
 
 [bed]
 name = {_quoted(new.name)}
-length_mm = {new.length_mm:.10g}
-station_pitch_mm = {new.station_pitch_mm:.10g}           # heights are wanted every so many mm
-# stations_mm = [0, 60, 150]     # or at these places instead of a pitch
+{_length_line("length", new.length_mm, new.is_inch)}
+{_length_line("station_pitch", new.station_pitch_mm, new.is_inch)}           # heights are wanted so far apart
+# $stations     # or at these places instead of a pitch
 display = {_quoted(new.display)}               # metric | inch: what people are shown
-# carriage_length_mm = 300       # bearing length of the carriage along the bed
+# $carriage       # bearing length of the carriage along the bed
 # carriage_bears = "ends"        # ends (usual once worn) | average
-# centre_height_mm = 170         # spindle axis above the carriage ways
-# depth_mm = 300                 # of the bed casting, for bending by a temperature difference
+# $height         # spindle axis above the carriage ways
+# $depth                 # of the bed casting, for bending by a temperature difference
 """
 
 
 _FACES_SAID = """\
 # One table per face. normal: the way it looks, up | down | front | rear.
-# unworn_mm names stretches that the carriage never reached, runs = false a face that nothing runs on:
+# unworn names stretches that the carriage never reached, runs = false a face that nothing runs on:
 # with the places of the feet they tell wear from a bent bed. Feet, in pairs front and rear:
 # [feet.front-head]
-# station_mm = 100
-# across_mm = 0
-# um_per_turn = 2000             # lift of one turn of its screw
-# hand_step_um = 25              # the smallest lift that a hand can set
+# $foot
+# $foot_across
+# $turn             # lift of one turn of its screw
+# $hand_step              # the smallest lift that a hand can set
 """
 
 
-def _face_table(face: NewFace) -> str:
+def _face_table(face: NewFace, new: NewBed) -> str:
     lines = [f"[faces.{face.id}]", f"normal = {_quoted(face.normal)}"]
     if face.form != "flat":
         lines += [
@@ -209,10 +274,10 @@ def _face_table(face: NewFace) -> str:
             "vee_angle_deg = 90               # included",
         ]
     if face.across_mm is not None:
-        lines.append(f"across_mm = {face.across_mm:.10g}")
+        lines.append(_length_line("across", face.across_mm, new.is_inch))
     if face.carriage:
         lines.append(f"carriage = {_quoted(face.carriage)}               # the carriage rides it")
-    return "\n".join([*lines, "# unworn_mm = [[0, 80]]", ""])
+    return "\n".join([*lines, "# $unworn", ""])
 
 
 _INSTRUMENTS_SAID = """\
@@ -221,27 +286,29 @@ _INSTRUMENTS_SAID = """\
 
 _REST = """\
 # [straightedges.two-foot]       # a straightedge used as a reference, for its sag
-# length_mm = 610
+# $edge
 # [wires.steel]                  # a taut wire, for its sag
 # mass_g_per_m = 0.5
 # tension_n = 50
-# span_mm = 1800
+# $span
 
 # Limits of your own for this machine (none are built in); `waylog limits` judges them.
 # [limits]
-# straightness_um = { rear-flat = 15 }
-# twist_um_per_m = 20
+# $straightness
+# $twist
 
 # How the bed stood when it was measured. Every traverse keeps this: before and after
 # can only be compared if it was the same. Change it when the bed is moved or clamped.
 """
 
 
-def _state_lines(state: Mapping[str, Any]) -> Iterator[str]:
+def _state_lines(state: Mapping[str, Any], is_inch: bool) -> Iterator[str]:
     yield "[state]"
     for key, value in state.items():
         if isinstance(value, bool):
             yield f"{key} = {'true' if value else 'false'}"
+        elif is_inch and key.endswith("_degC"):
+            yield f'{key.removesuffix("_degC")} = "{1.8 * value + 32:.10g} °F"'
         elif isinstance(value, int | float):
             yield f"{key} = {value:.10g}"
         else:

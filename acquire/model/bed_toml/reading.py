@@ -28,6 +28,7 @@ from acquire.model.bed_toml.keys import (
     name_is_allowed,
 )
 from acquire.model.bed_toml.wire_keys import WIRE_KINDS, wire_faults
+from acquire.model.bed_toml.with_units import with_numbers, without_unit
 from acquire.model.errors import BedError
 from acquire.model.plain_files import open_plain
 from acquire.model.quantity import QUANTITIES
@@ -127,6 +128,13 @@ class _Reader:
         if not isinstance(found, Mapping):
             self.wrong(name, "", found, "a table")
             return {}
+        told: set[str] = set()
+
+        def wrong(key: str, value: Any, needed: str) -> None:
+            told.add(key)
+            self.wrong(name, key, value, needed)
+
+        found = with_numbers(found, keys, wrong)
         values = {}
         for key, value in found.items():
             if key not in keys:
@@ -136,7 +144,7 @@ class _Reader:
             else:
                 values[key] = keys[key].convert(value)
         for key, rule in keys.items():
-            if rule.required and key not in found:
+            if rule.required and key not in found and without_unit(key) not in told:
                 self.wrong(name, key, "nothing", rule.needed)
         return values
 
@@ -293,7 +301,8 @@ class _Reader:
             self.missing(table, "standard_uncertainty", "of one station's value, in what is read")
 
     def missing(self, table: str, key: str, needed: str) -> None:
-        if not any(mistake.startswith(f"[{table}] {key}:") for mistake in self.mistakes):
+        told = tuple(f"[{table}] {each}:" for each in (key, without_unit(key)))
+        if not any(mistake.startswith(told) for mistake in self.mistakes):
             self.wrong(table, key, "nothing", needed)
 
     def port(self, table: str, found: Mapping[str, Any]) -> model.Port | None:

@@ -90,10 +90,10 @@ def typed_reading(instrument: Instrument, words: str, unit: str | None = None) -
     >>> typed_reading(vial, "+1.5 / 2,5"), typed_reading(vial, "2 3"), typed_reading(vial, "2 div")
     (40.0, 50.0, 40.0)
     """
-    ends = ends_written(words)
+    ends = ends_written(words) if instrument.measures.is_angle else [words]
     if len(ends) == 1:
         return reading_of(instrument, words, unit)
-    if len(ends) != 2 or not instrument.measures.is_angle:
+    if len(ends) != 2:
         raise EntryError("reading", f"found {words.strip()[:40]!r}", "one reading, or both ends of a vial")
     return sum(reading_of(instrument, end, unit) for end in ends) / 2
 

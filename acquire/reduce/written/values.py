@@ -4,13 +4,14 @@ import math
 
 from acquire.model.bed import Instrument, units_read_by
 from acquire.model.errors import EntryError, UnitError
+from acquire.model.lengths import in_mm, parse_length
 from acquire.model.places import is_on_bed
-from acquire.model.quantity import POSITION
 from acquire.model.traverse import Setup
-from acquire.model.units import parse_reading
+from acquire.model.units import Reading, parse_reading
 
 GAPS = ("", "-", "–", "—", "−")
 """What is written where there is no reading."""
+ONE_LENGTH = 'one reading such as +3, 3.5 thou, -0,02 mm or 6 1/2", a fraction with its unit'
 
 
 def expected_unit(setup: Setup) -> str:
@@ -33,10 +34,7 @@ def reading_of(instrument: Instrument, text: str, unit: str | None = None) -> fl
     >>> reading_of(vial, "2"), reading_of(vial, "-0,04 mm/m"), reading_of(vial, "3", "um/m")
     (40.0, -40.0, 3.0)
     """
-    try:
-        written = parse_reading(text)
-    except UnitError as error:
-        raise EntryError("reading", error.found, error.needed) from None
+    written = written_in(instrument, text)
     found_unit = _of_angle(instrument, text, written.unit) or unit
     allowed = units_read_by(instrument)
     if found_unit is not None and found_unit not in allowed:
@@ -48,6 +46,24 @@ def reading_of(instrument: Instrument, text: str, unit: str | None = None) -> fl
     value = instrument.to_contract(written.value, found_unit)
     _check_size(instrument, value, text)
     return value
+
+
+def written_in(instrument: Instrument, text: str) -> Reading:
+    """The number and unit as written: of a length with feet, inches and fractions, else a plain one.
+
+    Raises
+    ------
+    EntryError
+        If it is no number, or its unit is none known; of a fraction without its unit, which may be two.
+    """
+    is_length = instrument.measures.is_length and "div" not in text.lower()
+    try:
+        written = parse_length(text) if is_length else parse_reading(text)
+    except UnitError as error:
+        raise EntryError("reading", error.found, ONE_LENGTH if is_length else error.needed) from None
+    if written.unit is None and "/" in text:
+        raise EntryError("reading", f"found {text.strip()[:40]!r}", ONE_LENGTH)
+    return written
 
 
 def _of_angle(instrument: Instrument, text: str, unit: str | None) -> str | None:
@@ -79,19 +95,14 @@ def place_of(text: str, unit: str = "mm") -> float:
 
     Examples
     --------
-    >>> place_of("450"), place_of("2", "in"), place_of("1.5 in")
+    >>> place_of("450"), place_of("2", "in"), place_of('1 1/2"')
     (450.0, 50.8, 38.1)
     """
     try:
-        written = parse_reading(text)
+        written = parse_length(text)
     except UnitError as error:
-        raise EntryError("station", error.found, "a place such as 450, 450 mm or 18 in") from None
-    found_unit = written.unit or unit
-    if found_unit not in POSITION.units:
-        raise EntryError(
-            "station", f"found {text.strip()[:40]!r}", f"a place in {' | '.join(POSITION.units)}"
-        )
-    return round(POSITION.to_contract(written.value, found_unit), 6)
+        raise EntryError("station", error.found, error.needed) from None
+    return in_mm(Reading(written.value, written.unit or unit), is_inch=False)
 
 
 def check_on_bed(setup: Setup, station_mm: float) -> None:
