@@ -12,7 +12,16 @@ from analysis.adjust.between_nodes import Roughness
 from analysis.adjust.nodes import Key, Layout, lay_out
 from analysis.adjust.repeated_steps import covariances_with_steps, least_factor
 from analysis.adjust.solution import Block
-from analysis.adjust.there_and_back import BEND, UNTOLD, Return, bow_column, bows_between, returns, span_of
+from analysis.adjust.there_and_back import (
+    APART,
+    BEND,
+    LEAST_COMMON,
+    UNTOLD,
+    Return,
+    bows_between,
+    returns,
+    single_runs,
+)
 from analysis.observe import Nuisance, Observations, Place, Unknown
 
 UM_PER_M = 1000.0
@@ -94,7 +103,7 @@ def assemble(
     roots = zero_roots(kept)
     parts = [(*_own_nuisances(each, roots), *each.nuisances) for each in kept]
     parts = _with_drift(kept, _scale_from_zero(kept, parts, roots), roots)
-    there_and_back = returns(kept, _starts(kept, roots), roots, imagined)
+    there_and_back = _there_and_back(kept, imagined)
     bows = bows_between(there_and_back, kept)
     parts = [(*part, *bow) for part, bow in zip(parts, bows, strict=True)]
     columns: dict[Unknown, int] = {}
@@ -162,6 +171,12 @@ def _tie(
     values = np.concatenate([np.ones(len(places)), -weights[:, used].ravel()])
     matrix = scipy.sparse.csr_matrix((values, (rows, columns.astype(int))), shape=(len(places), unknowns))
     return Block(matrix, np.zeros(len(places)), way.covariance(at_mm))
+
+
+def _there_and_back(observations: Sequence[Observations], imagined: frozenset[int]) -> tuple[Return, ...]:
+    runs = single_runs(observations)
+    roots = zero_roots(runs)
+    return returns(runs, _starts(runs, roots), roots, imagined)
 
 
 def _edges_taken_as_straight(observations: Sequence[Observations]) -> frozenset[str]:
@@ -371,11 +386,8 @@ def _drift_of_further(
 
 def _bow_of_further(assembly: Assembly, each: Observations) -> tuple[Nuisance, ...]:
     """What the untold bow between the runs of a level adds to further readings of one of them."""
-    for found in assembly.returns:
-        if each.traverse in found.traverses and found.key in assembly.nuisances:
-            runs = [other for other in assembly.observations if other.traverse in found.traverses]
-            return (Nuisance(found.key, bow_column(each, span_of(runs))),)
-    return ()
+    in_use = [found for found in assembly.returns if found.key in assembly.nuisances]
+    return bows_between(in_use, assembly.observations, (each,))[0]
 
 
 def _drift_key(each: Observations) -> Unknown:
@@ -420,12 +432,19 @@ def _untold(found: Sequence[Return]) -> Iterable[str]:
     """What runs there and back leave open, and what would tell."""
     for each in found:
         runs = f"{each.face}: runs {', '.join(map(str, each.traverses))} of {each.instrument}"
+        if each.outcome == APART:
+            one, more = ("station", "stations") if each.mode == "stepped" else ("stretch", "stretches")
+            yield (
+                f"{runs}, there and back, share {each.in_common} {one if each.in_common == 1 else more}, "
+                f"and {LEAST_COMMON} at least are needed to tell a drift from a bed that bent in between: "
+                "the drift is taken as steady all the same; run back over the same stretch"
+            )
         bow = f"a bow of {abs(each.bow_um):.2g} µm"
         if each.outcome == UNTOLD and each.is_seen:
             yield (
-                f"{runs} differ by {bow}, taken as a steady drift; if the bed bent in between, each shape is "
-                f"{abs(each.bow_um) / 2:.2g} µm from this map, which its uncertainty counts. Run once more "
-                "in the first direction without touching the zero: that tells"
+                f"{runs} differ by {bow}, taken as a steady drift; if the bed bent in between, its shapes "
+                f"are up to {each.farthest_um:.2g} µm from this map, which its uncertainty counts. Run once "
+                "more in the first direction without touching the zero: that tells"
             )
         if each.outcome == BEND:
             yield (
@@ -436,9 +455,10 @@ def _untold(found: Sequence[Return]) -> Iterable[str]:
 
 
 def _turned_for_the_return(observations: Sequence[Observations]) -> Iterable[str]:
-    told = {group for group, _ in drifts_told(observations)}
-    for group in dict.fromkeys(each.drift_group for each in observations if each.drift_group):
-        mine = [each for each in observations if each.drift_group == group]
+    runs = single_runs(observations)
+    told = {group for group, _ in drifts_told(runs)}
+    for group in dict.fromkeys(each.drift_group for each in runs if each.drift_group):
+        mine = [each for each in runs if each.drift_group == group]
         directions = {(each.direction, each.turned) for each in mine}
         if (
             group not in told

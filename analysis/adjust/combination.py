@@ -460,13 +460,15 @@ def covariance_with(bed_map: BedMap, hypothetical: Observations | Sequence[Obser
     """
     further = (hypothetical,) if isinstance(hypothetical, Observations) else tuple(hypothetical)
     redone = {each.traverse for each in further}
+    known = {number for each in bed_map.as_observed for number in (each.traverse, *each.with_traverses)}
+    new = {number for each in further for number in (each.traverse, *each.with_traverses)} - known
     observed = (*(each for each in bed_map.as_observed if each.traverse not in redone), *further)
     tied = tie_together(
         joined(observed, bed_map.bed),
         bed_map.bed,
         variance_factors=_factors(bed_map.variance_components),
         judge=_as_rough_as_known(bed_map.assembly.ways),
-        imagined=frozenset(redone),
+        imagined=frozenset(new),
     )
     return BedMap(
         bed_map.bed,

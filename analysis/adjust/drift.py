@@ -6,15 +6,17 @@ where it was run one way only, nothing does.  A drawn run one way only may be to
 stepped runs both ways along the same face.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.adjust.combination import BedMap
-from analysis.adjust.there_and_back import UNTOLD
+from analysis.adjust.there_and_back import APART, UNTOLD
+from analysis.observe.drawn_runs import group_of
 from analysis.observe.terms import Observations, Unknown
 
+UNSURE = (UNTOLD, APART)
 SEEN_FROM = 2.0
 """A drift of less than this many standard uncertainties is not told from none."""
 
@@ -45,6 +47,7 @@ def drifts(bed_map: BedMap, face: str) -> tuple[Drift, ...]:
     """
     found = []
     solution = bed_map.solution
+    untold = {n for each in bed_map.assembly.returns if each.outcome in UNSURE for n in each.traverses}
     for key, column in bed_map.assembly.nuisances.items():
         runs = [o for o in bed_map.observations if face in o.faces and _drifts_by(o, key)]
         if not runs:
@@ -56,13 +59,25 @@ def drifts(bed_map: BedMap, face: str) -> tuple[Drift, ...]:
             continue
         change = float(length * solution.estimate[column])
         doubt = float(np.sqrt(bed_map.enlargement * solution.covariance(row)[0, 0]))
-        untold = {n for each in bed_map.assembly.returns if each.outcome == UNTOLD for n in each.traverses}
         is_told = not any(run.traverse in untold for run in runs)
         unit = "µm" if runs[0].quantity in ("offset", "span") else "µm/m"
         found.append(
             Drift(runs[0].noise_group, change, 2 * doubt, unit, abs(change) > SEEN_FROM * doubt, is_told)
         )
-    return tuple(found)
+    return (*found, *_drawn(bed_map, face, untold))
+
+
+def _drawn(bed_map: BedMap, face: str, untold: set[int]) -> Iterator[Drift]:
+    """Drifts of levels drawn there and back."""
+    for block in bed_map.observations:
+        if block.dense is None or face not in block.faces:
+            continue
+        for name, (change, sd) in block.dense.drifts.items():
+            runs = [run for run in block.drawn_runs if group_of(run.sources[0]) == name]
+            doubt = float(np.sqrt(bed_map.enlargement)) * sd
+            is_told = not any(run.traverse in untold for run in runs)
+            is_seen = abs(change) > SEEN_FROM * doubt
+            yield Drift(f"{runs[0].instrument} (drawn)", change, 2 * doubt, "µm/m", is_seen, is_told)
 
 
 def _drifts_by(each: Observations, key: Unknown) -> bool:

@@ -12,8 +12,15 @@ both is the shape, after a bend each shape is D/2 from it. Three things tell:
   steady drift both have the same bow, after a bend they have not.
 - anything else that knows the bow, such as another instrument: then the adjustment tells.
 
-Where the zero did not tell, a bow of standard deviation D/√8 is one more unknown of the
-readings of all runs (derived), D between runs in one direction where there are such.
+Where the zero did not tell, a bow is one more unknown of the readings of all runs (derived).
+Of the bow between the runs a drift puts the share a into the first and 1 − a into the second,
+by how long each took; after a bend the map is a·D from the one shape and (1 − a)·D from the
+other.  Its standard deviation is D·√((a² + (1 − a)²)/4), for equal runs D/√8.  Between runs in
+one direction, where there are such, D counts otherwise (`OF_THREE_TO_SD`).
+
+Levels drawn along are judged as stepped ones are, each run brought to short cells of the way;
+the bow is then an unknown of the heights of their block, by the share of the block's readings
+that are of these runs.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -31,11 +38,11 @@ MEAN_HAS_MOVED = 3.0
 BEYOND_DOUBT = 3.0
 NEGLIGIBLE = 0.01
 """Of its noise: a bow smaller than this adds nothing, and as an unknown would be known beyond rounding."""
-BOW_TO_SD = 8**-0.5
-OF_THREE_TO_SD = 3 / 8
-"""A bed that bent by D after the first of three runs is mapped 3/4 D from what it was then."""
+OF_THREE_TO_SD = {"stepped": 3 / 8, "continuous": 1 / 2}
+"""A bed that bent by D after the first of three runs is mapped 3/4 D from what it was then.  Drawn runs are
+weighted by what noise they show, and to one that is unlike the others little weight is left."""
 
-DRIFT, BEND, UNTOLD = "drift", "bend", "not told"
+DRIFT, BEND, UNTOLD, APART = "drift", "bend", "not told", "too little in common"
 
 
 @dataclass(frozen=True)
@@ -49,9 +56,16 @@ class Return:
     """By which they differ; between runs in one direction where that was told."""
     bow_uncertainty_um: float
     outcome: str
-    """drift: steady, and told | bend: the bed bent, or the drift was not steady | not told."""
+    """drift: steady, and told | bend: the bed bent, or the drift was not steady | not told | too little in
+    common: the runs share too few stations to differ by a bow that could be seen."""
     bow_sd_um: float
     """What the shape is uncertain by as a bow, besides noise."""
+    mode: str = "stepped"
+    """stepped | continuous: how the runs were made."""
+    in_common: int = LEAST_COMMON
+    """How many stations the runs that share most have in common."""
+    farthest_um: float = 0.0
+    """How far the map is from one of the shapes if the bed bent between two runs."""
 
     @property
     def is_seen(self) -> bool:
@@ -77,17 +91,23 @@ class _Run:
     bow: np.ndarray
 
 
+def single_runs(observations: Iterable[Observations]) -> list[Observations]:
+    """Every run of a level by itself, stepped or drawn, and all other observations."""
+    return [run for each in observations for run in (each.drawn_runs or (each,))]
+
+
 def returns(
     observations: Sequence[Observations],
     starts: Mapping[int, float],
     roots: Mapping[int, int],
     imagined: frozenset[int] = frozenset(),
 ) -> tuple[Return, ...]:
-    """What every level stepped there and back along a face differs by.
+    """What every level that went there and back along a face differs by.
 
     Parameters
     ----------
     observations : sequence of Observations
+        Single runs.
     starts : mapping
         When each traverse began after the one whose zero it shares, in the unit of `order`.
     roots : mapping
@@ -97,8 +117,8 @@ def returns(
     """
     groups: dict[tuple[object, ...], list[Observations]] = {}
     for each in observations:
-        if each.quantity == "slope" and each.mode == "stepped" and len(each.faces) == 1 and each.drift_group:
-            groups.setdefault((each.drift_group, each.turned), []).append(each)
+        if each.quantity == "slope" and len(each.faces) == 1 and each.drift_group:
+            groups.setdefault((each.drift_group, each.turned, each.mode), []).append(each)
     found = []
     for group in groups.values():
         if len({each.direction for each in group}) == 2:
@@ -107,16 +127,29 @@ def returns(
     return tuple(found)
 
 
-def bows_between(found: Sequence[Return], observations: Sequence[Observations]) -> list[tuple[Nuisance, ...]]:
-    """For each traverse the bow that its runs leave untold, as an unknown of stated size."""
-    by_number = {number: each for each in found if each.bow_sd_um > 0.0 for number in each.traverses}
-    span = {each.key: span_of(o for o in observations if o.traverse in each.traverses) for each in found}
-    result: list[tuple[Nuisance, ...]] = []
-    for each in observations:
-        one = by_number.get(each.traverse)
-        own = () if one is None else (Nuisance(one.key, bow_column(each, span[one.key]), one.bow_sd_um),)
-        result.append(own)
-    return result
+def bows_between(
+    found: Sequence[Return],
+    observations: Sequence[Observations],
+    asked: Sequence[Observations] | None = None,
+) -> list[tuple[Nuisance, ...]]:
+    """For each of the observations, or of those asked for, the bows that its runs leave untold."""
+    unsure = [each for each in found if each.bow_sd_um > 0.0]
+    runs = single_runs(observations)
+    span = {each.key: span_of(run for run in runs if run.traverse in each.traverses) for each in unsure}
+    return [
+        tuple(
+            Nuisance(one.key, share * bow_column(each, span[one.key]), one.bow_sd_um)
+            for one in unsure
+            if (share := _share_in(each, one)) > 0.0
+        )
+        for each in (observations if asked is None else asked)
+    ]
+
+
+def _share_in(each: Observations, found: Return) -> float:
+    """How much of what observations say comes from the runs of a return: of a block only a part."""
+    worth = {run.traverse: float(np.sum(1 / run.variance)) for run in single_runs((each,))}
+    return sum(worth.get(number, 0.0) for number in found.traverses) / sum(worth.values())
 
 
 def bow_column(each: Observations, span_mm: tuple[float, float]) -> np.ndarray:
@@ -143,6 +176,7 @@ def _of_group(
     span = span_of(group)
     runs = [_by_station(each, starts.get(each.traverse, 0.0), span) for each in group]
     about = (group[0].instrument, group[0].faces[0], tuple(each.traverse for each in group))
+    mode = group[0].mode
     bracketed = [
         (one, other)
         for one, other in combinations(runs, 2)
@@ -150,42 +184,74 @@ def _of_group(
         and any(one.number < r.number < other.number and r.direction != one.direction for r in runs)
     ]
     if any(other.number in imagined for _, other in bracketed):
-        return Return(*about, 0.0, 0.0, DRIFT, 0.0)
+        return Return(*about, 0.0, 0.0, DRIFT, 0.0, mode)
     real = [run for run in runs if run.number not in imagined]
     same = [bow for one, other in bracketed if (bow := _bow_between(one, other)) is not None]
     if same:
         height, doubt = max(same, key=lambda bow: abs(bow[0]) / bow[1])
         is_steady = abs(height) <= STANDS_OUT * doubt
         # a bend too small to stand out is counted all the same
-        left = abs(height) * OF_THREE_TO_SD if abs(height) > NEGLIGIBLE * doubt else 0.0
-        return Return(*about, height, doubt, DRIFT if is_steady else BEND, left)
-    return _of_two_ways(about, real, roots)
+        left = abs(height) * OF_THREE_TO_SD[mode] if abs(height) > NEGLIGIBLE * doubt else 0.0
+        return Return(*about, height, doubt, DRIFT if is_steady else BEND, left, mode)
+    there_and_back = [(a, b) for a, b in combinations(real, 2) if a.direction != b.direction]
+    if not there_and_back:
+        return None
+    found = _of_two_ways(about, mode, there_and_back, roots)
+    most = max(len(_common(one, other)[0]) for one, other in there_and_back)
+    return found or Return(*about, 0.0, 0.0, APART, 0.0, mode, most)
 
 
 def _of_two_ways(
-    about: tuple[str, str, tuple[int, ...]], runs: Sequence[_Run], roots: Mapping[int, int]
+    about: tuple[str, str, tuple[int, ...]],
+    mode: str,
+    pairs: Iterable[tuple[_Run, _Run]],
+    roots: Mapping[int, int],
 ) -> Return | None:
     """Of runs none of which was followed by one the other way and one like itself: the largest bow."""
     found: Return | None = None
-    for one, other in combinations(runs, 2):
-        bow = _bow_between(one, other) if one.direction != other.direction else None
+    for one, other in pairs:
+        bow = _bow_between(one, other)
         if bow is not None and (found is None or abs(bow[0]) > abs(found.bow_um)):
             is_one_zero = roots.get(one.number) == roots.get(other.number)
             is_drift = is_one_zero and _mean_has_moved_as_drift(one, other)
-            left = 0.0 if is_drift else _bow_sd(*bow)
-            found = Return(*about, *bow, DRIFT if is_drift else UNTOLD, left)
+            share = _share_of_first(one, other)
+            found = Return(
+                *about,
+                *bow,
+                DRIFT if is_drift else UNTOLD,
+                0.0 if is_drift else _bow_sd(*bow, share),
+                mode,
+                farthest_um=abs(bow[0]) * max(share, 1 - share),
+            )
     return found
 
 
-def _bow_sd(bow_um: float, noise_um: float) -> float:
+def _bow_sd(bow_um: float, noise_um: float, share: float) -> float:
     """What a bow between runs leaves the shape uncertain by.
 
     Less the noise that made part of it where it does not stand out; where it does, the bed may
     have bent by as much more as the noise hides.
+
+    Examples
+    --------
+    >>> round(_bow_sd(10.0, 0.0, 0.5) * 8**0.5, 3), round(_bow_sd(10.0, 0.0, 0.8), 2)
+    (10.0, 4.12)
     """
+    to_sd = ((share**2 + (1 - share) ** 2) / 4) ** 0.5
     if abs(bow_um) > BEYOND_DOUBT * noise_um:
-        return BOW_TO_SD * (abs(bow_um) + noise_um)
-    return BOW_TO_SD * max(bow_um**2 - noise_um**2, 0.0) ** 0.5
+        return to_sd * (abs(bow_um) + noise_um)
+    return to_sd * max(bow_um**2 - noise_um**2, 0.0) ** 0.5
+
+
+def _share_of_first(one: _Run, other: _Run) -> float:
+    """How much of the bow between two runs a drift would put into the first: by how long each took."""
+    mine, theirs = _common(one, other)
+    alike = np.ones(len(mine))
+    first, second = (
+        abs(_slope_of(run.when[common], run.bow[common], alike)[0])
+        for run, common in ((one, mine), (other, theirs))
+    )
+    return first / (first + second) if first + second > 0.0 else 0.5
 
 
 def _by_station(each: Observations, start: float, span_mm: tuple[float, float]) -> _Run:

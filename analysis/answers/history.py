@@ -277,7 +277,13 @@ def _from_before(each: Observations, beyond: int, redescribed: frozenset[str]) -
         with_traverses=tuple(number + beyond for number in each.with_traverses),
         zero=None if each.zero is None else each.zero + beyond,
         nuisances=nuisances,
+        drawn_runs=tuple(_renumbered(run, beyond) for run in moved.drawn_runs),
     )
+
+
+def _renumbered(run: Observations, beyond: int) -> Observations:
+    zero = None if run.zero is None else run.zero + beyond
+    return replace(run, traverse=run.traverse + beyond, zero=zero)
 
 
 def _by_face(pair: _Pair, faces: Iterable[str]) -> tuple[list[FaceChange], dict[str, str]]:

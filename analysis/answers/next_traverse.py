@@ -35,6 +35,7 @@ SECOND_BASE = 0.65
 LEAST_GAIN = 1.1
 """A traverse that narrows nothing by a tenth is not worth the walk."""
 MOST_OF_ONE_KIND = 2
+TO_TELL = ", without touching the zero, to tell a drift from a bed that bent"
 CLEARLY_HOLLOW = 100.0
 """How hollow a face of unknown shape is taken to be, in standard uncertainties."""
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
@@ -133,7 +134,8 @@ def next_traverse(bed_map: BedMap, wanted: str = "all") -> NextTraverse:
             f"'{wanted}'", "is nothing to improve", "all, twist or a face", ", ".join(bed.faces)
         )
     now, shapes = _uncertainties(bed_map, wanted), _shapes(bed_map)
-    number = 1 + max((each.traverse for each in bed_map.observations), default=0)
+    taken = (n for each in bed_map.observations for n in (each.traverse, *each.with_traverses))
+    number = 1 + max(taken, default=0)
     found: list[Advice] = []
     for candidate in _candidates(bed, bed_map):
         then = _uncertainties_with(bed_map, candidate, number, wanted, shapes)
@@ -298,8 +300,8 @@ def _slopes(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Cand
         forward_only = done and all(each.direction == "forward" for each in done)
         direction = "reverse" if forward_only else "forward"
         again = f" again, {'in ' if direction == 'reverse' else ''}{direction}" if done else ""
-        if _has_untold_bow(bed_map, instrument.name, face.id):
-            again += ", without touching the zero, to tell a drift from a bed that bent"
+        if _has_untold_bow(bed_map, instrument.name, face.id, "stepped"):
+            again += TO_TELL
         yield _Candidate(
             _setup(bed, instrument, face=face.id, direction=direction),
             instrument,
@@ -309,10 +311,12 @@ def _slopes(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Cand
         )
 
 
-def _has_untold_bow(bed_map: BedMap, instrument: str, face: str) -> bool:
+def _has_untold_bow(bed_map: BedMap, instrument: str, face: str, mode: str) -> bool:
     """Whether its runs there and back differ by a bow that is a drift or a bent bed."""
     return any(
-        each.outcome == UNTOLD and each.is_seen and (each.instrument, each.face) == (instrument, face)
+        each.outcome == UNTOLD
+        and each.is_seen
+        and (each.instrument, each.face, each.mode) == (instrument, face, mode)
         for each in bed_map.assembly.returns
     )
 
@@ -342,17 +346,21 @@ def _second_bases(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator
 
 
 def _returns(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Candidate]:
-    """The way back, where a level was drawn along a face in one direction only."""
+    """The way back, where a level was drawn one way only; once more there, where the return told no drift."""
     for block, run in _drawn_by(bed_map, instrument):
-        if block.bow is None:
-            continue
         face = block.faces[0]
-        direction = "forward" if run.setup.direction == "reverse" else "reverse"
+        untold = _has_untold_bow(bed_map, instrument.name, face, "continuous")
+        if block.bow is None and not untold:
+            continue
+        forward_first = run.setup.direction == "forward"
+        direction = "forward" if forward_first is untold else "reverse"
+        where = f"along {face}, {'in ' if direction == 'reverse' else ''}{direction}"
+        again = f"again {where}{TO_TELL}" if untold else f"back {where}"
         yield _Candidate(
             replace(run.setup, direction=direction),
             instrument,
             _as_closely(run, 0.0),
-            f"{instrument.name} drawn back along {face}, in {direction}",
+            f"{instrument.name} drawn {again}",
             f"{face} --instrument {instrument.name} --direction {direction}",
             drawn_with=block,
         )

@@ -39,6 +39,7 @@ def apart(each: Observations, tag: str) -> Observations:
         drift_group=own_drift(each, tag),
         dense=None,  # a block of a drawn level stays as it was solved, under its new name
         dense_traverses=(),
+        drawn_runs=tuple(apart(run, tag) for run in each.drawn_runs),
     )
 
 

@@ -14,8 +14,8 @@ The line through the whole is never known.  Results therefore come with the leas
 line through the asked-for stations taken off mean and covariance.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -84,6 +84,9 @@ class ContinuousHeights:
     """Distance between the nodes used: each height is the mean over so much of the way."""
     base_lag: BaseLagHeights | None
     """Heights with nothing assumed between them; None where no three stations could be chained."""
+    drifts: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    """Each drift that runs share (`ContinuousRun.drifts_with`) over one unit of `when`, in µm/m, and its
+    standard uncertainty."""
 
     @property
     def rho(self) -> tuple[float, ...]:
@@ -185,7 +188,7 @@ def heights_from_continuous_slopes(
 
     Errors shared by all readings of an instrument (its scale, its base) are not in the
     covariance: heights scale with them.  Forward and reverse runs are two runs, each with
-    its zero.
+    its zero; a drift that they share is an unknown, and what it is uncertain by is counted.
 
     Parameters
     ----------
@@ -244,6 +247,8 @@ def heights_from_continuous_slopes(
             )
         belief = Belief(hypotheses, noise, blind, unexplained)
     warning = shape_warning(whole, covered)
+    rates = found.drift.tolist(), found.drift_uncertainty.tolist()
+    drifts = dict(zip(problem.drifts, zip(*rates, strict=True), strict=True))
     contrasts = line_free_contrasts(station)
     take_line = contrasts.T @ contrasts
     covariance = take_line @ (found.covariance_um2 + _still_unexplained(belief, blind)) @ take_line
@@ -258,7 +263,8 @@ def heights_from_continuous_slopes(
         warning_alone=warning,
         anchored=False,
         node_spacing_mm=problem.spacing_mm,
-        base_lag=_base_lag(runs, noise, station),
+        base_lag=_base_lag(runs, noise, station, drifts),
+        drifts=drifts,
     ).tied(anchored)
 
 
@@ -279,8 +285,29 @@ def _still_unexplained(belief: Belief, blind: Array) -> Array | float:
     return belief.unexplained_um2
 
 
-def _base_lag(runs: Sequence[ContinuousRun], noise: Noise, station_mm: Array) -> BaseLagHeights | None:
+def _base_lag(
+    runs: Sequence[ContinuousRun],
+    noise: Noise,
+    station_mm: Array,
+    drifts: Mapping[str, tuple[float, float]],
+) -> BaseLagHeights | None:
+    """Heights at base-lag stations, drifts taken off, with what these are uncertain by."""
     judged = [
         noise.between_readings(k, float(np.median(np.diff(run.station_mm)))) for k, run in enumerate(runs)
     ]
-    return chain_of_runs(runs, [rho for rho, _ in judged], [size for _, size in judged], station_mm)
+
+    def chained(slopes: Sequence[Array]) -> BaseLagHeights | None:
+        steady = [replace(run, slope_um_per_m=slope) for run, slope in zip(runs, slopes, strict=True)]
+        return chain_of_runs(steady, [rho for rho, _ in judged], [size for _, size in judged], station_mm)
+
+    chain = chained(
+        [run.slope_um_per_m - run.drifted(drifts.get(run.drifts_with, (0.0,))[0]) for run in runs]
+    )
+    if chain is None:
+        return None
+    covariance = chain.covariance_um2
+    for name, (_, doubt) in drifts.items():
+        bow = chained([run.drifted(doubt if run.drifts_with == name else 0.0) for run in runs])
+        assert bow is not None
+        covariance = covariance + np.outer(bow.height_um, bow.height_um)
+    return replace(chain, covariance_um2=covariance)

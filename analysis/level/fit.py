@@ -1,10 +1,11 @@
 """The sums behind heights from continuous slopes: one banded least-squares problem per prior.
 
 Model: y = A h + B z + e.  y (µm) is base × slope of each cell of readings, h (µm) the mean
-height of the way over each node's stretch, z (µm/m) the zero of each run, wholly unknown,
-e the noise, correlated from cell to cell of a run.  h has a smoothness prior of variance q.
+height of the way over each node's stretch, z (µm/m) the zero of each run and the drift that
+runs have in common, wholly unknown, e the noise, correlated from cell to cell of a run.  h has
+a smoothness prior of variance q.
 
-−2 log likelihood (restricted: zeros integrated out) = misfit/s² + (n − runs)·log s² +
+−2 log likelihood (restricted: z integrated out) = misfit/s² + (n − columns of B)·log s² +
 log-determinants, s² the variance factor of the noise and q in units of s².  Least squares
 and likelihood are the usual ones; rounding is bounded and taken back (`refined`).
 """
@@ -50,8 +51,10 @@ class Problem:
     follows: NDArray[np.bool_]
     """Whether a cell comes next to the one before it in the same run, shape (cells,)."""
     zero: Array
-    """A column for the zero of each run, shape (cells, runs)."""
+    """A column for the zero of each run, then one for each drift, shape (cells, runs + drifts)."""
     band_width: int
+    drifts: tuple[str, ...] = ()
+    """Names of the drifts (`ContinuousRun.drifts_with`)."""
 
     @property
     def spacing_mm(self) -> float:
@@ -61,12 +64,12 @@ class Problem:
     @property
     def runs(self) -> int:
         """How many runs there are."""
-        return self.zero.shape[1]
+        return self.zero.shape[1] - len(self.drifts)
 
     @property
     def freedom(self) -> int:
-        """Cells less zeros."""
-        return len(self.rise_um) - self.runs
+        """Cells less zeros and drifts."""
+        return len(self.rise_um) - self.zero.shape[1]
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,7 +79,7 @@ class Normal:
     rows: sparse.csr_array
     """The design over the noise, neighbours decorrelated."""
     outer: Array
-    """[y, zeros], likewise."""
+    """[y, B], likewise."""
     band: Array
     right: Array
     corner: Array
@@ -90,9 +93,10 @@ class Solution:
 
     height_um: Array
     zero_um_per_m: Array
+    """Zeros, then drifts over one unit of `when`."""
     factored: BandFactor
     border: Array
-    """(Normal matrix)⁻¹ × its columns for the zeros, shape (nodes, runs)."""
+    """(Normal matrix)⁻¹ × its columns for zeros and drifts, shape (nodes, runs + drifts)."""
     zero_covariance: Array
     misfit: float
     """The sum that was made least."""
@@ -128,6 +132,8 @@ def problem_for(runs: Sequence[ContinuousRun], spacing_mm: float) -> Problem:
     follows = np.concatenate([_follows(each, spacing_mm) for each in cells])
     reach = _width(design, follows)
     _refuse_too_large(len(node), reach, spacing_mm)
+    drifts = tuple(dict.fromkeys(run.drifts_with for run in runs if run.drifts_with))
+    zero = np.column_stack([run_of[:, None] == np.arange(len(runs)), _drift_columns(runs, cells, drifts)])
     return Problem(
         node_mm=node,
         design=design,
@@ -135,9 +141,19 @@ def problem_for(runs: Sequence[ContinuousRun], spacing_mm: float) -> Problem:
         sigma_um=base_m * np.concatenate([each.standard_uncertainty_um_per_m for each in cells]),
         run_of=run_of,
         follows=follows,
-        zero=base_m[:, None] * (run_of[:, None] == np.arange(len(runs))),
+        zero=base_m[:, None] * zero,
         band_width=reach,
+        drifts=drifts,
     )
+
+
+def _drift_columns(runs: Sequence[ContinuousRun], cells: Sequence[Cells], drifts: Sequence[str]) -> Array:
+    """What each drift adds to the slope of each cell, shape (cells, drifts)."""
+    parts = []
+    for run, each in zip(runs, cells, strict=True):
+        when = np.zeros(len(each.station_mm)) if each.when is None else each.when
+        parts.append(when[:, None] * (np.array([run.drifts_with]) == np.array(drifts, dtype=object)))
+    return np.vstack(parts).astype(np.float64)
 
 
 def _follows(cells: Cells, spacing_mm: float) -> NDArray[np.bool_]:

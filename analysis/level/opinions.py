@@ -73,6 +73,10 @@ class Mixture:
     """Of these, each hypothesis by itself, shape (k, k)."""
     spread_um2: Array
     """What the hypotheses differ by, likewise."""
+    drift: Array
+    """Each drift over one unit of `when`, in µm/m."""
+    drift_uncertainty: Array
+    """Standard uncertainty of each."""
 
 
 def hypotheses_for(problem: Problem, noise: Noise, wavelength_mm: float) -> tuple[Hypothesis, ...]:
@@ -150,12 +154,17 @@ def mixture(
     normal = normal_for(problem, np.array(noise.rho))
     factor = noise.variance_factor
     weight, height, covariance = [], [], np.zeros((target.shape[0],) * 2)
+    drift, variance = [], []
     for one in hypotheses:
         prior, q = one.kind.on(problem.node_mm), one.q
         solution = solve(problem, normal, prior, q)
         height.append(refined_height_um(normal, prior, q, solution))
         covariance += one.weight * factor * covariance_at(solution, target)
         weight.append(one.weight)
+        drift.append(solution.zero_um_per_m[problem.runs :])
+        variance.append(factor * np.diag(solution.zero_covariance)[problem.runs :])
     mean = np.array(weight) @ np.array(height)
     apart = np.array([target @ (each - mean) for each in height])
-    return Mixture(mean, target @ mean, covariance, (apart.T * weight) @ apart)
+    mean_drift = np.array(weight) @ np.array(drift)
+    doubt = np.array(weight) @ (np.array(variance) + (np.array(drift) - mean_drift) ** 2)
+    return Mixture(mean, target @ mean, covariance, (apart.T * weight) @ apart, mean_drift, np.sqrt(doubt))

@@ -43,6 +43,10 @@ class ContinuousRun:
     """Length of each foot along the way, in mm: it sees the mean height beneath it."""
     name: str = "traverse"
     """What messages call it."""
+    drifts_with: str = ""
+    """Runs of one name share a steady drift, an unknown; empty: none is looked for."""
+    when: Array | None = None
+    """Time of each sample, in any unit that makes it about one in size, shape (n,); None: no drift."""
 
     @property
     def lowest_mm(self) -> float:
@@ -54,6 +58,10 @@ class ContinuousRun:
         """The greatest station that a foot touched."""
         return float(self.station_mm.max()) + (self.base_mm + self.pad_mm) / 2
 
+    def drifted(self, rate: float) -> Array:
+        """What a drift of so many µm/m over one unit of `when` adds to each sample, shape (n,)."""
+        return np.zeros(len(self.station_mm)) if self.when is None else rate * self.when
+
 
 def continuous_run(
     station_mm: ArrayLike,
@@ -63,6 +71,8 @@ def continuous_run(
     *,
     pad_mm: float = 0.0,
     name: str = "traverse",
+    drifts_with: str = "",
+    when: ArrayLike | None = None,
 ) -> ContinuousRun:
     """Check the samples of a traverse and put them in order of station.
 
@@ -76,6 +86,11 @@ def continuous_run(
         Distance between the feet, and length of each foot along the way (less than the base).
     name : str
         What messages call this traverse.
+    drifts_with : str, optional
+        Runs of one name drift at one rate, which is then an unknown; it needs runs that pass the same
+        places at different times.
+    when : array, shape (n,), optional
+        Time of each sample, about one in size.
 
     Raises
     ------
@@ -106,9 +121,18 @@ def continuous_run(
             "a base above 0, longer than its feet",
         )
     order = np.argsort(station, kind="stable")
+    taken = None if not drifts_with or when is None else _times(name, when, station)[order]
     return ContinuousRun(
-        station[order], slope[order], uncertainty[order], float(base_mm), float(pad_mm), name
-    )
+        station[order], slope[order], uncertainty[order], float(base_mm), float(pad_mm), name,
+        "" if taken is None else drifts_with, taken,
+    )  # fmt: skip
+
+
+def _times(name: str, when: ArrayLike, station: Array) -> Array:
+    time = np.asarray(when, dtype=float)
+    if time.shape != station.shape or not np.all(np.isfinite(time)):
+        raise AnalysisError(name, f"found {time.size} times for {station.size} samples", "one of each")
+    return time
 
 
 def _refuse_impossible(name: str, station: Array, slope: Array, uncertainty: Array) -> None:
@@ -135,6 +159,8 @@ class Cells:
     """Of that mean, the readings independent."""
     base_mm: float
     pad_mm: float
+    when: Array | None = None
+    """Mean time of each cell's readings, weighted likewise."""
 
 
 def cells_of(run: ContinuousRun, spacing_mm: float, first_node_mm: float) -> Cells:
@@ -154,7 +180,8 @@ def cells_of(run: ContinuousRun, spacing_mm: float, first_node_mm: float) -> Cel
     # about the first station, so that no digits are lost far along the bed
     away = np.bincount(cell, weight * (run.station_mm - run.station_mm[0]))[seen] / total[seen]
     slope = np.bincount(cell, weight * run.slope_um_per_m)[seen] / total[seen]
-    return Cells(run.station_mm[0] + away, slope, 1 / np.sqrt(total[seen]), run.base_mm, run.pad_mm)
+    when = None if run.when is None else np.bincount(cell, weight * run.when)[seen] / total[seen]
+    return Cells(run.station_mm[0] + away, slope, 1 / np.sqrt(total[seen]), run.base_mm, run.pad_mm, when)
 
 
 def gathered(run: ContinuousRun, spacing_mm: float = FINEST_SPACING_MM) -> ContinuousRun:
@@ -168,11 +195,12 @@ def gathered(run: ContinuousRun, spacing_mm: float = FINEST_SPACING_MM) -> Conti
     """
     if np.ptp(run.station_mm) >= (len(run.station_mm) - 1.5) * spacing_mm:
         return run
-    inner = replace(run, **{name: getattr(run, name)[1:-1] for name in _COLUMNS})
+    names = _COLUMNS if run.when is None else (*_COLUMNS, "when")
+    inner = replace(run, **{name: getattr(run, name)[1:-1] for name in names})
     cells = cells_of(inner, spacing_mm, float(run.station_mm[0]) - run.base_mm / 2)
     # the first and the last reading stay by themselves: they say how far the feet came
     columns = {
-        name: np.r_[getattr(run, name)[0], getattr(cells, name), getattr(run, name)[-1]] for name in _COLUMNS
+        name: np.r_[getattr(run, name)[0], getattr(cells, name), getattr(run, name)[-1]] for name in names
     }
     return replace(run, **columns)
 

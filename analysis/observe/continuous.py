@@ -17,10 +17,11 @@ from analysis.level.continuous import Belief, ContinuousHeights, heights_from_co
 from analysis.level.slopes import ContinuousRun, continuous_run, gathered
 from analysis.observe.carriers import face_named
 from analysis.observe.differences import description_warnings
+from analysis.observe.drawn_runs import DriftTimes, alone, drift_times
 from analysis.observe.interpolating import interpolation_rows
 from analysis.observe.lateness import put_back
 from analysis.observe.slope import slope_sign
-from analysis.observe.stations import order_of_reading, usable
+from analysis.observe.stations import usable
 from analysis.observe.terms import Nuisance, Observations, Place, Unknown
 from analysis.observe.uncertainty import scale_nuisances, step_uncertainty
 
@@ -60,15 +61,15 @@ def observe_continuous(
         for each in traverses
     ]
     kept, late = put_back(traverses, kept)
-    still = _without_drift(traverses, kept)
-    runs = [_run(*each) for each in zip(traverses, still, signs, strict=True)]
+    times = drift_times(traverses, kept)
+    runs = [_run(*each) for each in zip(traverses, kept, signs, times, strict=True)]
     station_mm = _stations_reached(runs, bed, first)
     heights = heights_from_continuous_slopes(runs, station_mm, anchored=anchored, belief=belief)
     named = next((k for k, each in enumerate(traverses) if each.number == zero_of), 0)
     tilt, tilt_sd = _tilt(heights, runs, named)
     away_m = (station_mm - np.mean(station_mm)) / UM_PER_M
     covariance = heights.covariance_um2 + tilt_sd**2 * np.outer(away_m, away_m)
-    heights = _with_shared_errors(heights, traverses)
+    heights = _as_read(_with_shared_errors(heights, traverses), times, signs)
     zero = first if named == 0 else traverses[named]
     height_um = heights.height_um + tilt * away_m
     return Observations(
@@ -92,9 +93,14 @@ def observe_continuous(
         zero_instrument=zero.instrument.name,
         zero_column=signs[named] * away_m,
         direction=first.setup.direction,
-        bow=_bow_of_drift(traverses, signs[0] / float(np.ptp(runs[0].station_mm)), station_mm),
+        bow=_bow_of_drift(traverses, times, signs[0] / float(np.ptp(runs[0].station_mm)), station_mm),
         dense=heights,
         dense_traverses=tuple(traverses),
+        drawn_runs=tuple(
+            run
+            for each in zip(traverses, kept, heights.inflation, strict=True)
+            if (run := alone(*each[:2], bed, each[2])) is not None
+        ),
         solved_as=(anchored, zero_of),
         created_utc=first.setup.created_utc,
         warnings=(
@@ -158,12 +164,22 @@ def _with_shared_errors(heights: ContinuousHeights, traverses: Sequence[Traverse
     return replace(heights, base_lag=replace(chain, covariance_um2=covariance))
 
 
+def _as_read(
+    heights: ContinuousHeights, times: Sequence[DriftTimes], signs: Sequence[int]
+) -> ContinuousHeights:
+    """Drifts with the sign that the level showed: of a rising face, turned or looking down, the other."""
+    shown = {name: sign for (name, _), sign in zip(times, signs, strict=True)}
+    drifts = {name: (shown[name] * rate, doubt) for name, (rate, doubt) in heights.drifts.items()}
+    return replace(heights, drifts=drifts)
+
+
 def _instruments(traverses: Iterable[Traverse]) -> Iterable[Instrument]:
     return {each.instrument.name: each.instrument for each in traverses}.values()
 
 
-def _run(traverse: Traverse, stations: Stations, sign: int) -> ContinuousRun:
+def _run(traverse: Traverse, stations: Stations, sign: int, drift: DriftTimes) -> ContinuousRun:
     instrument = traverse.instrument
+    drifts_with, when = drift
     least = step_uncertainty(instrument)
     run = continuous_run(
         stations.station_mm,
@@ -172,6 +188,8 @@ def _run(traverse: Traverse, stations: Stations, sign: int) -> ContinuousRun:
         instrument.base_mm or 0.0,
         pad_mm=instrument.pad_mm or 0.0,
         name=f"traverse {traverse.number:03d}",
+        drifts_with=drifts_with,
+        when=when,
     )
     return gathered(run)
 
@@ -228,52 +246,13 @@ def _noise_words(heights: ContinuousHeights, traverses: Sequence[Traverse]) -> t
     )
 
 
-def _without_drift(traverses: Sequence[Traverse], kept: Sequence[Stations]) -> list[Stations]:
-    """Take out the drift that a forward and a reverse traverse of one instrument show between them."""
-    still = list(kept)
-    for i, one in enumerate(traverses):
-        for j, other in enumerate(traverses):
-            pair = one.setup.direction, other.setup.direction
-            if pair == ("forward", "reverse") and _is_same_run(one, other):
-                rate = _drift_rate(kept[i], kept[j])
-                for k, direction in ((i, "forward"), (j, "reverse")):
-                    when = order_of_reading(kept[k], direction)
-                    still[k] = replace(kept[k], reading=kept[k].reading - rate * (when - np.mean(when)))
-    return still
-
-
-def _bow_of_drift(traverses: Sequence[Traverse], per_mm: float, station_mm: np.ndarray) -> Nuisance | None:
+def _bow_of_drift(
+    traverses: Sequence[Traverse], times: Sequence[DriftTimes], per_mm: float, station_mm: np.ndarray
+) -> Nuisance | None:
     """What a drift by `per_mm` µm/m at each mm does to the heights; None where a run back tells it."""
     first = traverses[0].setup
-    if any(
-        one.setup.direction != other.setup.direction and _is_same_run(one, other)
-        for one in traverses
-        for other in traverses
-    ):
+    if any(drifts_with for drifts_with, _ in times):
         return None
     grows = per_mm * (-1 if first.direction == "reverse" else 1)
     bow = grows * (station_mm - np.mean(station_mm)) ** 2 / 2 / UM_PER_M
     return Nuisance(Unknown("drift", (str(first.face), "drawn")), bow)
-
-
-def _is_same_run(one: Traverse, other: Traverse) -> bool:
-    """One instrument, on the same feet, standing the same way round."""
-    mine, its = ((each.instrument.name, each.instrument.base_mm, each.setup.turned) for each in (one, other))
-    return mine == its
-
-
-def _drift_rate(forward: Stations, reverse: Stations) -> float:
-    """Change of the reading per unit of time, from the difference of two runs at equal places."""
-    low = max(forward.station_mm[0], reverse.station_mm[0])
-    high = min(forward.station_mm[-1], reverse.station_mm[-1])
-    at = forward.station_mm[(forward.station_mm >= low) & (forward.station_mm <= high)]
-    if len(at) < LEAST_STATIONS:
-        return 0.0
-    change = np.interp(at, forward.station_mm, forward.reading) - np.interp(
-        at, reverse.station_mm, reverse.reading
-    )
-    apart = np.interp(at, forward.station_mm, order_of_reading(forward, "forward")) - np.interp(
-        at, reverse.station_mm, order_of_reading(reverse, "reverse")
-    )
-    apart = apart - np.mean(apart)
-    return float(apart @ change / (apart @ apart)) if np.any(apart) else 0.0

@@ -133,6 +133,8 @@ class Observations:
     """Of a block from dense slopes: the estimate behind it; its readings are heights in µm."""
     dense_traverses: tuple[Traverse, ...] = ()
     """What the block was made of, so that further dense runs of the face can be joined to it."""
+    drawn_runs: tuple["Observations", ...] = ()
+    """Of a block: each of its runs by itself, its drift left in, for what differs between them."""
     solved_as: tuple[bool, int | None] | None = None
     """Whether other readings tied it, and whose zero stayed an unknown, when the block was solved."""
     edges: tuple[tuple[str, bool], ...] = ()

@@ -8,6 +8,7 @@ import pytest
 
 from analysis.adjust.combination import combine
 from analysis.adjust.drift import drift_words, drifts
+from analysis.answers.assumptions import assumptions
 from analysis.answers.next_traverse import next_traverse
 from analysis.linear.reference_lines import remove_line
 
@@ -150,3 +151,27 @@ def test_two_bows_are_the_same_whatever_the_order_of_direction(run):
     there = [run(1, way, "forward", rng[0]), run(2, bowed(3.0), "reverse", rng[0])]
     back = [run(1, way, "reverse", rng[1]), run(2, bowed(3.0), "forward", rng[1])]
     assert told(run, there)[1].bow_um == pytest.approx(told(run, back)[1].bow_um, rel=1e-9)
+
+
+@pytest.mark.parametrize(("shared", "is_said"), [(3, True), (4, False)])
+def test_runs_that_share_too_few_stations_are_said_to_tell_no_drift(
+    invented_bed, make_traverse, shared, is_said
+):
+    """Ten stations there, back over the last three or four: such a drift is not called told."""
+    bed, rng = invented_bed(), np.random.default_rng(7)
+    slope = np.diff(way(FEET)) / 0.1
+    there = make_traverse(bed, "level", MIDDLES, slope + rng.normal(0, 1.0, 10), face="front-flat")
+    back = make_traverse(
+        bed, "level", MIDDLES[-shared:], (slope + rng.normal(0, 1.0, 10))[-shared:] + 40.0,
+        face="front-flat", direction="reverse",
+    )  # fmt: skip
+    bed_map = combine([there, back], bed)
+    said = [words for words in bed_map.warnings if f"there and back, share {shared} stations" in words]
+    assert len(said) == is_said
+    (found,) = bed_map.assembly.returns
+    assert (found.outcome == "too little in common") == is_said
+    (drift,) = drifts(bed_map, "front-flat")
+    assert not drift.is_told
+    assert ("drift steady", False) in {
+        (each.what, each.stated) for each in assumptions(bed_map)
+    } or not is_said
