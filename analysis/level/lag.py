@@ -2,9 +2,10 @@
 
 A reading that comes `T` late shows the slope where the instrument was `T` ago; going the
 other way the shape shifts the other way.  Both passes are fitted with one smooth slope
-(cubic B-spline, knots 12 mm apart), a jump of zero between passes, and one T; a further
-constant shift against the direction of travel (backlash in the position) looks like
-v·T and can be told from it only by passes at different speeds.
+(cubic B-spline, knots 12 mm apart), a jump of zero between passes, a steady drift (over a
+short common stretch it would look like a lag), and one T; a further constant shift against
+the direction of travel (backlash in the position) looks like v·T and can be told from it
+only by passes at different speeds.
 
 A way whose slope rises evenly (a pure bow) only shifts by a constant, which is the jump:
 there T cannot be known, and `determinable` says so.
@@ -45,6 +46,8 @@ class Pass:
     """What was read then, in µm/m, shape (n,)."""
     standard_uncertainty_um_per_m: float
     """Standard uncertainty of one reading, in µm/m."""
+    is_negated: bool = False
+    """Whether the slopes are the negative of what was read, as of a level that was turned."""
 
 
 @dataclass(frozen=True)
@@ -108,6 +111,7 @@ class _Setup:
     weight: Array
     reading: Array
     jump: sparse.csr_array
+    """A column for the zero of each pass but the first, then one for the drift."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -182,7 +186,11 @@ def _setup(passes: Sequence[Pass], range_s: tuple[float, float]) -> _Setup:
     run_of = np.repeat(np.arange(len(passes)), [int(keep.sum()) for keep in kept])
     weight = 1 / np.array([one.standard_uncertainty_um_per_m for one in passes])[run_of]
     reading = np.concatenate([one.slope_um_per_m[keep] for one, keep in zip(passes, kept, strict=True)])
-    jump = sparse.csr_array((run_of[:, None] == np.arange(1, len(passes))) * weight[:, None])
+    zeros = run_of[:, None] == np.arange(1, len(passes))
+    since = [(one.time_s - one.time_s[0])[keep] for one, keep in zip(passes, kept, strict=True)]
+    shown = np.where([one.is_negated for one in passes], -1.0, 1.0)[run_of]
+    drift = shown * np.concatenate(since) / max(each[-1] for each in since)
+    jump = sparse.csr_array(np.column_stack([zeros, drift]) * weight[:, None])
     return _Setup(passes, kept, _knots(passes, kept, range_s), run_of, weight, reading * weight, jump)
 
 

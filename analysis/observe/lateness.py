@@ -90,7 +90,7 @@ def _lag_of(passes: Sequence[Pass | None], traverses: Sequence[Traverse]) -> Lag
     """The lag that passes in both directions show clearly; else None."""
     signs = [-1 if each.setup.turned else 1 for each in traverses]
     known = [
-        replace(one, slope_um_per_m=sign * one.slope_um_per_m)
+        replace(one, slope_um_per_m=sign * one.slope_um_per_m, is_negated=sign < 0)
         for one, sign in zip(passes, signs, strict=True)
         if one is not None
     ]
