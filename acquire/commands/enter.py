@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acquire.commands.talk import say_cautions, say_notes
-from acquire.commands.traverse_options import TraverseCommand, asked_of, traverse_options
+from acquire.commands.traverse_options import asked_of, traverse_options
+from acquire.model.across_option import AcrossCommand
 from acquire.model.length_option import ABOVE_0, Written
 from acquire.model.lengths import in_mm
 
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 SETTLE_VIAL_S = 15.0
 
 
-@click.command(name="enter", cls=TraverseCommand)
+@click.command(name="enter", cls=AcrossCommand)
 @click.argument("survey", type=click.Path(path_type=Path))
 @click.argument("face", required=False)
 @traverse_options

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acquire.commands.talk import is_quiet, say_notes
-from acquire.commands.traverse_options import TraverseCommand, asked_of, traverse_options
+from acquire.commands.traverse_options import asked_of, traverse_options
+from acquire.model.across_option import AcrossCommand
 from acquire.model.errors import EntryError
 from acquire.model.plain_files import open_plain
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 PREVIEWED = 3
 
 
-@click.command(name="import", cls=TraverseCommand)
+@click.command(name="import", cls=AcrossCommand)
 @click.argument("survey", type=click.Path(path_type=Path))
 @click.argument("csv_file", metavar="FILE.csv", type=click.Path(path_type=Path))
 @click.option("--face", metavar="F", help="The face that was read, or carriage.")

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acquire.commands.talk import is_quiet, is_verbose, say, say_cautions, say_notes
-from acquire.commands.traverse_options import TraverseCommand, asked_of, traverse_options
+from acquire.commands.traverse_options import asked_of, traverse_options
+from acquire.model.across_option import AcrossCommand
 from acquire.model.length_option import Written
 from acquire.model.lengths import in_mm
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from acquire.record.recorder import Recording
 
 
-@click.command(name="record", cls=TraverseCommand)
+@click.command(name="record", cls=AcrossCommand)
 @click.argument("survey", type=click.Path(path_type=Path))
 @click.argument("face", required=False)
 @traverse_options

@@ -61,16 +61,3 @@ def asked_of(options: dict[str, Any], face: str | None) -> dict[str, Any]:
     if across is not None and across[0] == CARRIAGE:
         asked["across"] = (CARRIAGE,)
     return {**asked, "mode": options["mode"] or "", "face": face}
-
-
-class TraverseCommand(click.Command):
-    """A command whose `--across` takes two faces, or the one word carriage."""
-
-    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        """Give `--across carriage` the second word that click counts on."""
-        filled: list[str] = []
-        for index, word in enumerate(args):
-            filled.append(word)
-            if word == CARRIAGE and index and args[index - 1] == "--across":
-                filled.append(CARRIAGE)
-        return super().parse_args(ctx, filled)

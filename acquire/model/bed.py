@@ -7,7 +7,7 @@ normal: positive where metal stands proud, negative where it is worn.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from acquire.model.quantity import QUANTITIES, Quantity
@@ -121,6 +121,27 @@ class Instrument:
     def step_mm(self) -> float | None:
         """Distance between its feet along the bed; None where it reads at one place, or none is stated."""
         return self.base_mm if self.measures.has_feet_along else None
+
+    @property
+    def may_lie_across(self) -> bool:
+        """Whether a level described for use along the bed may be laid across it, on parallels or a bridge."""
+        return self.measures.has_feet_along and self.gravity
+
+    def as_laid(self, quantity: str) -> "Instrument":
+        """The instrument as it reads that quantity: a level laid across reads roll, on the ways' gauge width.
+
+        Across, its own feet stand on the parallels or the bridge; what they are apart says nothing then.
+
+        Examples
+        --------
+        >>> Instrument("vial", "slope", "mm/m", base_mm=200).as_laid("roll").quantity
+        'roll'
+        """
+        if quantity != "roll" or not self.may_lie_across:
+            return self
+        return replace(
+            self, quantity=quantity, base_mm=None, base_uncertainty_mm=None, pad_mm=None, footprint="feet"
+        )
 
     @property
     def contract_unit(self) -> str:

@@ -134,14 +134,14 @@ class Setup:
 
     @property
     def described(self) -> Instrument:
-        """The measuring instrument as it was described then."""
+        """The measuring instrument as it was described then, and as it was laid: along, or across the bed."""
         if self.instrument not in self.bed.instruments:
             raise TraverseFileError(
                 f"traverse {self.number:03d} (its own bed.toml)",
                 f"describes no instrument {self.instrument}",
                 "the one it was measured with",
             )
-        return self.bed.instruments[self.instrument]
+        return self.bed.instruments[self.instrument].as_laid(self.quantity)
 
     @property
     def subject(self) -> str:

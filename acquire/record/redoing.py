@@ -129,7 +129,7 @@ def _check_described(path: Path, setup: Setup, bed: Bed) -> None:
         raise SurveyError(
             str(path), f"bed.toml describes no instrument {setup.instrument}", "the one it was measured with"
         )
-    if instrument.quantity != setup.quantity:
+    if instrument.as_laid(setup.quantity).quantity != setup.quantity:
         raise SurveyError(
             str(path),
             f"{setup.instrument} now reads {instrument.quantity}",

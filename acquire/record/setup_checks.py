@@ -40,6 +40,8 @@ def make_setup(
     """
     wanted = Wanted(**asked)
     instrument = _instrument(bed, wanted)
+    if wanted.across is not None:
+        instrument = instrument.as_laid("roll")
     _check_choices(bed, instrument, wanted)
     front, rear = across(bed, instrument, wanted)
     check_sides(bed, instrument, wanted)
@@ -84,6 +86,11 @@ def setup_warnings(setup: Setup) -> tuple[str, ...]:
         words.append(
             f"{instrument.name} lies on its whole length (footprint full): "
             "it rocks on high spots and is no measure of the slope between two feet"
+        )
+    if setup.bed.instruments[instrument.name].quantity != instrument.quantity:
+        words.append(
+            f"{instrument.name} lies across, on parallels or a bridge: the end that looks away from the "
+            "headstock when it lies along the bed must look to the rear now, or say --turned"
         )
     if instrument.seating_um is None:
         words.append(
@@ -162,7 +169,8 @@ def _check_position(bed: Bed, wanted: Wanted) -> None:
 
 def _check_standing(bed: Bed, instrument: Instrument, name: str) -> None:
     standing = bed.instruments.get(name)
-    if standing is None or standing.quantity != instrument.quantity or name == instrument.name:
+    quantity = instrument.quantity
+    if standing is None or standing.as_laid(quantity).quantity != quantity or name == instrument.name:
         raise EntryError(
             f"--standing {name}",
             "found no second instrument of that name reading the same quantity",
@@ -185,4 +193,10 @@ def _check_same_zero(survey: Path | str, setup: Setup) -> None:
             where,
             f"found that {earlier.instrument} made it",
             f"a traverse of {setup.instrument}: two instruments share no zero",
+        )
+    if earlier.quantity != setup.quantity:
+        raise EntryError(
+            where,
+            f"found that {setup.instrument} read {earlier.quantity} in it, and {setup.quantity} now",
+            "a traverse on which it lay the same way: a bridge has a zero of its own",
         )

@@ -41,7 +41,7 @@ def across(bed: Bed, instrument: Instrument, wanted: Wanted) -> tuple[str | None
             raise EntryError(
                 "--across",
                 f"found {instrument.name}, which reads {instrument.quantity}",
-                "a roll instrument",
+                "a roll instrument, or a level",
                 "name the one FACE that it reads",
             )
         return None, None

@@ -274,6 +274,8 @@ def _candidates(bed: Bed, bed_map: BedMap) -> Iterator[_Candidate]:
     for instrument in bed.instruments.values():
         if instrument.quantity in kinds:
             yield from kinds[instrument.quantity](bed, bed_map, instrument)
+        if instrument.may_lie_across and all(each.quantity != "roll" for each in bed.instruments.values()):
+            yield from _rolls(bed, bed_map, instrument.as_laid("roll"))
         if instrument.quantity == "slope":
             yield from _second_bases(bed, bed_map, instrument)
             yield from _returns(bed, bed_map, instrument)

@@ -4,12 +4,14 @@ from pathlib import Path
 
 import click
 
+from acquire.model.across_option import AcrossCommand
 from analysis.commands.options import survey_argument
 
 
-@click.command("sheet")
+@click.command("sheet", cls=AcrossCommand)
 @survey_argument
-@click.argument("faces", nargs=-1, required=True, metavar="FACE...")
+@click.argument("faces", nargs=-1, metavar="[FACE]...")
+@click.option("--across", nargs=2, metavar="FRONT REAR", help="A level across; or: --across carriage.")
 @click.option("--instrument", "-i", metavar="I", help="Instrument in bed.toml; without it, any.")
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), help="Default: A4, Letter with inches.")
 @click.option(
@@ -20,9 +22,16 @@ from analysis.commands.options import survey_argument
     metavar="FILE",
 )
 def command(
-    survey: Path, faces: tuple[str, ...], instrument: str | None, paper: str | None, output: Path | None
+    survey: Path,
+    faces: tuple[str, ...],
+    across: tuple[str, str] | None,
+    instrument: str | None,
+    paper: str | None,
+    output: Path | None,
 ) -> None:
-    """Print-ready sheets for readings on each FACE of SURVEY (FRONT+REAR for a cross level).
+    """Print-ready sheets for readings on each FACE of SURVEY, as `waylog enter` takes them.
+
+    A FACE may be carriage (a level on it), or FRONT+REAR for a level across, as --across.
 
     Beside the PDF stands a table (CSV) for each face, with the same rows: filled in with any
     spreadsheet, it is taken back by `waylog import`, once with --direction forward and once reverse.
@@ -33,7 +42,16 @@ def command(
 
     bed = survey_bed(survey)
     sheets = [plan_sheet(bed, face, instrument) for face in faces]
-    path = output or survey / "sheets" / f"{'-'.join([*faces, *([instrument] if instrument else [])])}.pdf"
+    if across is not None:
+        sheets.append(plan_sheet(bed, "+".join(dict.fromkeys(across)), instrument, across=True))
+    if not sheets:
+        raise click.UsageError("Name a FACE, or give --across.")
+    names = [
+        *faces,
+        *(["across", *dict.fromkeys(across)] if across else []),
+        *([instrument] if instrument else []),
+    ]
+    path = output or survey / "sheets" / f"{'-'.join(names)}.pdf"
     if path.suffix.lower() != ".pdf":
         raise AnalysisError(str(path), f"found the ending {path.suffix!r}", ".pdf")
     if output is None:

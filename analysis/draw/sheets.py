@@ -17,6 +17,7 @@ from matplotlib.patches import Rectangle
 
 from acquire.model.bed import Bed, Instrument
 from acquire.model.errors import AnalysisError
+from acquire.model.reference import CARRIAGE
 from acquire.model.units import MM_PER_INCH, length_text
 from acquire.store.safe_files import NewFile, write_file
 from analysis.draw.figures.looks import FAINT, INK, SOFT, look
@@ -56,11 +57,25 @@ class Sheet:
     instrument: Instrument | None
     station_mm: tuple[float, ...]
     """Forward order; of a level the middles of its base, stepped foot to foot."""
+    on_carriage: bool = False
+    """It stands on the carriage, and the faces are the ways that this rides."""
 
     @property
     def name(self) -> str:
-        """The face, or FRONT+REAR."""
-        return "+".join(self.faces)
+        """The face, FRONT+REAR, or carriage."""
+        return CARRIAGE if self.on_carriage else "+".join(self.faces)
+
+    @property
+    def is_across(self) -> bool:
+        """Whether it is read across, from a front to a rear way."""
+        return self.instrument is not None and self.instrument.measures.is_across
+
+    @property
+    def read_on(self) -> str:
+        """How `waylog enter` and `waylog import` are told what it is read on."""
+        if not self.is_across:
+            return f"--face {self.name}"
+        return f"--across {CARRIAGE if self.on_carriage else ' '.join(self.faces)}"
 
     @property
     def base_mm(self) -> float | None:
@@ -73,35 +88,55 @@ class Sheet:
         return None if self.instrument is None else self.instrument.reading_unit
 
 
-def plan_sheet(bed: Bed, face: str, instrument: str | None = None) -> Sheet:
+def plan_sheet(bed: Bed, face: str, instrument: str | None = None, *, across: bool = False) -> Sheet:
     """Which stations a sheet asks for.
 
     Parameters
     ----------
     bed : Bed
     face : str
-        A face, or FRONT+REAR for a cross level.
+        A face, FRONT+REAR for a level across, or carriage.
     instrument : str, optional
         In bed.toml; a level is stepped foot to foot, everything else stands at the bed's stations.
+    across : bool, optional
+        A level on the carriage lies across it.
 
     Raises
     ------
     AnalysisError
         Where the face or the instrument is not there, or the two do not fit.
     """
-    faces = tuple(face.split("+"))
+    on_carriage = face == CARRIAGE
+    faces = _carriage_ways(bed) if on_carriage else tuple(face.split("+"))
     for each in faces:
         if each not in bed.faces:
-            raise AnalysisError(each, "found no such face in bed.toml", ", ".join(bed.faces))
+            raise AnalysisError(each, "found no such face in bed.toml", ", ".join((*bed.faces, CARRIAGE)))
     described = None if instrument is None else _measuring(bed, instrument)
+    is_pair = across or (len(faces) == 2 and not on_carriage)
+    if is_pair and described is not None:
+        described = described.as_laid("roll")
     is_roll = described is not None and described.measures.is_across
-    if len(faces) > 2 or len(set(faces)) < len(faces) or (len(faces) == 2) != is_roll:
+    fits = (is_roll or not is_pair) if on_carriage else is_pair == is_roll
+    if on_carriage and (described is None or not described.measures.is_angle):
+        fits = False
+    if len(faces) > 2 or len(set(faces)) < len(faces) or not fits:
         raise AnalysisError(
             face,
             f"does not fit {instrument or 'a sheet without an instrument'}",
-            "FRONT+REAR for a cross level, one face for everything else",
+            "FRONT+REAR for a level across, carriage for a level on it, one face for everything else",
         )
-    return Sheet(faces, described, _stations(bed, described))
+    return Sheet(faces, described, _stations(bed, described), on_carriage)
+
+
+def _carriage_ways(bed: Bed) -> tuple[str, ...]:
+    ways = tuple(way for way in bed.carriage_ways() if way is not None)
+    if len(ways) != 2:
+        raise AnalysisError(
+            CARRIAGE,
+            "found no two ways that it rides",
+            'carriage = "front" and "rear" on two faces in bed.toml',
+        )
+    return ways
 
 
 def _measuring(bed: Bed, name: str) -> Instrument:
@@ -190,12 +225,12 @@ def write_twin(sheet: Sheet, path: Path) -> None:
         Where there is a file of that name already (it may hold readings), or it cannot be written.
     """
     unit = f" ({sheet.unit})" if sheet.unit else ""
-    where = f"--across {' '.join(sheet.faces)}" if len(sheet.faces) == 2 else f"--face {sheet.name}"
     instrument = sheet.instrument.name if sheet.instrument else "INSTRUMENT"
     lines = [
         f"# {sheet.name}; a row left empty is a gap. Take it back, once for each direction:",
         *(
-            f"# waylog import SURVEY {path.name} {where} --instrument {instrument} --direction {direction}"
+            f"# waylog import SURVEY {path.name} {sheet.read_on} --instrument {instrument} "
+            f"--direction {direction}"
             for direction in ("forward", "reverse")
         ),
         f"station_mm,forward{unit},reverse{unit},note",

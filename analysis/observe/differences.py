@@ -62,6 +62,7 @@ def _changed_faces(traverse: Traverse, bed: Bed) -> str:
 
 def _changed_instrument(traverse: Traverse, bed: Bed) -> str:
     then, now = traverse.instrument, bed.instruments.get(traverse.instrument.name)
+    now = None if now is None else now.as_laid(traverse.setup.quantity)
     changed = [key for key in INSTRUMENT_KEYS if now is not None and getattr(then, key) != getattr(now, key)]
     if not changed:
         return ""

@@ -82,7 +82,7 @@ def instrument_rows(traverses: Sequence[Traverse], inch: bool) -> list[tuple[str
     """One row an instrument, as it was described when it was first used."""
     first: dict[str, Instrument] = {}
     for each in traverses:
-        first.setdefault(each.setup.instrument, each.instrument)
+        first.setdefault(each.setup.instrument, each.setup.bed.instruments[each.setup.instrument])
     return [
         (
             name,

@@ -120,7 +120,7 @@ REFUSED = {
     "level with a reference": (
         {"instrument": "level", "face": "front-vee", "reference": "rear-flat"}, "--reference",
     ),
-    "level across": ({"instrument": "level", "across": ("front-vee", "rear-flat")}, "a roll instrument"),
+    "indicator across": ({"instrument": "indicator", "across": ("front-vee", "rear-flat")}, "a level"),
     "cross level on one face": ({"instrument": "cross-level", "face": "front-vee"}, "--across FRONT REAR"),
     "cross level front to front": ({"instrument": "cross-level", "across": ("front-vee",) * 2}, "twice"),
     "cross level swapped": (

@@ -88,7 +88,7 @@ def test_without_an_instrument_the_stations_are_the_beds(bed):
         ("front-vee", "nothing", "no such measuring instrument"),
         ("front-vee", "scale", "no such measuring instrument"),
         ("front-vee", "cross", "does not fit cross"),
-        ("front-vee+rear-flat", "vial", "does not fit vial"),
+        ("front-vee+rear-flat+side", "vial", "no such face"),
         ("front-vee+front-vee", "cross", "does not fit cross"),
     ],
 )
