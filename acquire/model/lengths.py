@@ -9,17 +9,16 @@ import re
 import unicodedata
 
 from acquire.model.errors import UnitError
-from acquire.model.units import MM_PER_INCH, UM_PER_THOU, Reading
+from acquire.model.units import MINUS_SIGNS, MM_PER_INCH, UM_PER_THOU, Reading
 
 MM = {"um": 0.001, "mm": 1.0, "thou": UM_PER_THOU / 1000, "in": MM_PER_INCH}
 """What each unit of a length is in mm."""
 INCHES_PER_FOOT = 12
 NEEDED = """a length such as 300 mm, 12 in, 6 1/2", 4' 3" or 3 thou"""
 LONGEST_TEXT = 60
-_MINUS = "-−–—‐‑‒﹣－"
 _PRIMES = str.maketrans({"′": "'", "’": "'", "‘": "'", "‛": "'", "`": "'", "´": "'", "ʹ": "'", "″": '"',
                          "”": '"', "“": '"', "„": '"', "‟": '"', "ʺ": '"', "〃": '"', "＂": '"', "⁄": "/",
-                         "∕": "/", "μ": "µ"} | dict.fromkeys(_MINUS, "-"))  # fmt: skip
+                         "∕": "/", "μ": "µ"} | dict.fromkeys(MINUS_SIGNS, "-"))  # fmt: skip
 _PLAIN = r"(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[-+]?\d{1,2})?"
 _FRACTION = r"(?:(\d+)\s*-?\s+|(\d+)\s*-\s*)?(\d+)\s*/\s*(\d+)"
 _NUMBER = re.compile(rf"(?P<plain>{_PLAIN})|{_FRACTION}")

@@ -35,6 +35,22 @@ def unit_name(text: str) -> str | None:
     return _SPELLINGS.get(text.strip().lower())
 
 
+MINUS_SIGNS = "-−–—‐‑‒﹣－"
+"""What is typed or pasted for a minus: hyphens, dashes and the true sign."""
+_TO_PLAIN_MINUS = dict.fromkeys(map(ord, MINUS_SIGNS), "-")
+
+
+def with_plain_minus(text: str) -> str:
+    """The text with every sign that stands for a minus written as the one that programs read.
+
+    Examples
+    --------
+    >>> with_plain_minus("−3 thou"), with_plain_minus("–0,02")
+    ('-3 thou', '-0,02')
+    """
+    return text.translate(_TO_PLAIN_MINUS)
+
+
 @dataclass(frozen=True)
 class Reading:
     """A number as somebody wrote it, and the unit written with it (None: none was)."""
@@ -44,10 +60,10 @@ class Reading:
 
 
 _SEXAGESIMAL = re.compile(
-    r"""\s*([-+−]?)\s*(?:(\d{1,3})\s*°)?\s*(?:(\d{1,5})\s*['′’])?\s*(?:(\d{1,6}(?:[.,]\d*)?)\s*(["″”]|'')?)?\s*"""
+    r"""\s*([-+]?)\s*(?:(\d{1,3})\s*°)?\s*(?:(\d{1,5})\s*['′’])?\s*(?:(\d{1,6}(?:[.,]\d*)?)\s*(["″”]|'')?)?\s*"""
 )
 """Degrees, minutes, seconds of arc; the mark of the seconds may be missing behind minutes."""
-_NUMBER = re.compile(r"\s*([-+−]?)\s*(\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE]([-+]?\d{1,2}))?\s*(.*?)\s*", re.DOTALL)
+_NUMBER = re.compile(r"\s*([-+]?)\s*(\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE]([-+]?\d{1,2}))?\s*(.*?)\s*", re.DOTALL)
 
 
 def parse_reading(text: str) -> Reading:
@@ -69,9 +85,10 @@ def parse_reading(text: str) -> Reading:
     >>> parse_reading("2'08.5″")
     Reading(value=128.5, unit='arcsec')
     """
-    if (angle := _degrees_minutes_seconds(text[:200])) is not None:
+    written = with_plain_minus(text[:200])
+    if (angle := _degrees_minutes_seconds(written)) is not None:
         return angle
-    match = _NUMBER.fullmatch(text[:200])
+    match = _NUMBER.fullmatch(written)
     if not match:
         raise UnitError("reading", f"found {text[:40]!r}", "a number such as +3, 3.5 thou, -0,02 mm or 2 div")
     sign, digits, exponent, written_unit = match.groups()
@@ -81,7 +98,7 @@ def parse_reading(text: str) -> Reading:
     value = float(digits.replace(",", ".")) * 10.0 ** int(exponent or 0)
     if not math.isfinite(value):
         raise UnitError("reading", f"found {text[:40]!r}", "a finite number")
-    return Reading(-value if sign in ("-", "−") else value, unit)
+    return Reading(-value if sign == "-" else value, unit)
 
 
 def _degrees_minutes_seconds(text: str) -> Reading | None:
@@ -93,7 +110,7 @@ def _degrees_minutes_seconds(text: str) -> Reading | None:
     if minutes is None and (degrees is None or mark is None):
         return None
     size = 3600 * int(degrees or 0) + 60 * int(minutes or 0) + float((seconds or "0").replace(",", "."))
-    return Reading(-size if sign in ("-", "−") else size, "arcsec")
+    return Reading(-size if sign == "-" else size, "arcsec")
 
 
 _DEGREES = re.compile(r"(.*?)\s*(?:°\s*|deg(?:rees)?\s*)?([cf])", re.IGNORECASE | re.DOTALL)

@@ -4,10 +4,11 @@ import re
 from collections.abc import Iterable, Sequence
 
 from acquire.model.errors import EntryError
+from acquire.model.units import with_plain_minus
 
 _MARK = re.compile(r"\d*([.,])\d*")
-_THOUSANDS = re.compile(r"[-+−]?[1-9]\d{0,2}[.,]\d{3}")
-_PLAIN = re.compile(r"[-+−]?\d+")
+_THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2}[.,]\d{3}")
+_PLAIN = re.compile(r"[-+]?\d+")
 
 
 def decimal_mark(cells: Iterable[tuple[int, str]], where: str) -> str | None:
@@ -50,14 +51,15 @@ def refuse_thousands(cells: Sequence[tuple[int, str]], highest: float | None, wh
     EntryError
         With the first cell that could be meant either way.
     """
+    cells = [(line, with_plain_minus(text)) for line, text in cells]
     marked = [(line, text) for line, text in cells if _MARK.search(text) and re.search("[.,]", text)]
     if not marked or not all(_THOUSANDS.fullmatch(text) for _, text in marked):
         return
-    if not any(_PLAIN.fullmatch(text) and len(text.lstrip("-+−")) >= 3 for _, text in cells):
+    if not any(_PLAIN.fullmatch(text) and len(text.lstrip("-+")) >= 3 for _, text in cells):
         return
     line, text = marked[0]
     whole = re.sub("[.,]", "", text)
-    if highest is not None and float(whole.replace("−", "-")) > highest:
+    if highest is not None and float(whole) > highest:
         return
     raise EntryError(
         f"{where} line {line}",

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from acquire.model.bed import Instrument
 from acquire.model.errors import EntryError
 from acquire.model.traverse import Setup
+from acquire.model.units import with_plain_minus
 from acquire.reduce.written.gathered import OneReading, ReadingsTable, gather
 from acquire.reduce.written.values import GAPS, check_on_bed, expected_unit, reading_of
 
@@ -106,7 +107,7 @@ def ends_written(words: str) -> list[str]:
     >>> ends_written("+1.5 / 2,5"), ends_written("2 div")
     (['+1.5', '2,5'], ['2 div'])
     """
-    return re.split(r"\s*/\s*(?=[-+−.,\d])|(?<=\d)\s+(?=[-+−.,\d])", words.strip())
+    return re.split(r"\s*/\s*(?=[-+.,\d])|(?<=\d)\s+(?=[-+.,\d])", with_plain_minus(words.strip()))
 
 
 def readings_typed(setup: Setup, raw: bytes) -> ReadingsTable:

@@ -7,9 +7,9 @@ from acquire.model.errors import EntryError, UnitError
 from acquire.model.lengths import in_mm, parse_length
 from acquire.model.places import is_on_bed
 from acquire.model.traverse import Setup
-from acquire.model.units import Reading, parse_reading
+from acquire.model.units import MINUS_SIGNS, Reading, parse_reading
 
-GAPS = ("", "-", "–", "—", "−")
+GAPS = ("", *MINUS_SIGNS)
 """What is written where there is no reading."""
 ONE_LENGTH = 'one reading such as +3, 3.5 thou, -0,02 mm or 6 1/2", a fraction with its unit'
 

@@ -53,6 +53,20 @@ def test_hand_written_numbers_are_understood(text, value, unit):
     assert reading.value == pytest.approx(value) and reading.unit == unit
 
 
+MINUS = {"hyphen-minus": "-", "minus": "−", "en dash": "–", "em dash": "—", "hyphen": "‐",
+         "hyphen that does not break": "‑", "figure dash": "‒", "full width": "－"}  # fmt: skip
+"""What keyboards, spreadsheets and word processors put for a minus (common practice)."""
+
+
+@pytest.mark.parametrize("minus", MINUS.values(), ids=MINUS)
+@pytest.mark.parametrize(
+    ("digits", "value"),
+    [("3", 3), (" 0,02 mm", 0.02), (".5 thou", 0.5), ("1e-3 in", 0.001), ("2'08.5″", 128.5), ("1°30'", 5400)],
+)
+def test_every_sign_for_a_minus_stands_before_every_form_of_a_number(minus, digits, value):
+    assert parse_reading(minus + digits).value == pytest.approx(-value)
+
+
 @pytest.mark.parametrize(
     "text", ["", "-", "1,234.5", "1.2.3", "1 2", "nan", "inf", "1e999", "2°8", "five", "3 µ"]
 )

@@ -55,6 +55,18 @@ def test_the_same_table_is_understood_however_it_is_written(setup, text):
     assert (stations.samples == 1).all() and np.isnan(stations.time_s).all()
 
 
+@pytest.mark.parametrize("minus", "-−–—‐‑")
+def test_thousands_marks_are_refused_behind_every_sign_for_a_minus(setup, minus):
+    with pytest.raises(EntryError, match="could mean"):
+        readings(setup(), f'station_mm,reading\n0,950\n50,"{minus}1,000"\n')
+
+
+@pytest.mark.parametrize("minus", "-−–—‐‑")
+def test_every_sign_for_a_minus_is_read_in_a_table_and_stands_for_a_gap_by_itself(setup, minus):
+    table = readings(setup(), f"station_mm,reading\n0,0\n50,{minus}1.5\n100,{minus}\n")
+    assert table.stations.reading.tolist() == [0.0, -1.5] and table.gap_mm == (100.0,)
+
+
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
 def test_micrometre_sign_is_read_in_every_encoding_of_spreadsheets(setup, encoding):
     raw = "station_mm\treading (µm)\n0\t1,5\n".encode(encoding)

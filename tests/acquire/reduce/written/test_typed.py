@@ -7,8 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from acquire.model.bed import Instrument
 from acquire.model.errors import EntryError
 from acquire.reduce.written import TypedLine, readings_typed, typed_lines
+from acquire.reduce.written.typed import typed_reading
 
 
 def test_lines_are_read_back_as_they_were_typed():
@@ -26,6 +28,13 @@ def test_later_line_corrects_and_keeps_the_first_in_its_note(setup):
 def test_reading_corrected_to_a_gap_is_a_gap(setup):
     table = readings_typed(setup(source="enter"), b"0\t1\t5\t30\n0\t1\t6\t-\n50\t1\t7\t1\n")
     assert table.gap_mm == (0.0,) and table.stations.station_mm.tolist() == [50]
+
+
+@pytest.mark.parametrize("minus", "-−–—‐‑")
+def test_both_ends_of_a_bubble_take_every_sign_for_a_minus(minus):
+    vial = Instrument("vial", "slope", "mm/m", per_division=0.02)
+    for between in (" / ", " ", "/"):
+        assert typed_reading(vial, f"{minus}1{between}{minus}2,5") == pytest.approx(-35.0)  # half of 3.5 div
 
 
 def test_line_cut_off_in_the_middle_is_left_out(setup):
