@@ -277,6 +277,8 @@ class Bed:
     carriage_length_mm: float | None = None
     carriage_bears: str = "ends"
     depth_mm: float | None = None
+    joints_mm: tuple[float, ...] = ()
+    """Where two pieces of the bed meet, rising."""
     state: Mapping[str, Any] = field(default_factory=dict)
     """How the bed stood: feet or blocks, clamped or free, temperatures, who and when."""
     limits: Limits = Limits()

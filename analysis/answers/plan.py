@@ -16,6 +16,7 @@ from analysis.answers.face_map import own_shape
 from analysis.answers.joint_cut import JointCut, Wishes, cut_together
 from analysis.answers.least_metal import NoTargetError
 from analysis.answers.removal import Removal, depth_on_flank, guard_of, removal_of
+from analysis.answers.ripples import Step, steps_found
 from analysis.linear.profile import Profile
 from analysis.linear.shown import Shown
 
@@ -59,6 +60,8 @@ class FacePlan(Shown):
     nothing_to_see: bool
     """Whether every depth is less than could be seen: time for blue."""
     blue: tuple[Blue, ...]
+    steps: tuple[Step, ...]
+    """Steps that noise does not explain: an undeclared joint, it may be."""
     warnings: tuple[str, ...]
     profile: Profile = field(metadata=_INSIDE)
     """The heights that were planned on."""
@@ -93,6 +96,7 @@ def plan_faces(
     film_um: float = FILM_UM,
     edge: str | None = None,
     share: float = SHARE,
+    across_joints: bool = False,
 ) -> Plans:
     """Plan faces; those whose targets hang together by one linear programme.
 
@@ -114,15 +118,20 @@ def plan_faces(
         For the predicted blue; the edge's name in bed.toml.
     share : float
         Of the depth, to cut before the next survey.
+    across_joints : bool
+        Whether faces may be cut over a joint that bed.toml declares.
 
     Raises
     ------
     AnalysisError
-        Where the shape of a face is not known, or not how it tilts against the other.
+        Where the shape of a face is not known, or not how it tilts against the other, or a joint
+        lies within it and nobody asked for it to be cut over.
     """
     wishes = wishes or Wishes(parallel_to)
     faces = tuple(dict.fromkeys(faces))
     _check(bed_map, faces, wishes)
+    if not across_joints:
+        _refuse_joints(bed_map, faces)
     taken = assumptions(bed_map, (*faces, *([wishes.parallel_to] if wishes.parallel_to else [])))
     is_joint = wishes.no_wind or wishes.coplanar or wishes.parallel_to in faces
     groups = [faces] if is_joint else [(face,) for face in faces]
@@ -174,6 +183,19 @@ def _check(bed_map: BedMap, faces: Sequence[str], wishes: Wishes) -> None:
             raise AnalysisError("untouched", f"{start:g} to {end:g} mm", f"a stretch of 0 to {length:g} mm")
 
 
+def _refuse_joints(bed_map: BedMap, faces: Sequence[str]) -> None:
+    """Pieces that do not meet are moved, not scraped."""
+    for face in faces:
+        x = own_shape(bed_map, face)[0].station_mm
+        inside = [mm for mm in bed_map.bed.joints_mm if x[0] < mm < x[-1]]
+        if inside:
+            places = ", ".join(f"{mm:g}" for mm in inside)
+            raise AnalysisError(
+                f"plan of {face}", f"a joint of the bed at {places} mm", "pieces that meet first",
+                "see `waylog joints` for what to move; then `--across-joints` plans over it",
+            )  # fmt: skip
+
+
 def _target(bed_map: BedMap, wishes: Wishes, face: str, planned: Sequence[str]) -> Target | None:
     other = wishes.parallel_to
     if other is None or other == face:
@@ -210,6 +232,7 @@ def _plan(
         sideways_is_known=flanks is not None,
         nothing_to_see=bool(np.all(removal.removal_um <= 2 * removal.standard_uncertainty_um)),
         blue=blue,
+        steps=steps_found(bed_map, face),
         warnings=own_shape(bed_map, face)[1],
         profile=profile,
     )

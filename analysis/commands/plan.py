@@ -62,6 +62,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="Of each depth, to cut before the next survey.",
 )
+@click.option("--across-joints", is_flag=True, help="Cut over joints that bed.toml declares.")
 @click.option("--guard", is_flag=True, help="For grinding or planing in one setting: leave no low place.")
 @click.option(
     "--film",
@@ -102,7 +103,16 @@ def command(
         wished["least_greatest"],
     )
     film_um = in_um(film, is_inch)
-    result = plan_faces(loaded.map(), faces, wishes, guard=guard, film_um=film_um, edge=edge, share=share)
+    result = plan_faces(
+        loaded.map(),
+        faces,
+        wishes,
+        guard=guard,
+        film_um=film_um,
+        edge=edge,
+        share=share,
+        across_joints=wished["across_joints"],
+    )
 
     def draw(in_inches: bool) -> object:
         from analysis.draw.figures import plan_figure
@@ -131,9 +141,14 @@ def plan_words(result: "Plans", inch: bool) -> Sequence[str]:
 def _face_words(plan: "FacePlan", inch: bool) -> list[str]:
     from analysis.words.answers import notes, table
     from analysis.words.blue import blue_words
-    from analysis.words.plan import flank_note, plan_answer, plan_heads, plan_notes, plan_rows
+    from analysis.words.plan import flank_note, plan_answer, plan_heads, plan_notes, plan_rows, step_notes
 
-    beside = [*plan_notes(plan, inch), *flank_note(plan), *blue_words(plan.blue, inch)]
+    beside = [
+        *step_notes(plan, inch),
+        *plan_notes(plan, inch),
+        *flank_note(plan),
+        *blue_words(plan.blue, inch),
+    ]
     return [
         plan_answer(plan, inch),
         *(f"  {words}" for words in beside),

@@ -7,6 +7,7 @@ import numpy as np
 from acquire.model.units import MM_PER_INCH, UM_PER_THOU, decimals_for, height_text, length_text, number_text
 from analysis.words.answers import LINE_WORDS, shape_words
 from analysis.words.blue import places_words
+from analysis.words.ripples import step_words
 
 if TYPE_CHECKING:
     from analysis.answers.datums import Datum, Datums
@@ -75,6 +76,15 @@ def plan_notes(plan: "FacePlan", inch: bool) -> list[str]:
             "no place stays low after one setting."
         )
     return lines
+
+
+def step_notes(plan: "FacePlan", inch: bool) -> list[str]:
+    """Steps that may be a joint which nobody declared."""
+    return [
+        f"Before it is scraped: {step_words(step, inch)} If two pieces meet there, declare the joint "
+        "(joints_mm) and close it first; a step is not scraped away."
+        for step in plan.steps
+    ]
 
 
 def _target_words(plan: "FacePlan") -> str:

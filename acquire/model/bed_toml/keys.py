@@ -1,5 +1,6 @@
 """Every key that `bed.toml` may hold, and what each accepts."""
 
+import itertools
 import math
 import re
 from collections.abc import Callable, Mapping
@@ -100,6 +101,10 @@ def _rising(pair: Any) -> bool:
     return isinstance(pair, list) and len(pair) == 2 and all(map(is_number, pair)) and pair[0] < pair[1]
 
 
+def _rises(values: list[Any]) -> bool:
+    return all(before < after for before, after in itertools.pairwise(values))
+
+
 def _whole_or_half(value: Any) -> bool:
     return is_number(value) and value in (1, 1.5, 2)
 
@@ -112,6 +117,11 @@ BED: Mapping[str, Key] = {
     "stations_mm": Key(
         "a list of numbers in mm",
         lambda v: isinstance(v, list) and len(v) <= 10_000 and all(map(is_number, v)),
+        lambda v: tuple(map(float, v)),
+    ),
+    "joints_mm": Key(
+        "a rising list of stations in mm where two pieces of the bed meet",
+        lambda v: isinstance(v, list) and 0 < len(v) <= 100 and all(map(is_number, v)) and _rises(v),
         lambda v: tuple(map(float, v)),
     ),
     "display": one_of("metric", "inch"),

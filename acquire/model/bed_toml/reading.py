@@ -166,6 +166,9 @@ class _Reader:
         values = self.table("bed", BED, self.tables.get("bed", {}))
         stations = self.stations(values)
         length_mm = values.get("length_mm", math.inf)
+        for joint in values.get("joints_mm", ()):
+            if not 0 < joint < length_mm:
+                self.wrong("bed", "joints_mm", joint, f"places within the bed, between 0 and {length_mm:g}")
         faces = {
             name: self.face(name, table, length_mm) for name, table in self.named_tables("faces").items()
         }

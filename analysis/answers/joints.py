@@ -1,0 +1,458 @@
+"""How the pieces of a bed meet: the step and the kink at each declared joint, and what would close them.
+
+A piece beyond a joint at x_j lies, against the one before it, higher by s, pitched by κ, rolled by ρ,
+to the rear by y and yawed by ψ: common to all its faces.  A face at p across with the upward part u of
+its normal shows there a step u (s + ρ p) and a kink u κ; a face that looks sideways, or a vee sideways,
+y and ψ.  What a face shows besides is its own.  Steps and kinks are estimated beside a way that is worn
+(`smooth_way`); a line common to both pieces plays no part.  To close a joint the piece is moved by
+
+    -(s + κ (x - x_j) + ρ p) upwards,    -(y + ψ (x - x_j)) to the rear
+
+A kink looks like a bend that runs on across the joint: it is told from one with eight stations on either
+side, else it supposes that both pieces run straight.  Derived.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import scipy.linalg
+from numpy.typing import NDArray
+from scipy.special import chdtrc
+
+from acquire.model.bed import NORMALS, Bed
+from acquire.model.errors import AnalysisError
+from analysis.adjust.combination import BedMap
+from analysis.adjust.nodes import FOOT_MM
+from analysis.answers.assumptions import Assumption, assumptions
+from analysis.linear.shown import Shown
+from analysis.linear.smooth_way import Sought, estimate_on_smooth_way, estimate_over_sizes
+
+UM_PER_M = 1000.0
+LEAST_A_SIDE = 3
+ENOUGH_A_SIDE = 8
+"""Stations on either side from which on a kink is told from a bend."""
+BENDS_COUNT = 2.0
+"""Times what the bends of a worn way make uncertain: they lie in few places. By simulation."""
+ONE_READING = 0.6
+"""Share of the variance of a step from one reading on which it is said to hang on it."""
+CHANCE = 0.01
+COVERAGE_FACTOR = 2.0
+_INSIDE: Mapping[str, Any] = {"kept_inside": True}
+
+
+@dataclass(frozen=True)
+class Found:
+    """One figure and how sure it is."""
+
+    value: float
+    expanded: float
+
+    @property
+    def is_seen(self) -> bool:
+        """Whether it exceeds its own uncertainty."""
+        return abs(self.value) > self.expanded
+
+
+@dataclass(frozen=True)
+class OneReading:
+    """A reading that a step hangs on."""
+
+    traverse: int
+    station_mm: float
+    share: float
+    """Of the variance of the step."""
+
+
+@dataclass(frozen=True)
+class FaceAtJoint:
+    """One face at one joint."""
+
+    face: str
+    kind: str
+    """height: along its outward normal | side: of a vee, to the rear"""
+    step_um: Found
+    """+: beyond the joint it stands proud (of a vee sideways: to the rear)."""
+    kink_um_per_m: Found
+    """+: beyond the joint it rises away."""
+    supposes_straight: bool
+    """Whether the kink supposes that both pieces run straight: too few stations tell it from a bend."""
+    own_step_um: Found | None
+    """What is left of the step once the piece is moved as a whole; None where nothing else checks it."""
+    hangs_on: OneReading | None
+
+
+@dataclass(frozen=True)
+class Joint:
+    """One joint: how the piece beyond it lies against the piece before it."""
+
+    at_mm: float
+    faces: tuple[FaceAtJoint, ...]
+    up_um: Found | None
+    """Of the line at across 0; of the one face, where only one is known."""
+    pitch_um_per_m: Found | None
+    roll_um_per_m: Found | None
+    """Rear high; None where fewer than two faces at different places across are known."""
+    rear_um: Found | None
+    yaw_um_per_m: Found | None
+    is_one_body: bool | None
+    """Whether all faces agree on these; None where nothing checks it."""
+    supposes_straight: bool
+    cannot_tell: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class PieceMove:
+    """What to move at one place to close all joints before it."""
+
+    place: str
+    """Name of a foot, or of a face where no feet are described beyond the first joint."""
+    is_foot: bool
+    station_mm: float
+    lift_um: Found | None
+    """+ up."""
+    rear_um: Found | None
+    """+ to the rear."""
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Joints(Shown):
+    """Every declared joint."""
+
+    joints: tuple[Joint, ...]
+    moves: tuple[PieceMove, ...]
+    not_known: Mapping[str, str]
+    """Faces that take no part, and why."""
+    warnings: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
+    channels: tuple["Channel", ...] = field(metadata=_INSIDE, default=())
+
+
+@dataclass(frozen=True, eq=False)
+class Channel:
+    """One face, or a vee sideways: its heights and what they are made of."""
+
+    face: str
+    kind: str
+    station_mm: NDArray[np.float64]
+    height_um: NDArray[np.float64]
+    covariance_um2: NDArray[np.float64]
+    rows: NDArray[np.float64] | None
+    """Over the nodes of the map; None where a drawn level tells them by itself."""
+
+
+@dataclass(frozen=True, eq=False)
+class _AtJoint:
+    channel: Channel
+    at_mm: float
+    made: Sought
+    supposes_straight: bool
+    rows: NDArray[np.float64]
+    """Step and kink from all heights of the channel, shape (2, n)."""
+
+    def over_nodes(self) -> NDArray[np.float64]:
+        """The same over the nodes of the map."""
+        assert self.channel.rows is not None
+        return self.rows @ self.channel.rows
+
+
+def joints(bed_map: BedMap) -> Joints:
+    """Judge every declared joint.
+
+    Raises
+    ------
+    AnalysisError
+        Where bed.toml declares none, or no face is known on both sides of one.
+    """
+    bed = bed_map.bed
+    if not bed.joints_mm:
+        raise AnalysisError(
+            bed.name, "bed.toml declares no joint", "joints_mm = [station, ...] in [bed]",
+            "declare where two pieces meet; `waylog ripples` finds steps that nobody declared",
+        )  # fmt: skip
+    channels, not_known = known_channels(bed_map)
+    at = [found for mm in bed.joints_mm for each in channels if (found := _at_joint(bed, each, mm))]
+    missing = [mm for mm in bed.joints_mm if not any(each.at_mm == mm for each in at)]
+    if missing:
+        raise AnalysisError(
+            f"joint at {missing[0]:g} mm",
+            f"no face is known at {LEAST_A_SIDE} stations on either side of it",
+            "a run across it",
+            "; ".join(f"{face}: {why}" for face, why in not_known.items()),
+        )
+    value = np.concatenate([each.made.value for each in at])
+    covariance = _joint_covariance(bed_map, at)
+    bodies = [_body(bed, at, value, covariance, mm) for mm in bed.joints_mm]
+    return Joints(
+        joints=tuple(_joint(bed_map, at, body, value, covariance) for body in bodies),
+        moves=tuple(_moves(bed, bodies, value, covariance)),
+        not_known=not_known,
+        warnings=tuple(bed_map.warnings),
+        assumptions=assumptions(bed_map),
+        channels=tuple(channels),
+    )
+
+
+def known_channels(bed_map: BedMap) -> tuple[list[Channel], dict[str, str]]:
+    """Faces whose own shape is known, vees also sideways; of the others why not."""
+    found, not_known = [], {}
+    for face, described in bed_map.bed.faces.items():
+        for kind in ("height", "side") if described.is_vee else ("height",):
+            try:
+                found.append(_channel(bed_map, face, kind))
+            except AnalysisError as why:
+                if kind == "height":
+                    not_known[face] = why.found
+    return found, not_known
+
+
+def _channel(bed_map: BedMap, face: str, kind: str) -> Channel:
+    """Heights as they were read: of a drawn level at stations one base apart, nothing assumed between."""
+    dense = bed_map.dense(face) if kind == "height" else None
+    if dense is not None and dense.base_lag is not None:
+        chain = dense.base_lag
+        return Channel(face, kind, chain.station_mm, chain.height_um, chain.covariance_um2, None)
+    profile = bed_map.profile(face, kind)
+    indices = bed_map.indices(face, kind)
+    nodes = np.array([bed_map.nodes[i].station_mm for i in indices])
+    rows = np.zeros((profile.station_mm.size, len(bed_map.nodes)))
+    nearest = np.abs(nodes[None, :] - profile.station_mm[:, None]).argmin(axis=1)
+    rows[np.arange(len(rows)), indices[nearest]] = 1.0
+    return Channel(face, kind, profile.station_mm, profile.height_um, profile.covariance_um2, rows)
+
+
+def joint_columns(station_mm: NDArray, at_mm: float) -> NDArray[np.float64]:
+    """What a step of 1 µm and a kink of 1 µm/m at a joint make of the heights, shape (n, 2).
+
+    Examples
+    --------
+    >>> joint_columns(np.array([0.0, 500.0]), 300.0).tolist()
+    [[0.0, 0.0], [1.0, 0.2]]
+    """
+    beyond = station_mm > at_mm
+    return np.column_stack([beyond.astype(float), np.where(beyond, station_mm - at_mm, 0.0) / UM_PER_M])
+
+
+def _at_joint(bed: Bed, channel: Channel, at_mm: float) -> _AtJoint | None:
+    """Step and kink from the two pieces that meet; None where too little is known of one of them."""
+    ends = [-np.inf, *bed.joints_mm, np.inf]
+    place = ends.index(at_mm)
+    x = channel.station_mm
+    here = (x > ends[place - 1] + FOOT_MM) & (x < ends[place + 1] - FOOT_MM) & (np.abs(x - at_mm) > FOOT_MM)
+    least = min(int(np.count_nonzero(here & (x < at_mm))), int(np.count_nonzero(here & (x > at_mm))))
+    if least < LEAST_A_SIDE:
+        return None
+    part = channel.covariance_um2[np.ix_(here, here)]
+    arguments = (x[here], channel.height_um[here], part, joint_columns(x[here], at_mm))
+    is_told = least >= ENOUGH_A_SIDE
+    made = estimate_over_sizes(*arguments) if is_told else estimate_on_smooth_way(*arguments)
+    rows = np.zeros((2, x.size))
+    rows[:, here] = made.rows
+    return _AtJoint(channel, at_mm, made, not is_told, rows)
+
+
+def _joint_covariance(bed_map: BedMap, at: Sequence[_AtJoint]) -> NDArray[np.float64]:
+    """Of all steps and kinks together: errors of the map they share, bends they do not."""
+    whole = scipy.linalg.block_diag(*(BENDS_COUNT**2 * each.made.from_bends for each in at))
+    from_map = [i for i, each in enumerate(at) if each.channel.rows is not None]
+    for i, each in enumerate(at):
+        if each.channel.rows is None:
+            here = slice(2 * i, 2 * i + 2)
+            whole[here, here] += each.rows @ each.channel.covariance_um2 @ each.rows.T
+    if from_map:
+        rows = np.vstack([each.over_nodes() for each in at if each.channel.rows is not None])
+        where = np.concatenate([[2 * i, 2 * i + 1] for i in from_map])
+        whole[np.ix_(where, where)] += bed_map.functional(rows).covariance_um2
+    return np.asarray(whole)
+
+
+@dataclass(frozen=True, eq=False)
+class _Body:
+    """The piece beyond a joint as a body, as rows over all steps and kinks."""
+
+    at_mm: float
+    members: tuple[int, ...]
+    names: tuple[str, ...]
+    """Of up, pitch, roll, rear, yaw those that are told."""
+    rows: NDArray[np.float64]
+    value: NDArray[np.float64]
+    factor: float
+    """What the variances are enlarged by, because the faces do not move as one body."""
+    degrees: int
+    p_value: float
+    left: NDArray[np.float64]
+    """What is left of the members' steps and kinks, shape (2 m,)."""
+    left_covariance: NDArray[np.float64]
+
+
+def _body(bed: Bed, at: Sequence[_AtJoint], value: NDArray, covariance: NDArray, at_mm: float) -> _Body:
+    members = tuple(i for i, each in enumerate(at) if each.at_mm == at_mm)
+    design, names = _body_design(bed, [at[i].channel for i in members])
+    where = np.concatenate([[2 * i, 2 * i + 1] for i in members])
+    part = covariance[np.ix_(where, where)]
+    part = part + 1e-12 * max(float(np.trace(part)), 1e-12) * np.eye(len(part))
+    weight = np.linalg.inv(part)
+    spread = np.linalg.inv(design.T @ weight @ design)
+    inverse = spread @ design.T @ weight
+    rows = np.zeros((len(names), value.size))
+    rows[:, where] = inverse
+    left = value[where] - design @ (inverse @ value[where])
+    degrees = len(where) - len(names)
+    chi_square = float(left @ weight @ left)
+    p_value = float(chdtrc(degrees, chi_square)) if degrees else 1.0
+    factor = max(chi_square / degrees, 1.0) if degrees and p_value < CHANCE else 1.0
+    left_covariance = part - design @ spread @ design.T
+    return _Body(at_mm, members, names, rows, rows @ value, factor, degrees, p_value, left, left_covariance)
+
+
+def _body_design(bed: Bed, channels: Sequence[Channel]) -> tuple[NDArray, tuple[str, ...]]:
+    """What each motion of the piece makes of each step and kink; columns that are told."""
+    names = ("up", "pitch", "roll", "rear", "yaw")
+    design = np.zeros((2 * len(channels), len(names)))
+    across = [bed.faces[channel.face].across_mm for channel in channels]
+    for i, channel in enumerate(channels):
+        to_rear, up = (1, 0) if channel.kind == "side" else NORMALS[bed.faces[channel.face].normal]
+        design[2 * i, [0, 3]] = up, to_rear
+        design[2 * i, 2] = up * (across[i] or 0.0) / UM_PER_M
+        design[2 * i + 1, [1, 4]] = up, to_rear
+    level = {p for p, row in zip(across, design[::2], strict=True) if row[0]}
+    is_told = np.any(design, axis=0)
+    is_told[2] = len(level) > 1 and None not in level
+    return design[:, is_told], tuple(name for name, told in zip(names, is_told, strict=True) if told)
+
+
+def _found(value: float, variance: float) -> Found:
+    return Found(float(value), COVERAGE_FACTOR * float(np.sqrt(max(variance, 0.0))))
+
+
+def _joint(
+    bed_map: BedMap, at: Sequence[_AtJoint], body: _Body, value: NDArray, covariance: NDArray
+) -> Joint:
+    spread = body.factor * np.diag(body.rows @ covariance @ body.rows.T)
+    told = {name: _found(*pair) for name, *pair in zip(body.names, body.value, spread, strict=True)}
+    faces = tuple(
+        _face_at_joint(bed_map, at[i], value[2 * i : 2 * i + 2], np.diag(covariance)[2 * i : 2 * i + 2],
+                       None if not body.degrees else (body.left[2 * k], body.left_covariance[2 * k, 2 * k]))
+        for k, i in enumerate(body.members)
+    )  # fmt: skip
+    return Joint(
+        at_mm=body.at_mm,
+        faces=faces,
+        up_um=told.get("up"),
+        pitch_um_per_m=told.get("pitch"),
+        roll_um_per_m=told.get("roll"),
+        rear_um=told.get("rear"),
+        yaw_um_per_m=told.get("yaw"),
+        is_one_body=None if not body.degrees else body.p_value >= CHANCE,
+        supposes_straight=any(each.supposes_straight for each in faces),
+        cannot_tell=tuple(_cannot_tell(told)),
+    )
+
+
+def _cannot_tell(told: Mapping[str, Found]) -> list[str]:
+    words = []
+    if "up" not in told:
+        words.append("whether it is high or low: no face that looks up or down is known on both sides")
+    elif "roll" not in told:
+        words.append(
+            "whether it is rolled: faces at two different places across the bed (across_mm) would tell, "
+            "or a level across on either side"
+        )
+    if "rear" not in told:
+        words.append("whether it is to the front or rear: a side face or a vee read sideways would tell")
+    return words
+
+
+def _face_at_joint(
+    bed_map: BedMap,
+    at: _AtJoint,
+    value: NDArray,
+    variance: NDArray,
+    own: tuple[float, float] | None,
+) -> FaceAtJoint:
+    # an own step of a face that alone tells a motion is 0 by making: nothing checks it
+    is_checked = own is not None and own[1] > 1e-9 * variance[0]
+    return FaceAtJoint(
+        face=at.channel.face,
+        kind=at.channel.kind,
+        step_um=_found(value[0], variance[0]),
+        kink_um_per_m=_found(value[1], variance[1]),
+        supposes_straight=at.supposes_straight,
+        own_step_um=_found(*own) if own is not None and is_checked else None,
+        hangs_on=hangs_on(bed_map, at.channel, at.rows[0]),
+    )
+
+
+def hangs_on(bed_map: BedMap, channel: Channel, rows: NDArray) -> OneReading | None:
+    """The one reading that most of the variance of a sum of heights comes from, if there is one.
+
+    Parameters
+    ----------
+    bed_map : BedMap
+    channel : Channel
+    rows : array, shape (n,)
+        What of each height of the channel goes into the sum.
+    """
+    if channel.rows is None:
+        return None
+    solution = bed_map.solution
+    wide = np.zeros(bed_map.assembly.unknowns)
+    wide[: len(bed_map.nodes)] = rows @ channel.rows
+    worst: OneReading | None = None
+    whole = float(solution.covariance(wide[None])[0, 0])
+    for each, block in zip(bed_map.observations, solution.blocks, strict=False):
+        if channel.face not in each.faces or each.dense is not None or whole <= 0:
+            continue
+        # a reading goes into the sum with its whitened row times the covariance of the unknowns
+        for place in range(0, len(each), _AT_ONCE):
+            part = block.whitened[place : place + _AT_ONCE].toarray()
+            shared = solution.covariance(np.vstack([wide, part]))[0, 1:]
+            most = int(np.argmax(np.abs(shared)))
+            share = float(shared[most] ** 2 / whole)
+            if share >= ONE_READING and (worst is None or share > worst.share):
+                worst = OneReading(each.traverse, float(each.station_mm[place + most]), share)
+    return worst
+
+
+_AT_ONCE = 100
+
+
+def _moves(bed: Bed, bodies: Sequence[_Body], value: NDArray, covariance: NDArray) -> list[PieceMove]:
+    """What closes all joints, at the feet beyond the first one or at the ends of each piece."""
+    found = []
+    for place, is_foot, mm, across in _places(bed):
+        before = [body for body in bodies if body.at_mm <= mm]
+        factor = max(body.factor for body in before)
+        sums = (_closing(before, mm, across, *names) for names in (("up", "pitch", "roll"), ("rear", "yaw")))
+        told = [
+            None if row is None else _found(float(row @ value), factor * float(row @ covariance @ row))
+            for row in sums
+        ]
+        found.append(PieceMove(place, is_foot, mm, *told))
+    return found
+
+
+def _places(bed: Bed) -> list[tuple[str, bool, float, float]]:
+    """Name, whether it is a foot, station and place across of what can be moved."""
+    first = bed.joints_mm[0]
+    feet = [(f.id, True, f.station_mm, f.across_mm) for f in bed.feet.values() if f.station_mm > first]
+    if feet:
+        return sorted(feet, key=lambda each: each[2:])
+    ways = [(face, bed.faces[face].across_mm) for face in bed.carriage_ways() if face is not None]
+    told = [(face, across) for face, across in ways if across is not None] or [("across 0", 0.0)]
+    return [(face, False, mm, across) for mm in (*bed.joints_mm, bed.length_mm) for face, across in told]
+
+
+def _closing(
+    bodies: Sequence[_Body], mm: float, across: float, shift: str, tilt: str, roll: str = ""
+) -> NDArray[np.float64] | None:
+    """-(s + κ (x - x_j) + ρ p) over all joints before a place, as a row; None where a shift is not told."""
+    total = np.zeros_like(bodies[0].rows[0])
+    for body in bodies:
+        rows = dict(zip(body.names, body.rows, strict=True))
+        if shift not in rows:
+            return None
+        total -= rows[shift] + (mm - body.at_mm) / UM_PER_M * rows[tilt]
+        total -= across / UM_PER_M * rows.get(roll, 0.0)
+    return total

@@ -1,0 +1,116 @@
+"""How the pieces of a bed meet, and what would close the joints: in words."""
+
+from typing import TYPE_CHECKING
+
+from acquire.model.units import height_text, length_text, slope_text
+from analysis.words.answers import table
+from analysis.words.assumptions import taken_and_notes
+
+if TYPE_CHECKING:
+    from analysis.answers.joints import FaceAtJoint, Found, Joint, Joints, PieceMove
+
+CAUTION = (
+    "Caution: slacken the joint before the piece is moved, small moves, every foot kept bearing, never a "
+    "limb between or underneath; rated gear for lifting."
+)
+
+
+def joints_words(found: "Joints", inch: bool) -> list[str]:
+    """Each joint: how the piece beyond it lies, face by face, then what to move by how much."""
+    lines: list[str] = []
+    for joint in found.joints:
+        lines += [*_joint_words(joint, inch), ""]
+    lines += _move_words(found, inch)
+    lines += [f"{face} takes no part: {why.rstrip('.')}." for face, why in found.not_known.items()]
+    return [*lines, *taken_and_notes(found.assumptions, found.warnings)]
+
+
+def _joint_words(joint: "Joint", inch: bool) -> list[str]:
+    at = length_text(joint.at_mm, inch)
+    parts = [
+        *_part(joint.up_um, ("high", "low"), height_text, inch),
+        *_part(joint.rear_um, ("to the rear", "to the front"), height_text, inch),
+        *_part(joint.pitch_um_per_m, ("rising away", "falling away"), slope_text, inch),
+        *_part(joint.yaw_um_per_m, ("running off to the rear", "running off to the front"), slope_text, inch),
+        *_part(joint.roll_um_per_m, ("rear high", "front high"), slope_text, inch),
+    ]
+    lines = [f"Joint at {at}: the piece beyond lies {'; '.join(parts)}."]
+    if joint.supposes_straight:
+        lines.append(
+            "  Kinks suppose that both pieces run straight near the joint: fewer than 8 stations on one side "
+            "do not tell a kink from a bend that runs on across it. A straightedge on each piece would."
+        )
+    if joint.is_one_body is False:
+        lines.append(
+            "  The faces do not move as one body: what is left of a step is the face's own, worn or made so. "
+            "The ± is enlarged for it."
+        )
+    lines += [f"  {words}" for each in joint.faces for words in _face_words(each, inch)]
+    return [*lines, *(f"  Not known: {words}." for words in joint.cannot_tell)]
+
+
+def _part(found: "Found | None", names: tuple[str, str], text: object, inch: bool) -> list[str]:
+    if found is None:
+        return []
+    assert callable(text)
+    sure = text(found.expanded, inch, found.expanded / 2)
+    if not found.is_seen:
+        return [f"neither {names[0]} nor {names[1]} within what could be seen (± {sure})"]
+    name = names[0] if found.value > 0 else names[1]
+    return [f"{name} by {text(abs(found.value), inch, found.expanded / 2)} ± {sure}"]
+
+
+def _face_words(each: "FaceAtJoint", inch: bool) -> list[str]:
+    name = f"{each.face} sideways" if each.kind == "side" else each.face
+    step = _signed(each.step_um, inch)
+    kink = f"{slope_text(each.kink_um_per_m.value, inch, each.kink_um_per_m.expanded / 2)} ± "
+    kink += slope_text(each.kink_um_per_m.expanded, inch, each.kink_um_per_m.expanded / 2)
+    words = f"{name}: step {step}, kink {kink}"
+    if each.own_step_um is not None and each.own_step_um.is_seen:
+        words += f"; of the step {_signed(each.own_step_um, inch)} is its own"
+    lines = [f"{words}."]
+    if each.hangs_on is not None:
+        at = length_text(each.hangs_on.station_mm, inch)
+        lines.append(
+            f"  The step hangs on one reading, traverse {each.hangs_on.traverse} at {at}: a slip there looks "
+            "the same. Read across the joint twice."
+        )
+    return lines
+
+
+def _signed(found: "Found", inch: bool) -> str:
+    return (
+        f"{height_text(found.value, inch, found.expanded / 2)} ± "
+        f"{height_text(found.expanded, inch, found.expanded / 2)}"
+    )
+
+
+def _move_words(found: "Joints", inch: bool) -> list[str]:
+    if not any(_is_seen(each) for each in found.moves):
+        return ["Nothing to move that could be seen: leave the pieces as they lie."]
+    is_feet = found.moves[0].is_foot
+    what = "the feet beyond" if is_feet else "each piece beyond, as a body,"
+    lines = [f"To close the joint, move {what}:"]
+    rows = [(each.place, length_text(each.station_mm, inch), *_ways(each, inch)) for each in found.moves]
+    heads = ("foot" if is_feet else "at", "station", "up or down", "sideways")
+    return [*lines, *table(heads, rows), f"  {CAUTION}", "  Then read across the joint again.", ""]
+
+
+def _is_seen(each: "PieceMove") -> bool:
+    return any(part is not None and part.is_seen for part in (each.lift_um, each.rear_um))
+
+
+def _ways(each: "PieceMove", inch: bool) -> tuple[str, str]:
+    return (
+        _way(each.lift_um, ("up", "down"), inch),
+        _way(each.rear_um, ("to rear", "to front"), inch),
+    )
+
+
+def _way(found: "Found | None", names: tuple[str, str], inch: bool) -> str:
+    if found is None:
+        return "not known"
+    sure = height_text(found.expanded, inch, found.expanded / 2)
+    if not found.is_seen:
+        return f"nothing seen (± {sure})"
+    return f"{names[found.value < 0]} {height_text(abs(found.value), inch, found.expanded / 2)} ± {sure}"

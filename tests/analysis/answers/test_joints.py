@@ -1,0 +1,201 @@
+"""Joints of a bed in pieces: how the piece beyond lies, what closes the joint, and that none is scraped away.
+
+The cases are derived for this project.
+"""
+
+import json
+
+import numpy as np
+import pytest
+
+from acquire.cli import main
+from acquire.model.errors import AnalysisError, BedError
+from analysis.adjust.combination import combine
+from analysis.answers.joints import joints
+from analysis.answers.plan import plan_faces
+from analysis.answers.ripples import ripples
+from analysis.words.joints import joints_words
+from analysis.words.ripples import ripples_words
+
+AT = 1000.0
+X = np.arange(50.0, 2000.0, 100.0)
+MIDDLE = X[:-1] + 50
+STEP, KINK, ROLL = 12.0, -30.0, 20.0
+FACES = {
+    "front-way": 'normal = "up"\nacross_mm = -200\ncarriage = "front"',
+    "rear-way": 'normal = "up"\nacross_mm = 200\ncarriage = "rear"',
+    "under": 'normal = "down"\nacross_mm = 0',
+    "side": 'normal = "front"\nacross_mm = -220',
+}
+FEET = """
+[feet.near-front]
+station_mm = 1200
+across_mm = -200
+[feet.near-rear]
+station_mm = 1200
+across_mm = 200
+[feet.far-front]
+station_mm = 2800
+across_mm = -200
+[feet.far-rear]
+station_mm = 2800
+across_mm = 200
+"""
+INSTRUMENTS = {
+    "level": 'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty = 2\nseating_um = 0.0',
+    "dial": 'quantity = "offset"\nunit = "um"\nstandard_uncertainty = 1\nseating_um = 0.0',
+}
+SLOPES = np.random.default_rng(21).normal(0, 2, (8, len(MIDDLE)))
+
+
+def beyond(across_mm, own=0.0):
+    """What the piece beyond the joint adds to a face that looks up: invented truth."""
+    away = X - AT
+    return np.where(away > 0, STEP + KINK * away / 1000 + ROLL * across_mm / 1000 + own, 0.0)
+
+
+@pytest.fixture
+def bed(invented_bed):
+    def make(joint="joints_mm = [1000]", feet=FEET):
+        return invented_bed(
+            length_mm=3000,
+            bed=joint,
+            faces=FACES,
+            instruments=INSTRUMENTS,
+            more=feet,
+        )
+
+    return make
+
+
+@pytest.fixture
+def mapped(bed, make_traverse):
+    """Levels there and back on each face named, of these heights."""
+
+    def make(heights, runs=2, **described):
+        made = bed(**described)
+        traverses = []
+        for number, (face, height) in enumerate(heights.items()):
+            sign = -1 if face == "under" else 1
+            for run in range(runs):
+                noise = SLOPES[(2 * number + run) % 8]
+                reading = sign * (np.diff(height) / 0.1) + noise
+                traverses.append(make_traverse(made, "level", MIDDLE, reading, face=face))
+        return combine(traverses, made)
+
+    return make
+
+
+def test_piece_beyond_is_found_as_one_body_and_the_feet_close_it(mapped):
+    """Moves -(s + κ (x - x_j) + ρ p): -2 and -10 at 200 beyond, +46 and +38 at 1800, p -+200."""
+    found = joints(mapped({"front-way": beyond(-200), "rear-way": beyond(200)}))
+    joint = found.joints[0]
+    for told, truth in ((joint.up_um, STEP), (joint.pitch_um_per_m, KINK), (joint.roll_um_per_m, ROLL)):
+        assert abs(told.value - truth) <= 1.3 * told.expanded
+    assert joint.is_one_body
+    truths = {"near-front": -2, "near-rear": -10, "far-front": 46, "far-rear": 38}
+    for move in found.moves:
+        assert move.is_foot
+        assert abs(move.lift_um.value - truths[move.place]) <= 1.3 * move.lift_um.expanded
+        assert move.rear_um is None
+
+
+def test_moves_follow_from_the_figures_of_the_joint(mapped):
+    found = joints(mapped({"front-way": beyond(-200), "rear-way": beyond(200)}))
+    up, pitch, roll = (
+        getattr(found.joints[0], name).value for name in ("up_um", "pitch_um_per_m", "roll_um_per_m")
+    )
+    for move in found.moves:
+        across = -200 if "front" in move.place else 200
+        wanted = -(up + pitch * (move.station_mm - AT) / 1000 + roll * across / 1000)
+        assert move.lift_um.value == pytest.approx(wanted, abs=1e-9)
+
+
+def test_underside_goes_along_with_the_other_sign(mapped):
+    found = joints(mapped({"front-way": beyond(-200), "rear-way": beyond(200), "under": -beyond(0)}))
+    assert found.joints[0].is_one_body
+    under = next(each for each in found.joints[0].faces if each.face == "under")
+    assert under.step_um.value == pytest.approx(-STEP, abs=1.3 * under.step_um.expanded)
+
+
+def test_face_with_a_step_of_its_own_is_told_from_the_body(mapped):
+    heights = {"front-way": beyond(-200), "rear-way": beyond(200), "under": -beyond(0, own=9.0)}
+    found = joints(mapped(heights))
+    assert found.joints[0].is_one_body is False
+    own = {each.face: each.own_step_um for each in found.joints[0].faces}
+    assert own["under"].is_seen
+    assert any("do not move as one body" in words for words in joints_words(found, False))
+
+
+def test_one_face_tells_no_roll(mapped):
+    found = joints(mapped({"front-way": beyond(-200)}))
+    assert found.joints[0].roll_um_per_m is None
+    assert any("whether it is rolled" in words for words in joints_words(found, False))
+
+
+def test_step_read_by_one_level_run_hangs_on_the_reading_that_bridges_the_joint(mapped):
+    once = joints(mapped({"front-way": beyond(-200)}, runs=1)).joints[0].faces[0]
+    twice = joints(mapped({"front-way": beyond(-200)}, runs=2)).joints[0].faces[0]
+    assert (once.hangs_on.traverse, once.hangs_on.station_mm) == (1, AT)
+    assert twice.hangs_on is None
+
+
+def test_kink_of_a_hollow_bed_is_not_claimed(mapped):
+    """Invented: one hollow over both pieces, no joint to be seen; a bend is no kink."""
+    hollow = -40 * np.sin(np.pi * X / 2000) ** 2
+    joint = joints(mapped({"front-way": hollow, "rear-way": hollow})).joints[0]
+    assert not joint.up_um.is_seen
+    assert abs(joint.pitch_um_per_m.value) <= 1.3 * joint.pitch_um_per_m.expanded
+
+
+def test_bed_without_a_declared_joint_is_refused_with_what_finds_steps(mapped):
+    with pytest.raises(AnalysisError, match="waylog ripples"):
+        joints(mapped({"front-way": beyond(-200)}, joint=""))
+
+
+@pytest.mark.parametrize("written", ["[0]", "[3000]", "[900, 800]", "[]", '["1500"]'])
+def test_joints_outside_the_bed_or_out_of_order_are_refused(bed, written):
+    with pytest.raises(BedError, match="joints_mm"):
+        bed(joint=f"joints_mm = {written}")
+
+
+def test_no_plan_is_made_over_a_declared_joint_unasked(mapped):
+    bed_map = mapped({"front-way": beyond(-200)})
+    with pytest.raises(AnalysisError, match="joint of the bed at 1000 mm"):
+        plan_faces(bed_map, ["front-way"])
+    assert plan_faces(bed_map, ["front-way"], across_joints=True).plans
+
+
+def test_undeclared_joint_is_found_named_and_stands_beside_the_plan(mapped):
+    """Invented truth: a step of 14 µm between 950 and 1050."""
+    bed_map = mapped({"front-way": np.where(X > AT, 14.0, 0.0)}, joint="")
+    step = ripples(bed_map, ["front-way"]).faces[0].steps[0]
+    assert (step.from_mm, step.to_mm) == (950, 1050)
+    assert abs(step.height_um - 14) <= 1.3 * step.expanded_um
+    assert plan_faces(bed_map, ["front-way"]).plans["front-way"].steps[0].from_mm == 950
+    assert "step up 14" in ripples_words(ripples(bed_map, ["front-way"]), False)[0]
+
+
+def test_commands_answer_in_words_json_and_picture(tmp_path, capsys):
+    folder = tmp_path / "survey"
+    (folder / "traverses").mkdir(parents=True)
+    tables = "\n".join(f"[faces.{name}]\n{text}" for name, text in FACES.items())
+    (folder / "bed.toml").write_text(
+        f'[bed]\nname = "invented"\nlength_mm = 2000\nstation_pitch_mm = 100\njoints_mm = [1000]\n{tables}\n'
+        f"[instruments.level]\n{INSTRUMENTS['level']}\n"
+    )
+    (tmp_path / "read.csv").write_text(
+        "station_mm,reading\n"
+        + "".join(f"{mm:g},{r:.1f}\n" for mm, r in zip(MIDDLE, np.diff(beyond(-200)) / 0.1, strict=True))
+    )
+    base = ["import", str(folder), str(tmp_path / "read.csv"), "--face", "front-way", "--instrument", "level"]
+    assert main(base) == 0
+    capsys.readouterr()
+    for command, key in (("joints", "joints"), ("ripples", "faces")):
+        assert main([command, str(folder), "--json", "--picture", str(tmp_path / f"{command}.png")]) == 0
+        assert json.loads(capsys.readouterr().out)[key]
+        assert (tmp_path / f"{command}.png").stat().st_size > 5000
+        assert main([command, str(folder), "--inch"]) == 0
+        assert "thou" in capsys.readouterr().out or command == "ripples"
+    assert main(["plan", str(folder), "front-way"]) == 1
+    assert "--across-joints" in capsys.readouterr().err
