@@ -31,6 +31,8 @@ CAUTIONS = (
 SHARE = 0.5
 """Of the depth, to cut in one round. Simulated with scrapers that err by 30 % (33 stations, 30 to 70 µm
 worn): all at once takes three times the metal that is needed, half a round hardly more than that."""
+ROUNDING_UM = 1e-6
+"""What sums leave of a depth of nothing where the target touches."""
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
@@ -230,12 +232,17 @@ def _plan(
         this_round_um=share * removal.removal_um,
         flank_um=_on_flanks(bed_map.bed.faces[face], removal.removal_um, flanks),
         sideways_is_known=flanks is not None,
-        nothing_to_see=bool(np.all(removal.removal_um <= 2 * removal.standard_uncertainty_um)),
+        nothing_to_see=is_nothing_to_see(removal),
         blue=blue,
         steps=steps_found(bed_map, face),
         warnings=own_shape(bed_map, face)[1],
         profile=profile,
     )
+
+
+def is_nothing_to_see(removal: Removal) -> bool:
+    """Whether no depth exceeds its own uncertainty; rounding where the target touches is no depth."""
+    return bool(np.all(removal.removal_um <= 2 * removal.standard_uncertainty_um + ROUNDING_UM))
 
 
 def _as_measured(joint: JointCut, face: str) -> Profile:

@@ -22,35 +22,44 @@ if TYPE_CHECKING:
     help="A survey of the same bed from before work on it: adds what that changed.",
 )
 @click.option("--pdf", is_flag=True, help="Also print it as PDF (needs Debian's package chromium).")
+@click.option("--wall", is_flag=True, help="Also print its first page alone as PDF, for the machine.")
+@click.option(
+    "--paper",
+    type=click.Choice(["A4", "Letter"], case_sensitive=False),
+    help="Of the PDF (default: Letter where inches come first, else A4).",
+)
 @click.option("--inch/--metric", "inch", default=None, help="Inches and thou first, or mm and µm.")
-def command(survey: Path, before: Path | None, pdf: bool, inch: bool | None) -> None:
+def command(
+    survey: Path, before: Path | None, pdf: bool, wall: bool, paper: str | None, inch: bool | None
+) -> None:
     """Write the report of SURVEY, one page that needs nothing else, into SURVEY/report.
 
-    It is made anew each time. Prints its five lines, then where it is. With --before, traverses that
-    SURVEY has from before the work stand in that part of the page alone.
+    Its first page is the sheet to carry to the machine. It is made anew each time. Prints its five
+    lines, then where it is. With --before, traverses that SURVEY has from before the work stand in
+    that part of the page alone.
     """
     from acquire.model.errors import AnalysisError
     from analysis.answers.surveys import load
-    from analysis.report import PRINTED, find_browser, write_report
+    from analysis.report import PRINTED, SHEET, Printing, find_browser, write_report
 
     loaded = load(survey)
     in_inches = loaded.bed.is_inch if inch is None else inch
     contents = _contents(loaded, before, in_inches)
-    missing: AnalysisError | None = None
-    browser = None
-    if pdf:
+    printing, missing = None, None
+    if pdf or wall:
         try:
-            browser = find_browser()
+            printing = Printing(find_browser(), paper or ("Letter" if in_inches else "A4"), pdf, wall)
         except AnalysisError as why:
             missing = why
-    page = write_report(survey, contents, datetime.now(UTC), browser, "Letter" if in_inches else "A4")
+    page = write_report(survey, contents, datetime.now(UTC), printing)
     for line in contents.summary:
         click.echo(f"{line.about}: {line.words}")
     click.echo(f"report: {page}")
-    if browser is not None:
-        click.echo(f"PDF: {page.with_name(PRINTED)}")
     if missing is not None:
         raise missing
+    for is_asked, name, file in ((pdf, "PDF", PRINTED), (wall, "sheet for the machine", SHEET)):
+        if is_asked:
+            click.echo(f"{name}: {page.with_name(file)}")
 
 
 def _contents(survey: "Survey", before: Path | None, inch: bool) -> "Contents":

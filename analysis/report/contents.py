@@ -11,15 +11,19 @@ from acquire.model.traverse import Traverse
 from acquire.model.units import length_text
 from acquire.store.survey import files_of
 from analysis.answers.comparison import Comparison, compare
+from analysis.answers.datums import datums
 from analysis.answers.face_map import FaceMap, map_face
+from analysis.answers.feet_on_bed import feet_to_move
 from analysis.answers.next_traverse import next_traverse, varied
+from analysis.answers.plan import FacePlan
 from analysis.answers.surveys import Survey
 from analysis.answers.twist import Twist, twist_of
 from analysis.answers.whole_bed import whole_bed
 from analysis.draw.figures import bed_figure, comparison_figure, inline_svg, profile_figure, twist_figure
-from analysis.report.plan import PlanPart, TrustPart, plan_parts, trust_part
+from analysis.report.plan import PlanPart, TrustPart, face_plans, not_yet, plan_part, trust_part
 from analysis.report.summary import Answers, Line, summary_lines
-from analysis.report.tables import StationTable, height_table, roll_table
+from analysis.report.tables import StationTable, face_table, reach_words, roll_table
+from analysis.report.wall import Wall, wall_sheet
 from analysis.words.answers import (
     LINE_WORDS,
     agreement_words,
@@ -35,6 +39,7 @@ from analysis.words.answers import (
 )
 from analysis.words.assumptions import taken_and_notes
 from analysis.words.bed_or_wear import bed_or_wear_words
+from analysis.words.wall import Found as FoundForTheWall
 
 MOST_ADVICE = 5
 
@@ -49,6 +54,8 @@ class Section:
     """An SVG element."""
     table: StationTable | None = None
     reason: str | None = None
+    key: str = ""
+    """What the contents link to."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,9 +64,14 @@ class Contents:
 
     bed: Bed
     inch: bool
+    wall: Wall
+    """The first page."""
     summary: tuple[Line, ...]
     bed_picture: str | None
     faces: tuple[Section, ...]
+    """Those that some traverse touches."""
+    not_measured: tuple[str, ...]
+    """The others."""
     plans: Mapping[str, PlanPart]
     """What to take off, for the faces whose own shape is known."""
     trust: TrustPart
@@ -96,33 +108,41 @@ def gather(survey: Survey, inch: bool) -> Contents:
     """
     bed, bed_map = survey.bed, survey.map()
     whole = whole_bed(bed_map, left_out=survey.left_out)
-    maps = {face: attempt(partial(map_face, bed_map, face)) for face in bed.faces}
-    twist = attempt(lambda: twist_of(survey.measuring, bed, made=survey.observed))
-    compared = {
-        face: attempt(
-            partial(
-                compare,
-                survey.measuring,
-                bed,
-                f"{face}:level",
-                f"{face}:indicator",
-                made=survey.observed,
-            )
-        )
-        for face in comparable(survey)
+    maps: dict[str, FaceMap | AnalysisError] = {
+        face: whole.maps[face] if face in whole.maps else attempt(partial(map_face, bed_map, face))
+        for face in bed.faces
     }
+    twist = attempt(lambda: twist_of(survey.measuring, bed, made=survey.observed))
+    compared = {face: attempt(partial(_level_and_indicator, survey, face)) for face in comparable(survey)}
     advice = next_traverse(bed_map).advice
+    plans, trust = face_plans(bed_map), datums(bed_map)
+    feet = feet_to_move(bed_map)
+    why_not = not_yet(whole, feet, trust)
+    ready = [face for face in plans if face not in why_not]
+    sheet = FoundForTheWall(
+        whole=whole,
+        compared=[each for each in compared.values() if isinstance(each, Comparison)],
+        feet=feet,
+        datums=trust,
+        advice=advice,
+        plans=tuple(plans.values()),
+        may_be_scraped=ready,
+        why_not=None if ready else next((why_not[face] for face in plans), None),
+    )
     return Contents(
         bed=bed,
         inch=inch,
+        wall=wall_sheet(bed, sheet, why_not, inch),
         summary=summary_lines(Answers(bed, whole, maps, twist, tuple(compared.values()), advice), inch),
         bed_picture=inline_svg(bed_figure(whole, bed, inch), "bed") if whole.maps else None,
         faces=tuple(
-            face_section(bed, name, f"face-{number}", found, inch)
+            face_section(bed, name, f"face-{number}", found, inch, plans.get(name), name not in why_not)
             for number, (name, found) in enumerate(maps.items(), 1)
+            if name in bed_map.faces
         ),
-        plans=plan_parts(bed_map, inch),
-        trust=trust_part(bed_map, inch),
+        not_measured=tuple(name for name in bed.faces if name not in bed_map.faces),
+        plans={face: plan_part(plan, why_not.get(face), inch) for face, plan in plans.items()},
+        trust=trust_part(trust, bed_map.faces, plans, inch),
         twist=twist_section(twist, inch),
         comparisons=tuple(
             comparison_section(f"{face}, level against indicator", f"comparison-{number}", found, inch)
@@ -157,7 +177,19 @@ def comparable(survey: Survey) -> list[str]:
     ]
 
 
-def face_section(bed: Bed, name: str, key: str, found: FaceMap | AnalysisError, inch: bool) -> Section:
+def _level_and_indicator(survey: Survey, face: str) -> Comparison:
+    return compare(survey.measuring, survey.bed, f"{face}:level", f"{face}:indicator", made=survey.observed)
+
+
+def face_section(
+    bed: Bed,
+    name: str,
+    key: str,
+    found: FaceMap | AnalysisError,
+    inch: bool,
+    plan: FacePlan | None = None,
+    may_be_scraped: bool = False,
+) -> Section:
     """One face: its shape in words, its picture and its table; or why there is none."""
     if isinstance(found, AnalysisError):
         return Section(name, (), reason=as_sentence(found.found))
@@ -167,7 +199,9 @@ def face_section(bed: Bed, name: str, key: str, found: FaceMap | AnalysisError, 
     if found.blind_wavelengths_mm and not found.ripples_not_included_mm:
         blind = ", ".join(length_text(each, inch) for each in found.blind_wavelengths_mm)
         words.append(f"Ripples of these lengths cannot be seen with this base: {blind}.")
-    return Section(name, tuple(words), inline_svg(figure, key), height_table(found, inch))
+    words += reach_words(found, inch)
+    table = face_table(found, inch, plan, may_be_scraped=may_be_scraped)
+    return Section(name, tuple(words), inline_svg(figure, key), table, key=key)
 
 
 def from_words(found: FaceMap) -> str:

@@ -2,6 +2,7 @@
 
 import re
 from datetime import datetime
+from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
@@ -44,6 +45,27 @@ def render(contents: Contents, made: datetime, paper: str | None = None) -> str:
     paper : str, optional
         A4 | Letter: fixes the paper for printing; else the printer's own is taken.
     """
+    measured = [each for each in contents.traverses if each.setup.quantity != "position"]
+    return _rendered(
+        "report.html",
+        contents,
+        made,
+        paper,
+        links=links(contents),
+        traverse_heads=TRAVERSE_HEADS,
+        traverse_rows=traverse_rows(contents.traverses),
+        instrument_heads=INSTRUMENT_HEADS,
+        instrument_rows=instrument_rows(measured, contents.inch),
+        state_lines=state_lines(contents.traverses),
+    )
+
+
+def render_wall(contents: Contents, made: datetime, paper: str | None = None) -> str:
+    """The sheet for the machine alone, as HTML; parameters as for `render`."""
+    return _rendered("wall_alone.html", contents, made, paper)
+
+
+def _rendered(template: str, contents: Contents, made: datetime, paper: str | None, **more: Any) -> str:
     templates = Environment(
         loader=PackageLoader("analysis.report", "templates"),
         autoescape=True,
@@ -54,18 +76,31 @@ def render(contents: Contents, made: datetime, paper: str | None = None) -> str:
     templates.filters["with_commands"] = with_commands
     loader = templates.loader
     assert loader is not None
-    style = loader.get_source(templates, "style.css")[0]
-    measured = [each for each in contents.traverses if each.setup.quantity != "position"]
-    return templates.get_template("report.html").render(
+    return templates.get_template(template).render(
         contents=contents,
         made=made.strftime("%Y-%m-%d %H:%M"),
         paper=paper,
-        style=Markup(style),
+        style=Markup(loader.get_source(templates, "style.css")[0]),
         svg=Markup,
         length=lambda mm: length_text(mm, contents.inch),
-        traverse_heads=TRAVERSE_HEADS,
-        traverse_rows=traverse_rows(contents.traverses),
-        instrument_heads=INSTRUMENT_HEADS,
-        instrument_rows=instrument_rows(measured, contents.inch),
-        state_lines=state_lines(contents.traverses),
+        **more,
     )
+
+
+def links(contents: Contents) -> list[tuple[str, str]]:
+    """Anchor and title of every part that the page has."""
+    mapped = [(face.key, face.name) for face in contents.faces if face.picture]
+    parts = [
+        ("lines", "In five lines", True),
+        ("trust", "Which faces to trust", True),
+        ("bed", "The bed", contents.bed_picture is not None),
+        ("faces", "Face by face", True),
+        *((key, name, True) for key, name in mapped),
+        ("twist", "Twist", True),
+        ("history", "Before and after", bool(contents.history)),
+        ("agreement", "What agrees and what does not", True),
+        ("open", "What cannot be told", bool(contents.cannot_tell)),
+        ("next", "Which traverse next", bool(contents.advice)),
+        ("measured", "What was measured, with what, when", True),
+    ]
+    return [(key, title) for key, title, is_there in parts if is_there]

@@ -1,36 +1,35 @@
-"""What to take off each face and what blue to expect, and which faces to start from, for the page."""
+"""What to take off each face, which faces to start from, and which plans may not be followed yet."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
-from analysis.answers.datums import datums
+from analysis.answers.datums import Datums
+from analysis.answers.feet_on_bed import Feet
 from analysis.answers.plan import CAUTIONS, FacePlan, plan_faces
-from analysis.report.tables import StationTable, in_blocks
+from analysis.answers.whole_bed import WholeBed
 from analysis.words.blue import blue_words
-from analysis.words.plan import (
-    flank_note,
-    plan_answer,
-    plan_heads,
-    plan_notes,
-    plan_rows,
-    trust_answer,
-    trust_words,
-)
+from analysis.words.cautions import LIFTING, SCRAPERS, SOLVENTS
+from analysis.words.plan import datum_words, flank_note, plan_answer, plan_notes, trust_answer
 
 NO_TARGET = (
     "Planned face by face for least metal: `waylog plan` plans them parallel to each other or to a datum."
 )
+CONTRADICTED = "a reading is contradicted by the others: read it again first."
+FEET_FIRST = "turn the feet first, for that changes the shape; then read the bed again."
+NONE_TRUSTED = "no face can be trusted yet: repeat the traverses, in reverse or with another instrument."
+NOT_CHECKED = "nothing checks the readings on this face: read it once more, best the other way."
 
 
 @dataclass(frozen=True)
 class PlanPart:
-    """The plan of one face: the answer, what belongs to it, and the table to take to the machine."""
+    """The plan of one face: the answer and what belongs to it; its depths stand in the face's table."""
 
     answer: str
     words: tuple[str, ...]
-    table: StationTable
+    not_yet: str | None
+    """Why it may not be followed yet."""
 
 
 @dataclass(frozen=True)
@@ -43,29 +42,40 @@ class TrustPart:
     """What to mind before any of the plans is followed."""
 
 
-def plan_parts(bed_map: BedMap, inch: bool) -> dict[str, PlanPart]:
-    """The plan of every face whose own shape is known."""
-    found: dict[str, PlanPart] = {}
+def face_plans(bed_map: BedMap) -> dict[str, FacePlan]:
+    """The plan of every face whose own shape is known; of the others the page says why with the face."""
+    found: dict[str, FacePlan] = {}
     for face in bed_map.faces:
         try:
-            plans: Mapping[str, FacePlan] = plan_faces(bed_map, [face]).plans
+            found[face] = plan_faces(bed_map, [face]).plans[face]
         except AnalysisError:
-            continue  # the page says why with the face itself
-        found[face] = _part(plans[face], inch)
+            continue
     return found
 
 
-def trust_part(bed_map: BedMap, inch: bool) -> TrustPart:
-    """Which faces can be started from, the best first."""
-    found = datums(bed_map)
-    return TrustPart(trust_answer(found, inch), tuple(trust_words(found, inch)), (NO_TARGET, *CAUTIONS))
+def not_yet(whole: WholeBed, feet: Feet, found: Datums) -> dict[str, str]:
+    """Faces that may not be scraped yet, and why."""
+    for holds, why in (
+        (whole.suspects, CONTRADICTED),
+        (feet.moves, FEET_FIRST),
+        (not found.trusted, NONE_TRUSTED),
+    ):
+        if holds:
+            return {each.face: why for each in found.faces}
+    return {each.face: NOT_CHECKED for each in found.faces if not each.is_checked}
 
 
-def _part(plan: FacePlan, inch: bool) -> PlanPart:
+def plan_part(plan: FacePlan, why_not: str | None, inch: bool) -> PlanPart:
+    """One plan in words."""
     words = (*plan_notes(plan, inch), *flank_note(plan), *blue_words(plan.blue, inch))
     answer = plan_answer(plan, inch).removeprefix(f"{plan.face}: ")
-    station, first, *others = plan_heads(plan, inch)
-    heads = (station.replace(" ", ", "), first.removeprefix("take "), *others)  # the caption says the rest
-    return PlanPart(
-        answer[:1].upper() + answer[1:], words, StationTable(heads, in_blocks(plan_rows(plan, inch)))
-    )
+    return PlanPart(answer[:1].upper() + answer[1:], words, why_not)
+
+
+def trust_part(
+    found: Datums, measured: Collection[str], plans: Mapping[str, FacePlan], inch: bool
+) -> TrustPart:
+    """Which of the faces measured can be started from, the best first; before plans, what to mind."""
+    before = (NO_TARGET, *CAUTIONS, *(each.line for each in (SCRAPERS, LIFTING, SOLVENTS))) if plans else ()
+    words = [datum_words(each, inch) for each in found.faces if each.face in measured]
+    return TrustPart(trust_answer(found, inch), tuple(words), before)

@@ -1,4 +1,4 @@
-"""Tables to take to the machine: one row a station, both units, in blocks that a page does not cut."""
+"""Tables to take to the machine: a row a station, one unit, in blocks that a page does not cut."""
 
 import math
 from collections.abc import Sequence
@@ -6,16 +6,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from acquire.model.units import MM_PER_INCH, UM_PER_THOU, decimals_for, number_text
+from acquire.model.units import MM_PER_INCH, UM_PER_THOU, decimals_for, length_text, number_text
 from analysis.answers.face_map import FaceMap
+from analysis.answers.plan import FacePlan
 from analysis.answers.twist import Twist
+from analysis.words.plan import depth_text, doubt_text, fine_um, flank_depths, units
 
 ONE_BLOCK = 6
 """A table of no more rows than this stays in one piece: a long thin one leaves its picture."""
 SIDE_BY_SIDE = 2
 LONGEST = 30
 """Rows in one block; about half a page."""
-NOT_KNOWN = "–"
+ORDINALS = {2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth"}
 THOU_PER_FOOT_PER_UM_PER_M = 0.012
 
 
@@ -25,11 +27,6 @@ class StationTable:
 
     heads: tuple[str, ...]
     blocks: tuple[tuple[tuple[str, ...], ...], ...]
-
-    @property
-    def has_gaps(self) -> bool:
-        """Whether some station is not known."""
-        return any(NOT_KNOWN in row for block in self.blocks for row in block)
 
 
 def in_blocks(rows: Sequence[tuple[str, ...]]) -> tuple[tuple[tuple[str, ...], ...], ...]:
@@ -48,45 +45,94 @@ def in_blocks(rows: Sequence[tuple[str, ...]]) -> tuple[tuple[tuple[str, ...], .
     return tuple(tuple(rows[a:b]) for a, b in zip([0, *ends], ends, strict=False))
 
 
-def height_table(found: FaceMap, inch: bool) -> StationTable:
-    """Station, height in both units, and its uncertainty in the owner's own."""
-    rows = _rows(found.station_mm, found.height_um, 2 * found.standard_uncertainty_um, UM_PER_THOU, inch)
-    return StationTable(_heads(("µm", "thou"), inch), in_blocks(rows))
+def face_table(
+    found: FaceMap, inch: bool, plan: FacePlan | None = None, *, may_be_scraped: bool = False
+) -> StationTable:
+    """Stations that are known, height and ±; beside them what is to come off, in the same unit.
+
+    What to take off this round is left out where nothing may be scraped yet.
+    """
+    unit, per = ("thou", UM_PER_THOU) if inch else ("µm", 1.0)
+    known = np.isfinite(found.height_um)
+    station_mm = found.station_mm[known]
+    rows = _rows(
+        station_mm, found.height_um[known] / per, 2 * found.standard_uncertainty_um[known] / per, inch
+    )
+    heads: tuple[str, ...] = (_station(inch), f"height {unit}", "±")
+    if plan is not None:
+        heads = (*heads, *_plan_heads(plan, may_be_scraped))
+        beside = _plan_cells(plan, inch, may_be_scraped)
+        rows = [
+            (*row, *beside.get(_key(mm), ("",) * (len(heads) - 3)))
+            for row, mm in zip(rows, station_mm.tolist(), strict=True)
+        ]
+    return StationTable(heads, in_blocks(rows))
 
 
 def roll_table(found: Twist, inch: bool) -> StationTable:
-    """Station, roll in both units, and its uncertainty in the owner's own."""
+    """Station, roll and ± in the unit of the picture."""
+    unit, per = ("thou/ft", 1 / THOU_PER_FOOT_PER_UM_PER_M) if inch else ("µm/m", 1.0)
     rows = _rows(
-        found.station_mm,
-        found.roll_um_per_m,
-        2 * found.standard_uncertainty_um_per_m,
-        1 / THOU_PER_FOOT_PER_UM_PER_M,
-        inch,
+        found.station_mm, found.roll_um_per_m / per, 2 * found.standard_uncertainty_um_per_m / per, inch
     )
-    return StationTable(_heads(("µm/m", "thou/ft"), inch), in_blocks(rows))
+    return StationTable((_station(inch), f"roll {unit}", "±"), in_blocks(rows))
 
 
-def _heads(units: tuple[str, str], inch: bool) -> tuple[str, ...]:
-    first, second = units[::-1] if inch else units
-    return (f"station, {'in' if inch else 'mm'}", first, f"± {first}", second)
+def reach_words(found: FaceMap, inch: bool) -> list[str]:
+    """Which stations are known, in one line; nothing where all are."""
+    known = np.flatnonzero(np.isfinite(found.height_um))
+    count = len(found.station_mm)
+    if len(known) in (0, count):
+        return []
+    steps = np.diff(known)
+    if len(steps) and np.all(steps == steps[0]) and steps[0] > 1:
+        apart = length_text(float(found.station_mm[known[1]] - found.station_mm[known[0]]), inch)
+        every = ORDINALS.get(int(steps[0]), f"{steps[0]}th")
+        return [f"{apart[:1].upper()}{apart[1:]} steps: every {every} station."]
+    first, last = (length_text(float(found.station_mm[i]), inch) for i in (known[0], known[-1]))
+    return [f"Known at {len(known)} of {count} stations, {first} to {last}."]
+
+
+def _plan_heads(plan: FacePlan, may_be_scraped: bool) -> tuple[str, ...]:
+    round_ = ("this round",) if may_be_scraped else ()
+    return ("take off", "±", *round_, *flank_depths(plan))
+
+
+def _plan_cells(plan: FacePlan, inch: bool, may_be_scraped: bool) -> dict[float, tuple[str, ...]]:
+    """By station: depth, ±, this round, and each flank of a vee."""
+    (unit, _), fine, removal = units(inch), fine_um(plan), plan.removal
+    cells = {}
+    for i, mm in enumerate(removal.station_mm.tolist()):
+        columns = [plan.this_round_um] if may_be_scraped else []
+        depths = [each[i] for each in (*columns, *flank_depths(plan).values())]
+        cells[_key(mm)] = (
+            depth_text(float(removal.removal_um[i]), unit, fine),
+            doubt_text(2 * float(removal.standard_uncertainty_um[i]), unit, fine),
+            *(depth_text(float(each), unit, fine) for each in depths),
+        )
+    return cells
+
+
+def _key(mm: float) -> float:
+    return round(mm, 3)
+
+
+def _station(inch: bool) -> str:
+    return f"station {'in' if inch else 'mm'}"
 
 
 def _rows(
-    station_mm: np.ndarray, value: np.ndarray, expanded: np.ndarray, per_second: float, inch: bool
+    station_mm: np.ndarray, value: np.ndarray, expanded: np.ndarray, inch: bool
 ) -> list[tuple[str, ...]]:
-    """One precision for the whole table, so that it reads as one."""
+    """One precision for the whole table, so that it reads as one; a ± is never rounded to nothing."""
     seen = expanded[np.isfinite(expanded) & (expanded > 0)]
-    half = float(np.median(seen)) / 2 if seen.size else 0.0
-    factors = (1 / per_second, 1.0) if inch else (1.0, 1 / per_second)
-    decimals = [decimals_for(half * factor) for factor in factors]
+    decimals = decimals_for(float(np.median(seen)) / 2 if seen.size else 0.0)
+    step = 10.0**-decimals
     rows: list[tuple[str, ...]] = []
-    for place, height, doubt in zip(station_mm.tolist(), value.tolist(), expanded.tolist(), strict=True):
-        at = number_text(place / MM_PER_INCH, 2) if inch else f"{round(place, 1):g}"
-        if not math.isfinite(height):
-            rows.append((at, NOT_KNOWN, "", NOT_KNOWN))
-            continue
-        first, second = (_signed(height * f, d) for f, d in zip(factors, decimals, strict=True))
-        rows.append((at, first, number_text(doubt * factors[0], decimals[0]), second))
+    for mm, height, doubt in zip(station_mm.tolist(), value.tolist(), expanded.tolist(), strict=True):
+        at = f"{round(mm / MM_PER_INCH, 2):g}" if inch else f"{round(mm, 1):g}"
+        sure = max(doubt, step) if doubt > 0 else 0.0
+        rows.append((at, _signed(height, decimals), number_text(sure, decimals)))
     return rows
 
 

@@ -2,22 +2,35 @@
 
 import shutil
 import tempfile
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 from acquire.model.errors import AnalysisError
 from analysis.report.contents import Contents
-from analysis.report.page import render
+from analysis.report.page import render, render_wall
 from analysis.report.printing import print_pdf
 
 FOLDER = "report"
 PAGE = "report.html"
 PRINTED = "report.pdf"
+SHEET = "wall.pdf"
+PAPERS = ("A4", "Letter")
 
 
-def write_report(
-    survey: Path, contents: Contents, made: datetime, browser: Path | None = None, paper: str = "A4"
-) -> Path:
+@dataclass(frozen=True)
+class Printing:
+    """What is printed as PDF besides the page, by which browser, on which paper."""
+
+    browser: Path
+    paper: str = "A4"
+    is_whole: bool = False
+    """The whole report."""
+    is_wall: bool = False
+    """The sheet for the machine alone."""
+
+
+def write_report(survey: Path, contents: Contents, made: datetime, printing: Printing | None = None) -> Path:
     """Write the report of a survey; an old one stands until the new one is whole.
 
     Parameters
@@ -26,10 +39,8 @@ def write_report(
         The survey folder.
     contents : Contents
     made : datetime
-    browser : Path, optional
-        Prints it as PDF as well.
-    paper : str
-        A4 | Letter, of the PDF.
+    printing : Printing, optional
+        What to print as PDF as well.
 
     Returns
     -------
@@ -48,8 +59,8 @@ def write_report(
         raise AnalysisError(str(survey), f"cannot be written ({error.strerror})") from error
     try:
         (beside / PAGE).write_text(render(contents, made), encoding="utf-8")
-        if browser is not None:
-            print_pdf(render(contents, made, paper), beside / PRINTED, browser)
+        if printing is not None:
+            _print(beside, contents, made, printing)
         beside.chmod(0o755)  # a temporary folder is closed to others; a report is for them
         _put_in_place(beside, folder)
     except OSError as error:
@@ -57,6 +68,13 @@ def write_report(
     finally:
         shutil.rmtree(beside, ignore_errors=True)
     return folder / PAGE
+
+
+def _print(folder: Path, contents: Contents, made: datetime, printing: Printing) -> None:
+    if printing.is_whole:
+        print_pdf(render(contents, made, printing.paper), folder / PRINTED, printing.browser)
+    if printing.is_wall:
+        print_pdf(render_wall(contents, made, printing.paper), folder / SHEET, printing.browser)
 
 
 def _put_in_place(beside: Path, folder: Path) -> None:

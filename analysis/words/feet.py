@@ -5,14 +5,12 @@ from typing import TYPE_CHECKING
 from acquire.model.units import height_text, length_text, number_text, slope_text
 from analysis.words.answers import notes, table
 from analysis.words.bed_or_wear import NEVER_TWIST
+from analysis.words.cautions import JACKS
 
 if TYPE_CHECKING:
     from analysis.answers.feet_on_bed import Feet, Move, Predicted
 
-CAUTION = (
-    "Caution: small moves, one foot at a time, every foot kept bearing, never a limb underneath; a machine "
-    "heavy at one end can tip."
-)
+CAUTION = JACKS.line
 DEGREES = 360
 
 

@@ -1,5 +1,7 @@
 """Plans, predicted blue and trust in the words of the trade."""
 
+import math
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +16,9 @@ if TYPE_CHECKING:
     from analysis.answers.plan import FacePlan, Plans
 
 NONE_YET = "None can be trusted yet"
+FINEST = {"µm": 0, "thou": 1}
+"""Decimals of a depth to take off: a scraper's lightest pass takes about 2 µm, a tenth of a thou (common
+practice), so that nothing finer can be done."""
 
 
 def plan_answer(plan: "FacePlan", inch: bool) -> str:
@@ -22,17 +27,56 @@ def plan_answer(plan: "FacePlan", inch: bool) -> str:
     most = int(np.argmax(removal.removal_um))
     doubt = float(removal.standard_uncertainty_um[most])
     at = length_text(removal.station_mm[most], inch)
-    amount = height_text(removal.removal_um[most], inch, _fine(plan))
-    sure = f" ± {height_text(2 * doubt, inch, _fine(plan))}" if doubt > 0 else ""
+    amount = _both(depth_text, removal.removal_um[most], inch, fine_um(plan))
+    sure = f" ± {_both(doubt_text, 2 * doubt, inch, fine_um(plan))}" if doubt > 0 else ""
     least = "only the guard" if removal.guard_um > 0 else "nothing"
-    seen = removal.removal_um > 2 * removal.standard_uncertainty_um
-    if removal.guard_um == 0 and not np.any(seen):
+    if removal.guard_um == 0 and plan.nothing_to_see:
         return f"{plan.face}: nothing to take off that could be seen, blue now; most at {at}, {amount}{sure}."
     return (
         f"{plan.face}: take off most at {at}, {amount}{sure}; "
         f"{least} at {places_words(removal.touching_mm, inch)}; "
-        f"{height_text(removal.mean_um, inch, _fine(plan))} on average."
+        f"{_both(depth_text, removal.mean_um, inch, fine_um(plan))} on average."
     )
+
+
+def depth_text(um: float, unit: str, uncertainty_um: float) -> str:
+    """A depth to take off as a number in µm or thou, no finer than a scraper can take or the ± bears.
+
+    Examples
+    --------
+    >>> depth_text(66.06, "µm", 0.25), depth_text(66.06, "thou", 0.25), depth_text(66.06, "µm", 12.0)
+    ('66', '2.6', '70')
+    """
+    per = UM_PER_THOU if unit == "thou" else 1.0
+    return number_text(um / per, _digits(unit, uncertainty_um))
+
+
+def doubt_text(um: float, unit: str, uncertainty_um: float) -> str:
+    """The ± beside such a depth: rounded up, for a ± of nothing would be a lie.
+
+    Examples
+    --------
+    >>> doubt_text(0.5, "µm", 0.25), doubt_text(0.5, "thou", 0.25), doubt_text(0.0, "µm", 0.25)
+    ('1', '0.1', '0')
+    """
+    per, digits = UM_PER_THOU if unit == "thou" else 1.0, _digits(unit, uncertainty_um)
+    return number_text(math.ceil(um / per * 10.0**digits - 1e-9) / 10.0**digits, digits)
+
+
+def _digits(unit: str, uncertainty_um: float) -> int:
+    per = UM_PER_THOU if unit == "thou" else 1.0
+    return min(FINEST[unit], decimals_for(uncertainty_um / per))
+
+
+def _both(text: Callable[[float, str, float], str], um: float, inch: bool, fine_um: float) -> str:
+    """Both units side by side, the owner's own first."""
+    first, second = units(inch)
+    return f"{text(um, first, fine_um)} {first} ({text(um, second, fine_um)} {second})"
+
+
+def units(inch: bool) -> tuple[str, str]:
+    """The owner's own unit of depth, and the other."""
+    return ("thou", "µm") if inch else ("µm", "thou")
 
 
 def plans_words(plans: "Plans", inch: bool) -> list[str]:
@@ -70,7 +114,7 @@ def plan_notes(plan: "FacePlan", inch: bool) -> list[str]:
         places = places_words(removal.station_mm[open_to].tolist(), inch)
         lines.append(f"At {places} it may as well be nothing: less than could be seen.")
     if removal.guard_um > 0:
-        guard = height_text(removal.guard_um, inch, _fine(plan))
+        guard = _both(doubt_text, removal.guard_um, inch, fine_um(plan))
         lines.append(
             f"A guard of {guard} is in it everywhere, so that for 95 of 100 ways that the readings allow "
             "no place stays low after one setting."
@@ -99,32 +143,30 @@ def _target_words(plan: "FacePlan") -> str:
 
 def plan_heads(plan: "FacePlan", inch: bool) -> tuple[str, ...]:
     """Heads of the table to take to the machine."""
-    first, second = ("thou", "µm") if inch else ("µm", "thou")
+    first, second = units(inch)
     heads = ("station in" if inch else "station mm", f"take off {first}", f"± {first}", second, "this round")
-    return (*heads, *(f"{name} {first}" for name in _flanks(plan)))
+    return (*heads, *(f"{name} {first}" for name in flank_depths(plan)))
 
 
 def plan_rows(plan: "FacePlan", inch: bool) -> list[tuple[str, ...]]:
     """Rows of the table to take to the machine, one precision throughout."""
-    removal = plan.removal
-    per_first, per_second = (UM_PER_THOU, 1.0) if inch else (1.0, UM_PER_THOU)
-    digits, others = decimals_for(_fine(plan) / per_first), decimals_for(_fine(plan) / per_second)
-    flanks = list(_flanks(plan).values())
+    removal, fine = plan.removal, fine_um(plan)
+    first, second = units(inch)
+    flanks = list(flank_depths(plan).values())
     rows = []
     for i, station in enumerate(removal.station_mm.tolist()):
-        off, doubt = removal.removal_um[i], 2 * removal.standard_uncertainty_um[i]
         at = f"{station / MM_PER_INCH:.2f}" if inch else f"{round(station, 1):g}"
         cells = (
-            number_text(off / per_first, digits),
-            number_text(doubt / per_first, digits),
-            number_text(off / per_second, others),
-            number_text(float(plan.this_round_um[i]) / per_first, digits),
+            depth_text(removal.removal_um[i], first, fine),
+            doubt_text(2 * removal.standard_uncertainty_um[i], first, fine),
+            depth_text(removal.removal_um[i], second, fine),
+            depth_text(float(plan.this_round_um[i]), first, fine),
         )
-        rows.append((at, *cells, *(number_text(flank[i] / per_first, digits) for flank in flanks)))
+        rows.append((at, *cells, *(depth_text(flank[i], first, fine) for flank in flanks)))
     return rows
 
 
-def _flanks(plan: "FacePlan") -> dict[str, np.ndarray]:
+def flank_depths(plan: "FacePlan") -> dict[str, np.ndarray]:
     """Depths on the flanks of a vee, once where both are alike."""
     if plan.flank_um is None:
         return {}
@@ -134,7 +176,7 @@ def _flanks(plan: "FacePlan") -> dict[str, np.ndarray]:
     return {"front flank": front, "rear flank": rear}
 
 
-def _fine(plan: "FacePlan") -> float:
+def fine_um(plan: "FacePlan") -> float:
     """The uncertainty that sets the digits of a whole plan."""
     doubts = plan.removal.standard_uncertainty_um
     seen = doubts[doubts > 0]

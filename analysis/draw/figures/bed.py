@@ -1,6 +1,7 @@
 """The bed from above and across, every face coloured by its deviation, figures beside the colour."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,10 +12,12 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from acquire.model.bed import Bed
-from acquire.model.units import UM_PER_THOU, decimals_for, number_text
-from analysis.draw.figures.looks import INK, SCALE, SOFT, Scale, look, new_figure, scaled_by
+from acquire.model.units import decimals_for, number_text
+from analysis.draw.figures.looks import INK, ON_DARK, ON_LIGHT, SCALE, SOFT, Scale, look, new_figure
 from analysis.draw.figures.section import draw_section
-from analysis.draw.figures.thinning import MOST_POINTS
+from analysis.draw.figures.thinning import MOST_POINTS, with_figures
+from analysis.linear.reference_lines import remove_line
+from analysis.words.answers import LINE_WORDS
 
 if TYPE_CHECKING:
     from analysis.answers.face_map import FaceMap
@@ -22,7 +25,10 @@ if TYPE_CHECKING:
 
 MOST_NUMBERS = 9
 """Figures along one face: more would run together."""
+COMMON_LINE = "ends"
 ROW_IN = 0.31
+FROM_THE_END_PT = {"left": 3.0, "center": 0.0, "right": -3.0}
+"""Figures at the ends of a strip stand clear of its edge."""
 STRIP = 0.62
 """Share of a row that its coloured strip takes."""
 WORDS_OF_NORMAL = {"up": "", "down": "faces down", "front": "faces front", "rear": "faces rear"}
@@ -39,7 +45,7 @@ def bed_figure(result: "WholeBed", bed: Bed, inch: bool = False) -> Figure:
     inch : bool
         Figures in thou and inches, else µm and mm.
     """
-    faces = result.maps
+    faces, line = on_one_line(result.maps)
     norm = _norm(faces)
     rows = _front_to_rear(bed)
     with look():
@@ -51,8 +57,38 @@ def bed_figure(result: "WholeBed", bed: Bed, inch: bool = False) -> Figure:
         station_mm = _most_worn(faces)
         coloured = {name: _at(drawn, station_mm) for name, drawn in faces.items()}
         _draw_across(figure.add_subplot(grid[1, 0]), bed, coloured, faces, norm, station_mm, Scale(inch))
-        _draw_scale(figure.add_subplot(grid[1, 1]), norm, Scale(inch))
+        _draw_scale(figure.add_subplot(grid[1, 1]), norm, Scale(inch), line)
         return figure
+
+
+def on_one_line(maps: "Mapping[str, FaceMap]") -> "tuple[dict[str, FaceMap], str]":
+    """All faces from one kind of line, for depths from different lines are not to be compared.
+
+    Their own where it is the same for all, else the line through the ends.
+
+    Parameters
+    ----------
+    maps : mapping of face id to FaceMap
+
+    Returns
+    -------
+    maps : dict of face id to FaceMap
+    line : str
+        Which it is.
+    """
+    lines = {each.line for each in maps.values()}
+    if len(lines) <= 1:
+        return dict(maps), next(iter(lines), COMMON_LINE)
+    return {name: _from_its_ends(each) for name, each in maps.items()}, COMMON_LINE
+
+
+def _from_its_ends(found: "FaceMap") -> "FaceMap":
+    level = remove_line(found.profile, COMMON_LINE)
+    known = np.isfinite(found.height_um)
+    height, doubt = np.full(known.size, np.nan), np.full(known.size, np.nan)
+    height[known] = np.interp(found.station_mm[known], level.station_mm, level.height_um)
+    doubt[known] = np.interp(found.station_mm[known], level.station_mm, level.standard_uncertainty_um)
+    return replace(found, line=COMMON_LINE, height_um=height, standard_uncertainty_um=doubt)
 
 
 def _norm(faces: "Mapping[str, FaceMap]") -> Normalize:
@@ -125,11 +161,12 @@ def _draw_strip(axes: Axes, drawn: "FaceMap", row: int, norm: Normalize, scale: 
             corner, width = (float(scale.length(start)), row - STRIP / 2), float(scale.length(end - start))
             axes.add_patch(Rectangle(corner, width, STRIP, facecolor=_ink(norm, height), linewidth=0))
     decimals = decimals_for(float(scale.height(drawn.straightness_expanded_um / 2)))
-    for index in _with_numbers(x, y):
-        at_edge = {0: "left", len(x) - 1: "right"}.get(index, "center")
-        axes.text(
-            float(scale.length(x[index])), row, f" {_figure_text(y[index], decimals, scale)} ", ha=at_edge,
-            va="center", fontsize=7.5, color="black" if norm(y[index]) > 0.5 else "white",
+    for index in with_figures(x, y, MOST_NUMBERS):
+        side = {0: "left", len(x) - 1: "right"}.get(index, "center")
+        axes.annotate(
+            _figure_text(y[index], decimals, scale), (float(scale.length(x[index])), row),
+            (FROM_THE_END_PT[side], 0), textcoords="offset points", ha=side, va="center", fontsize=7.5,
+            color=ON_LIGHT if norm(y[index]) > 0.5 else ON_DARK,
             bbox={"facecolor": _ink(norm, y[index]), "linewidth": 0, "pad": 0.8},
         )  # fmt: skip
 
@@ -140,16 +177,6 @@ def _ink(norm: Normalize, height_um: float) -> Any:
 
 def _figure_text(height_um: float, decimals: int, scale: Scale) -> str:
     return number_text(float(scale.height(height_um)), decimals).replace("-", "−")
-
-
-def _with_numbers(x: np.ndarray, y: np.ndarray) -> list[int]:
-    """Stations whose figure is written: evenly along the face, and the lowest."""
-    known = np.flatnonzero(np.isfinite(y))
-    pitch = (x[known[-1]] - x[known[0]]) / (MOST_NUMBERS - 1)
-    wanted = np.linspace(x[known[0]], x[known[-1]], MOST_NUMBERS)
-    even = {int(known[np.argmin(np.abs(x[known] - place))]) for place in wanted}
-    lowest = int(np.nanargmin(y))
-    return sorted({i for i in even if abs(x[i] - x[lowest]) > 0.9 * pitch} | {lowest})
 
 
 def _cells(edges: np.ndarray, height: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -188,8 +215,8 @@ def _draw_across(
     axes.set_title(f"Across{where} (seen from the tailstock)")
 
 
-def _draw_scale(axes: Axes, norm: Normalize, scale: Scale) -> None:
-    """The colours in both units, upright beside the cross-section."""
+def _draw_scale(axes: Axes, norm: Normalize, scale: Scale, line: str) -> None:
+    """The colours in the unit of the figures, upright beside the cross-section."""
     axes.set_axis_off()
     bar = axes.inset_axes((0.42, 0.0, 0.12, 0.92))
     low, high = float(norm.vmin or 0.0), float(norm.vmax or 1.0)
@@ -201,9 +228,5 @@ def _draw_scale(axes: Axes, norm: Normalize, scale: Scale) -> None:
     bar.set_xticks([])
     bar.set_ylabel(scale.height_unit)
     bar.tick_params(labelsize=7.5)
-    factor = UM_PER_THOU if scale.inch else 1 / UM_PER_THOU
-    right = bar.secondary_yaxis("right", functions=scaled_by(factor))
-    right.tick_params(labelsize=7.5)
-    right.set_ylabel("µm" if scale.inch else "thou")
-    words = "from each face's\nline of reference:\nlight high, dark low"
+    words = f"all from {LINE_WORDS[line]};\nlight high, dark low".replace(" through", "\nthrough", 1)
     axes.text(0.48, 1.0, words, ha="center", va="bottom", fontsize=7.5, color=INK)

@@ -23,6 +23,17 @@ FAINT = "#d4d4d4"
 LOW = "#2f6690"
 HIGH = "#f2c14e"
 OTHER = "#b3541e"
+ON_DARK, ON_LIGHT = "#fefefe", "#000000"
+"""Words on a coloured ground, which does not change with the screen."""
+FOLLOWS_THE_SCREEN = {
+    INK: "ink",
+    SOFT: "mark",
+    FAINT: "grid",
+    "#ffffff": "paper",
+    LOW: "low",
+    OTHER: "other",
+}
+"""Inks that a page may set otherwise, for a dark screen; the names are those of its style sheet."""
 SCALE = "cividis"
 """Dark is low, light is high; made for colour-blind eyes, and rises evenly in grey."""
 
@@ -159,6 +170,8 @@ def inline_svg(figure: Figure, name: str) -> str:
     text = re.sub(r"<metadata>.*?</metadata>", "", text[text.index("<svg") :], flags=re.DOTALL)
     text = re.sub(r'<svg([^>]*?) width="[^"]*"', r"<svg\1", text, count=1)
     text = re.sub(r'<svg([^>]*?) height="[^"]*"', r"<svg\1", text, count=1)
+    for ink, name_of_ink in FOLLOWS_THE_SCREEN.items():
+        text = text.replace(ink, f"var(--{name_of_ink}, {ink})")
     for before, after in (
         (r'\bid="', f'id="{name}-'),
         (r"url\(#", f"url(#{name}-"),

@@ -5,6 +5,8 @@ import itertools
 import numpy as np
 
 MOST_POINTS = 2000
+LEAST_ROOM = 0.7
+"""Of the room that a figure has where most of them stand: still enough for one."""
 
 
 def thinned(height: np.ndarray, most: int = MOST_POINTS) -> np.ndarray:
@@ -46,3 +48,32 @@ def _marked(stretch: np.ndarray, start: int) -> set[int]:
     if not is_gap.all():
         marked |= {start + int(np.nanargmin(stretch)), start + int(np.nanargmax(stretch))}
     return marked
+
+
+def with_figures(x: np.ndarray, y: np.ndarray, most: int) -> list[int]:
+    """Stations whose figure is written: all of a few, else evenly along the face, and the lowest.
+
+    Parameters
+    ----------
+    x, y : array, shape (n,)
+        Stations and values; no figure where the value is NaN.
+    most : int
+        More figures would run together.
+
+    Examples
+    --------
+    >>> with_figures(np.arange(5.0), np.zeros(5), 9)
+    [0, 1, 2, 3, 4]
+    >>> with_figures(np.arange(9.0), np.array([0, 0, 0, -7.0, 0, 0, 0, 0, 0]), 5)
+    [0, 3, 6, 8]
+    """
+    known = np.flatnonzero(np.isfinite(y))
+    if len(known) < 2:
+        return [int(index) for index in known]
+    pitch = (x[known[-1]] - x[known[0]]) / (most - 1)
+    if np.min(np.diff(x[known])) >= LEAST_ROOM * pitch:
+        return [int(index) for index in known]
+    wanted = np.linspace(x[known[0]], x[known[-1]], most)
+    even = {int(known[np.argmin(np.abs(x[known] - place))]) for place in wanted}
+    lowest = int(known[np.argmin(y[known])])
+    return sorted({i for i in even if abs(x[i] - x[lowest]) > 0.9 * pitch} | {lowest})

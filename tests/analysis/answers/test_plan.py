@@ -1,6 +1,7 @@
 """Plans out of a bed's map: one face, faces parallel to each other, vees, and what is printed of them."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
 from analysis.answers.face_map import map_face
 from analysis.answers.joint_cut import Wishes
-from analysis.answers.plan import CAUTIONS, plan_faces
+from analysis.answers.plan import CAUTIONS, is_nothing_to_see, plan_faces
 from analysis.words.blue import blue_words
 from analysis.words.plan import plan_answer, plan_notes, plan_rows, plans_words
 
@@ -159,6 +160,18 @@ def test_straight_face_has_nothing_to_take_off_that_could_be_seen(mapped):
     assert "touches all along" in blue_words(straight.blue, inch=False)[0]
 
 
+def test_rounding_where_the_target_touches_is_no_depth_to_be_seen(mapped):
+    removal = plan_faces(mapped(), ["rear-flat"]).plans["rear-flat"].removal
+    touching = removal.standard_uncertainty_um == removal.standard_uncertainty_um.min()
+    rounded = replace(
+        removal,
+        removal_um=np.where(touching, 3.6e-15, removal.removal_um),
+        standard_uncertainty_um=np.where(touching, 1.5e-15, removal.standard_uncertainty_um),
+    )
+    assert is_nothing_to_see(rounded)
+    assert not is_nothing_to_see(replace(rounded, removal_um=rounded.removal_um + 50.0))
+
+
 def test_stations_within_the_uncertainty_are_named(invented_bed, make_traverse):
     bed = invented_bed()
     height = np.where((STATION >= 300) & (STATION <= 700), 0.0, 30.0)
@@ -232,11 +245,11 @@ def test_command_prints_answer_first_then_table_blue_and_cautions(survey, capsys
     capsys.readouterr()
     assert main(["plan", str(survey), "way", "--picture", str(survey / "plan.png")]) == 0
     said = capsys.readouterr().out
-    assert said.startswith("way: take off most at 0 mm, 15.0 µm (0.591 thou)")
+    assert said.startswith("way: take off most at 0 mm, 15 µm (0.6 thou) ± 1 µm (0.1 thou)")
     assert "nothing at 400 and 600 mm; " in said
     assert [line.split()[1] for line in said.splitlines() if line.split()[:1] in (["200"], ["800"])] == [
-        "7.0",
-        "5.0",
+        "7",
+        "5",
     ]
     assert "each flank µm" in said
     assert "Predicted blue" in said
@@ -249,7 +262,7 @@ def test_command_prints_answer_first_then_table_blue_and_cautions(survey, capsys
 def test_command_in_inches_puts_thou_first(survey, capsys):
     assert main(["plan", str(survey), "way", "--inch", "--edge", "short"]) == 0
     said = capsys.readouterr().out
-    assert "take off most at 0 in, 0.591 thou (15.0 µm)" in said
+    assert "take off most at 0 in, 0.6 thou (15 µm) ± 0.1 thou (1 µm)" in said
     assert "edge from 0 in to 15.75 in" in said
 
 
