@@ -42,6 +42,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "compare": ("analysis.commands.compare", "hold two maps of the same thing against each other"),
     "combine": ("analysis.commands.combine", "one bed map from every traverse of the survey"),
     "next": ("analysis.commands.next", "which further traverse would help most"),
+    "taper": ("analysis.commands.taper", "how two faces taper, measured across by caliper or over pins"),
     "joints": ("analysis.commands.joints", "how the pieces of a bed meet, and what would close the joints"),
     "ripples": ("analysis.commands.ripples", "steps and ripples that noise does not explain"),
     "datums": (

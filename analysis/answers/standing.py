@@ -1,5 +1,6 @@
 """How the faces of a bed stand to each other: which is straightest, and which are parallel."""
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.answers.face_map import FaceMap
+from analysis.answers.taper import taper_between
 from analysis.linear.departures import TOLD_APART, departures
 
 COVERAGE_FACTOR = 2.0
@@ -90,17 +92,24 @@ def _over_nodes(bed_map: BedMap, face: str, station_mm: NDArray) -> NDArray[np.f
 
 
 def parallels(bed_map: BedMap, faces: Sequence[str]) -> tuple[Parallel, ...]:
-    """Every pair of faces that look the same or the opposite way, and how they taper."""
-    found = []
-    for i, a in enumerate(faces):
-        for b in faces[i + 1 :]:
-            if bed_map.bed.sense(a, b) != 0:
-                found.append(_parallel(bed_map, a, b))
-    return tuple(found)
+    """Every pair of faces that look the same or the opposite way, and how they taper.
+
+    Parameters
+    ----------
+    bed_map : BedMap
+    faces : sequence of str
+        Those whose shape is known; pairs of others stand here where readings across tell their taper.
+    """
+    pairs = itertools.combinations(dict.fromkeys([*faces, *bed_map.faces]), 2)
+    made = [_parallel(bed_map, a, b, {a, b} <= set(faces)) for a, b in pairs if bed_map.bed.sense(a, b) != 0]
+    return tuple(each for each in made if each.taper_um_per_m is not None or {each.a, each.b} <= set(faces))
 
 
-def _parallel(bed_map: BedMap, a: str, b: str) -> Parallel:
+def _parallel(bed_map: BedMap, a: str, b: str, are_shapes_known: bool) -> Parallel:
     opposite = bed_map.bed.sense(a, b) < 0
+    if not are_shapes_known:
+        size, doubt = taper_between(bed_map, a, b) or (None, None)
+        return Parallel(a, b, size, doubt, opposite)
     try:
         slopes = [_slope_row(bed_map, face) for face in (a, b)]
     except AnalysisError:
@@ -108,8 +117,8 @@ def _parallel(bed_map: BedMap, a: str, b: str) -> Parallel:
     taper = bed_map.functional(slopes[1] - bed_map.bed.sense(a, b) * slopes[0])
     if not taper.is_known.all():
         return Parallel(a, b, None, None, opposite)
-    doubt = COVERAGE_FACTOR * float(np.sqrt(max(taper.covariance_um2[0, 0], 0.0)))
-    return Parallel(a, b, float(taper.value_um[0]), doubt, opposite)
+    expanded = COVERAGE_FACTOR * float(np.sqrt(max(taper.covariance_um2[0, 0], 0.0)))
+    return Parallel(a, b, float(taper.value_um[0]), expanded, opposite)
 
 
 def _slope_row(bed_map: BedMap, face: str) -> NDArray[np.float64]:

@@ -1,0 +1,200 @@
+"""How two faces taper along the bed, also where the shape of neither can be known.
+
+Of faces that look opposite ways, measured across by caliper, micrometer or over pins, the sum of the two
+heights is known up to the constant of the readings:
+
+    d(x) = h_b - (n n') h_a,    taper = slope of the least-squares line of d
+
+thicker towards the far end where it is above 0; of faces that look at each other the gap grows narrower.
+What d departs from its line by is how unevenly the pair is worn, of both together.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acquire.model.errors import AnalysisError
+from analysis.adjust.combination import BedMap
+from analysis.answers.assumptions import Assumption, assumptions
+from analysis.linear.profile import Profile
+from analysis.linear.reference_lines import COVERAGE_FACTOR, STRAIGHT, Place, remove_line, straightness
+from analysis.linear.shown import Shown
+
+SAME_MM = 1e-6
+LEAST = 3
+_INSIDE: Mapping[str, Any] = {"kept_inside": True}
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Taper(Shown):
+    """One pair of faces."""
+
+    a: str
+    b: str
+    look_opposite: bool
+    is_gap: bool
+    """Whether they look at each other, so that what lies between is a gap."""
+    taper_um_per_m: float
+    """Slope of b against a; of faces that look opposite ways, what the thickness grows or gap shrinks."""
+    taper_expanded_um_per_m: float
+    over_um: float
+    """From the first station to the last, along that line."""
+    over_expanded_um: float
+    station_mm: NDArray[np.float64]
+    departure_um: NDArray[np.float64]
+    """From the least-squares line."""
+    standard_uncertainty_um: NDArray[np.float64]
+    departure_range_um: float
+    departure_expanded_um: float
+    is_even: bool
+    """Whether no departure from the line was seen."""
+    highest: Place
+    lowest: Place
+    shapes_known: tuple[str, ...]
+    """Of the two, those whose own shape is known as well."""
+    traverses: tuple[int, ...]
+    profile: Profile = field(metadata=_INSIDE)
+
+    @property
+    def is_seen(self) -> bool:
+        """Whether the taper exceeds its uncertainty."""
+        return abs(self.taper_um_per_m) > self.taper_expanded_um_per_m
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Tapers(Shown):
+    """The pairs asked for, or all that were measured across."""
+
+    pairs: tuple[Taper, ...]
+    warnings: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
+
+
+def tapers(bed_map: BedMap, faces: Sequence[str] = ()) -> Tapers:
+    """Taper of one pair of faces, or of every pair that was measured across.
+
+    Parameters
+    ----------
+    bed_map : BedMap
+    faces : sequence of str
+        Two of them, or none for all pairs of span traverses.
+
+    Raises
+    ------
+    AnalysisError
+        Where a face is not known, no pair was measured across, or the readings leave the taper open.
+    """
+    for face in faces:
+        if face not in bed_map.bed.faces:
+            raise AnalysisError(face, "found no such face in bed.toml", ", ".join(bed_map.bed.faces))
+    pairs = [(faces[0], faces[1])] if faces else _measured_across(bed_map)
+    if not pairs:
+        raise AnalysisError(
+            bed_map.bed.name, "no pair of faces was measured across", "a span traverse, or two faces named",
+            "record a caliper or micrometer with --face A --other B, or name two faces",
+        )  # fmt: skip
+    return Tapers(
+        tuple(_taper(bed_map, a, b) for a, b in pairs),
+        tuple(bed_map.warnings),
+        assumptions(bed_map, {face for pair in pairs for face in pair}),
+    )
+
+
+def taper_between(bed_map: BedMap, a: str, b: str) -> tuple[float, float] | None:
+    """Taper in µm/m and its expanded uncertainty; None where the readings leave it open."""
+    station, rows = _difference_rows(bed_map, a, b)
+    if station.size < LEAST:
+        return None
+    away = (station - station.mean()) / 1000
+    found = bed_map.functional((away / (away @ away))[None, :] @ rows)
+    if not found.is_known.all():
+        return None
+    doubt = COVERAGE_FACTOR * float(np.sqrt(max(found.covariance_um2[0, 0], 0.0)))
+    return float(found.value_um[0]), doubt
+
+
+def _difference_rows(bed_map: BedMap, a: str, b: str) -> tuple[NDArray, NDArray]:
+    """Stations that both faces were measured at, and height of b less n n' that of a over the nodes."""
+    here, there = bed_map.indices(a), bed_map.indices(b)
+    at_a, at_b = (np.array([bed_map.nodes[i].station_mm for i in each]) for each in (here, there))
+    if not (at_a.size and at_b.size):
+        return np.zeros(0), np.zeros((0, len(bed_map.nodes)))
+    nearest = np.abs(at_a[:, None] - at_b[None, :]).argmin(axis=1)
+    shared = np.flatnonzero(np.abs(at_a - at_b[nearest]) < SAME_MM)
+    rows = np.zeros((shared.size, len(bed_map.nodes)))
+    rows[np.arange(shared.size), there[nearest[shared]]] = 1.0
+    rows[np.arange(shared.size), here[shared]] = -bed_map.bed.sense(a, b)
+    return at_a[shared], rows
+
+
+def _measured_across(bed_map: BedMap) -> list[tuple[str, str]]:
+    found = [
+        each.faces[:2] for each in bed_map.observations if each.quantity == "span" and len(each.faces) > 1
+    ]
+    return [(a, b) for a, b in dict.fromkeys(found)]
+
+
+def _taper(bed_map: BedMap, a: str, b: str) -> Taper:
+    where = f"taper of {a} and {b}"
+    sense = 0 if a == b else bed_map.bed.sense(a, b)
+    if sense == 0:
+        raise AnalysisError(where, "one face, or two at right angles", "two that look alike or opposite")
+    found = taper_between(bed_map, a, b)
+    if found is None:
+        raise AnalysisError(
+            where, "the readings leave open how they taper",
+            "a caliper across both, an indicator from one to the other, or levels with one zero on both",
+            "record one of these at three stations or more",
+        )  # fmt: skip
+    station, rows = _difference_rows(bed_map, a, b)
+    profile = bed_map.combined(where, station, rows)
+    level = remove_line(profile, "least-squares")
+    judged = straightness(profile, "least-squares")
+    length_m = float(np.ptp(profile.station_mm)) / 1000
+    numbers = [set(bed_map.traverses(face)) for face in (a, b)]
+    return Taper(
+        a=a,
+        b=b,
+        look_opposite=sense < 0,
+        is_gap=sense < 0 and _is_gap(bed_map, a, b),
+        taper_um_per_m=found[0],
+        taper_expanded_um_per_m=found[1],
+        over_um=found[0] * length_m,
+        over_expanded_um=found[1] * length_m,
+        station_mm=level.station_mm,
+        departure_um=level.height_um,
+        standard_uncertainty_um=level.standard_uncertainty_um,
+        departure_range_um=judged.range_um,
+        departure_expanded_um=judged.expanded_um,
+        is_even=judged.sense == STRAIGHT,
+        highest=judged.highest,
+        lowest=judged.lowest,
+        shapes_known=tuple(face for face in (a, b) if _is_shape_known(bed_map, face)),
+        traverses=tuple(sorted(numbers[0] | numbers[1])),
+        profile=profile,
+    )
+
+
+def _is_shape_known(bed_map: BedMap, face: str) -> bool:
+    return bool(bed_map.lines[("height", face)].parts)
+
+
+def _is_gap(bed_map: BedMap, a: str, b: str) -> bool:
+    """Whether the two look at each other: as they were measured across, else as they lie across the bed."""
+    inside = [
+        source.setup.inside
+        for each in bed_map.observations
+        if each.quantity == "span" and {a, b} <= set(each.faces)
+        for source in each.sources
+    ]
+    if inside:
+        return any(inside)
+    described = [bed_map.bed.faces[face] for face in (a, b)]
+    rear = next((face for face in described if face.normal == "rear"), None)
+    front = next((face for face in described if face.normal == "front"), None)
+    if rear is None or front is None or rear.across_mm is None or front.across_mm is None:
+        return False
+    return rear.across_mm < front.across_mm

@@ -1,0 +1,45 @@
+"""How pairs of faces taper: the difference with its line, a row for each pair."""
+
+import textwrap
+from typing import TYPE_CHECKING
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from analysis.draw.figures.looks import INK, OTHER, Scale, draw_band, ground, look, new_figure
+from analysis.words.taper import taper_answer
+
+if TYPE_CHECKING:
+    from analysis.answers.taper import Tapers
+
+
+def taper_figure(found: "Tapers", inch: bool = False) -> Figure:
+    """Difference of each pair from its value on the line at the first station.
+
+    Parameters
+    ----------
+    found : Tapers
+    inch : bool
+        Thou on the left and inches along, µm on the right; else the other way round.
+    """
+    with look():
+        count = max(len(found.pairs), 1)
+        figure, scale = new_figure(0.7 + 2.0 * count), Scale(inch)
+        rows = np.ravel(figure.subplots(count, 1, sharex=True, squeeze=False))
+        for axes, each in zip(rows, found.pairs, strict=True):
+            line = each.taper_um_per_m * (each.station_mm - each.station_mm[0]) / 1000
+            x, y = scale.length(each.station_mm), scale.height(line + each.departure_um)
+            ground(axes)
+            draw_band(axes, x, y, 2 * scale.height(each.standard_uncertainty_um))
+            axes.plot(x, scale.height(line), color=OTHER, linewidth=1.0, linestyle="--")
+            axes.plot(x, y, color=INK, linewidth=1.1, marker="o", markersize=3)
+            axes.set_title("\n".join(textwrap.wrap(taper_answer(each, inch), 100)), fontsize=8.5, loc="left")
+            scale.heights(axes, _what(each.is_gap, each.look_opposite))
+        scale.along(rows[-1])
+        return figure
+
+
+def _what(is_gap: bool, look_opposite: bool) -> str:
+    if is_gap:
+        return "gap narrower by"
+    return "thicker by" if look_opposite else "higher by"

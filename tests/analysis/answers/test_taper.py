@@ -1,0 +1,106 @@
+"""Taper of two faces measured across: its size, sign, uncertainty, and what it does not tell."""
+
+import json
+
+import numpy as np
+import pytest
+
+from acquire.cli import main
+from acquire.model.errors import AnalysisError
+from analysis.adjust.combination import combine
+from analysis.answers.datums import datums
+from analysis.answers.taper import tapers
+from analysis.linear.straight_line import fit_line
+from analysis.words.taper import tapers_words
+
+X = np.arange(0.0, 1001.0, 100.0)
+BEND = -30 * np.sin(np.pi * X / 1000)
+
+
+@pytest.fixture
+def across(invented_bed, make_traverse):
+    """A caliper of 1 µm across two faces; nothing else was measured."""
+
+    def make(reading, inside=False, faces=None):
+        bed = invented_bed(faces=faces)
+        a, b = ("front-flat", "front-under") if faces is None else tuple(faces)
+        return combine([make_traverse(bed, "caliper", X, reading, face=a, other=b, inside=inside)], bed)
+
+    return make
+
+
+def test_taper_and_its_uncertainty_are_those_of_the_line_through_the_readings(across):
+    """Against the textbook line with independent errors of 1 µm: u = 1/√Σ(x - x̄)²."""
+    reading = 0.02 * X + np.random.default_rng(3).normal(0, 1, X.size)
+    found = tapers(across(reading)).pairs[0]
+    line = fit_line(X, reading, covariance=np.eye(X.size))
+    assert found.taper_um_per_m == pytest.approx(1000 * line.slope, abs=1e-6)
+    assert found.taper_expanded_um_per_m == pytest.approx(2000 / np.sqrt(np.sum((X - 500) ** 2)), rel=1e-6)
+    assert found.over_um == pytest.approx(1000 * line.slope, abs=1e-6)
+    assert found.shapes_known == ()
+
+
+def test_words_say_thicker_and_that_the_shape_of_neither_is_known(across):
+    words = tapers_words(tapers(across(0.02 * X)), False)
+    assert "what lies between is thicker towards the far end, by 20" in words[0]
+    assert any("neither face is not known" in each for each in words)
+
+
+def test_bend_common_to_both_faces_leaves_what_lies_between_even(across):
+    found = tapers(across(0.0 * X)).pairs[0]
+    assert not found.is_seen
+    assert found.is_even
+
+
+def test_place_that_is_thinner_is_named(across):
+    found = tapers(across(BEND)).pairs[0]
+    assert not found.is_even
+    assert found.lowest.station_mm == 500
+    assert any("thinnest at 500 mm" in words for words in tapers_words(tapers(across(BEND)), False))
+
+
+def test_gap_that_reads_less_grows_narrower(across):
+    faces = {"left": 'normal = "rear"\nacross_mm = 0', "right": 'normal = "front"\nacross_mm = 80'}
+    bed_map = across(-0.02 * X, inside=True, faces=faces)
+    assert tapers(bed_map).pairs[0].is_gap
+    assert "the gap between grows narrower towards the far end" in tapers_words(tapers(bed_map), False)[0]
+
+
+def test_datums_know_the_taper_of_two_faces_of_unknown_shape(across):
+    pair = datums(across(0.02 * X)).parallel[0]
+    assert {pair.a, pair.b} == {"front-flat", "front-under"}
+    assert pair.taper_um_per_m == pytest.approx(20, abs=1e-6)
+
+
+def test_pair_whose_taper_is_left_open_is_refused_with_what_would_tell(invented_bed, make_traverse):
+    bed = invented_bed()
+    runs = [
+        make_traverse(bed, "level", X[:-1] + 50, np.zeros(10), face=f) for f in ("front-flat", "rear-flat")
+    ]
+    with pytest.raises(AnalysisError, match="leave open how they taper"):
+        tapers(combine(runs, bed), ("front-flat", "rear-flat"))
+    with pytest.raises(AnalysisError, match="no pair of faces was measured across"):
+        tapers(combine(runs, bed))
+
+
+def test_command_answers_in_words_json_and_picture(tmp_path, capsys):
+    folder = tmp_path / "survey"
+    (folder / "traverses").mkdir(parents=True)
+    (folder / "bed.toml").write_text(
+        '[bed]\nname = "invented bar"\nlength_mm = 1000\nstation_pitch_mm = 100\n'
+        '[faces.top]\nnormal = "up"\nacross_mm = 0\n[faces.under]\nnormal = "down"\nacross_mm = 0\n'
+        '[instruments.caliper]\nquantity = "span"\nunit = "mm"\nstandard_uncertainty = 0.001\n'
+        "seating_um = 0\n"
+    )
+    (tmp_path / "c.csv").write_text(
+        "station_mm,reading\n" + "".join(f"{mm:g},{50 + 0.00002 * mm:.5f}\n" for mm in X)
+    )
+    asked = ["import", str(folder), str(tmp_path / "c.csv"), "--face", "top", "--other", "under"]
+    assert main([*asked, "--instrument", "caliper"]) == 0
+    capsys.readouterr()
+    assert main(["taper", str(folder), "--json", "--picture", str(tmp_path / "t.png")]) == 0
+    assert json.loads(capsys.readouterr().out)["pairs"][0]["taper_um_per_m"] == pytest.approx(20, abs=0.1)
+    assert (tmp_path / "t.png").stat().st_size > 5000
+    assert main(["taper", str(folder), "--inch"]) == 0
+    assert "thicker" in capsys.readouterr().out
+    assert main(["taper", str(folder), "top"]) == 2
