@@ -5,12 +5,15 @@ known move. A silent port proves nothing, and that is what is said of it.
 """
 
 import math
+import re
 import statistics
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from acquire.model.bed import Instrument, Port
+from acquire.model.bed_toml.examples import UnclearExampleError, pattern_of_example
+from acquire.model.bed_toml.wire_keys import with_pattern
 from acquire.model.errors import PortError
 from acquire.model.quantity import OFFSET, QUANTITIES, SLOPE, TEMPERATURE
 from acquire.receive.ports import Chunk, Found, PortReader, listen
@@ -33,6 +36,8 @@ ENOUGH_LINES = 6
 MOSTLY = 0.8
 """Of printable bytes, to be taken for text at all."""
 
+NEVER_SHOWN = ("thou/ft",)
+"""Units that people write and no instrument shows: one would be taken for divisions of nearly that size."""
 ALIKE = math.log(1.25)
 """A unit is meant if the known move comes out within a quarter of it."""
 
@@ -162,19 +167,56 @@ def trial_instrument(found: Identified, quantity: str = "offset", unit: str = "u
         raise PortError(
             found.port.url, "; ".join(found.doubts), "lines of one form", "describe it in bed.toml by hand"
         )
-    return Instrument("identified", quantity, unit, port=found.port, wire=wire_table(found))
+    wire = with_pattern("lines", wire_table(found, quantity))
+    return Instrument("identified", quantity, unit, port=found.port, wire=wire)
 
 
-def wire_table(found: Identified) -> dict[str, Any]:
-    """The wire table of what was found."""
+def wire_table(found: Identified, quantity: str) -> dict[str, Any]:
+    """The wire table of what was found; with an example, unless the unit in it is none of the quantity."""
     table: dict[str, Any] = {"kind": "lines"}
     if found.shape is not None:
-        table["pattern"] = found.shape.pattern
-        if found.shape.decimal == ",":
-            table["decimal"] = ","
+        fits = found.shape.unit is None or found.shape.unit in QUANTITIES[quantity].units
+        if fits and (example := example_of(found.lines, found.shape)) is not None:
+            table["example"] = example
+        else:
+            table["pattern"] = found.shape.pattern
+            table |= {"decimal": ","} if found.shape.decimal == "," else {}
     if found.ask is not None:
         table |= {"ask": found.ask, "every_s": 0.5}
     return table
+
+
+def example_of(lines: Sequence[str], shape: LineShape) -> str | None:
+    """One of the lines heard, its value marked if need be, that stands for all of them; None if none does.
+
+    It must make a pattern that takes every line and the same number of each as their common shape does.
+
+    Examples
+    --------
+    >>> lines = ["X +1.50 T 21", "X -0.25 T 21", "X +3.00 T 22"]
+    >>> example_of(lines, line_shape(lines))
+    'X {+1.50} T 21'
+    """
+    values = [match["value"] for line in lines if (match := re.fullmatch(shape.pattern, line)) is not None]
+    for line in lines:
+        match = re.fullmatch(shape.pattern, line)
+        if match is None:
+            continue
+        start, end = match.span("value")
+        for example in (line, f"{line[:start]}{{{line[start:end]}}}{line[end:]}"):
+            if len(values) == len(lines) and _values_by_example(example, lines) == values:
+                return example
+    return None
+
+
+def _values_by_example(example: str, lines: Sequence[str]) -> list[str] | None:
+    """What the example's pattern takes out of each line; None where it does not take all of them."""
+    try:
+        pattern = re.compile(pattern_of_example(example).pattern)
+    except UnclearExampleError:
+        return None
+    matches = [pattern.fullmatch(line) for line in lines]
+    return [match["value"] for match in matches if match is not None] if all(matches) else None
 
 
 def read_for(
@@ -254,7 +296,7 @@ def meaning_of_move(before: Sequence[float], after: Sequence[float], known: floa
         )
     sign, worth = (1 if known / change > 0 else -1), abs(known / change)
     way = "" if sign == 1 else ", the other way round"
-    factors = QUANTITIES[quantity].units
+    factors = {name: one for name, one in QUANTITIES[quantity].units.items() if name not in NEVER_SHOWN}
     unit = min(factors, key=lambda name: abs(math.log(worth / factors[name])))
     if abs(math.log(worth / factors[unit])) <= ALIKE:
         return Meaning(sign, unit, None, f"reads {unit}{way}")
@@ -306,7 +348,7 @@ def bed_tables(
         lines.append("sign = 1               # not tried: see hardware_notes/signs.md")
     else:
         lines.append(f"sign = {meaning.sign}")
-    return "\n".join([*lines, *_port_lines(name, found.port), *_wire_lines(name, found)]) + "\n"
+    return "\n".join([*lines, *_port_lines(name, found.port), *_wire_lines(name, found, quantity)]) + "\n"
 
 
 def _port_lines(name: str, port: Port) -> list[str]:
@@ -316,10 +358,10 @@ def _port_lines(name: str, port: Port) -> list[str]:
     return lines
 
 
-def _wire_lines(name: str, found: Identified) -> list[str]:
+def _wire_lines(name: str, found: Identified, quantity: str) -> list[str]:
     return [
         f"[instruments.{name}.wire]",
-        *(f"{key} = {_toml(value)}" for key, value in wire_table(found).items()),
+        *(f"{key} = {_toml(value)}" for key, value in wire_table(found, quantity).items()),
     ]
 
 

@@ -104,7 +104,7 @@ standard_uncertainty = $slope_u       # of one reading, same unit: put your own 
 # baud = 9600
 # [instruments.level.wire]
 # kind = "lines"
-# pattern = '(?P<value>[-+]?\\d+(?:\\.\\d+)?)'
+# example = "+012.3 um/m"        # a line as it sends it; `waylog identify PORT` writes this for you
 """,
     "vial": """\
 [instruments.vial]               # a block level with a graduated vial

@@ -27,7 +27,7 @@ from acquire.model.bed_toml.keys import (
     Key,
     name_is_allowed,
 )
-from acquire.model.bed_toml.wire_keys import WIRE_KINDS, wire_faults
+from acquire.model.bed_toml.wire_keys import WIRE_KINDS, wire_faults, with_pattern
 from acquire.model.bed_toml.with_units import with_numbers, without_unit
 from acquire.model.errors import BedError
 from acquire.model.plain_files import open_plain
@@ -328,7 +328,7 @@ class _Reader:
         quantity = found.get("quantity")
         for key, what, needed in wire_faults(kind, values, quantity, partial(_fits, quantity)):
             self.wrong(f"{table}.wire", key, what, needed)
-        return values
+        return with_pattern(kind, values)
 
     def straightedge(self, name: str, found: Any) -> model.Straightedge | None:
         values = self.table(f"straightedges.{name}", STRAIGHTEDGE, found)

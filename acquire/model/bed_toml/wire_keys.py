@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
+from acquire.model.bed_toml.examples import LONGEST_EXAMPLE, UnclearExampleError, pattern_of_example
 from acquire.model.bed_toml.keys import (
     Key,
     above_zero,
@@ -63,7 +64,11 @@ def _is_units(value: Any) -> bool:
 
 
 _TABLE = Key("a table", lambda value: isinstance(value, Mapping))
-_PATTERN = Key(f"a regular expression of 1 to {LONGEST_PATTERN} characters", _is_pattern, required=True)
+_PATTERN = Key(f"a regular expression of 1 to {LONGEST_PATTERN} characters", _is_pattern)
+_EXAMPLE = Key(
+    f"a line as the instrument sends it, of 1 to {LONGEST_EXAMPLE} characters",
+    lambda v: isinstance(v, str) and 0 < len(v.strip()) <= LONGEST_EXAMPLE and v.isprintable(),
+)
 _EVERY_S = number_key("a time between 0.005 and 3600 s", lowest=0.005, highest=3600.0)
 _ASKED = {
     "ask": Key(r"the request to send, of 1 to 80 characters; \r and \n are understood", _is_request),
@@ -78,7 +83,14 @@ _LINES = {
 }
 
 WIRE_KINDS: Mapping[str, Mapping[str, Key]] = {
-    "lines": {"kind": one_of("lines", required=True), "pattern": _PATTERN, **_LINES, **_RATE, **_ASKED},
+    "lines": {
+        "kind": one_of("lines", required=True),
+        "example": _EXAMPLE,
+        "pattern": _PATTERN,
+        **_LINES,
+        **_RATE,
+        **_ASKED,
+    },
     "fixed": {
         "kind": one_of("fixed", required=True),
         "length": whole_number(f"whole bytes, 2 to {LONGEST_FRAME}", 2, LONGEST_FRAME, required=True),
@@ -111,7 +123,7 @@ WIRE_KINDS: Mapping[str, Mapping[str, Key]] = {
     "counter": {
         "kind": one_of("counter", required=True),
         "counts_per_mm": above_zero("counts per mm", required=True),
-        "pattern": Key(_PATTERN.needed, _PATTERN.accepts),
+        "pattern": _PATTERN,
         "wrap": whole_number("the number of counts after which it starts again, 256 to 2^62", 256, 1 << 62),
         "index_mm": number_key("the position in mm at the index mark"),
         **_LINES,
@@ -161,6 +173,8 @@ def wire_faults(
     unit_is_known : callable
         Whether a unit fits what the instrument reads.
     """
+    if kind == "lines":
+        yield from _example_faults(values, unit_is_known)
     if kind in ("lines", "counter"):
         yield from _line_faults(values, values.get("pattern", COUNTER_PATTERN if kind == "counter" else None))
     if kind == "fixed" and "length" in values and "value" in values:
@@ -169,6 +183,35 @@ def wire_faults(
         yield "kind", "counter", f"another kind for {quantity}: counts per mm measure a length"
     if kind != "modbus" and "every_s" in values and "ask" not in values:
         yield "every_s", values["every_s"], "this key only with ask"
+
+
+def _example_faults(values: Mapping[str, Any], unit_is_known: Callable[[str], bool]) -> Iterator[Fault]:
+    if ("example" in values) == ("pattern" in values):
+        both = "both" if "pattern" in values else "nothing"
+        yield "example", both, "example (a line as the instrument sends it) or pattern, one of the two"
+        return
+    if "example" not in values:
+        return
+    try:
+        made = pattern_of_example(values["example"])
+    except UnclearExampleError as error:
+        yield "example", values["example"], str(error)
+        return
+    if made.unit is not None and not unit_is_known(made.unit):
+        yield "example", values["example"], "a unit that fits what the instrument reads"
+    if values.get("decimal", made.decimal) != made.decimal:
+        yield "decimal", values["decimal"], f"{made.decimal!r}, as in the example"
+
+
+def with_pattern(kind: str, values: Mapping[str, Any]) -> dict[str, Any]:
+    """A wire table with the pattern that its example stands for, if it has one that will do."""
+    if kind != "lines" or "example" not in values or "pattern" in values:
+        return dict(values)
+    try:
+        made = pattern_of_example(values["example"])
+    except UnclearExampleError:
+        return dict(values)
+    return {**values, "pattern": made.pattern, "decimal": made.decimal}
 
 
 def _line_faults(values: Mapping[str, Any], pattern: str | None) -> Iterator[Fault]:

@@ -41,7 +41,7 @@ class CounterDecoder(LinesDecoder):
         super().started(time_s)
         self._is_back = self._counts is not None
 
-    def _matched(self, match: re.Match[str]) -> Judgement:
+    def _matched(self, match: re.Match[str], unit: str | None = None) -> Judgement:
         value = number(match["value"] or "")
         if value is None or not value.is_integer() or abs(value) >= 1 << 62:
             return garbled("its count is no whole number")

@@ -18,6 +18,7 @@ import numpy as np
 
 from acquire.model.bed import Instrument
 from acquire.model.bed_toml.wire_keys import LONGEST_LINE
+from acquire.model.units import unit_name
 from acquire.receive.wire.decoding import (
     GARBLED,
     GOOD,
@@ -44,6 +45,7 @@ FEWEST_AT_ONCE = 8
 LONGEST_END = 2
 
 _NUMBER = re.compile(r"([-+]?) *(\d+\.?\d*|\.\d+)([eE][-+]?\d{1,3})?", re.ASCII)
+_TRAILING_UNIT = re.compile(r"\s*(?P<unit>[^\s\d.,;+-][^\s\d,;+-]*)$")
 _ENDS = {
     "any": re.compile(rb"[\r\n]"),
     "lf": re.compile(rb"\n"),
@@ -235,13 +237,26 @@ class LinesDecoder(FramedDecoder):
         except UnicodeDecodeError:
             text = line.decode("latin-1")
         match = None if "\n" in text else self._pattern.fullmatch(text)
-        return garbled("does not match the pattern") if match is None else self._matched(match)
+        if match is not None:
+            return self._matched(match, match["unit"] if self._has_unit else None)
+        is_sure = self._has_unit or not self.is_memoryless or "\n" in text
+        with_unit = None if is_sure else self._before_unit(text)
+        return garbled("does not match the pattern") if with_unit is None else self._matched(*with_unit)
 
-    def _matched(self, match: re.Match[str]) -> Judgement:
+    def _before_unit(self, text: str) -> tuple[re.Match[str], str] | None:
+        """A line that ends in its value and then a unit, of which the pattern says nothing."""
+        tail = _TRAILING_UNIT.search(text)
+        if tail is None or unit_name(tail["unit"]) is None:
+            return None
+        match = self._pattern.fullmatch(text, 0, tail.start())
+        is_last = match is not None and match.end("value") == tail.start()
+        return (match, tail["unit"]) if match is not None and is_last else None
+
+    def _matched(self, match: re.Match[str], unit: str | None = None) -> Judgement:
         value = number(match["value"] or "", self._decimal)
         if value is None:
             return garbled("its value is no number")
-        return judge(self.instrument, value, match["unit"] if self._has_unit else None)
+        return judge(self.instrument, value, unit)
 
 
 def _begins_like(first: str, second: str) -> bool:

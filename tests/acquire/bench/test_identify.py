@@ -107,6 +107,20 @@ def test_tables_offered_are_a_bed_toml_that_reads_the_same_lines():
     assert [reading.value for reading in decoder.feed(LINES[1] + LINES[2], 0.0)] == [12.5, 12.501]
 
 
+def test_tables_offered_hold_a_line_as_it_came_and_no_regular_expression():
+    listening, _ = pretended(9600, LINES)
+    text = bed_tables("dial", identify("/dev/x", listening=listening), quantity="offset", unit="mm")
+    assert "example = '+012.500 mm'" in text and "pattern" not in text
+
+
+def test_lines_that_no_example_stands_for_keep_their_pattern():
+    lines = [f"{value:.9g} mm\r\n".encode() for value in (1.5, 12.25, -3, 0.125, 7.5, 8, 9.5, 10.25)]
+    listening, _ = pretended(9600, lines)
+    found = identify("/dev/x", listening=listening)
+    text = bed_tables("dial", found, quantity="offset", unit="mm")
+    assert "(?P<value>" in text and "example" not in text
+
+
 @pytest.mark.parametrize(
     ("before", "after", "move", "quantity", "sign", "unit", "per_division"),
     [

@@ -32,8 +32,8 @@ def read(instrument, data):
 
 def test_page_on_lines_says_what_is_read():
     text, instruments = instruments_of("lines.md")
-    assert "`D1 +1.250 mm` is read as 1.250 mm" in text and "`D1 +0.05 in` as 1.27 mm" in text
-    assert read(instruments["dial"], b"D1 +1.250 mm\r\nD1 +0.05 in\r\n") == pytest.approx([1.25, 1.27])
+    assert "`D1 +1.250 mm` is read as 1.250 mm" in text and "`D1 +0.0500 in` as 1.27 mm" in text
+    assert read(instruments["dial"], b"D1 +1.250 mm\r\nD1 +0.0500 in\r\n") == pytest.approx([1.25, 1.27])
     assert read(instruments["along"], b"X +1.5 Y -2.5\n") == [1.5]
     assert read(instruments["across"], b"X +1.5 Y -2.5\n") == [-2.5]
     assert decoder_for(instruments["box"]).request() == b"R\r\n"
