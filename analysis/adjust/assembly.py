@@ -22,6 +22,7 @@ from analysis.adjust.there_and_back import (
     returns,
     single_runs,
 )
+from analysis.adjust.zero_drift import with_moved_zeros
 from analysis.observe import Nuisance, Observations, Place, Unknown
 
 UM_PER_M = 1000.0
@@ -98,12 +99,13 @@ def assemble(
     """
     ways = ways or {}
     straight = _edges_taken_as_straight(observations)
-    kept = tuple(_without_edges(each, straight) for each in observations)
+    there_and_back, kept = _there_and_back(
+        [_without_edges(each, straight) for each in observations], imagined
+    )
     layout = lay_out(kept, bed, extra, ways)
     roots = zero_roots(kept)
     parts = [(*_own_nuisances(each, roots), *each.nuisances) for each in kept]
     parts = _with_drift(kept, _scale_from_zero(kept, parts, roots), roots)
-    there_and_back = _there_and_back(kept, imagined)
     bows = bows_between(there_and_back, kept)
     parts = [(*part, *bow) for part, bow in zip(parts, bows, strict=True)]
     columns: dict[Unknown, int] = {}
@@ -173,10 +175,15 @@ def _tie(
     return Block(matrix, np.zeros(len(places)), way.covariance(at_mm))
 
 
-def _there_and_back(observations: Sequence[Observations], imagined: frozenset[int]) -> tuple[Return, ...]:
+def _there_and_back(
+    observations: Sequence[Observations], imagined: frozenset[int]
+) -> tuple[tuple[Return, ...], tuple[Observations, ...]]:
+    """What runs there and back differ by, and all observations with zeros that went on drifting."""
     runs = single_runs(observations)
     roots = zero_roots(runs)
-    return returns(runs, _starts(runs, roots), roots, imagined)
+    starts = _starts(runs, roots)
+    found = returns(runs, starts, roots, imagined)
+    return found, with_moved_zeros(observations, starts, roots, found)
 
 
 def _edges_taken_as_straight(observations: Sequence[Observations]) -> frozenset[str]:
@@ -375,6 +382,8 @@ def _drift_of_further(
     assembly: Assembly, each: Observations, roots: Mapping[int, int]
 ) -> tuple[Nuisance, ...]:
     """What the drift of a run that is told adds to further readings of it."""
+    if each.zero_drift is not None and each.zero_column is not None:
+        return (Nuisance(Unknown("drift since nobody knows when", ()), each.zero_column),)
     key = _drift_key(each)
     if key not in assembly.nuisances:
         return ()

@@ -278,6 +278,7 @@ def _from_before(each: Observations, beyond: int, redescribed: frozenset[str]) -
         zero=None if each.zero is None else each.zero + beyond,
         nuisances=nuisances,
         drawn_runs=tuple(_renumbered(run, beyond) for run in moved.drawn_runs),
+        zero_drift=each.zero_drift and replace(each.zero_drift, run=each.zero_drift.run + beyond),
     )
 
 

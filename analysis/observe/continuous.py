@@ -21,8 +21,8 @@ from analysis.observe.drawn_runs import DriftTimes, alone, drift_times
 from analysis.observe.interpolating import interpolation_rows
 from analysis.observe.lateness import put_back
 from analysis.observe.slope import slope_sign
-from analysis.observe.stations import usable
-from analysis.observe.terms import Nuisance, Observations, Place, Unknown
+from analysis.observe.stations import order_of_reading, usable
+from analysis.observe.terms import Nuisance, Observations, Place, Unknown, ZeroDrift
 from analysis.observe.uncertainty import scale_nuisances, step_uncertainty
 
 UM_PER_M = 1000.0
@@ -96,6 +96,7 @@ def observe_continuous(
         bow=_bow_of_drift(traverses, times, signs[0] / float(np.ptp(runs[0].station_mm)), station_mm),
         dense=heights,
         dense_traverses=tuple(traverses),
+        zero_drift=_zero_drift(zero, kept[named], times[named], heights),
         drawn_runs=tuple(
             run
             for each in zip(traverses, kept, heights.inflation, strict=True)
@@ -171,6 +172,19 @@ def _as_read(
     shown = {name: sign for (name, _), sign in zip(times, signs, strict=True)}
     drifts = {name: (shown[name] * rate, doubt) for name, (rate, doubt) in heights.drifts.items()}
     return replace(heights, drifts=drifts)
+
+
+def _zero_drift(
+    zero: Traverse, kept: Stations, times: DriftTimes, heights: ContinuousHeights
+) -> ZeroDrift | None:
+    """How the zero of one run goes on, where it drifts with others."""
+    name, when = times
+    if when is None:
+        return None
+    order = order_of_reading(kept, zero.setup.direction)
+    per_unit = float(np.ptp(when) / np.ptp(order))
+    rate, doubt = heights.drifts[name]
+    return ZeroDrift(zero.number, float(np.mean(order)), rate * per_unit, doubt * per_unit)
 
 
 def _instruments(traverses: Iterable[Traverse]) -> Iterable[Instrument]:

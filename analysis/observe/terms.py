@@ -81,6 +81,19 @@ class Nuisance:
     """Its standard uncertainty where one is stated; None leaves it free."""
 
 
+@dataclass(frozen=True)
+class ZeroDrift:
+    """By how much the zero of a block of drawn levels changes as time goes on."""
+
+    run: int
+    """Number of the traverse whose zero it is."""
+    at: float
+    """When in that run the zero is what the block says, in the unit of its `order`."""
+    rate: float
+    """µm/m over one unit of `order`, as read."""
+    standard_uncertainty: float
+
+
 @dataclass(frozen=True, eq=False)
 class Observations:
     """What one traverse says about the heights: m readings as linear forms."""
@@ -133,6 +146,8 @@ class Observations:
     """Of a block from dense slopes: the estimate behind it; its readings are heights in µm."""
     dense_traverses: tuple[Traverse, ...] = ()
     """What the block was made of, so that further dense runs of the face can be joined to it."""
+    zero_drift: ZeroDrift | None = None
+    """Of a block whose runs there and back tell how its level drifted."""
     drawn_runs: tuple["Observations", ...] = ()
     """Of a block: each of its runs by itself, its drift left in, for what differs between them."""
     solved_as: tuple[bool, int | None] | None = None
