@@ -15,7 +15,6 @@ from analysis.adjust.solution import Block
 from analysis.adjust.there_and_back import (
     APART,
     BEND,
-    LEAST_COMMON,
     UNTOLD,
     Return,
     bows_between,
@@ -23,12 +22,34 @@ from analysis.adjust.there_and_back import (
     single_runs,
 )
 from analysis.adjust.zero_drift import with_moved_zeros
+from analysis.linear.fact import Fact
 from analysis.observe import Nuisance, Observations, Place, Unknown
 
 UM_PER_M = 1000.0
 UNDER_CARRIER = "bend under carrier"
 """What a way of unknown shape does under a carrier that was taken as a point."""
 _ScaleOfZero = tuple[Unknown, int | None]
+
+
+@dataclass(frozen=True)
+class TakenAsStraight(Fact):
+    """A straightedge whose own shape nothing tells: it was not turned over."""
+
+    straightedge: str
+
+
+@dataclass(frozen=True)
+class BeyondTheEnd(Fact):
+    """A line on which a carrier would stand beyond the end of the bed."""
+
+    line: str
+
+
+@dataclass(frozen=True)
+class TurnedForTheReturn(Fact):
+    """Runs there and back between which the instrument was turned: a drift looks like a bow."""
+
+    traverses: tuple[int, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +69,7 @@ class Assembly:
     """How each line of heights runs between its nodes, where that could be judged."""
     straight_edges: frozenset[str]
     """Straightedges taken as straight, because nothing tells their shape."""
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     returns: tuple[Return, ...] = ()
     """What levels run there and back differ by, and whether that is a drift."""
 
@@ -131,7 +152,7 @@ def assemble(
         len(ties),
         ways,
         straight,
-        (*_warnings(kept, layout, straight), *_untold(there_and_back)),
+        (*_warnings(kept, layout, straight), *filter(_is_worth_a_word, there_and_back)),
         there_and_back,
     )
 
@@ -424,46 +445,19 @@ def _prior(
 
 def _warnings(
     observations: Sequence[Observations], layout: Layout, straight: frozenset[str]
-) -> tuple[str, ...]:
-    found = [words for each in observations for words in each.warnings]
-    found += [
-        f"straightedge {name} is taken as straight: turn it over and read again to tell its own shape"
-        for name in sorted(straight)
-    ]
-    found += [
-        f"{name}: the carrier would overhang the end of the bed; the way is taken as going straight on there"
-        for name in layout.beyond
-    ]
+) -> tuple[Fact, ...]:
+    found: list[Fact] = [fact for each in observations for fact in each.warnings]
+    found += [TakenAsStraight(name) for name in sorted(straight)]
+    found += [BeyondTheEnd(name) for name in layout.beyond]
     return tuple(dict.fromkeys((*found, *_turned_for_the_return(observations))))
 
 
-def _untold(found: Sequence[Return]) -> Iterable[str]:
-    """What runs there and back leave open, and what would tell."""
-    for each in found:
-        runs = f"{each.face}: runs {', '.join(map(str, each.traverses))} of {each.instrument}"
-        if each.outcome == APART:
-            one, more = ("station", "stations") if each.mode == "stepped" else ("stretch", "stretches")
-            yield (
-                f"{runs}, there and back, share {each.in_common} {one if each.in_common == 1 else more}, "
-                f"and {LEAST_COMMON} at least are needed to tell a drift from a bed that bent in between: "
-                "the drift is taken as steady all the same; run back over the same stretch"
-            )
-        bow = f"a bow of {abs(each.bow_um):.2g} µm"
-        if each.outcome == UNTOLD and each.is_seen:
-            yield (
-                f"{runs} differ by {bow}, taken as a steady drift; if the bed bent in between, its shapes "
-                f"are up to {each.farthest_um:.2g} µm from this map, which its uncertainty counts. Run once "
-                "more in the first direction without touching the zero: that tells"
-            )
-        if each.outcome == BEND:
-            yield (
-                f"{runs}: those in one direction differ by {bow}, so that the bed bent in between or the "
-                "drift was not steady; the uncertainty counts it. Let bed and level come to one temperature "
-                "and run again"
-            )
+def _is_worth_a_word(found: Return) -> bool:
+    """Whether runs there and back leave something open."""
+    return found.outcome in (APART, BEND) or (found.outcome == UNTOLD and found.is_seen)
 
 
-def _turned_for_the_return(observations: Sequence[Observations]) -> Iterable[str]:
+def _turned_for_the_return(observations: Sequence[Observations]) -> Iterable[Fact]:
     runs = single_runs(observations)
     told = {group for group, _ in drifts_told(runs)}
     for group in dict.fromkeys(each.drift_group for each in runs if each.drift_group):
@@ -474,8 +468,4 @@ def _turned_for_the_return(observations: Sequence[Observations]) -> Iterable[str
             and len({d for d, _ in directions}) == 2
             and len({t for _, t in directions}) == 2
         ):
-            numbers = " and ".join(str(each.traverse) for each in mine)
-            yield (
-                f"traverses {numbers}: the instrument was turned for the return, so a drift looks like a bow "
-                "and cannot be told from it; run back once without turning it"
-            )
+            yield TurnedForTheReturn(tuple(each.traverse for each in mine))

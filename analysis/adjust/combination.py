@@ -18,6 +18,8 @@ from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
 from analysis.adjust.assembly import Assembly, rows_for
 from analysis.adjust.between_nodes import LEAST_NODES, Roughness, judged
+from analysis.adjust.cannot_tell import cannot_tell, why_unknown
+from analysis.adjust.estimability import ALIKE, LEAST_OF_A_PART, Line, free_lines, parts_known
 from analysis.adjust.nodes import Key, Node
 from analysis.adjust.reliability import (
     Residuals,
@@ -28,11 +30,11 @@ from analysis.adjust.reliability import (
     unchecked,
 )
 from analysis.adjust.solution import Block, Solution
-from analysis.adjust.tying import Judge, PointCarrier, Tied, point_words, tie_together
-from analysis.adjust.undetermined import ALIKE, LEAST_OF_A_PART, Line, cannot_tell, free_lines, parts_known
+from analysis.adjust.tying import Judge, PointCarrier, Tied, shapes_missed, tie_together
 from analysis.adjust.variance_components import VarianceComponent, told_components
 from analysis.level.continuous import ContinuousHeights
 from analysis.linear.bordered import stacked
+from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.shown import table_html
 from analysis.observe import Observations, Place, joined, observe_all, state_warnings
@@ -68,6 +70,20 @@ class Prediction:
     is_known: np.ndarray
 
 
+@dataclass(frozen=True)
+class ScattersMore(Fact):
+    """All readings together scatter more than claimed, and every uncertainty is enlarged by that."""
+
+    times: float
+
+
+@dataclass(frozen=True)
+class KeepsItsClaim(Fact):
+    """An instrument of which the readings do not tell how much it scatters."""
+
+    instrument: str
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class BedMap:
     """Heights of every face at its nodes, and how well all of it is known."""
@@ -79,7 +95,7 @@ class BedMap:
     solution: Solution
     enlargement: float
     """By what every variance is multiplied because the readings scatter more than claimed."""
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     variance_components: tuple[VarianceComponent, ...] = ()
     """Per instrument, where they were asked for; they are then in use."""
     points: tuple[PointCarrier, ...] = ()
@@ -155,8 +171,8 @@ class BedMap:
         return free_lines(self.assembly.layout, self.solution.free[: len(self.nodes)])
 
     @cached_property
-    def cannot_tell(self) -> tuple[str, ...]:
-        """What the readings leave open, in words."""
+    def cannot_tell(self) -> tuple[Fact, ...]:
+        """What the readings leave open."""
         return cannot_tell(self.lines, self.observations, self.bed)
 
     @cached_property
@@ -240,7 +256,9 @@ class BedMap:
         """
         line = self._line(face, kind)
         if not line.parts:
-            raise AnalysisError(face, self._why_not(line), "", "`waylog next` says what would tell")
+            raise AnalysisError(
+                face, why_unknown(line, self.cannot_tell), "", "`waylog next` says what would tell"
+            )
         chosen = self.indices(face, kind)[self._shown(line, line.parts[0], face)]
         return Profile(
             line.name,
@@ -329,10 +347,6 @@ class BedMap:
         at_station = self.assembly.layout.lines[(line.kind, line.owner)].is_station[part]
         return part[at_station] if np.count_nonzero(at_station) >= LEAST_OF_A_PART else part
 
-    def _why_not(self, line: Line) -> str:
-        mine = [words for words in self.cannot_tell if line.name in words]
-        return mine[0] if mine else "its shape cannot be known from these readings"
-
 
 def _redundancy_of(blocks: Sequence[Block], solution: Solution) -> float:
     """The share of an error in the rows of these blocks that shows in their own residuals, summed."""
@@ -415,25 +429,18 @@ def _mapped(
 ) -> BedMap:
     """The map of an adjustment, its uncertainties enlarged where the readings scatter too much."""
     bed_map = BedMap(bed, tuple(observations), tied.assembly, tied.solution, 1.0, (), components, tied.points)
-    factor, words = _enlargement(bed_map)
-    kept = (_keeps_its_claim(name) for name in doubtful)
-    warnings = (*tied.assembly.warnings, *point_words(tied.points), *words, *kept)
+    factor = _enlargement(bed_map)
+    scatter = (ScattersMore(factor**0.5),) if factor > 1 else ()
+    kept = (KeepsItsClaim(name) for name in doubtful)
+    warnings = (*tied.assembly.warnings, *shapes_missed(tied.points), *scatter, *kept)
     return replace(bed_map, enlargement=factor, warnings=warnings)
 
 
-def _keeps_its_claim(instrument: str) -> str:
-    return f"{instrument}: the readings do not tell how much it scatters; it keeps what it claims"
-
-
-def _enlargement(bed_map: BedMap) -> tuple[float, tuple[str, ...]]:
+def _enlargement(bed_map: BedMap) -> float:
     redundancy, chi_square = bed_map.redundancy, bed_map.chi_square
     if redundancy < LEAST_REDUNDANCY or chdtrc(redundancy, chi_square) >= NOISE_DOUBTED_BELOW:
-        return 1.0, ()
-    factor = chi_square / redundancy
-    return factor, (
-        f"the readings scatter {factor**0.5:.1f} times as much as the instruments claim; every uncertainty "
-        "here is enlarged by that",
-    )
+        return 1.0
+    return chi_square / redundancy
 
 
 def predict(bed_map: BedMap, observations: Observations) -> Prediction:

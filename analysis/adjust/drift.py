@@ -6,7 +6,7 @@ where it was run one way only, nothing does.  A drawn run one way only may be to
 stepped runs both ways along the same face.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -104,26 +104,3 @@ def only_one_way(bed_map: BedMap, face: str) -> tuple[str, ...]:
         for name, base_mm, direction in runs or [(each.instrument, None, each.direction)]:
             directions.setdefault((name, each.mode, base_mm), set()).add(direction)
     return tuple(dict.fromkeys(name for (name, *_), seen in directions.items() if len(seen) == 1))
-
-
-def drift_words(found: Sequence[Drift]) -> list[str]:
-    """Each drift in one line.
-
-    Examples
-    --------
-    >>> drift_words([Drift("level", 4.04, 0.61, "µm/m", True), Drift("dial", 0.2, 0.6, "µm", False)])
-    ['level drifted by 4.0 ± 0.6 µm/m over a run; runs there and back tell it, and it is taken off.',
-     'dial drifted by less than 0.8 µm over a run.']
-    """
-    lines = []
-    for each in found:
-        most = abs(each.over_run) + each.expanded
-        amount = f"{each.over_run:.1f} ± {each.expanded:.1f} {each.unit}"
-        seen = f"by {amount} over a run; runs there and back tell it, and it is taken off."
-        if not each.is_told:
-            seen = (
-                f"by {amount} over a run, which is taken off; a bed that bent in between would look the same."
-            )
-        unseen = f"by less than {most:.1f} {each.unit} over a run."
-        lines.append(f"{each.instrument} drifted {seen if each.is_seen else unseen}")
-    return lines

@@ -29,6 +29,7 @@ from itertools import combinations
 
 import numpy as np
 
+from analysis.linear.fact import Fact
 from analysis.observe import Nuisance, Observations, Unknown
 
 LEAST_COMMON = 4
@@ -46,7 +47,7 @@ DRIFT, BEND, UNTOLD, APART = "drift", "bend", "not told", "too little in common"
 
 
 @dataclass(frozen=True)
-class Return:
+class Return(Fact):
     """What runs there and back along one face differ by, and what that is."""
 
     instrument: str
@@ -66,6 +67,8 @@ class Return:
     """How many stations the runs that share most have in common."""
     farthest_um: float = 0.0
     """How far the map is from one of the shapes if the bed bent between two runs."""
+    needed: int = LEAST_COMMON
+    """How many stations must be in common."""
 
     @property
     def is_seen(self) -> bool:

@@ -21,9 +21,10 @@ import scipy.sparse
 from acquire.model.bed import Bed
 from analysis.adjust.assembly import UNDER_CARRIER, Assembly, assemble, bend_station, tied_places
 from analysis.adjust.between_nodes import Roughness, judged, well_apart
+from analysis.adjust.estimability import Line, free_lines
 from analysis.adjust.nodes import FOOT_MM, SAME_MM, Key, Layout
 from analysis.adjust.solution import Solution, solve
-from analysis.adjust.undetermined import Line, free_lines
+from analysis.linear.fact import Fact
 from analysis.observe import Form, Nuisance, Observations, Place, Unknown
 
 LEAST_BEND = 1e-9
@@ -46,6 +47,15 @@ class PointCarrier:
     is not known; otherwise because nothing says how long it is."""
     readings: int
     """How many of its readings are taken so."""
+
+
+@dataclass(frozen=True)
+class ShapeUnderCarrierUnknown(Fact):
+    """A carrier that was taken as a point because nothing tells the shape of what it rode."""
+
+    instrument: str
+    carriers: tuple[str, ...]
+    readings: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -299,22 +309,17 @@ def _points(kept: Sequence[Observations], observations: Sequence[Observations]) 
     return found
 
 
-def point_words(points: Sequence[PointCarrier]) -> list[str]:
-    """What carriers taken as points leave out, because the shape under them is not known, a sentence each.
+def shapes_missed(points: Sequence[PointCarrier]) -> tuple[Fact, ...]:
+    """Carriers taken as points because the shape under them is not known.
 
     Examples
     --------
-    >>> point_words([PointCarrier(3, "dial", ("way",), True, 11)])[0][:44]
-    'dial on way: the shape of way under its feet'
+    >>> shapes_missed([PointCarrier(3, "dial", ("way",), True, 11)])
+    (ShapeUnderCarrierUnknown(instrument='dial', carriers=('way',), readings=11),)
     """
-    words = []
-    for each in points:
-        if each.is_described:
-            ridden = " and ".join(each.carriers)
-            words.append(
-                f"{each.instrument} on {ridden}: the shape of {ridden} under its feet is not known, so it is "
-                f"taken as a point for {each.readings} readings; how {ridden} bends within its feet goes "
-                "into the difference shown, and the ± takes that bend to be as rough as the difference; "
-                f"level {ridden} to know it"
-            )
-    return list(dict.fromkeys(words))
+    found = (
+        ShapeUnderCarrierUnknown(each.instrument, each.carriers, each.readings)
+        for each in points
+        if each.is_described
+    )
+    return tuple(dict.fromkeys(found))

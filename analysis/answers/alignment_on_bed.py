@@ -39,6 +39,7 @@ from analysis.answers.carriage_path import (
     slope_row,
 )
 from analysis.answers.roll import known_roll, ways_of
+from analysis.linear.fact import Fact
 from analysis.observe.carriers import Bearing, face_named
 
 
@@ -59,7 +60,7 @@ class Tailstock:
     rear_um: Measured | None
     missing: tuple[str, ...]
     """tilt | sideways | centre height: what the readings or bed.toml do not tell."""
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
 
@@ -87,8 +88,8 @@ class CollarsOnBed:
     feet_um: Measured | None
     """What of the roll's part turning the feet can take out; None where it cannot be told from wear."""
     wear_um: Measured | None
-    cannot_tell: tuple[str, ...]
-    warnings: tuple[str, ...]
+    cannot_tell: tuple[Fact, ...]
+    warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
 
@@ -272,7 +273,7 @@ def _split(
 
 def _feet_and_wear(
     bed_map: BedMap, near_mm: float, far_mm: float, roll: NDArray[np.float64]
-) -> tuple[Measured | None, Measured | None, tuple[str, ...]]:
+) -> tuple[Measured | None, Measured | None, tuple[Fact, ...]]:
     """The change of roll by the feet and by wear, in µm/m; or why they cannot be told apart."""
     ways = ways_of(bed_map.bed)
     known = known_roll(bed_map, ways)

@@ -29,15 +29,17 @@ from scipy.stats import norm
 from acquire.model.bed import NORMALS, Bed, Face, Foot
 from analysis.adjust.combination import BedMap
 from analysis.answers.bed_or_wear_reasons import (
-    misfit,
+    Misfit,
+    OnlyALine,
+    TooUnsure,
+    UnwornNotMeasured,
+    WornUnworn,
+    known_all_the_same,
     not_described,
-    not_measured,
     not_separable,
-    only_a_line,
-    too_unsure,
-    worn_unworn,
 )
 from analysis.answers.roll import UM_PER_M, KnownRoll, RollPart, Ways, roll_part, wind_expanded
+from analysis.linear.fact import Fact
 from analysis.linear.profile import SAME_STATION_MM
 
 PAIR_MM = 60.0
@@ -123,7 +125,7 @@ class BedOrWear:
     """What turning feet can take out."""
     wear: RollPart | None
     """What is left to the scraper."""
-    cannot_tell: tuple[str, ...]
+    cannot_tell: tuple[Fact, ...]
     fit: FeetFit | None = field(metadata=_INSIDE, default=None)
 
 
@@ -139,13 +141,13 @@ def bed_or_wear(known: KnownRoll, ways: Ways) -> BedOrWear:
     Returns
     -------
     BedOrWear
-        With what cannot be told in words.
+        With what cannot be told.
     """
     bed_map = known.bed_map
     why = not_described(bed_map.bed, len(pairs_mm(bed_map.bed)))
     fit = None if why else feet_fit(bed_map)
     if fit is None:
-        return BedOrWear(None, None, (why or not_measured(),))
+        return BedOrWear(None, None, (why or UnwornNotMeasured(),))
     above = _stands_proud(fit)
     if above:
         return BedOrWear(None, None, (above,), fit)
@@ -157,13 +159,13 @@ def bed_or_wear(known: KnownRoll, ways: Ways) -> BedOrWear:
     largest = float(np.ptp(known.value)) if known.known_up_to != "a line" else 0.0
     doubt = 2 * float(feet.standard_uncertainty_um_per_m.max())
     if doubt > max(largest, 2 * (wind_expanded(known) or np.inf)):
-        return BedOrWear(None, None, (too_unsure(known, ways, doubt),), fit)
-    words = (misfit(len(fit.pairs_mm), fit.misfit_um),) if fit.factor > 1 else ()
+        return BedOrWear(None, None, (TooUnsure(doubt, known_all_the_same(known, ways)),), fit)
+    misfit = (Misfit(len(fit.pairs_mm), fit.misfit_um),) if fit.factor > 1 else ()
     if known.known_up_to == "a line":
-        return BedOrWear(feet, None, (*words, only_a_line()), fit)
+        return BedOrWear(feet, None, (*misfit, OnlyALine()), fit)
     rest = known.rows - known.rows[0] - rows
     wear = roll_part(known.station_mm, rest, fit.bed_map.solution.estimate, fit.covariance)
-    return BedOrWear(feet, wear, words, fit)
+    return BedOrWear(feet, wear, misfit, fit)
 
 
 def feet_fit(bed_map: BedMap) -> FeetFit | None:
@@ -353,10 +355,10 @@ def twist_rows(pairs: Sequence[float], at_mm: np.ndarray) -> np.ndarray:
     return np.stack([np.interp(at_mm, knots, unit) for unit in np.eye(len(knots))], axis=1)
 
 
-def _stands_proud(fit: FeetFit) -> str | None:
+def _stands_proud(fit: FeetFit) -> Fact | None:
     """Where a face that is worn stands above what its unworn places make it, beyond chance.
 
-    How far unworn places themselves lie off the fit is told by `misfit`, and plays no part here.
+    How far unworn places themselves lie off the fit is told by `Misfit`, and plays no part here.
     """
     rows = [(face, *_worn(fit, face)) for face in fit.faces]
     count = sum(len(station) for _, station, _ in rows)
@@ -369,4 +371,4 @@ def _stands_proud(fit: FeetFit) -> str | None:
         for at, above, spread in zip(station.tolist(), wear.tolist(), doubt.tolist(), strict=True):
             if above > limit * spread and (worst is None or above / spread > worst[0]):
                 worst = (above / spread, face, at, above)
-    return None if worst is None else worn_unworn(*worst[1:])
+    return None if worst is None else WornUnworn(*worst[1:])

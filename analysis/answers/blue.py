@@ -24,6 +24,7 @@ from acquire.model.bed import Bed, Straightedge
 from acquire.model.errors import AnalysisError
 from acquire.model.marks import Mark, Marks
 from analysis.answers.assumptions import Assumption
+from analysis.linear.fact import Fact
 from analysis.linear.laid_beam import lay_beam, self_weight_um
 from analysis.linear.profile import SAME_STATION_MM, Profile
 from analysis.linear.shown import Shown
@@ -83,7 +84,7 @@ class Blue(Shown):
     largest_gap_expanded_um: float
     marks: tuple[Mark, ...]
     contradicted: tuple[Contradiction, ...]
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Fact, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
     """What the uncertainty takes for granted."""
     gap: Profile | None = field(default=None, metadata={"kept_inside": True})

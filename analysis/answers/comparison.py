@@ -31,6 +31,7 @@ from analysis.answers.two_maps import (
     through_the_coarser_base,
 )
 from analysis.linear.agreement import agreement
+from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
 from analysis.linear.shown import Shown
@@ -69,11 +70,21 @@ class Comparison(Shown):
     worst: Mapping[str, float]
     smoothed_over_mm: float | None
     """Both maps were passed through this base, which one of them cannot see below."""
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
     profile_a: Profile = field(metadata=_INSIDE)
     profile_b: Profile = field(metadata=_INSIDE)
+
+
+@dataclass(frozen=True)
+class AlsoReadAlong(Fact):
+    """A face that was also read along something else, which is another comparison."""
+
+    name: str
+    traverses: tuple[int, ...]
+    along: str
+    other: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,7 +99,7 @@ class _Side:
     adapts: bool
     """FACE:level: whatever combination of level maps the other side needs."""
     observations: tuple[Observations, ...]
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Fact, ...] = ()
 
     @property
     def is_readings(self) -> bool:
@@ -164,7 +175,7 @@ def compare(
     text = _subject_text(subject)
     difference = bed_map.combined(text, station, first - second)
     profiles = [bed_map.combined(text, station, each) for each in (first, second)]
-    left_out = (words for side in sides for words in side.warnings)
+    left_out = (fact for side in sides for fact in side.warnings)
     together = [t for side in sides for t in side.traverses]
     warnings = (*left_out, *bed_map.warnings, *state_warnings(together))
     read = [each for side in sides for each in side.observations]
@@ -203,7 +214,8 @@ def _side(
     same = tuple(t for t in used if _along(t.setup, face) == alike)
     others = sorted({_along(t.setup, face) for t in used} - {alike})
     side = _of(f"{face} by {by}" if by in BY else f"{face} along {by}", tag, same, bed, made)
-    return replace(side, warnings=_left_out_words(side.name, same, alike, others))
+    taken = tuple(each.number for each in same)
+    return replace(side, warnings=(AlsoReadAlong(side.name, taken, alike, others[0]),) if others else ())
 
 
 def _is_by(setup: Setup, face: str, by: str) -> bool:
@@ -228,19 +240,6 @@ def _way_of(setup: Setup, face: str) -> str:
     if setup.quantity == "slope":
         return "level" if setup.face in (face, CARRIAGE) else ""
     return _along(setup, face) if setup.quantity in BY["indicator"] else ""
-
-
-def _left_out_words(
-    name: str, taken: Sequence[Traverse], along: str, others: Sequence[str]
-) -> tuple[str, ...]:
-    """That a face was also read along something else, which is another comparison."""
-    if not others:
-        return ()
-    numbers = ", ".join(str(each.number) for each in taken)
-    return (
-        f"{name}: taken is what was read along {along} (traverse {numbers}); "
-        f"say FACE:{others[0]} for what was read along that",
-    )
 
 
 def _of(
@@ -369,7 +368,7 @@ def _judged(
     difference: Profile,
     profiles: Sequence[Profile],
     base_mm: float | None,
-    warnings: tuple[str, ...],
+    warnings: tuple[Fact, ...],
 ) -> Comparison:
     level = remove_line(difference, "least-squares")
     verdict = agreement(level.height_um, level.covariance_um2, level.station_mm)

@@ -8,12 +8,13 @@ import numpy as np
 
 from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
+from analysis.adjust.cannot_tell import in_parts
 from analysis.adjust.combination import BedMap
 from analysis.adjust.drift import Drift, drifts, only_one_way
-from analysis.adjust.undetermined import in_parts
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.feet import untied_feet
 from analysis.level.base_lag import BaseLagHeights
+from analysis.linear.fact import Fact
 from analysis.linear.profile import SAME_STATION_MM, Profile
 from analysis.linear.reference_lines import (
     STRAIGHT,
@@ -28,15 +29,28 @@ from analysis.linear.shown import Shown
 
 LINES = ("ends", "least-squares", "minimum-zone", "unworn")
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
-_MISSES_UNWORN = (
-    "{}: fewer than two of its known heights lie in its unworn stretches (unworn_mm), so that heights are "
-    "from the line through its ends and tell no wear"
-)
-_UNWORN_TELLS_TOO_LITTLE = (
-    "{}: the line through its unworn stretches (unworn_mm) is so uncertain over the rest that no shape shows "
-    "from it, so that heights are from the line through its ends; read the unworn stretches more closely, or "
-    "name some at both ends"
-)
+
+
+@dataclass(frozen=True)
+class UnwornMissed(Fact):
+    """Fewer than two known heights lie in the unworn stretches of a face, so its ends are the reference."""
+
+    face: str
+
+
+@dataclass(frozen=True)
+class UnwornTooUnsure(Fact):
+    """The line through the unworn stretches of a face shows no shape, so its ends are the reference."""
+
+    face: str
+
+
+@dataclass(frozen=True)
+class RunOneWay(Fact):
+    """An instrument that ran along a face in one direction only."""
+
+    instrument: str
+    face: str
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -81,7 +95,7 @@ class FaceMap(Shown):
     resolved_mm: float | None
     """The widest distance between neighbouring heights that are known: ripples shorter than twice that, and
     dips wholly between two of them, show in no reading. None for drawn levels, which are blind elsewhere."""
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
     worst_over: WorstOver | None
@@ -179,12 +193,12 @@ def default_line(profile: Profile, described: Face) -> str:
     return "unworn" if straightness(profile, "ends").sense == STRAIGHT else "ends"
 
 
-def _why_not_unworn(profile: Profile, described: Face, line: str) -> tuple[str, ...]:
+def _why_not_unworn(profile: Profile, described: Face, line: str) -> tuple[Fact, ...]:
     """What to mind where heights are not from the unworn stretches that bed.toml names."""
     if line == "unworn":
         return ()
-    words = _UNWORN_TELLS_TOO_LITTLE if reaches_unworn(profile, described) else _MISSES_UNWORN
-    return (words.format(described.id),)
+    found = UnwornTooUnsure if reaches_unworn(profile, described) else UnwornMissed
+    return (found(described.id),)
 
 
 def judged_straightness(profile: Profile, described: Face, line: str | None = None) -> Straightness:
@@ -201,7 +215,7 @@ def judged_straightness(profile: Profile, described: Face, line: str | None = No
     return straightness(profile, line or default_line(profile, described), described.unworn_mm)
 
 
-def own_shape(bed_map: BedMap, face: str) -> tuple[Profile, tuple[str, ...]]:
+def own_shape(bed_map: BedMap, face: str) -> tuple[Profile, tuple[Fact, ...]]:
     """The face's own heights to work by, up to a line, and what to mind of them.
 
     The curve of a drawn level where it may be quoted with its uncertainty; else stations
@@ -307,13 +321,9 @@ def reaches_unworn(profile: Profile, described: Face) -> bool:
     return bool(inside) and int(np.count_nonzero(np.any(inside, axis=0))) >= 2
 
 
-def _warnings(bed_map: BedMap, face: str) -> tuple[str, ...]:
-    own = [words for each in bed_map.observations if face in each.faces for words in each.warnings]
-    one_way = [
-        f"{name}: run one way only on {face}, so that a steady drift of it would look like a bow; run it in "
-        "reverse as well, without turning it"
-        for name in only_one_way(bed_map, face)
-    ]
+def _warnings(bed_map: BedMap, face: str) -> tuple[Fact, ...]:
+    own = [fact for each in bed_map.observations if face in each.faces for fact in each.warnings]
+    one_way = [RunOneWay(name, face) for name in only_one_way(bed_map, face)]
     line = bed_map.lines.get(("height", face))
     parts = () if line is None else in_parts(line)
     return tuple(dict.fromkeys([*parts, *untied_feet(bed_map, face), *bed_map.warnings, *own, *one_way]))

@@ -5,18 +5,30 @@ guess.  It is said, so that the next traverse is taken where both can meet.
 """
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.adjust.combination import BedMap
 from analysis.adjust.nodes import FOOT_MM
+from analysis.linear.fact import Fact
 from analysis.observe import Observations
 
 LEAST_SHARED = 3
 """Two places in common tie no shape: any two heights lie on a line."""
 
 
-def untied_feet(bed_map: BedMap, face: str) -> tuple[str, ...]:
+@dataclass(frozen=True)
+class FeetUntied(Fact):
+    """A level whose feet miss the stations that other instruments read."""
+
+    instrument: str
+    face: str
+    others: tuple[str, ...]
+    """The instruments that read them."""
+
+
+def untied_feet(bed_map: BedMap, face: str) -> tuple[Fact, ...]:
     """What to mind about stepped levels on a face whose feet meet no other reading.
 
     Parameters
@@ -28,19 +40,15 @@ def untied_feet(bed_map: BedMap, face: str) -> tuple[str, ...]:
         return ()
     others = [o for o in bed_map.observations if o.quantity != "slope" and face in o.faces]
     read = _places(others, face)
-    words = []
+    found = []
     for level in bed_map.observations:
         if level.quantity != "slope" or level.mode != "stepped" or face not in level.faces:
             continue
         feet = _places([level], face)
         if min(len(feet), len(read)) >= LEAST_SHARED and _shared(feet, read) < LEAST_SHARED:
-            names = ", ".join(dict.fromkeys(o.instrument for o in others))
-            words.append(
-                f"{level.instrument}: its feet on {face} miss the stations that {names} read, so that "
-                "neither helps nor checks the other; read at the feet, or choose stations in bed.toml that "
-                "the feet meet"
-            )
-    return tuple(dict.fromkeys(words))
+            names = tuple(dict.fromkeys(o.instrument for o in others))
+            found.append(FeetUntied(level.instrument, face, names))
+    return tuple(dict.fromkeys(found))
 
 
 def _places(observations: Iterable[Observations], face: str) -> np.ndarray:

@@ -14,7 +14,7 @@ import numpy as np
 from acquire.model.bed import Bed, Foot
 from analysis.adjust.combination import BedMap
 from analysis.answers.bed_or_wear import FeetFit, bed_or_wear, feet_by_station, twist_rows
-from analysis.answers.bed_or_wear_reasons import misfit
+from analysis.answers.bed_or_wear_reasons import Misfit
 from analysis.answers.feet_moves import (
     LEAST_FEET,
     UM_PER_M,
@@ -25,6 +25,7 @@ from analysis.answers.feet_moves import (
 )
 from analysis.answers.feet_response import MODEL_ERROR, STIFF, Response, stiff
 from analysis.answers.roll import KnownRoll, Ways, known_roll, ways_of
+from analysis.linear.fact import Fact
 from analysis.linear.shown import Shown
 
 MOST_UM = 50.0
@@ -33,6 +34,58 @@ twist is 56 µm at each foot, on three stiff pairs once the bend is 70 µm; this
 STEPS_PER_TURN = 72
 """A hand sets a screw to about 5 degrees: common practice."""
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
+
+
+@dataclass(frozen=True)
+class TooFewFeet(Fact):
+    """bed.toml describes too few feet to bend or twist a bed, or none."""
+
+    count: int
+
+
+@dataclass(frozen=True)
+class NoPair(Fact):
+    """Feet at one station that are not one at the front and one at the rear."""
+
+    feet: tuple[str, ...]
+    station_mm: float
+
+
+@dataclass(frozen=True)
+class StepNotStated(Fact):
+    """Feet of which bed.toml says neither what a turn lifts nor what a hand can set."""
+
+    feet: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class WearWouldBeJacked(Fact):
+    """bed.toml names no unworn place."""
+
+
+@dataclass(frozen=True)
+class RollUnknown(Fact):
+    """Nothing tells the roll of the ways."""
+
+    front: str
+    rear: str
+
+
+@dataclass(frozen=True)
+class MayBeWear(Fact):
+    """What the feet have made cannot be told from wear."""
+
+    why: tuple[Fact, ...]
+
+
+@dataclass(frozen=True)
+class BendUntold(Fact):
+    """The unworn places do not tell the bend, so that no foot is moved for it."""
+
+
+@dataclass(frozen=True)
+class RollUpToALine(Fact):
+    """The roll of the ways is known only up to a line."""
 
 
 @dataclass(frozen=True)
@@ -77,7 +130,7 @@ class Feet(Shown):
     left: Left | None
     model: str
     """stiff bed | measured."""
-    refused: str | None
+    refused: Fact | None
     """Why nothing may be moved, and what is needed."""
     most_um: float
     """No foot is moved further in this round."""
@@ -87,7 +140,7 @@ class Feet(Shown):
     """Of the feet - 3 shapes that feet can make, how many stand out of the noise."""
     step_rolls: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     """By foot: the smallest lift a hand can set (µm), and the roll of its pair that this makes (µm/m)."""
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Fact, ...] = ()
 
 
 def feet_to_move(
@@ -117,18 +170,18 @@ def feet_to_move(
 
     Notes
     -----
-    Refused, in words (`Feet.refused`): feet not described, fewer than four, not in pairs; no unworn
+    Refused (`Feet.refused`): feet not described, fewer than four, not in pairs; no unworn
     place named; what the feet have made cannot be told from wear.
     """
     ways = ways_of(bed_map.bed, front, rear)
     refused = _not_these_feet(bed_map.bed) or _nothing_unworn(bed_map.bed)
     known = None if refused else known_roll(bed_map, ways)
     if known is None:
-        why = f"nothing tells the roll of {ways.front} and {ways.rear}: read a level across them"
-        return Feet((), None, None, STIFF, refused or why, most_um)
+        why = refused or RollUnknown(ways.front, ways.rear)
+        return Feet((), None, None, STIFF, why, most_um)
     split = bed_or_wear(known, ways)
     if split.feet is None or split.fit is None:
-        return Feet((), None, None, STIFF, _may_be_wear(split.cannot_tell), most_um)
+        return Feet((), None, None, STIFF, MayBeWear(split.cannot_tell), most_um)
     return _moved(split.fit, known, ways, most_um, (measured or stiff)(bed_map.bed))
 
 
@@ -217,57 +270,30 @@ def _step_rolls(pairs: Sequence[Sequence[Foot]]) -> dict[str, tuple[float, float
     }
 
 
-def _not_these_feet(bed: Bed) -> str | None:
+def _not_these_feet(bed: Bed) -> Fact | None:
     """Why feet that stand like this take nothing out; None where they can."""
-    if not bed.feet:
-        return (
-            "bed.toml says nothing of the feet: write a table [feet.NAME] for each, with station_mm, "
-            "across_mm, um_per_turn (lift of one turn) and hand_step_um (the smallest lift a hand can set)"
-        )
     if len(bed.feet) < LEAST_FEET:
-        return (
-            f"{len(bed.feet)} feet in bed.toml: three feet or fewer only tip a bed, they change neither its "
-            "bend nor its twist; needed: four or more"
-        )
+        return TooFewFeet(len(bed.feet))
     for group in feet_by_station(bed):
         if len(group) != 2 or group[0].across_mm == group[1].across_mm:
-            names = ", ".join(foot.id for foot in group)
-            return (
-                f"{names} at {group[0].station_mm:g} mm in bed.toml: needed are two feet there, one front "
-                "and one rear; how a bed follows other feet is not worked out"
-            )
-    silent = [foot.id for foot in bed.feet.values() if not _step_um(foot)]
-    if silent:
-        return (
-            f"feet {', '.join(silent)}: bed.toml has neither um_per_turn nor hand_step_um: write what one "
-            "turn lifts, or, for wedges and shims, the smallest lift that can be set"
-        )
-    return None
+            return NoPair(tuple(foot.id for foot in group), group[0].station_mm)
+    silent = tuple(foot.id for foot in bed.feet.values() if not _step_um(foot))
+    return StepNotStated(silent) if silent else None
 
 
-def _nothing_unworn(bed: Bed) -> str | None:
+def _nothing_unworn(bed: Bed) -> Fact | None:
     """Where no place is named unworn, levelling would jack out wear as well."""
     if any(face.unworn_mm or not face.runs for face in bed.faces.values()):
         return None
-    return (
-        "bed.toml names no unworn place, so that wear would be jacked out with the twist: state unworn_mm of "
-        "the ways (stretches the carriage never reached) or runs = false for faces that nothing runs on"
-    )
+    return WearWouldBeJacked()
 
 
-def _may_be_wear(cannot_tell: Sequence[str]) -> str:
-    return f"wear might be jacked out: {'; '.join(cannot_tell)}"
-
-
-def _warnings(fit: FeetFit, known: KnownRoll, ways: Ways, is_all_told: bool) -> tuple[str, ...]:
-    words = list(ways.notes)
+def _warnings(fit: FeetFit, known: KnownRoll, ways: Ways, is_all_told: bool) -> tuple[Fact, ...]:
+    found = list(ways.notes)
     if fit.factor > 1:
-        words.append(misfit(len(fit.pairs_mm), fit.misfit_um))
+        found.append(Misfit(len(fit.pairs_mm), fit.misfit_um))
     if not is_all_told:
-        words.append(
-            "the unworn places do not tell the bend: no foot is moved for it, and it is not counted in "
-            "what is left; a level along an unworn face past the middle pair of feet would tell"
-        )
+        found.append(BendUntold())
     if known.known_up_to == "a line":
-        words.append("the roll of the ways is known only up to a line: what a cross level will read is not")
-    return (*words, *fit.bed_map.warnings)
+        found.append(RollUpToALine())
+    return (*found, *fit.bed_map.warnings)

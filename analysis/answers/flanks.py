@@ -27,6 +27,7 @@ from analysis.adjust.combination import BedMap
 from analysis.answers.alignment import Measured
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import reaches_unworn
+from analysis.linear.fact import Fact
 from analysis.linear.profile import SAME_STATION_MM, Profile
 from analysis.linear.straight_line import line_rows
 
@@ -61,7 +62,7 @@ class VeeFlanks:
     """Where they differ most."""
     difference_um: Measured
     """Front less rear there."""
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
 

@@ -42,6 +42,7 @@ from analysis.answers.two_maps import (
     through_the_coarser_base,
 )
 from analysis.linear.agreement import Agreement, agreement
+from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import Place, remove_line
 from analysis.linear.shown import Shown
@@ -126,6 +127,21 @@ class TwistChange:
     smallest_detectable_um_per_m: float
 
 
+@dataclass(frozen=True)
+class TakenAsBefore(Fact):
+    """Traverses of the present survey that are in the older one too."""
+
+    traverses: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class InSurvey(Fact):
+    """What is to be minded about one of the two surveys."""
+
+    when: str
+    what: Fact
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class BeforeAndAfter(Shown):
     """Two surveys of one bed, before and after work on it."""
@@ -134,7 +150,7 @@ class BeforeAndAfter(Shown):
     after: str
     is_like_with_like: bool
     """Whether nothing is known to have differed in how the bed stood or what it was measured with."""
-    differences: tuple[str, ...]
+    differences: tuple[Fact, ...]
     """What did differ."""
     faces: tuple[FaceChange, ...]
     not_compared: Mapping[str, str]
@@ -142,7 +158,7 @@ class BeforeAndAfter(Shown):
     twist: TwistChange | None
     twist_unknown: str | None
     """Why there is no twist before and after."""
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
 
@@ -179,7 +195,7 @@ def before_and_after(before: Survey, after: Survey, faces: Sequence[str] = ()) -
     after, repeated = only_new(before, after)
     pair = _Pair(before, after)
     changes, reasons = _by_face(pair, faces or tuple(dict.fromkeys([*before.bed.faces, *after.bed.faces])))
-    twist, no_twist = _twist_change(pair)
+    twist, no_twist = _twist(pair)
     differences = (
         *state_differences(before.measuring, after.measuring, after.bed),
         *instrument_differences(before.measuring, after.measuring),
@@ -424,7 +440,15 @@ def _verdict(judged: Agreement, then: ShapeThen, now: ShapeThen, shape_um: float
     return BETTER if gain > 0 else WORSE
 
 
-def _twist_change(pair: _Pair) -> tuple[TwistChange | None, str | None]:
+def _twist(pair: _Pair) -> tuple[TwistChange | None, str | None]:
+    try:
+        return _twist_change(pair), None
+    except AnalysisError as why:
+        return None, why.found
+
+
+def _twist_change(pair: _Pair) -> TwistChange:
+    """The change of twist, or a refusal that says why it cannot be judged."""
     found, missing = [], []
     for survey, when in ((pair.before, BEFORE), (pair.after, AFTER)):
         try:
@@ -432,17 +456,17 @@ def _twist_change(pair: _Pair) -> tuple[TwistChange | None, str | None]:
         except AnalysisError as why:
             missing.append((when, f"{why.where}: {why.found}"))
     if missing:
-        return None, _at_which_time(missing)
+        raise AnalysisError("twist", _at_which_time(missing))
     old, new = found
     if (old.front, old.rear) != (new.front, new.rear):
-        return None, "the carriage rides other ways before and after"
+        raise AnalysisError("twist", "the carriage rides other ways before and after")
     if None in (old.wind_expanded_um_per_m, new.wind_expanded_um_per_m):
-        return None, "the readings do not tell the wind both before and after"
+        raise AnalysisError("twist", "the readings do not tell the wind both before and after")
     if old.feet is not None and new.feet is not None:
         fits = [feet_fit(bed_map) for bed_map in pair.maps]
         if fits[0] is not None and fits[1] is not None:
-            return _judged_bed(new, bed_twist(fits[0]), bed_twist(fits[1])), None
-    return _judged_twist(old, new), None
+            return _judged_bed(new, bed_twist(fits[0]), bed_twist(fits[1]))
+    return _judged_twist(old, new)
 
 
 def _judged_bed(ways: Twist, then: BedTwist, now: BedTwist) -> TwistChange:
@@ -488,18 +512,12 @@ def _judged_twist(old: Twist, new: Twist) -> TwistChange:
     )
 
 
-def _warnings(pair: _Pair, repeated: Sequence[int]) -> tuple[str, ...]:
-    words = []
-    if repeated:
-        numbers = ", ".join(map(str, repeated))
-        words.append(
-            f"traverse{'s' if len(repeated) > 1 else ''} {numbers} of the present survey "
-            f"{'are' if len(repeated) > 1 else 'is'} in the older one too: taken as before the work only"
-        )
-    words += not_said(pair.before.measuring, pair.after.measuring)
+def _warnings(pair: _Pair, repeated: Sequence[int]) -> tuple[Fact, ...]:
+    found: list[Fact] = [TakenAsBefore(tuple(repeated))] if repeated else []
+    found += not_said(pair.before.measuring, pair.after.measuring)
     for bed_map, when in zip(pair.maps, (BEFORE, AFTER), strict=True):
-        words += [f"{when}: {each}" for each in bed_map.warnings]
-    return tuple(dict.fromkeys(words))
+        found += [InSurvey(when, each) for each in bed_map.warnings]
+    return tuple(dict.fromkeys(found))
 
 
 def _taken(pair: _Pair) -> tuple[Assumption, ...]:

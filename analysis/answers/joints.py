@@ -26,6 +26,7 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.adjust.nodes import FOOT_MM
 from analysis.answers.assumptions import Assumption, assumptions
+from analysis.linear.fact import Fact
 from analysis.linear.shown import Shown
 from analysis.linear.smooth_way import Sought, estimate_on_smooth_way, estimate_over_sizes
 
@@ -124,7 +125,7 @@ class Joints(Shown):
     moves: tuple[PieceMove, ...]
     not_known: Mapping[str, str]
     """Faces that take no part, and why."""
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     channels: tuple["Channel", ...] = field(metadata=_INSIDE, default=())
 

@@ -1,25 +1,67 @@
 """What was not alike between two surveys of one bed: how it stood, and what it was measured with."""
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from acquire.model.bed import Bed, Face, Instrument
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
+from analysis.linear.fact import Fact
 from analysis.observe.differences import bend_by_temperature_um
-from analysis.observe.states import LEAST_DIFFERENCE_K, STOOD
+from analysis.observe.states import IS_OR_IS_NOT, LEAST_DIFFERENCE_K, how_it_stood
 
 LENGTH_MM = 1.0
 """Lengths of one bed written down twice agree within this."""
 LEAST_BEND_UM = 0.5
 FACE_KEYS = ("normal", "shape", "form", "flank_angles_deg", "across_mm")
-ASKED: Mapping[str, str] = {
-    "stands_on": "what it stood on",
-    "clamped": "whether it was clamped",
-    "headstock_on": "whether the headstock was on",
-    "carriage_on": "whether the carriage was on",
-}
+ASKED = ("stands_on", *IS_OR_IS_NOT)
+"""What the state of the bed says of how it stood."""
+
+
+@dataclass(frozen=True)
+class OtherInstruments(Fact):
+    """Something was measured with other instruments before and after."""
+
+    subject: str
+    before: tuple[str, ...]
+    after: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class InstrumentDescribedOtherwise(Fact):
+    """An instrument whose description differs, so that it is taken as two."""
+
+    instrument: str
+    changed: tuple[tuple[str, object, object], ...]
+    """Key, then, now."""
+
+
+@dataclass(frozen=True)
+class StoodOtherwiseSince(Fact):
+    """The bed stood otherwise before than after."""
+
+    key: str
+    before: tuple[str | bool, ...]
+    after: tuple[str | bool, ...]
+
+
+@dataclass(frozen=True)
+class WarmedSince(Fact):
+    """Top less bottom of the bed, before and after, where it changed most."""
+
+    before_k: float
+    after_k: float
+    bend_um: float | None
+    """By how much that bends it over its length; None where its depth is not known."""
+
+
+@dataclass(frozen=True)
+class StateNotWritten(Fact):
+    """What was not written down about how the bed stood."""
+
+    keys: tuple[str, ...]
+    when: str
+    """before | after | before or after."""
 
 
 def check_same_bed(before: Bed, after: Bed) -> None:
@@ -62,33 +104,30 @@ def is_same_instrument(before: Instrument, after: Instrument) -> bool:
     return bare[0] == bare[1]
 
 
-def instrument_differences(before: Sequence[Traverse], after: Sequence[Traverse]) -> tuple[str, ...]:
-    """What was measured with other instruments before and after, in words."""
+def instrument_differences(before: Sequence[Traverse], after: Sequence[Traverse]) -> tuple[Fact, ...]:
+    """What was measured with other instruments before and after."""
     old, new = _instruments_by_subject(before), _instruments_by_subject(after)
-    words = [
-        f"{subject} was measured with {' and '.join(old[subject])} before and "
-        f"{' and '.join(new[subject])} after: an error of either stands in the change"
+    found: list[Fact] = [
+        OtherInstruments(subject, tuple(old[subject]), tuple(new[subject]))
         for subject in old
         if subject in new and old[subject].keys() != new[subject].keys()
     ]
     first = {t.setup.instrument: t.instrument for t in before}
     second = {t.setup.instrument: t.instrument for t in after}
-    words += [
-        f"{name} is described otherwise before and after ({_changed_keys(first[name], second[name])}): "
-        "taken as two instruments"
+    found += [
+        InstrumentDescribedOtherwise(name, _changed_keys(first[name], second[name]))
         for name in first
         if name in second and not is_same_instrument(first[name], second[name])
     ]
-    return tuple(words)
+    return tuple(found)
 
 
-def _changed_keys(before: Instrument, after: Instrument) -> str:
-    keys = [
-        key
+def _changed_keys(before: Instrument, after: Instrument) -> tuple[tuple[str, object, object], ...]:
+    return tuple(
+        (key, getattr(before, key), getattr(after, key))
         for key in vars(before)
         if key not in ("port", "wire", "lag_s", "range") and getattr(before, key) != getattr(after, key)
-    ]
-    return ", ".join(f"{key} {getattr(before, key)} then, {getattr(after, key)} now" for key in keys)
+    )
 
 
 def _instruments_by_subject(traverses: Sequence[Traverse]) -> dict[str, dict[str, None]]:
@@ -98,69 +137,45 @@ def _instruments_by_subject(traverses: Sequence[Traverse]) -> dict[str, dict[str
     return found
 
 
-def state_differences(before: Sequence[Traverse], after: Sequence[Traverse], bed: Bed) -> tuple[str, ...]:
-    """How the bed stood otherwise before than after, in words."""
-    words = [
-        _stood_otherwise(before, after, lambda state: state.get("stands_on") and f"on {state['stands_on']}"),
-        *(
-            _stood_otherwise(before, after, lambda state, key=key: _in_words(state, key))  # type: ignore[misc]
-            for key in STOOD
-        ),
-        _warmed(before, after, bed),
-    ]
-    return tuple(each for each in words if each)
+def state_differences(before: Sequence[Traverse], after: Sequence[Traverse], bed: Bed) -> tuple[Fact, ...]:
+    """How the bed stood otherwise before than after."""
+    found = [*(_stood_otherwise(before, after, key) for key in ASKED), _warmed(before, after, bed)]
+    return tuple(each for each in found if each is not None)
 
 
-def not_said(before: Sequence[Traverse], after: Sequence[Traverse]) -> tuple[str, ...]:
+def not_said(before: Sequence[Traverse], after: Sequence[Traverse]) -> tuple[Fact, ...]:
     """What was not written down about how the bed stood, so that nothing shows whether it stood alike."""
     old, new = (
         {key for key in ASKED if not any(t.setup.state.get(key) is not None for t in traverses)}
         for traverses in (before, after)
     )
     sides = (("before or after", old & new), ("before", old - new), ("after", new - old))
-    return tuple(_not_written(when, missing) for when, missing in sides if missing)
-
-
-def _not_written(when: str, missing: set[str]) -> str:
-    told = [what for key, what in ASKED.items() if key in missing]
-    what = "how the bed stood" if len(told) == len(ASKED) else " and ".join(told)
-    return f"{what} was not written down {when} ([state] in bed.toml)"
-
-
-def _in_words(state: Mapping[str, Any], key: str) -> str | None:
-    return STOOD[key][0 if state[key] else 1] if state.get(key) is not None else None
-
-
-def _stood_otherwise(
-    before: Sequence[Traverse], after: Sequence[Traverse], told: Callable[[Mapping[str, Any]], str | None]
-) -> str:
-    old, new = ({words for t in each if (words := told(t.setup.state))} for each in (before, after))
-    if not old or not new or old == new:
-        return ""
-    return (
-        f"the bed stood {' and '.join(sorted(old))} before, {' and '.join(sorted(new))} after: "
-        "that alone can bend or twist it"
+    return tuple(
+        StateNotWritten(tuple(key for key in ASKED if key in missing), when)
+        for when, missing in sides
+        if missing
     )
 
 
-def _warmed(before: Sequence[Traverse], after: Sequence[Traverse], bed: Bed) -> str:
+def _stood_otherwise(before: Sequence[Traverse], after: Sequence[Traverse], key: str) -> Fact | None:
+    old, new = (
+        {value for t in each if (value := how_it_stood(t, key)) is not None} for each in (before, after)
+    )
+    if not old or not new or old == new:
+        return None
+    return StoodOtherwiseSince(key, tuple(old), tuple(new))
+
+
+def _warmed(before: Sequence[Traverse], after: Sequence[Traverse], bed: Bed) -> Fact | None:
     old, new = _warmer(before), _warmer(after)
     if not old or not new:
-        return ""
+        return None
     pairs = [(high - low, low, high) for low in old for high in new]
     change, then, now = max(pairs, key=lambda pair: abs(pair[0]))
     if bed.depth_mm is None:
-        bend_um, is_little = None, abs(change) < LEAST_DIFFERENCE_K
-    else:
-        bend_um = abs(bend_by_temperature_um(change, bed.length_mm, bed.depth_mm))
-        is_little = bend_um < LEAST_BEND_UM
-    if is_little:
-        return ""
-    by = "" if bend_um is None else f" by about {bend_um:.1f} µm over its length"
-    return (
-        f"the bed's top was {then:+.1f} °C against its bottom before and {now:+.1f} °C after: that alone "
-        f"makes it more {'crowned' if change > 0 else 'hollow'}{by}"
-    )
+        return None if abs(change) < LEAST_DIFFERENCE_K else WarmedSince(then, now, None)
+    bend_um = abs(bend_by_temperature_um(change, bed.length_mm, bed.depth_mm))
+    return None if bend_um < LEAST_BEND_UM else WarmedSince(then, now, bend_um)
 
 
 def _warmer(traverses: Sequence[Traverse]) -> list[float]:

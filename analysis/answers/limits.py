@@ -24,6 +24,7 @@ from analysis.adjust.combination import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import own_shape, reaches_unworn
 from analysis.answers.roll import known_roll, ways_of, wind_expanded
+from analysis.linear.fact import Fact
 from analysis.linear.largest_difference import largest_difference
 from analysis.linear.reference_lines import remove_line
 
@@ -64,7 +65,7 @@ class Verdicts:
 
     judged: tuple[Judged, ...]
     rule: str
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Fact, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
     """What the uncertainty takes for granted."""
 

@@ -17,6 +17,7 @@ from analysis.answers.joint_cut import JointCut, Wishes, cut_together
 from analysis.answers.least_metal import NoTargetError
 from analysis.answers.removal import Removal, depth_on_flank, guard_of, removal_of
 from analysis.answers.ripples import Step, steps_found
+from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.shown import Shown
 
@@ -64,7 +65,7 @@ class FacePlan(Shown):
     blue: tuple[Blue, ...]
     steps: tuple[Step, ...]
     """Steps that noise does not explain: an undeclared joint, it may be."""
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     profile: Profile = field(metadata=_INSIDE)
     """The heights that were planned on."""
 

@@ -10,6 +10,7 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.joints import Channel, OneReading, hangs_on, joint_columns, known_channels
+from analysis.linear.fact import Fact
 from analysis.linear.shown import Shown
 from analysis.linear.steps_and_ripples import LEAST_STATIONS, MOST_STATIONS, Feature, find_features
 
@@ -65,7 +66,7 @@ class Ripples(Shown):
     faces: tuple[FaceRipples, ...]
     not_searched: Mapping[str, str]
     """Faces that could not be, and why."""
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
 
 

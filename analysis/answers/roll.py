@@ -16,7 +16,8 @@ from acquire.model.bed import NORMALS, Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import ON_CARRIAGE
 from analysis.adjust.combination import BedMap, adjusted
-from analysis.adjust.undetermined import ALIKE, parts_known
+from analysis.adjust.estimability import ALIKE, parts_known
+from analysis.linear.fact import Fact
 from analysis.linear.largest_difference import (
     LargestDifference,
     detectable_difference,
@@ -33,13 +34,21 @@ _INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
 @dataclass(frozen=True)
+class PutInOrder(Fact):
+    """Two ways that were named in the other order than they lie, front to rear."""
+
+    front: str
+    rear: str
+
+
+@dataclass(frozen=True)
 class Ways:
     """Two ways in the order in which they lie across the bed."""
 
     front: str
     rear: str
     gauge_mm: float
-    notes: tuple[str, ...] = ()
+    notes: tuple[Fact, ...] = ()
     """Where they were named in the other order."""
 
 
@@ -157,8 +166,7 @@ def ways_of(bed: Bed, front: str | None = None, rear: str | None = None) -> Ways
         )
     if gauge_mm > 0:
         return Ways(front, rear, gauge_mm)
-    note = f"by across_mm in bed.toml {rear} lies in front of {front}: {rear} is taken as the front way"
-    return Ways(rear, front, -gauge_mm, (note,))
+    return Ways(rear, front, -gauge_mm, (PutInOrder(rear, front),))
 
 
 def known_roll(bed_map: BedMap, ways: Ways, *, by_indicators: bool = False) -> KnownRoll | None:

@@ -13,6 +13,7 @@ from acquire.store import read_survey, survey_bed
 from analysis.adjust.combination import BedMap, combine
 from analysis.adjust.variance_components import VarianceComponent, variance_components
 from analysis.answers.whole_bed import WholeBed, whole_bed
+from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.shown import table_html
 from analysis.observe import Observations, observe_all
@@ -27,6 +28,13 @@ SHOWN = (
     "readings",
     "stations",
 )
+
+
+@dataclass(frozen=True)
+class LeftOut(Fact):
+    """A traverse that holds no reading at a station."""
+
+    traverse: int
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -70,12 +78,10 @@ class Survey:
         return tuple(t for t in self.traverses if t.setup.measures.is_measuring and len(t.stations))
 
     @cached_property
-    def left_out(self) -> tuple[str, ...]:
+    def left_out(self) -> tuple[Fact, ...]:
         """Traverses that play no part, and why."""
         return tuple(
-            f"traverse {t.number} holds no reading at a station: left out"
-            for t in self.traverses
-            if t.setup.measures.is_measuring and not len(t.stations)
+            LeftOut(t.number) for t in self.traverses if t.setup.measures.is_measuring and not len(t.stations)
         )
 
     @cached_property

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
+from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import COVERAGE_FACTOR, STRAIGHT, Place, remove_line, straightness
 from analysis.linear.shown import Shown
@@ -69,7 +70,7 @@ class Tapers(Shown):
     """The pairs asked for, or all that were measured across."""
 
     pairs: tuple[Taper, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
 
 

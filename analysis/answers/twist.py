@@ -34,6 +34,7 @@ from analysis.answers.roll import (
     ways_of,
 )
 from analysis.linear.agreement import Agreement, agreement
+from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.shown import Shown
 from analysis.observe import Observations, observe_all, state_warnings
@@ -41,15 +42,20 @@ from analysis.observe import Observations, observe_all, state_warnings
 METHODS = {"cross_level": "cross-level", "two_maps": "level"}
 """What each method is called, and what `by` calls its readings."""
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
-_EVENS_OUT = (
-    "read by a level across the carriage: it shows how the carriage rolls, which evens out whatever is "
-    "shorter than its {:g} mm; the two maps are judged as the carriage would roll on them"
-)
 
-_MAY_ROLL = (
-    "{}: carried along one way to read the other, and taken as not rolling on it, which nothing measures; "
-    "`--by cross-level` or `--by level` leaves it out"
-)
+
+@dataclass(frozen=True)
+class EvenedOut(Fact):
+    """The roll was read by a level across the carriage, which evens out what is shorter than it bears."""
+
+    carriage_mm: float
+
+
+@dataclass(frozen=True)
+class MayRoll(Fact):
+    """Instruments carried along one way to read the other, taken as not rolling on it."""
+
+    instruments: tuple[str, ...]
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -85,7 +91,7 @@ class Twist(Shown):
     """What turning feet can take out; None where that cannot be told from wear."""
     wear: RollPart | None
     """What is left to the scraper."""
-    cannot_tell: tuple[str, ...]
+    cannot_tell: tuple[Fact, ...]
     """What of bed and wear cannot be told, what is known all the same, and what would tell."""
     methods: Mapping[str, Roll]
     """By the cross level alone and by two level maps alone, where there are these."""
@@ -93,7 +99,7 @@ class Twist(Shown):
     smallest_detectable_um_per_m: float | None
     largest_difference: Mapping[str, float] | None
     traverses: tuple[int, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
     covariance: np.ndarray = field(metadata=_INSIDE)
@@ -215,16 +221,16 @@ def _used(traverses: Sequence[Traverse], ways: Ways, bed_map: BedMap) -> list[Tr
     return sorted((t for t in traverses if t.number in numbers), key=lambda each: each.number)
 
 
-def _warnings(bed_map: BedMap, used: Sequence[Traverse], ways: Ways, on_carriage: bool) -> tuple[str, ...]:
+def _warnings(bed_map: BedMap, used: Sequence[Traverse], ways: Ways, on_carriage: bool) -> tuple[Fact, ...]:
     own = [
-        words
+        fact
         for each in bed_map.observations
         if {ways.front, ways.rear} & set(each.faces)
-        for words in each.warnings
+        for fact in each.warnings
     ]
     rides = [each.instrument for each in bed_map.observations if rides_one_way(each) and _joins(each, ways)]
-    rolls = [_MAY_ROLL.format(", ".join(dict.fromkeys(rides)))] if rides else []
-    evens_out = [_EVENS_OUT.format(bed_map.bed.carriage_length_mm)] if on_carriage else []
+    rolls = [MayRoll(tuple(dict.fromkeys(rides)))] if rides else []
+    evens_out = [EvenedOut(bed_map.bed.carriage_length_mm or 0.0)] if on_carriage else []
     return tuple(
         dict.fromkeys([*ways.notes, *bed_map.warnings, *own, *state_warnings(used), *rolls, *evens_out])
     )

@@ -13,6 +13,7 @@ from analysis.adjust.variance_components import VarianceComponent
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import FaceMap, map_face
 from analysis.answers.feet import untied_feet
+from analysis.linear.fact import Fact
 from analysis.linear.shown import Shown
 
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
@@ -37,28 +38,30 @@ class WholeBed(Shown):
     p_value: float | None
     suspects: tuple[Suspect, ...]
     unchecked: tuple[Unchecked, ...]
-    cannot_tell: tuple[str, ...]
+    cannot_tell: tuple[Fact, ...]
     noise: tuple[VarianceComponent, ...]
     """Per instrument, how much it scatters of what it claims; where the readings show it."""
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
     maps: Mapping[str, FaceMap] = field(metadata=_INSIDE)
     """Faces whose own shape is known."""
     unknown: Mapping[str, str] = field(metadata=_INSIDE)
-    """Faces whose shape is not known, and why."""
+    """Faces whose shape is not known, and why, where `cannot_tell` does not say it."""
 
 
 def whole_bed(
-    bed_map: BedMap, noise: tuple[VarianceComponent, ...] = (), left_out: tuple[str, ...] = ()
+    bed_map: BedMap, noise: tuple[VarianceComponent, ...] = (), left_out: tuple[Fact, ...] = ()
 ) -> WholeBed:
-    """Gather the answer out of a bed map; `left_out` are words about traverses that play no part."""
+    """Gather the answer out of a bed map; `left_out` are traverses that play no part."""
     maps, unknown, faces = {}, {}, {}
     for face in bed_map.bed.faces:
         try:
             found = map_face(bed_map, face)
         except AnalysisError as why:
-            unknown[face] = why.found
+            line = bed_map.lines.get(("height", face))
+            if line is None or line.parts:
+                unknown[face] = why.found
             station = np.array([bed_map.nodes[i].station_mm for i in bed_map.indices(face)])
             faces[face] = FaceHeights(station, np.full(station.size, np.nan), np.full(station.size, np.nan))
             continue
@@ -85,7 +88,7 @@ def whole_bed(
     )
 
 
-def _warnings(bed_map: BedMap, left_out: tuple[str, ...]) -> tuple[str, ...]:
-    own = [words for each in bed_map.observations for words in each.warnings]
-    untied = [words for face in bed_map.faces for words in untied_feet(bed_map, face)]
+def _warnings(bed_map: BedMap, left_out: tuple[Fact, ...]) -> tuple[Fact, ...]:
+    own = [fact for each in bed_map.observations for fact in each.warnings]
+    untied = [fact for face in bed_map.faces for fact in untied_feet(bed_map, face)]
     return tuple(dict.fromkeys([*left_out, *untied, *bed_map.warnings, *own]))

@@ -23,6 +23,7 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.carriage_path import A_LINE, Known, Path, carriage_path, covariance_of, known_part
+from analysis.linear.fact import Fact
 from analysis.linear.largest_difference import largest_difference
 
 UM_PER_MM = 1000.0
@@ -72,7 +73,7 @@ class TurnedPart:
     """roll | sideways | height: what the readings do not tell."""
     is_interpolated: bool
     """Whether the carriage bears between the places that were read; how the ways run there is in the ±."""
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
     covariance_um2: NDArray[np.float64] | None = field(metadata=_INSIDE)

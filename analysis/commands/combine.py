@@ -43,13 +43,14 @@ def words(result: "WholeBed", inch: bool, own_noise: bool) -> Sequence[str]:
     """Face by face, then whether the readings fit each other, then what is not known."""
     from analysis.words.answers import fit_words, shape_words, suspect_words, unchecked_words
     from analysis.words.assumptions import taken_and_notes
+    from analysis.words.facts import sentences
 
     lines = [shape_words(each, inch) for each in result.maps.values()]
-    said = " ".join(result.cannot_tell)
-    lines += [f"{face}: {why}." for face, why in result.unknown.items() if why not in said]
+    lines += [f"{face}: {why}." for face, why in result.unknown.items()]
     lines += [fit_words(result), *suspect_words(result), *_noise(result, own_noise), *unchecked_words(result)]
-    if result.cannot_tell:
-        lines += ["What these readings leave open:", *(f"  - {each}." for each in result.cannot_tell)]
+    told = sentences(result.cannot_tell)
+    if told:
+        lines += ["What these readings leave open:", *(f"  - {each}." for each in told)]
     return [
         *lines,
         *taken_and_notes(result.assumptions, result.warnings),

@@ -12,15 +12,20 @@ from typing import Any
 
 import numpy as np
 
+from analysis.linear.fact import Fact
+from analysis.words.facts import sentence
+
 
 def plain(value: Any) -> Any:
-    """The same as lists, dictionaries, numbers and text; NaN and infinities become None.
+    """The same as lists, dictionaries, numbers and text; NaN and infinities become None, facts sentences.
 
     Examples
     --------
     >>> plain({"height_um": np.array([1.0, np.nan])})
     {'height_um': [1.0, None]}
     """
+    if isinstance(value, Fact):
+        return sentence(value)
     if is_dataclass(value) and not isinstance(value, type):
         return {
             item.name: plain(getattr(value, item.name))

@@ -62,11 +62,11 @@ def command(
 def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
     """The answer, then where it is from, then the heights, then what to mind."""
     from acquire.model.units import height_text, length_text
-    from analysis.adjust.drift import drift_words
     from analysis.words.answers import (
         LINE_WORDS,
         base_lag_words,
         columns,
+        drift_words,
         notes,
         resolved_words,
         shape_words,

@@ -9,6 +9,7 @@ Source: derived for this project from the difference of two heights (gain 2 sin(
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,17 @@ LEAST_BASES = 2.0
 """Below that many pieces nothing at all is seen of what goes on between base-lag stations."""
 
 Interval = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class ShapeNotSeen:
+    """Feet so far apart, on so short a way, that the shape between base-lag stations is an assumption."""
+
+    bases_mm: tuple[float, ...]
+    """Longest first."""
+    covered_mm: float
+    ripples_mm: tuple[float, ...]
+    """Which no base sees, longest first."""
 
 
 def _blind_intervals(base_mm: float, highest_per_mm: float) -> list[Interval]:
@@ -77,8 +89,8 @@ def blind_wavelengths_mm(bases_mm: Sequence[float], shortest_mm: float | None = 
     return np.array([2.0 / (low + high) for low, high in shared])
 
 
-def shape_warning(bases_mm: Sequence[float], covered_mm: float) -> str:
-    """What must be said beside a curve drawn between stations; empty where nothing must.
+def shape_not_seen(bases_mm: Sequence[float], covered_mm: float) -> ShapeNotSeen | None:
+    """What must be said beside a curve drawn between stations; None where nothing must.
 
     The curve's band may be called a 95 % band where the longest wavelength that nothing
     sees fits three times into the length covered: with one base that is three bases.
@@ -92,21 +104,15 @@ def shape_warning(bases_mm: Sequence[float], covered_mm: float) -> str:
 
     Examples
     --------
-    >>> shape_warning([400], 1500), shape_warning([600, 400], 1500)
-    ('', '')
-    >>> print(shape_warning([400], 1000))
-    Feet 400 mm apart on 1000 mm of way cannot see ripples 400, 200, 133.3, 100, 80 mm long: the shape between stations one base apart is an assumption, and its band is no 95 % band. Run it again with a second base, or add an indicator or straightedge.
-    """  # noqa: E501
+    >>> shape_not_seen([400], 1500), shape_not_seen([600, 400], 1500)
+    (None, None)
+    >>> shape_not_seen([200, 400], 500)
+    ShapeNotSeen(bases_mm=(400, 200), covered_mm=500, ripples_mm=(200.0, 100.0))
+    """
     blind = blind_wavelengths_mm(bases_mm)
     if not len(blind) or covered_mm >= BASES_WANTED * blind[0]:
-        return ""
-    bases = " and ".join(f"{base:g}" for base in sorted(set(bases_mm), reverse=True))
-    ripples = ", ".join(f"{round(wave, 1):g}" for wave in blind)
-    return (
-        f"Feet {bases} mm apart on {covered_mm:.0f} mm of way cannot see ripples {ripples} mm long: "
-        "the shape between stations one base apart is an assumption, and its band is no 95 % band. "
-        "Run it again with a second base, or add an indicator or straightedge."
-    )
+        return None
+    return ShapeNotSeen(tuple(sorted(set(bases_mm), reverse=True)), covered_mm, tuple(blind.tolist()))
 
 
 def refuse_too_short(where: str, bases_mm: Sequence[float], covered_mm: float) -> None:

@@ -23,7 +23,7 @@ from scipy import sparse
 
 from acquire.model.errors import AnalysisError
 from analysis.level.base_lag import BaseLagHeights, chain_of_runs
-from analysis.level.blindness import blind_wavelengths_mm, refuse_too_short, shape_warning
+from analysis.level.blindness import ShapeNotSeen, blind_wavelengths_mm, refuse_too_short, shape_not_seen
 from analysis.level.fit import problem_for
 from analysis.level.like_pieces import covariance_of_mean_piece
 from analysis.level.noise import Noise, judge_noise
@@ -74,10 +74,10 @@ class ContinuousHeights:
     """Ripples that none of the bases can see, down to a fifth of the longest base, in mm."""
     band_is_95_percent: bool
     """Whether the band of the curve may be called a 95 % band, blind ripples apart."""
-    warning: str
-    """What must be said where it may not; else empty."""
-    warning_alone: str
-    """What would have to be said if nothing else tied the heights."""
+    not_seen: ShapeNotSeen | None
+    """Why it may not; else None."""
+    not_seen_alone: ShapeNotSeen | None
+    """Why it might not if nothing else tied the heights."""
     anchored: bool
     """Whether something else ties the heights between base-lag stations."""
     node_spacing_mm: float
@@ -114,8 +114,8 @@ class ContinuousHeights:
         >>> alone.band_is_95_percent, alone.tied(True).band_is_95_percent
         (False, True)
         """
-        warning = "" if anchored else self.warning_alone
-        return replace(self, anchored=anchored, warning=warning, band_is_95_percent=not warning)
+        not_seen = None if anchored else self.not_seen_alone
+        return replace(self, anchored=anchored, not_seen=not_seen, band_is_95_percent=not_seen is None)
 
 
 def line_free_contrasts(station_mm: ArrayLike) -> Array:
@@ -246,7 +246,7 @@ def heights_from_continuous_slopes(
                 problem.node_mm, found.height_um, blind[0], target
             )
         belief = Belief(hypotheses, noise, blind, unexplained)
-    warning = shape_warning(whole, covered)
+    not_seen = shape_not_seen(whole, covered)
     rates = found.drift.tolist(), found.drift_uncertainty.tolist()
     drifts = dict(zip(problem.drifts, zip(*rates, strict=True), strict=True))
     contrasts = line_free_contrasts(station)
@@ -258,9 +258,9 @@ def heights_from_continuous_slopes(
         covariance_um2=(covariance + covariance.T) / 2,
         belief=belief,
         blind_wavelength_mm=blind,
-        band_is_95_percent=not warning,
-        warning=warning,
-        warning_alone=warning,
+        band_is_95_percent=not_seen is None,
+        not_seen=not_seen,
+        not_seen_alone=not_seen,
         anchored=False,
         node_spacing_mm=problem.spacing_mm,
         base_lag=_base_lag(runs, noise, station, drifts),

@@ -31,7 +31,7 @@ LARGEST_UNCERTAINTY_S = 0.2
 SIGNAL_OVER_NOISE = 3.0
 """How far the information on T must stand out of what noise alone would show."""
 GRID_S = 0.05
-TOO_EVEN = "the slope of this way changes too evenly (a plain bow?) to show a lag"
+TOO_EVEN, ONE_SPEED, TOO_UNSURE, AT_THE_END = "too even", "one speed", "too unsure", "end of range"
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +61,7 @@ class Lag:
     determinable: bool
     """Whether the lag is known to better than 0.2 s and may be used."""
     reason: str
-    """Why not; empty where it is."""
+    """Why not (one of the names above); empty where it is."""
     offset_mm: float | None = None
     """Shift against the direction of travel, where it was asked for; else None."""
     offset_standard_uncertainty_mm: float | None = None
@@ -343,8 +343,7 @@ def _judged(setup: _Setup, point: Array, with_offset: bool, range_s: tuple[float
     if seen[0, 0] <= (spurious + SIGNAL_OVER_NOISE * spread) * factor:
         return _unknown(float(point[0]), TOO_EVEN, with_offset)
     if with_offset and _share_of_its_own(seen) < 1e-3:
-        reason = "all passes went at one speed: a lag and a shift of position look alike"
-        return _unknown(float(point[0]), reason, with_offset)
+        return _unknown(float(point[0]), ONE_SPEED, with_offset)
     information = seen * (1 - spurious * factor / seen[0, 0])
     sd = np.sqrt(np.diag(np.linalg.inv(information)) * factor)
     lag = Lag(float(point[0]), float(sd[0]), True, "")
@@ -366,9 +365,7 @@ def _share_of_its_own(information: Array) -> float:
 def _refuse_vague(lag: Lag, range_s: tuple[float, float]) -> Lag:
     """Mark a lag that is too uncertain, or at the end of where it was looked for."""
     if lag.standard_uncertainty_s >= LARGEST_UNCERTAINTY_S:
-        found = f"known only to ± {lag.standard_uncertainty_s:.2f} s"
-        reason = f"{found}; better than {LARGEST_UNCERTAINTY_S:g} s is needed"
-        return replace(lag, determinable=False, reason=reason)
+        return replace(lag, determinable=False, reason=TOO_UNSURE)
     if not range_s[0] < lag.time_s < range_s[1]:
-        return replace(lag, determinable=False, reason="the best lag is at the end of the range searched")
+        return replace(lag, determinable=False, reason=AT_THE_END)
     return lag

@@ -6,15 +6,17 @@ so that two faces read with one zero can be held against each other.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from acquire.model.bed import Bed, Instrument
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Stations, Traverse
+from analysis.level.blindness import ShapeNotSeen
 from analysis.level.continuous import Belief, ContinuousHeights, heights_from_continuous_slopes
 from analysis.level.slopes import ContinuousRun, continuous_run, gathered
+from analysis.linear.fact import Fact
 from analysis.observe.carriers import face_named
 from analysis.observe.differences import description_warnings
 from analysis.observe.drawn_runs import DriftTimes, alone, drift_times
@@ -29,6 +31,24 @@ UM_PER_M = 1000.0
 WORTH_A_WORD = 1.3
 """By how much averages must be worse than claimed to be spoken of."""
 LEAST_STATIONS = 3
+
+
+@dataclass(frozen=True)
+class CurveNotSeen(Fact):
+    """A face of which drawn levels do not see the shape between base-lag stations."""
+
+    face: str
+    why: ShapeNotSeen
+
+
+@dataclass(frozen=True)
+class NoisierThanClaimed(Fact):
+    """A run whose readings scatter or wander more than its instrument claims."""
+
+    traverse: int
+    instrument: str
+    factor: float
+    """By what averages of its readings are more uncertain."""
 
 
 def observe_continuous(
@@ -105,10 +125,10 @@ def observe_continuous(
         solved_as=(anchored, zero_of),
         created_utc=first.setup.created_utc,
         warnings=(
-            *(words for each in traverses for words in description_warnings(each, bed)),
-            *_shape_words(face.id, heights),
+            *(fact for each in traverses for fact in description_warnings(each, bed)),
+            *_curve_not_seen(face.id, heights),
             *late,
-            *_noise_words(heights, traverses),
+            *_noisier(heights, traverses),
         ),
     )
 
@@ -136,18 +156,18 @@ def tied(block: Observations, anchored: bool) -> Observations:
     """The same block where other readings tie its heights, or none do: only what must be said changes."""
     if block.dense is None or block.solved_as is None or block.solved_as[0] == anchored:
         return block
-    heights, before = block.dense.tied(anchored), _shape_words(block.faces[0], block.dense)
-    others = tuple(words for words in block.warnings if words not in before)
+    heights = block.dense.tied(anchored)
+    others = tuple(each for each in block.warnings if not isinstance(each, CurveNotSeen))
     return replace(
         block,
         dense=heights,
         solved_as=(anchored, block.solved_as[1]),
-        warnings=(*_shape_words(block.faces[0], heights), *others),
+        warnings=(*_curve_not_seen(block.faces[0], heights), *others),
     )
 
 
-def _shape_words(face: str, heights: ContinuousHeights) -> tuple[str, ...]:
-    return (f"{face}: {heights.warning}",) if heights.warning else ()
+def _curve_not_seen(face: str, heights: ContinuousHeights) -> tuple[Fact, ...]:
+    return () if heights.not_seen is None else (CurveNotSeen(face, heights.not_seen),)
 
 
 def _with_shared_errors(heights: ContinuousHeights, traverses: Sequence[Traverse]) -> ContinuousHeights:
@@ -250,11 +270,9 @@ def _of_free_height(covariance: np.ndarray) -> np.ndarray:
     return float(np.mean(np.diag(covariance))) * (lines @ lines.T)
 
 
-def _noise_words(heights: ContinuousHeights, traverses: Sequence[Traverse]) -> tuple[str, ...]:
-    """What must be said of runs whose readings scatter or wander more than claimed."""
+def _noisier(heights: ContinuousHeights, traverses: Sequence[Traverse]) -> tuple[Fact, ...]:
     return tuple(
-        f"traverse {each.number}: averages of the readings are {factor:.1f} times as uncertain as "
-        f"{each.instrument.name} claims; the uncertainty of the map is enlarged by that"
+        NoisierThanClaimed(each.number, each.instrument.name, float(factor))
         for each, factor in zip(traverses, heights.inflation, strict=True)
         if factor >= WORTH_A_WORD
     )

@@ -1,9 +1,11 @@
-"""Warnings about one traverse's description: what is not stated, and what has changed since."""
+"""What to mind about one traverse's description: what is not stated, and what has changed since."""
 
 import math
+from dataclasses import dataclass
 
 from acquire.model.bed import Bed
 from acquire.model.traverse import Traverse
+from analysis.linear.fact import Fact
 
 HOGGING_PER_K = 11.5e-6
 """Thermal expansion of cast iron and steel, 1/K (textbook value)."""
@@ -18,7 +20,50 @@ INSTRUMENT_KEYS = (
 """What of an instrument's description changes what its readings mean."""
 
 
-def description_warnings(traverse: Traverse, bed: Bed) -> tuple[str, ...]:
+@dataclass(frozen=True)
+class FacesChanged(Fact):
+    """Faces are described otherwise now than when the traverse was recorded."""
+
+    traverse: int
+    faces: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class InstrumentChanged(Fact):
+    """So is its instrument, in what its readings mean."""
+
+    traverse: int
+    instrument: str
+    keys: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class NoUncertaintyStated(Fact):
+    """Neither an uncertainty nor a resolution is stated."""
+
+    instrument: str
+
+
+@dataclass(frozen=True)
+class WholeFootprint(Fact):
+    """A level that lies on its whole length."""
+
+    instrument: str
+    base_mm: float
+
+
+@dataclass(frozen=True)
+class BentByHeat(Fact):
+    """Top and bottom of the bed were not equally warm."""
+
+    traverse: int
+    difference_k: float
+    """Top less bottom."""
+    bend_um: float | None
+    """By how much the bed hogs with that; None where its depth is not known."""
+
+
+def description_warnings(traverse: Traverse, bed: Bed) -> tuple[Fact, ...]:
     """Everything about a traverse's description that a person should know."""
     found = [
         _changed_faces(traverse, bed),
@@ -27,7 +72,7 @@ def description_warnings(traverse: Traverse, bed: Bed) -> tuple[str, ...]:
         _whole_footprint(traverse),
         _bent_by_heat(traverse, bed),
     ]
-    return tuple(words for words in found if words)
+    return tuple(each for each in found if each is not None)
 
 
 def bend_by_temperature_um(difference_k: float, length_mm: float, depth_mm: float) -> float:
@@ -41,9 +86,9 @@ def bend_by_temperature_um(difference_k: float, length_mm: float, depth_mm: floa
     return HOGGING_PER_K * difference_k * length_mm**2 / (8 * depth_mm) * 1000
 
 
-def _changed_faces(traverse: Traverse, bed: Bed) -> str:
+def _changed_faces(traverse: Traverse, bed: Bed) -> Fact | None:
     then = traverse.setup.bed
-    changed = [
+    changed = tuple(
         name
         for name in then.faces
         if name in bed.faces
@@ -51,71 +96,39 @@ def _changed_faces(traverse: Traverse, bed: Bed) -> str:
             getattr(then.faces[name], key) != getattr(bed.faces[name], key)
             for key in ("normal", "shape", "form", "flank_angles_deg", "across_mm")
         )
-    ]
-    if not changed:
-        return ""
-    return (
-        f"traverse {traverse.number}: {', '.join(changed)} described otherwise now than when it was "
-        "recorded; the present bed.toml is used, the gauge width as it stood"
     )
+    return FacesChanged(traverse.number, changed) if changed else None
 
 
-def _changed_instrument(traverse: Traverse, bed: Bed) -> str:
+def _changed_instrument(traverse: Traverse, bed: Bed) -> Fact | None:
     then, now = traverse.instrument, bed.instruments.get(traverse.instrument.name)
     now = None if now is None else now.as_laid(traverse.setup.quantity)
     changed = [key for key in INSTRUMENT_KEYS if now is not None and getattr(then, key) != getattr(now, key)]
-    if not changed:
-        return ""
-    return (
-        f"traverse {traverse.number}: {then.name} described otherwise now ({', '.join(changed)}); what was "
-        "true when it was recorded is used"
-    )
+    return InstrumentChanged(traverse.number, then.name, tuple(changed)) if changed else None
 
 
-def _no_uncertainty(traverse: Traverse) -> str:
-    if traverse.instrument.standard_uncertainty or traverse.instrument.resolution:
-        return ""
-    return f"{traverse.instrument.name}: no uncertainty stated, so the maps look surer than they can be"
+def _no_uncertainty(traverse: Traverse) -> Fact | None:
+    instrument = traverse.instrument
+    is_stated = instrument.standard_uncertainty or instrument.resolution
+    return None if is_stated else NoUncertaintyStated(instrument.name)
 
 
-def _whole_footprint(traverse: Traverse) -> str:
-    if traverse.instrument.footprint != "full":
-        return ""
-    return (
-        f"{traverse.instrument.name}: lies on its whole length and is taken as standing on two feet "
-        f"{traverse.instrument.base_mm or 0:g} mm apart; the shape is only as good as that"
-    )
+def _whole_footprint(traverse: Traverse) -> Fact | None:
+    instrument = traverse.instrument
+    is_whole = instrument.footprint == "full"
+    return WholeFootprint(instrument.name, instrument.base_mm or 0.0) if is_whole else None
 
 
-def _bent_by_heat(traverse: Traverse, bed: Bed) -> str:
+def _bent_by_heat(traverse: Traverse, bed: Bed) -> Fact | None:
     state = traverse.setup.state
     top, bottom = state.get("temperature_top_degC"), state.get("temperature_bottom_degC")
     if top is None or bottom is None:
-        return ""
+        return None
+    difference_k = float(top) - float(bottom)
     if bed.depth_mm is None:
-        return _bent_by_so_much(traverse, float(top) - float(bottom))
-    bend_um = bend_by_temperature_um(float(top) - float(bottom), bed.length_mm, bed.depth_mm)
+        is_little = abs(difference_k) < LEAST_DIFFERENCE_K
+        return None if is_little else BentByHeat(traverse.number, difference_k, None)
+    bend_um = bend_by_temperature_um(difference_k, bed.length_mm, bed.depth_mm)
     if not math.isfinite(bend_um) or abs(bend_um) < LEAST_BEND_UM:
-        return ""
-    sense = "crowned" if bend_um > 0 else "hollow"
-    return (
-        f"{_warmer(traverse, float(top) - float(bottom))}; that alone bends its whole length {sense} by "
-        f"about {abs(bend_um):.1f} µm"
-    )
-
-
-def _bent_by_so_much(traverse: Traverse, difference_k: float) -> str:
-    if abs(difference_k) < LEAST_DIFFERENCE_K:
-        return ""
-    sense = "crowned" if difference_k > 0 else "hollow"
-    return (
-        f"{_warmer(traverse, difference_k)}; that alone bends it {sense}, and depth_mm in bed.toml would "
-        "tell by how much"
-    )
-
-
-def _warmer(traverse: Traverse, difference_k: float) -> str:
-    return (
-        f"traverse {traverse.number}: the bed's top was {abs(difference_k):.1f} °C "
-        f"{'warmer' if difference_k > 0 else 'colder'} than its bottom"
-    )
+        return None
+    return BentByHeat(traverse.number, difference_k, bend_um)

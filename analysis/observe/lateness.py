@@ -7,22 +7,32 @@ nothing is moved.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Stations, Traverse
 from analysis.level.lag import Lag, Pass, lag_from_passes, pass_of
+from analysis.linear.fact import Fact
 
 CLEAR = 2.0
 """A lag counts where it is this many times its standard uncertainty."""
 
 
+@dataclass(frozen=True)
+class ReadLate(Fact):
+    """Readings that show where the instrument was a moment ago, and were put back there."""
+
+    instrument: str
+    lag_s: float
+    expanded_s: float
+
+
 def put_back(
     traverses: Sequence[Traverse], kept: Sequence[Stations]
-) -> tuple[list[Stations], tuple[str, ...]]:
-    """Stations where the readings of drawn traverses were true, and a word for each instrument that lags.
+) -> tuple[list[Stations], tuple[Fact, ...]]:
+    """Stations where the readings of drawn traverses were true, and each instrument that lags.
 
     Parameters
     ----------
@@ -33,10 +43,11 @@ def put_back(
 
     Returns
     -------
-    list of Stations, tuple of str
+    list of Stations, tuple of Fact
         The first in order of station, as given where no lag is known.
     """
-    moved, words = list(kept), []
+    moved: list[Stations] = list(kept)
+    late: list[Fact] = []
     levels = [(each.instrument.name, each.instrument.base_mm) for each in traverses]
     for name, base_mm in dict.fromkeys(levels):
         mine = [k for k, level in enumerate(levels) if level == (name, base_mm) and _is_timed(kept[k])]
@@ -45,11 +56,8 @@ def put_back(
             continue
         for k in mine:
             moved[k] = earlier(kept[k], lag.time_s)
-        words.append(
-            f"readings of {name} {'lag' if lag.time_s > 0 else 'lead'} the position by "
-            f"{abs(lag.time_s):.2f} ± {max(2 * lag.standard_uncertainty_s, 0.01):.2f} s; taken into account"
-        )
-    return moved, tuple(words)
+        late.append(ReadLate(name, lag.time_s, 2 * lag.standard_uncertainty_s))
+    return moved, tuple(late)
 
 
 def earlier(stations: Stations, lag_s: float) -> Stations:

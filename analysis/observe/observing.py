@@ -8,6 +8,7 @@ import numpy as np
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
+from analysis.linear.fact import Fact
 from analysis.observe.continuous import observe_continuous, tied
 from analysis.observe.differences import description_warnings
 from analysis.observe.offset import offset_model
@@ -33,7 +34,7 @@ class _Kind:
     nuisances: tuple[Nuisance, ...] = ()
     is_line: bool = False
     edges: tuple[tuple[str, bool], ...] = ()
-    warnings: tuple[str, ...] = field(default=())
+    warnings: tuple[Fact, ...] = field(default=())
 
 
 def _slope(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> _Kind:

@@ -15,6 +15,7 @@ from acquire.model.bed import NORMALS, Bed, Face
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import LINE, Reference
 from acquire.model.traverse import Traverse
+from analysis.linear.fact import Fact
 from analysis.observe.carriers import (
     Bearing,
     Motion,
@@ -25,6 +26,13 @@ from analysis.observe.carriers import (
 )
 from analysis.observe.sag import SECTION_UNCERTAINTY, straightedge_sag_um, wire_sag_um
 from analysis.observe.terms import Form, Nuisance, Place, Unknown, weighted_sum
+
+
+@dataclass(frozen=True)
+class SagLeftOut(Fact):
+    """A straightedge whose own sag bed.toml does not tell."""
+
+    straightedge: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,7 +49,7 @@ class OffsetModel:
     carriers: tuple[str, ...]
     is_line: bool
     edges: tuple[tuple[str, bool], ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Fact, ...]
 
 
 def offset_model(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> OffsetModel:
@@ -204,7 +212,7 @@ class _Straight:
     correction_um: np.ndarray
     nuisances: tuple[Nuisance, ...] = ()
     edges: tuple[tuple[str, bool], ...] = ()
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Fact, ...] = ()
 
 
 def _straight(
@@ -252,11 +260,7 @@ def _edge(
         return _Straight(forms, np.zeros(len(station_mm)), (), edges)
     sag_um = straightedge_sag_um(edge, station_mm)
     if sag_um is None:
-        words = (
-            f"straightedge {name}: its own sag is left out; supports_mm, depth_mm and material in bed.toml "
-            "would put it in"
-        )
-        return _Straight(forms, np.zeros(len(station_mm)), (), edges, (words,))
+        return _Straight(forms, np.zeros(len(station_mm)), (), edges, (SagLeftOut(name),))
     column = -sign * upward * sag_um
     doubt = Nuisance(Unknown("sag", (name,)), column, SECTION_UNCERTAINTY)
     return _Straight(forms, column, (doubt,), edges)

@@ -1,21 +1,39 @@
 """Whether the bed stood alike while its traverses were taken: only like can be held against like."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 from acquire.model.traverse import Traverse
+from analysis.linear.fact import Fact
 
-STOOD: Mapping[str, tuple[str, str]] = {
-    "clamped": ("clamped down", "not clamped"),
-    "headstock_on": ("with the headstock on", "with the headstock off"),
-    "carriage_on": ("with the carriage on", "with the carriage off"),
-}
-"""What a state says in words where it is true and where it is not."""
+IS_OR_IS_NOT = ("clamped", "headstock_on", "carriage_on")
+"""What a state says yes or no to."""
 LEAST_DIFFERENCE_K = 0.5
 """Change of the difference between top and bottom that is worth a word where the depth is not known."""
 
 
-def state_warnings(traverses: Sequence[Traverse]) -> tuple[str, ...]:
+@dataclass(frozen=True)
+class StoodOtherwise(Fact):
+    """The bed stood otherwise for some traverses than for others."""
+
+    key: str
+    """stands_on, or one of `IS_OR_IS_NOT`."""
+    stood: tuple[tuple[str | bool, tuple[int, ...]], ...]
+    """Each way it stood, and the traverses for which it did."""
+
+
+@dataclass(frozen=True)
+class WarmedBetween(Fact):
+    """Top less bottom of the bed was not alike in all traverses."""
+
+    least: int
+    """The traverse in which it was least."""
+    least_k: float
+    most: int
+    most_k: float
+
+
+def state_warnings(traverses: Sequence[Traverse]) -> tuple[Fact, ...]:
     """What has changed about the bed between traverses; what was not said is passed over.
 
     Parameters
@@ -25,49 +43,41 @@ def state_warnings(traverses: Sequence[Traverse]) -> tuple[str, ...]:
 
     Returns
     -------
-    tuple of str
+    tuple of Fact
         Nothing where all that was said is alike.
     """
-    found = [
-        _changed(traverses, lambda state: state.get("stands_on") and f"on {state['stands_on']}"),
-        *(_changed(traverses, lambda state, key=key: _in_words(state, key)) for key in STOOD),
-        _warmed(traverses),
-    ]
-    return tuple(words for words in found if words)
+    found = [*(_changed(traverses, key) for key in ("stands_on", *IS_OR_IS_NOT)), _warmed(traverses)]
+    return tuple(each for each in found if each is not None)
 
 
-def _in_words(state: Mapping[str, Any], key: str) -> str | None:
-    return STOOD[key][0 if state[key] else 1] if key in state else None
+def how_it_stood(traverse: Traverse, key: str) -> str | bool | None:
+    """What a traverse says of how the bed stood; None where it says nothing."""
+    value = traverse.setup.state.get(key)
+    if value is None or key == "stands_on":
+        return value or None
+    return bool(value)
 
 
-def _changed(traverses: Sequence[Traverse], told: Any) -> str:
-    numbers: dict[str, list[int]] = {}
+def _changed(traverses: Sequence[Traverse], key: str) -> Fact | None:
+    numbers: dict[str | bool, list[int]] = {}
     for each in traverses:
-        words = told(each.setup.state)
-        if words:
-            numbers.setdefault(words, []).append(each.number)
+        value = how_it_stood(each, key)
+        if value is not None:
+            numbers.setdefault(value, []).append(each.number)
     if len(numbers) < 2:
-        return ""
-    parts = [f"{words} for {_named(which)}" for words, which in numbers.items()]
-    return f"the bed stood {', '.join(parts)}: that alone can bend or twist it"
+        return None
+    return StoodOtherwise(key, tuple((value, tuple(which)) for value, which in numbers.items()))
 
 
-def _warmed(traverses: Sequence[Traverse]) -> str:
+def _warmed(traverses: Sequence[Traverse]) -> Fact | None:
     warmer = {
         each.number: float(state["temperature_top_degC"]) - float(state["temperature_bottom_degC"])
         for each in traverses
         if {"temperature_top_degC", "temperature_bottom_degC"} <= (state := each.setup.state).keys()
     }
     if not warmer:
-        return ""
+        return None
     least, most = min(warmer, key=lambda n: warmer[n]), max(warmer, key=lambda n: warmer[n])
     if warmer[most] - warmer[least] < LEAST_DIFFERENCE_K:
-        return ""
-    return (
-        f"the bed's top was {warmer[most]:+.1f} °C against its bottom in traverse {most} and "
-        f"{warmer[least]:+.1f} °C in traverse {least}: a bed bends with that; let it come to one temperature"
-    )
-
-
-def _named(numbers: Sequence[int]) -> str:
-    return f"{'traverses' if len(numbers) > 1 else 'traverse'} {', '.join(map(str, numbers))}"
+        return None
+    return WarmedBetween(least, warmer[least], most, warmer[most])

@@ -16,6 +16,7 @@ from scipy import sparse
 
 from acquire.model.traverse import Traverse
 from analysis.level.continuous import ContinuousHeights
+from analysis.linear.fact import Fact
 
 
 class Place(NamedTuple):
@@ -157,7 +158,7 @@ class Observations:
     source: Traverse | None = None
     """The traverse that it was made of; None of a block (`dense_traverses`)."""
     created_utc: str = ""
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Fact, ...] = ()
 
     def __len__(self) -> int:
         return len(self.reading)

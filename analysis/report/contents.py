@@ -39,6 +39,7 @@ from analysis.words.answers import (
 )
 from analysis.words.assumptions import taken_and_notes
 from analysis.words.bed_or_wear import bed_or_wear_words
+from analysis.words.facts import sentences
 from analysis.words.wall import Found as FoundForTheWall
 
 MOST_ADVICE = 5
@@ -149,7 +150,7 @@ def gather(survey: Survey, inch: bool) -> Contents:
             for number, (face, found) in enumerate(compared.items(), 1)
         ),
         agreement=(fit_words(whole), *suspect_words(whole), *unchecked_words(whole)),
-        cannot_tell=tuple(as_sentence(words) for words in whole.cannot_tell),
+        cannot_tell=tuple(as_sentence(words) for words in sentences(whole.cannot_tell)),
         advice=tuple(f"{as_sentence(each.words)} `{each.command}`" for each in varied(advice)[:MOST_ADVICE]),
         notes=tuple(
             line.strip().removeprefix("Note: ") for line in taken_and_notes(whole.assumptions, whole.warnings)

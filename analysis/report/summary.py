@@ -6,12 +6,15 @@ from dataclasses import dataclass
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.units import height_text, length_text
+from analysis.adjust.cannot_tell import NotMeasured
 from analysis.answers.comparison import Comparison
 from analysis.answers.face_map import FaceMap
 from analysis.answers.next_traverse import Advice
 from analysis.answers.twist import Twist
 from analysis.answers.whole_bed import WholeBed
 from analysis.words.answers import agreement_words, comparison_words, fit_words, roll_words, shape_words
+from analysis.words.facts import sentences
+from analysis.words.of_adjustment import listed
 
 MOST_FACES = 3
 BEFORE_METAL = (
@@ -94,8 +97,8 @@ def _verdict(compared: Comparison, inch: bool) -> str:
 def _unknown(answers: Answers) -> str:
     """The faces that cannot be mapped, and the first thing that the readings leave open."""
     missing = [name for name, found in answers.maps.items() if isinstance(found, AnalysisError)]
-    lines = [f"The shape of {_listed(missing)}."] if missing else []
-    open_words = [each for each in answers.whole.cannot_tell if not each.startswith("nothing was measured")]
+    lines = [f"The shape of {listed(missing)}."] if missing else []
+    open_words = sentences(each for each in answers.whole.cannot_tell if not isinstance(each, NotMeasured))
     if open_words:
         first = open_words[0]
         more = len(open_words) - 1
@@ -118,7 +121,3 @@ def _to_do(answers: Answers, inch: bool) -> str:
     if answers.advice:
         lines.append(f"Next traverse: {answers.advice[0].words}.")
     return " ".join([*lines, BEFORE_METAL])
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -9,6 +9,7 @@ from analysis.answers.plan import FacePlan
 from analysis.draw.figures import inline_svg
 from analysis.draw.figures.side_view import Strip, side_view_figure
 from analysis.words.cautions import ALL, PREAMBLE, Caution
+from analysis.words.facts import sentence
 from analysis.words.wall import Found, Thing, things_to_do
 
 ON_THE_FIRST = 4
@@ -72,4 +73,4 @@ def in_order(bed: Bed, plans: Sequence[FacePlan]) -> list[FacePlan]:
 
 def _feet_words(bed: Bed, feet: Feet) -> str | None:
     """Why no foot is turned; nothing about feet that are not described."""
-    return f"Turn no foot: {feet.refused}." if bed.feet and feet.refused is not None else None
+    return f"Turn no foot: {sentence(feet.refused)}." if bed.feet and feet.refused is not None else None

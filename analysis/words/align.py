@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 from acquire.model.units import height_text, length_text, slope_text
 from analysis.words.assumptions import taken_and_notes
+from analysis.words.facts import sentences
 
 if TYPE_CHECKING:
     from analysis.answers.alignment import Centres, Facing, Line, Measured
@@ -111,7 +112,7 @@ def collars_words(found: "CollarsOnBed", inch: bool) -> list[str]:
         lines.append(
             f"  Twisting the bed by {hide} would hide it at this one length and at no other: never do it."
         )
-    lines += [f"  Feet or wear: {each.rstrip('.')}." for each in found.cannot_tell]
+    lines += [f"  Feet or wear: {each}." for each in sentences(found.cannot_tell)]
     return [
         *lines,
         *taken_and_notes(found.assumptions, found.warnings),

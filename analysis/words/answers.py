@@ -1,6 +1,6 @@
 """Answers in the words of the trade: first what was asked, then how sure, then what to do."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,12 +14,15 @@ from acquire.model.units import (
     number_text,
     slope_text,
 )
+from analysis.words.facts import sentences
 
 if TYPE_CHECKING:
+    from analysis.adjust.drift import Drift
     from analysis.answers.comparison import Comparison
     from analysis.answers.face_map import BaseLag, FaceMap
     from analysis.answers.twist import Twist
     from analysis.answers.whole_bed import WholeBed
+    from analysis.linear.fact import Fact
 
 STRAIGHT = "straight within what could be seen"
 LINE_WORDS = {
@@ -279,22 +282,50 @@ def comparison_words(result: "Comparison", inch: bool) -> list[str]:
     return [f"{result.a} and {result.b} ({result.subject}) {verdict}.", do]
 
 
-def notes(warnings: Sequence[str]) -> list[str]:
-    """Warnings as lines; the same words about several instruments are said once.
+def notes(found: "Iterable[Fact]") -> list[str]:
+    """What is to be minded, a line each."""
+    return note_lines(sentences(found))
+
+
+def note_lines(words: Iterable[str]) -> list[str]:
+    """Notes as lines; the same words about several instruments are said once.
 
     Examples
     --------
-    >>> notes(["level: not stated", "dial: not stated", "cooled for an hour?"])
+    >>> note_lines(["level: not stated", "dial: not stated", "cooled for an hour?"])
     ['  Note: level, dial: not stated', '  Note: cooled for an hour?']
     """
     about: dict[str, list[str]] = {}
-    for each in dict.fromkeys(warnings):
-        name, colon, words = each.partition(": ")
-        about.setdefault(words if colon else each, []).extend([name] if colon else [])
+    for each in dict.fromkeys(words):
+        name, colon, told = each.partition(": ")
+        about.setdefault(told if colon else each, []).extend([name] if colon else [])
     return [
-        f"  Note: {', '.join(names)}: {words}" if names else f"  Note: {words}"
-        for words, names in about.items()
+        f"  Note: {', '.join(names)}: {told}" if names else f"  Note: {told}" for told, names in about.items()
     ]
+
+
+def drift_words(found: "Sequence[Drift]") -> list[str]:
+    """Each drift in one line.
+
+    Examples
+    --------
+    >>> from analysis.adjust.drift import Drift
+    >>> drift_words([Drift("level", 4.04, 0.61, "µm/m", True), Drift("dial", 0.2, 0.6, "µm", False)])
+    ['level drifted by 4.0 ± 0.6 µm/m over a run; runs there and back tell it, and it is taken off.',
+     'dial drifted by less than 0.8 µm over a run.']
+    """
+    lines = []
+    for each in found:
+        most = abs(each.over_run) + each.expanded
+        amount = f"{each.over_run:.1f} ± {each.expanded:.1f} {each.unit}"
+        seen = f"by {amount} over a run; runs there and back tell it, and it is taken off."
+        if not each.is_told:
+            seen = (
+                f"by {amount} over a run, which is taken off; a bed that bent in between would look the same."
+            )
+        unseen = f"by less than {most:.1f} {each.unit} over a run."
+        lines.append(f"{each.instrument} drifted {seen if each.is_seen else unseen}")
+    return lines
 
 
 def whole_twist_words(result: "Twist", inch: bool) -> list[str]:

@@ -14,7 +14,8 @@ from analysis.answers.assumptions import (
     SEATING,
     Assumption,
 )
-from analysis.words.answers import notes
+from analysis.linear.fact import Fact
+from analysis.words.answers import note_lines, notes
 
 _TAKEN = {
     (SCALE, False): "scale exact",
@@ -90,9 +91,9 @@ def unstated_words(found: Sequence[Assumption]) -> list[str]:
             told.append(_BED)
         elif each.what in _HOW_TO_MEASURE and not each.stated:
             told.append(f"{', '.join(each.of)}: {_HOW_TO_MEASURE[each.what]}")
-    return notes(told)
+    return note_lines(told)
 
 
-def taken_and_notes(found: Sequence[Assumption], warnings: Sequence[str]) -> list[str]:
+def taken_and_notes(found: Sequence[Assumption], warnings: Sequence[Fact]) -> list[str]:
     """The line beside the ±, then every note: what is to be minded, and what is not stated."""
     return [*taken_words(found), *notes(warnings), *unstated_words(found)]

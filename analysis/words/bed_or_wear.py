@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from acquire.model.units import length_text, slope_text
+from analysis.words.facts import sentences
 
 if TYPE_CHECKING:
     from analysis.answers.roll import RollPart
@@ -22,7 +23,7 @@ def bed_or_wear_words(result: "Twist", inch: bool) -> list[str]:
         lines.append(f"  What turning feet can take out: {_wind(result.feet, inch)}.")
     if result.wear is not None:
         lines.append(f"  What is worn, and left to the scraper: {_most(result.wear, inch)}. {NEVER_TWIST}")
-    return [*lines, *(f"  Not known: {words}." for words in result.cannot_tell)]
+    return [*lines, *(f"  Not known: {each}." for each in sentences(result.cannot_tell))]
 
 
 def _wind(part: "RollPart", inch: bool) -> str:

@@ -6,6 +6,7 @@ from acquire.model.units import height_text, length_text, number_text, slope_tex
 from analysis.words.answers import notes, table
 from analysis.words.bed_or_wear import NEVER_TWIST
 from analysis.words.cautions import JACKS
+from analysis.words.facts import sentence
 
 if TYPE_CHECKING:
     from analysis.answers.feet_on_bed import Feet, Move, Predicted
@@ -17,7 +18,7 @@ DEGREES = 360
 def feet_words(found: "Feet", inch: bool) -> list[str]:
     """Cautions, the moves, what will be read afterwards, what is left; or why nothing may be moved."""
     if found.refused is not None:
-        return [f"Move no foot: {found.refused}."]
+        return [f"Move no foot: {sentence(found.refused)}."]
     lines = [CAUTION, "", *_move_words(found, inch)]
     if found.predicted is not None:
         lines += ["", *_predicted_words(found.predicted, inch, bool(found.moves))]

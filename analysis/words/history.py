@@ -16,6 +16,7 @@ from analysis.answers.history import (
 from analysis.answers.metal_off import Stretch
 from analysis.words.answers import STRAIGHT, columns
 from analysis.words.assumptions import taken_and_notes
+from analysis.words.facts import sentences
 
 MOST_STRETCHES = 4
 NOT_ALIKE = "Not like with like, so what follows may be that and not the work:"
@@ -141,7 +142,7 @@ def alike_words(result: BeforeAndAfter) -> list[str]:
     """What was not alike, first of all; nothing where all that is known was."""
     if not result.differences:
         return []
-    return [NOT_ALIKE, *(f"  {each}." for each in result.differences)]
+    return [NOT_ALIKE, *(f"  {each}." for each in sentences(result.differences))]
 
 
 def unknown_words(result: BeforeAndAfter) -> list[str]:

@@ -8,6 +8,7 @@ from analysis.answers.comparison import compare
 from analysis.answers.face_map import map_face
 from analysis.observe.differences import bend_by_temperature_um
 from analysis.words.assumptions import unstated_words
+from analysis.words.facts import sentences
 
 STATION = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = np.arange(50.0, 1000.0, 100.0)
@@ -21,7 +22,7 @@ def warnings_of(invented_bed, make_traverse):
     def make(level=LEVEL + "seating_um = 0.3", bed="", now=None, **setup):
         then = invented_bed(instruments={"level": level}, bed=bed)
         run = make_traverse(then, "level", MIDDLE, np.zeros(10), face="front-flat", **setup)
-        return " | ".join(combine([run], now or then).warnings)
+        return " | ".join(sentences(combine([run], now or then).warnings))
 
     return make
 
@@ -79,7 +80,7 @@ def test_bed_that_stood_otherwise_between_traverses_is_said(invented_bed, make_t
         assert set(combine(runs, bed).warnings) == set(
             compare(runs, bed, *(str(r.number) for r in runs)).warnings
         )
-        return " | ".join(combine(runs, bed).warnings)
+        return " | ".join(sentences(combine(runs, bed).warnings))
 
     assert pair() == ""
     assert "stood on feet for traverse 3, on blocks for traverse 4" in pair(stands_on="blocks")
@@ -123,7 +124,7 @@ def test_turning_the_level_for_the_return_is_warned_of(invented_bed, make_traver
             bed,
         ).warnings
 
-    assert any("turned for the return" in words for words in pair(turned=True))
+    assert any("turned for the return" in words for words in sentences(pair(turned=True)))
     assert pair() == ()
 
 
@@ -136,7 +137,9 @@ def test_carrier_overhanging_the_end_of_the_bed_is_said(invented_bed, make_trave
     inner = make_traverse(bed, "dial", STATION[1:-1], np.zeros(9), face="rear-flat", reference="front-flat")
     whole = make_traverse(bed, "dial", STATION, np.zeros(11), face="rear-flat", reference="front-flat")
     assert combine([level, inner], bed).warnings == ()
-    assert any("overhang the end of the bed" in words for words in combine([level, whole], bed).warnings)
+    assert any(
+        "overhang the end of the bed" in words for words in sentences(combine([level, whole], bed).warnings)
+    )
 
 
 def test_steps_of_half_a_base_are_said_to_be_no_better(invented_bed, make_traverse):
@@ -148,4 +151,4 @@ def test_steps_of_half_a_base_are_said_to_be_no_better(invented_bed, make_traver
 
 
 def face_warnings(run, bed):
-    return map_face(combine([run], bed), "front-flat").warnings
+    return sentences(map_face(combine([run], bed), "front-flat").warnings)

@@ -11,6 +11,7 @@ from analysis.adjust.combination import combine
 from analysis.answers.face_map import map_face
 from analysis.linear.reference_lines import remove_line, straightness
 from analysis.words.assumptions import unstated_words
+from analysis.words.facts import sentences
 
 LENGTH = 1600.0
 STATION = np.arange(0.0, LENGTH + 1, 100.0)
@@ -141,7 +142,7 @@ def test_on_a_way_that_nothing_tells_the_difference_is_given_with_what_the_feet_
     assert found.standard_uncertainty_um.max() > 1.0
     (point,) = bed_map.points
     assert point.is_described and point.readings == len(at)
-    assert any("shape of rear under its feet is not known" in words for words in bed_map.warnings)
+    assert any("shape of rear under its feet is not known" in words for words in sentences(bed_map.warnings))
 
 
 def test_feet_beyond_the_known_part_of_a_way_make_points_of_those_readings_alone(invented_bed, make_traverse):

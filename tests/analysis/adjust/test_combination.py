@@ -16,6 +16,7 @@ from analysis.level.cumulative import heights_from_slopes
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line, straightness
 from analysis.observe import Observations, Place, observe
+from analysis.words.facts import sentences
 
 STATION = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = np.arange(50.0, 1000.0, 100.0)
@@ -260,10 +261,11 @@ def test_one_zero_for_both_levels_gives_the_wind(invented_bed, make_traverse):
     ]
     difference = combine(runs, bed).difference("rear-flat", "front-flat")
     assert difference.height_um - difference.height_um[0] == pytest.approx(0.03 * STATION, abs=1e-9)
-    assert not any("wind" in words for words in combine(runs, bed).cannot_tell)
+    assert not any("wind" in words for words in sentences(combine(runs, bed).cannot_tell))
     apart = [runs[0], make_traverse(bed, "level", MIDDLE, SLOPES + 80, face="rear-flat", number=2)]
     assert any(
-        "the wind or taper between front-flat and rear-flat" in w for w in combine(apart, bed).cannot_tell
+        "the wind or taper between front-flat and rear-flat" in w
+        for w in sentences(combine(apart, bed).cannot_tell)
     )
 
 
@@ -385,9 +387,9 @@ def test_covariance_is_enlarged_only_where_readings_scatter_more_than_claimed(in
 
     honest, noisy = survey(1.0), survey(4.0)
     assert honest.enlargement == 1.0
-    assert not any("scatter" in words for words in honest.warnings)
+    assert not any("scatter" in words for words in sentences(honest.warnings))
     assert noisy.enlargement == pytest.approx(noisy.chi_square / noisy.redundancy)
-    assert any("times as much as the instruments claim" in words for words in noisy.warnings)
+    assert any("times as much as the instruments claim" in words for words in sentences(noisy.warnings))
 
 
 def test_thousands_of_unknowns_are_solved_and_the_rank_is_right():

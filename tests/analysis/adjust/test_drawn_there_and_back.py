@@ -10,10 +10,12 @@ import numpy as np
 import pytest
 
 from analysis.adjust.combination import combine
-from analysis.adjust.drift import drift_words, drifts
+from analysis.adjust.drift import drifts
 from analysis.answers.assumptions import assumptions
 from analysis.answers.next_traverse import next_traverse
 from analysis.linear.reference_lines import remove_line
+from analysis.words.answers import drift_words
+from analysis.words.facts import sentences
 
 BEGAN = datetime(2026, 1, 5, 9, tzinfo=UTC)
 LENGTH, BASE, EVERY_S = 1000.0, 100.0, 0.8
@@ -97,7 +99,7 @@ def test_bow_between_drawn_runs_is_said_with_what_would_tell_and_next_proposes_i
     bed_map, found = told(run, runs)
     assert (found.outcome, found.mode) == ("not told", "continuous")
     assert found.bow_um == pytest.approx(-4.0, abs=0.3)
-    (warning,) = [words for words in bed_map.warnings if "bent in between" in words]
+    (warning,) = [words for words in sentences(bed_map.warnings) if "bent in between" in words]
     assert "taken as a steady drift" in warning and "without touching the zero" in warning
     (line,) = drift_words(drifts(bed_map, "front-flat"))
     assert line.startswith("level (drawn) drifted by") and "would look the same" in line
@@ -111,7 +113,7 @@ def test_runs_that_agree_are_neither_widened_nor_spoken_of(run):
     rng = np.random.default_rng(2)
     there = run(1, way, "forward", rng)
     bed_map, found = told(run, [there, run(2, way, "reverse", rng, zero=77.0)])
-    assert not found.is_seen and not [words for words in bed_map.warnings if "differ" in words]
+    assert not found.is_seen and not [words for words in sentences(bed_map.warnings) if "differ" in words]
     alone, both = (
         remove_line(each.profile("front-flat"), "least-squares").standard_uncertainty_um.mean()
         for each in (combine([there], run.bed), bed_map)
@@ -143,7 +145,7 @@ def test_third_drawn_run_tells_a_steady_drift(run):
         for number, direction in ((1, "forward"), (2, "reverse"), (3, "forward"))
     ]
     bed_map, found = told(run, runs)
-    assert found.outcome == "drift" and not [w for w in bed_map.warnings if "bent in between" in w]
+    assert found.outcome == "drift" and not [w for w in sentences(bed_map.warnings) if "bent in between" in w]
     (drift,) = drifts(bed_map, "front-flat")
     assert drift.is_seen and drift.is_told and drift.over_run == pytest.approx(6.0, abs=1.5 * drift.expanded)
     assert share_held(bed_map, way) >= 0.9
@@ -159,7 +161,10 @@ def test_third_drawn_run_tells_a_bed_that_bent(run, bent_after):
     ]
     bed_map, found = told(run, runs)
     assert found.outcome == "bend" and abs(found.bow_um) == pytest.approx(4.0, abs=1.0)
-    assert any("the bed bent in between or the drift was not steady" in words for words in bed_map.warnings)
+    assert any(
+        "the bed bent in between or the drift was not steady" in words
+        for words in sentences(bed_map.warnings)
+    )
     assert share_held(bed_map, way) >= 0.9 and share_held(bed_map, bowed(4.0)) >= 0.9
 
 
@@ -207,7 +212,7 @@ def test_level_turned_for_the_drawn_return_is_named_and_its_drift_is_not_taken_o
     rng = np.random.default_rng(7)
     runs = [run(1, way, "forward", rng), run(2, way, "reverse", rng, zero=9.0, turned=True)]
     bed_map = combine(runs, run.bed)
-    assert any("turned for the return" in words for words in bed_map.warnings)
+    assert any("turned for the return" in words for words in sentences(bed_map.warnings))
     assert not bed_map.assembly.returns and drifts(bed_map, "front-flat") == ()
     assert "no drift" in {each.what for each in assumptions(bed_map)}
 
@@ -220,5 +225,5 @@ def test_drawn_runs_that_share_no_stretch_are_said_to_tell_no_drift(run):
     ]
     bed_map, found = told(run, runs)
     assert found.outcome == "too little in common"
-    assert any("there and back, share 1 stretch," in words for words in bed_map.warnings)
+    assert any("there and back, share 1 stretch," in words for words in sentences(bed_map.warnings))
     assert share_held(bed_map, way) == 1.0

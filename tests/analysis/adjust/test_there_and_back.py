@@ -7,10 +7,12 @@ import numpy as np
 import pytest
 
 from analysis.adjust.combination import combine
-from analysis.adjust.drift import drift_words, drifts
+from analysis.adjust.drift import drifts
 from analysis.answers.assumptions import assumptions
 from analysis.answers.next_traverse import next_traverse
 from analysis.linear.reference_lines import remove_line
+from analysis.words.answers import drift_words
+from analysis.words.facts import sentences
 
 FEET = np.arange(0.0, 1001.0, 100.0)
 MIDDLES = (FEET[1:] + FEET[:-1]) / 2
@@ -72,7 +74,7 @@ def test_bow_that_may_be_either_is_said_with_what_would_tell(run):
     runs = [run(1, way, "forward", rng), run(2, bowed(4.0), "reverse", rng, zero=77.0)]
     bed_map, found = told(run, runs)
     assert found.outcome == "not told" and abs(found.bow_um) == pytest.approx(4.0, abs=1.0)
-    (warning,) = [words for words in bed_map.warnings if "bent in between" in words]
+    (warning,) = [words for words in sentences(bed_map.warnings) if "bent in between" in words]
     assert "taken as a steady drift" in warning and "without touching the zero" in warning
     (line,) = drift_words(drifts(bed_map, "front-flat"))
     assert "would look the same" in line and "tell it" not in line
@@ -110,7 +112,7 @@ def test_third_run_tells_a_steady_drift(run):
         for number, direction in ((1, "forward"), (2, "reverse"), (3, "forward"))
     ]
     bed_map, found = told(run, runs)
-    assert found.outcome == "drift" and not [w for w in bed_map.warnings if "bent in between" in w]
+    assert found.outcome == "drift" and not [w for w in sentences(bed_map.warnings) if "bent in between" in w]
     before = told(run, runs[:2])[0]
     now, then = (
         remove_line(each.profile("front-flat"), "ends").standard_uncertainty_um.max()
@@ -128,7 +130,10 @@ def test_third_run_tells_a_bed_that_bent(run):
     ]
     bed_map, found = told(run, runs)
     assert found.outcome == "bend" and abs(found.bow_um) == pytest.approx(4.0, abs=1.0)
-    assert any("the bed bent in between or the drift was not steady" in words for words in bed_map.warnings)
+    assert any(
+        "the bed bent in between or the drift was not steady" in words
+        for words in sentences(bed_map.warnings)
+    )
     assert share_held(bed_map, way) == share_held(bed_map, bowed(4.0)) == 1.0
 
 
@@ -166,7 +171,9 @@ def test_runs_that_share_too_few_stations_are_said_to_tell_no_drift(
         face="front-flat", direction="reverse",
     )  # fmt: skip
     bed_map = combine([there, back], bed)
-    said = [words for words in bed_map.warnings if f"there and back, share {shared} stations" in words]
+    said = [
+        words for words in sentences(bed_map.warnings) if f"there and back, share {shared} stations" in words
+    ]
     assert len(said) == is_said
     (found,) = bed_map.assembly.returns
     assert (found.outcome == "too little in common") == is_said

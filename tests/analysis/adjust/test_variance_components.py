@@ -9,6 +9,7 @@ from analysis.adjust.assembly import assemble
 from analysis.adjust.combination import adjusted, combine
 from analysis.adjust.variance_components import variance_components
 from analysis.observe import observe
+from analysis.words.facts import sentences
 
 STATION = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = np.arange(50.0, 1000.0, 100.0)
@@ -150,4 +151,4 @@ def test_instrument_whose_noise_the_readings_do_not_tell_keeps_its_claim_and_tha
     assert doubtful == {"cross"}
     bed_map = adjusted(observations, bed, use_variance_components=True)
     assert {each.instrument for each in bed_map.variance_components} == {"level", "dial"}
-    assert any(words.startswith("cross: the readings do not tell") for words in bed_map.warnings)
+    assert any(words.startswith("cross: the readings do not tell") for words in sentences(bed_map.warnings))

@@ -14,6 +14,7 @@ from analysis.answers.roll import known_roll, ways_of
 from analysis.answers.twist import twist_of
 from analysis.linear.straight_line import fit_line
 from analysis.words.bed_or_wear import bed_or_wear_words
+from analysis.words.facts import sentences
 
 X = np.arange(0, 1601, 100.0)
 ENDS = [[0, 200], [1300, 1600]]
@@ -106,7 +107,7 @@ def test_face_that_nothing_runs_on_by_itself_tells_no_twist(make_traverse):
     worn = -22 * np.exp(-(((X - 700) / 150) ** 2))
     found = twist_of(_read(make_traverse, bed, front=0 * X, rear=worn, strip=0 * X), bed)
     assert found.feet is None and found.wear is None
-    (words,) = found.cannot_tell
+    (words,) = sentences(found.cannot_tell)
     assert "the rear is 22.0 µm lower against the front at 700 mm than at the ends" in words
     assert "turning a foot would not" in words
 
@@ -121,7 +122,7 @@ def test_ways_unworn_at_one_end_only_tell_the_twist_too_badly(make_traverse):
     doubt = fit.covariance(functions @ fit.rows)[1, 1] ** 0.5
     assert doubt == pytest.approx(_by_plain_least_squares(), rel=1e-6)
     found = twist_of(_read(make_traverse, bed, front=0 * X, rear=worn, strip=0 * X), bed)
-    assert found.feet is None and "only to ±" in found.cannot_tell[0]
+    assert found.feet is None and "only to ±" in sentences(found.cannot_tell)[0]
 
 
 def _by_plain_least_squares():
@@ -144,7 +145,7 @@ def test_unworn_stretch_that_is_worn_is_refused(make_traverse):
     bed = _bed(ENDS, (100, 1500))
     worn = np.where(X == 0, -30.0, 0.0)
     found = twist_of(_read(make_traverse, bed, front=worn, rear=0 * X), bed)
-    assert found.feet is None and "an unworn stretch is worn" in found.cannot_tell[0]
+    assert found.feet is None and "an unworn stretch is worn" in sentences(found.cannot_tell)[0]
 
 
 def test_bed_that_says_nothing_of_unworn_places_or_feet_is_told_so(make_traverse):
@@ -152,7 +153,7 @@ def test_bed_that_says_nothing_of_unworn_places_or_feet_is_told_so(make_traverse
     for bed, missing in ((silent, "unworn_mm"), (footless, "[feet.NAME]")):
         found = twist_of(_read(make_traverse, bed, front=0 * X, rear=0.05 * X), bed)
         assert found.feet is None and found.wear is None
-        assert missing in found.cannot_tell[0]
+        assert missing in sentences(found.cannot_tell)[0]
 
 
 def test_carriage_follows_the_mean_of_the_rolls_under_its_two_ends(make_traverse):

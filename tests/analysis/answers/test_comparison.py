@@ -6,6 +6,7 @@ import pytest
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError
 from analysis.answers.comparison import compare
+from analysis.words.facts import sentences
 
 BED = """
 [bed]
@@ -266,7 +267,7 @@ def test_stand_that_rides_the_way_and_touches_the_edge_is_held_against_the_level
 def test_what_an_indicator_also_read_along_something_else_is_said(make_traverse, edge_bed):
     survey = _survey(make_traverse, edge_bed)
     survey.append(_along_edge(make_traverse, edge_bed, np.random.default_rng(8)))
-    said = " ".join(compare(survey, edge_bed, "rear:level", "rear:indicator").warnings)
+    said = " ".join(sentences(compare(survey, edge_bed, "rear:level", "rear:indicator").warnings))
     assert "along front (traverse 3)" in said and "FACE:straightedge:edge" in said
 
 

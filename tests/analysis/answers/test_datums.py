@@ -9,6 +9,7 @@ from acquire.cli import main
 from analysis.adjust.combination import combine
 from analysis.answers.datums import datums
 from analysis.words.datums import datums_answer
+from analysis.words.facts import sentences
 from analysis.words.plan import NONE_YET, datum_words, trust_answer, trust_words
 
 STATION = np.arange(0.0, 1001.0, 100.0)
@@ -193,4 +194,4 @@ def test_face_whose_hollow_is_lost_in_a_line_carried_from_one_end_is_no_datum(ju
     worn = next(each for each in found.faces if each.face == "front-flat")
     assert not worn.can_be_trusted
     assert worn.shape.line == "ends"
-    assert any("so uncertain over the rest" in each for each in worn.shape.warnings)
+    assert any("so uncertain over the rest" in each for each in sentences(worn.shape.warnings))

@@ -8,6 +8,7 @@ from analysis.answers.datums import datums
 from analysis.answers.face_map import map_face
 from analysis.answers.next_traverse import next_traverse
 from analysis.answers.whole_bed import whole_bed
+from analysis.words.facts import sentences
 
 MIDDLES = np.arange(50, 1000, 100.0)
 LEVEL = {
@@ -47,4 +48,4 @@ def test_line_through_the_ends_is_there_on_request(worn):
 def test_unworn_stretches_that_hold_no_two_heights_are_said_to_tell_no_wear(worn):
     found = map_face(worn([[10, 90]]), "way")
     assert found.line == "ends"
-    assert any("tell no wear" in words for words in found.warnings)
+    assert any("tell no wear" in words for words in sentences(found.warnings))

@@ -5,6 +5,7 @@ import pytest
 
 from analysis.adjust.combination import combine
 from analysis.answers.feet import untied_feet
+from analysis.words.facts import sentence
 
 X = np.arange(0, 1001, 100.0)
 
@@ -38,4 +39,5 @@ def test_too_few_heights_to_judge_the_way_by_are_told_to_be_untied(make_traverse
     dial = make_traverse(
         bed, "dial", [100.0, 600.0, 1000.0], np.zeros(3), face="front-flat", reference="line"
     )
-    assert "miss the stations" in untied_feet(combine([level, dial], bed), "front-flat")[0]
+    (found,) = untied_feet(combine([level, dial], bed), "front-flat")
+    assert "miss the stations" in sentence(found)

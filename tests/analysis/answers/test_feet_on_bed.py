@@ -9,6 +9,7 @@ from acquire.cli import main
 from acquire.model.bed_toml.reading import parse_bed
 from analysis.adjust.combination import combine
 from analysis.answers.feet_on_bed import feet_to_move
+from analysis.words.facts import sentence
 from analysis.words.feet import CAUTION, feet_words
 
 X = np.arange(0, 1601, 100.0)
@@ -111,15 +112,15 @@ def test_screw_too_coarse_asks_for_wedges(make_traverse):
 def test_refusal_says_what_is_needed(make_traverse, described, said):
     found = feet_to_move(_roll_bed(make_traverse, _twisted(200.0), **described))
     assert found.moves == () and found.predicted is None and found.left is None
-    assert said in found.refused
-    assert feet_words(found, False) == [f"Move no foot: {found.refused}."]
+    assert said in sentence(found.refused)
+    assert feet_words(found, False) == [f"Move no foot: {sentence(found.refused)}."]
 
 
 def test_roll_that_might_be_wear_is_not_jacked_out(make_traverse):
     """Unworn at one end alone: twist of the bed and wear look alike at the other."""
     worn = WORN / 0.25
     found = feet_to_move(_roll_bed(make_traverse, worn, unworn="[[1500, 1600]]"))
-    assert found.moves == () and "wear might be jacked out" in found.refused
+    assert found.moves == () and "wear might be jacked out" in sentence(found.refused)
 
 
 def test_cautions_stand_before_the_moves(make_traverse):

@@ -15,6 +15,7 @@ from analysis.answers.metal_off import metal_off
 from analysis.answers.surveys import Survey, load
 from analysis.answers.twist import twist_of
 from analysis.linear.profile import Profile
+from analysis.words.facts import sentences
 from analysis.words.history import history_words, twist_change_words
 
 X = np.arange(0, 1001, 100.0)
@@ -209,7 +210,7 @@ def test_bed_that_stood_otherwise_is_told_first(survey, changed, words):
         survey(rng, {"front-flat": hollow}, state=alike | changed),
     )
     assert not result.is_like_with_like
-    assert words in " ".join(result.differences)
+    assert words in " ".join(sentences(result.differences))
     assert history_words(result, inch=False)[0].startswith("Not like with like")
 
 
@@ -218,14 +219,14 @@ def test_heat_is_told_with_its_bend_where_the_depth_is_known(survey):
     rng = np.random.default_rng(8)
     states = [STOOD | {"temperature_top_degC": t, "temperature_bottom_degC": 20.0} for t in (20.0, 21.0)]
     old, new = (survey(rng, {"front-flat": hollow}, state=each, bed="depth_mm = 300") for each in states)
-    assert "crowned by about 4.8 µm" in " ".join(before_and_after(old, new).differences)
+    assert "crowned by about 4.8 µm" in " ".join(sentences(before_and_after(old, new).differences))
 
 
 def test_bed_that_stood_alike_gets_no_warning(survey):
     rng = np.random.default_rng(9)
     result = before_and_after(survey(rng, {"front-flat": hollow}), survey(rng, {"front-flat": hollow}))
     assert result.is_like_with_like and result.differences == ()
-    assert not [words for words in result.warnings if "written down" in words]
+    assert not [words for words in sentences(result.warnings) if "written down" in words]
 
 
 def test_state_that_was_not_written_down_is_told(survey):
@@ -234,10 +235,12 @@ def test_state_that_was_not_written_down_is_told(survey):
         survey(rng, {"front-flat": hollow}, state={}),
         survey(rng, {"front-flat": hollow}, state={k: v for k, v in STOOD.items() if k != "clamped"}),
     )
-    assert (
-        "whether it was clamped was not written down before or after ([state] in bed.toml)" in result.warnings
+    assert "whether it was clamped was not written down before or after ([state] in bed.toml)" in sentences(
+        result.warnings
     )
-    assert any("the carriage was on was not written down before (" in words for words in result.warnings)
+    assert any(
+        "the carriage was on was not written down before (" in words for words in sentences(result.warnings)
+    )
 
 
 def test_other_instrument_is_told(survey):
@@ -245,7 +248,7 @@ def test_other_instrument_is_told(survey):
     result = before_and_after(
         survey(rng, {"front-flat": hollow}), survey(rng, {"front-flat": hollow}, instrument="other-level")
     )
-    assert "measured with level before and other-level after" in " ".join(result.differences)
+    assert "measured with level before and other-level after" in " ".join(sentences(result.differences))
 
 
 def test_faces_missing_on_one_side_are_told(survey):
@@ -280,7 +283,7 @@ def test_present_survey_that_was_begun_as_a_copy_counts_its_old_traverses_as_bef
     both = replace(new, traverses=(*old.traverses, *new.traverses))
     found, alone = before_and_after(old, both), before_and_after(old, new)
     np.testing.assert_allclose(found.faces[0].change_um, alone.faces[0].change_um, atol=1e-9)
-    assert "taken as before" in found.warnings[0]
+    assert "taken as before" in sentences(found.warnings)[0]
     with pytest.raises(AnalysisError, match="from after the work"):
         before_and_after(old, old)
 

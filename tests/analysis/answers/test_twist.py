@@ -9,6 +9,7 @@ from analysis.adjust.combination import combine
 from analysis.answers.roll import known_roll, ways_of, wind_expanded
 from analysis.answers.twist import twist_of
 from analysis.words.answers import roll_words, whole_twist_words
+from analysis.words.facts import sentences
 
 BED = """
 [bed]
@@ -74,7 +75,7 @@ def test_ways_named_against_the_beds_order_are_the_same_two_ways(make_traverse, 
     found = twist_of([_cross(make_traverse, bed, flat, winding)], bed, front="rear", rear="front")
     assert (found.front, found.rear, found.gauge_mm) == ("front", "rear", 250.0)
     assert found.wind_um_per_m == pytest.approx(200.0)
-    assert any("taken as the front way" in words for words in found.warnings)
+    assert any("taken as the front way" in words for words in sentences(found.warnings))
     assert "far end, rear high" in roll_words(found, False) and "-" not in roll_words(found, False)
 
 
@@ -180,7 +181,7 @@ def test_level_across_the_carriage_agrees_with_two_maps_of_ways_that_bend_under_
         _level(make_traverse, bed, "rear", dipped),
     ]
     found = twist_of([*maps, make_traverse(bed, "cross", at, carried, **across)], bed)
-    assert found.agree is True and any("across the carriage" in words for words in found.warnings)
+    assert found.agree is True and any("across the carriage" in words for words in sentences(found.warnings))
     as_if_a_point = twist_of([*maps, make_traverse(bed, "cross", at, dipped(at) / 0.25, **across)], bed)
     assert as_if_a_point.agree is False
     on_the_ways = make_traverse(bed, "cross", at, dipped(at) / 0.25, front="front", rear="rear")
@@ -252,6 +253,6 @@ def test_indicator_carried_along_one_way_tells_no_twist_by_itself(make_traverse,
         twist_of([run, levels[0]], dial)
     found = twist_of([run, *levels], dial)
     assert found.known_up_to == "a line" and found.wind_um_per_m is None
-    assert any("taken as not rolling" in words for words in found.warnings)
+    assert any("taken as not rolling" in words for words in sentences(found.warnings))
     cross = _cross(make_traverse, dial, flat, winding)
     assert twist_of([run, *levels, cross], dial).wind_um_per_m == pytest.approx(200.0)

@@ -59,8 +59,9 @@ def test_band_is_claimed_from_three_bases_on_or_with_a_second_base_or_an_anchor(
     station = [0, 750, 1500]
     short, two = given([run_over(dip, 600)], station), given([run_over(dip, b) for b in (600, 400)], station)
     tied, long = given([run_over(dip, 600)], station, anchored=True), given([run_over(dip, 400)], station)
-    assert "600, 300, 200, 150, 120 mm" in short.warning and not short.band_is_95_percent
-    assert [f.warning for f in (two, tied, long)] == ["", "", ""]
+    assert short.not_seen.ripples_mm == pytest.approx([600, 300, 200, 150, 120])
+    assert not short.band_is_95_percent
+    assert [f.not_seen for f in (two, tied, long)] == [None, None, None]
 
 
 def test_ripples_that_the_uncertainty_does_not_include_are_named_until_a_base_or_an_anchor_sees_them():

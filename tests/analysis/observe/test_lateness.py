@@ -5,6 +5,7 @@ import pytest
 
 from analysis.adjust.combination import combine
 from analysis.linear.reference_lines import remove_line
+from analysis.words.facts import sentences
 
 LENGTH, BASE = 1500, 200
 LEVEL = 'quantity = "slope"\nunit = "um/m"\nbase_mm = 200\nstandard_uncertainty = 0.5\nseating_um = 0'
@@ -59,9 +60,9 @@ def errors(bed_map, height):
 @pytest.mark.statistics
 def test_lag_is_said_and_the_map_is_right_with_it_and_off_without(there_and_back):
     told, untold = (there_and_back(worn, 0.7, is_timed=known) for known in (True, False))
-    words = " ".join(told.warnings)
+    words = " ".join(sentences(told.warnings))
     assert "readings of level lag the position by 0.70 ± 0.0" in words and "taken into account" in words
-    assert "lag" not in " ".join(untold.warnings)
+    assert "lag" not in " ".join(sentences(untold.warnings))
     off, sure = errors(told, worn)
     assert np.mean(np.abs(off) <= 2 * sure) > 0.9 and np.sqrt(np.mean((off / sure) ** 2)) < 1.4
     biased = errors(untold, worn)[0]
@@ -70,7 +71,7 @@ def test_lag_is_said_and_the_map_is_right_with_it_and_off_without(there_and_back
 
 @pytest.mark.statistics
 def test_readings_on_time_are_left_where_they_are(there_and_back):
-    assert "position" not in " ".join(there_and_back(worn, 0.0).warnings)
+    assert "position" not in " ".join(sentences(there_and_back(worn, 0.0).warnings))
 
 
 @pytest.mark.statistics
@@ -78,6 +79,6 @@ def test_readings_on_time_are_left_where_they_are(there_and_back):
 def test_pure_bow_is_left_alone_without_a_word(there_and_back, seed):
     """Every shift of a parabola is a tilt: nothing could be told, and nothing is lost."""
     found = there_and_back(bow, 0.7, seed=seed)
-    assert "position" not in " ".join(found.warnings)
+    assert "position" not in " ".join(sentences(found.warnings))
     off, sure = errors(found, bow)
     assert np.max(np.abs(off / sure)) < 4

@@ -11,6 +11,7 @@ from analysis.adjust.combination import adjusted, combine
 from analysis.linear.reference_lines import remove_line
 from analysis.observe import observe, observe_all
 from analysis.observe.reduction import at_stations, shared_part
+from analysis.words.facts import sentences
 
 
 def dense(x, y):
@@ -211,8 +212,11 @@ def test_block_already_made_is_used_again_and_says_what_holds_without_the_tie(in
     run = make_traverse(bed, "dial", at, 0 * at, face="rear-flat", reference="front-flat")
     both = observe_all([drawn, run], bed)
     (again,), (anew,) = observe_all([drawn], bed, both), observe_all([drawn], bed)
-    assert not any("no 95 % band" in words for words in both[0].warnings)
-    assert any("no 95 % band" in words for words in again.warnings) and again.warnings == anew.warnings
+    assert not any("no 95 % band" in words for words in sentences(both[0].warnings))
+    assert (
+        any("no 95 % band" in words for words in sentences(again.warnings))
+        and again.warnings == anew.warnings
+    )
     assert again.reading is both[0].reading
     assert again.reading == pytest.approx(anew.reading)
     assert not again.dense.band_is_95_percent

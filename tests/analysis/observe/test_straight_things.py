@@ -10,6 +10,7 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
 from analysis.observe import observe
 from analysis.observe.sag import beam_sag, straightedge_sag_um, wire_sag_um
+from analysis.words.facts import sentences
 
 STATION = np.arange(0.0, 501.0, 100.0)
 EDGE_NAME = "straightedge:two-foot"
@@ -39,7 +40,7 @@ def test_reversal_separates_way_and_edge(invented_bed, make_traverse):
     assert without_line(found.height_um) == pytest.approx(without_line(WAY), abs=1e-9)
     edge = bed_map.profile("two-foot", "edge")
     assert without_line(edge.height_um) == pytest.approx(without_line(EDGE), abs=1e-9)
-    assert not any("taken as straight" in words for words in bed_map.warnings)
+    assert not any("taken as straight" in words for words in sentences(bed_map.warnings))
 
 
 def test_stand_on_the_way_touching_the_edge_gives_the_same(invented_bed, make_traverse):
@@ -65,7 +66,7 @@ def test_edge_never_turned_over_is_taken_as_straight_and_that_is_said(invented_b
     run = make_traverse(bed, "dial", STATION, WAY, face="front-flat", reference=EDGE_NAME)
     bed_map = combine([run], bed)
     assert without_line(bed_map.profile("front-flat").height_um) == pytest.approx(without_line(WAY), abs=1e-9)
-    assert any("two-foot is taken as straight" in words for words in bed_map.warnings)
+    assert any("two-foot is taken as straight" in words for words in sentences(bed_map.warnings))
 
 
 def test_how_an_edge_lies_is_free_at_each_setting_up(invented_bed, make_traverse):
@@ -139,11 +140,11 @@ def test_sag_of_the_edge_is_in_the_model_and_is_not_reversed(invented_bed, make_
 def test_edge_with_too_little_described_is_warned_of(invented_bed, make_traverse):
     bed = invented_bed(500, more=EDGE_TABLE)
     run = make_traverse(bed, "dial", STATION, WAY, face="front-flat", reference=EDGE_NAME)
-    assert any("its own sag is left out" in words for words in observe(run, bed).warnings)
+    assert any("its own sag is left out" in words for words in sentences(observe(run, bed).warnings))
     full = EDGE_TABLE + '\nsupports_mm = [110, 390]\ndepth_mm = 50\nmaterial = "steel"'
     described = invented_bed(500, more=full)
     run = make_traverse(described, "dial", STATION, WAY, face="front-flat", reference=EDGE_NAME)
-    assert not any("sag" in words for words in observe(run, described).warnings)
+    assert not any("sag" in words for words in sentences(observe(run, described).warnings))
 
 
 def test_steel_edge_of_a_metre_on_its_ends_sags_as_the_handbook_formula_says():

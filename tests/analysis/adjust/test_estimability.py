@@ -5,6 +5,7 @@ import pytest
 
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
+from analysis.words.facts import sentences
 
 STATION = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = np.arange(50.0, 1000.0, 100.0)
@@ -12,7 +13,7 @@ ZEROS = np.zeros(11)
 
 
 def words(bed_map):
-    return " | ".join(w for w in bed_map.cannot_tell if "nothing was measured" not in w)
+    return " | ".join(w for w in sentences(bed_map.cannot_tell) if "nothing was measured" not in w)
 
 
 @pytest.mark.statistics
@@ -27,7 +28,7 @@ def test_five_indicator_runs_from_one_face_tell_differences_alone(invented_bed, 
     ]
     bed_map = combine(runs, bed)
     assert len(x) == 30
-    assert bed_map.cannot_tell == (
+    assert tuple(sentences(bed_map.cannot_tell)) == (
         "the shape of none of face-0, face-1, face-2, face-3, face-4 and face-5 can be known, only the "
         "difference of any two at every station, up to the zeros of the runs",
     )
@@ -154,5 +155,5 @@ def test_faces_never_measured_are_named(invented_bed, make_traverse):
     bed_map = combine([make_traverse(bed, "level", MIDDLE, np.zeros(10), face="vee")], bed)
     assert (
         "nothing was measured on front-flat, rear-flat, front-under, front-side and rear-side"
-        in bed_map.cannot_tell
+        in sentences(bed_map.cannot_tell)
     )

@@ -1,0 +1,135 @@
+"""Which heights the readings determine, found from the null space of the adjustment.
+
+Unknowns y with readings A y = l are determined up to the null space N of A (A N = 0): a
+combination c·y is estimable where c·N = 0.  A face's shape is, where every column of N
+changes it by no more than a straight line; a difference of two faces, where it changes both
+alike.  The height and tilt of the whole are always free and are not spoken of.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.adjust.nodes import Layout
+
+LEAST_OF_A_PART = 3
+"""Two heights make no shape: any two lie on a line."""
+ALIKE = 1e-9
+"""Of the largest movement: what moves by less does not move. A curve that is free bends by less than a
+millionth of itself between neighbours once there are a thousand of them."""
+NEIGHBOURS = 8
+MOST_FOR_ALL_PAIRS = 60
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """What is free of one face (or of a vee's sideways deviation, or of an edge)."""
+
+    kind: str
+    owner: str
+    station_mm: np.ndarray
+    free: np.ndarray
+    """Shape (n, k): how each free direction moves each height."""
+    parts: tuple[np.ndarray, ...]
+    """Indices of stations whose heights are known against each other up to a line, largest first."""
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether the shape is known at every station."""
+        return len(self.parts) > 0 and len(self.parts[0]) == len(self.station_mm)
+
+    @property
+    def name(self) -> str:
+        """What people call it."""
+        return {"height": "{}", "side": "{} sideways", "edge": "straightedge {}"}[self.kind].format(
+            self.owner
+        )
+
+
+def free_lines(layout: Layout, free: np.ndarray) -> dict[tuple[str, str], Line]:
+    """Every line of nodes with its free directions and the parts whose shape is known."""
+    size = float(np.max(np.abs(free), initial=0.0))
+    lines = {}
+    for key, line in layout.lines.items():
+        mine = free[layout.indices(*key)]
+        lines[key] = Line(*key, line.station_mm, mine, parts_known(line.station_mm, mine, ALIKE * size))
+    return lines
+
+
+def parts_known(station_mm: np.ndarray, free: np.ndarray, tolerance: float) -> tuple[np.ndarray, ...]:
+    """Sets of stations whose free movements lie on one straight line along the bed."""
+    left = np.arange(len(station_mm))
+    parts: list[np.ndarray] = []
+    while len(left) >= LEAST_OF_A_PART:
+        best = _largest_part(station_mm[left], free[left], tolerance)
+        if len(best) < LEAST_OF_A_PART:
+            break
+        parts.append(left[best])
+        left = np.delete(left, best)
+    return tuple(sorted(parts, key=len, reverse=True))
+
+
+def _largest_part(x: np.ndarray, free: np.ndarray, tolerance: float) -> np.ndarray:
+    best = np.zeros(0, int)
+    seen = np.zeros((0, len(x)), bool)
+    for i, j in _pairs(len(x)):
+        if np.any(seen[:, i] & seen[:, j]):
+            continue
+        near = slice(i, min(i + 3 * NEIGHBOURS, len(x)))
+        if np.count_nonzero(_on_line(x, free, i, j, tolerance, near)) + (j >= near.stop) < LEAST_OF_A_PART:
+            continue
+        on_line = _on_line(x, free, i, j, tolerance, slice(None))
+        members = np.flatnonzero(on_line)
+        seen = np.vstack([seen, on_line])
+        if len(members) > len(best):
+            best = members
+        if len(best) == len(x):
+            break
+    return best
+
+
+def _on_line(x: np.ndarray, free: np.ndarray, i: int, j: int, tolerance: float, where: slice) -> np.ndarray:
+    """Which stations move along the straight line through the movements of stations i and j."""
+    slope = (free[j] - free[i]) / (x[j] - x[i])
+    reach = 1 + np.abs(x[where] - x[i]) / abs(x[j] - x[i])
+    off = np.max(np.abs(free[where] - free[i] - np.outer(x[where] - x[i], slope)), axis=1, initial=0.0)
+    return np.asarray(off <= tolerance * reach)
+
+
+def _pairs(count: int) -> Iterable[tuple[int, int]]:
+    yield 0, count - 1
+    reach = count if count <= MOST_FOR_ALL_PAIRS else NEIGHBOURS
+    yield from ((i, j) for i in range(count) for j in range(i + 1, min(i + reach, count)))
+
+
+@dataclass(frozen=True, eq=False)
+class Tie:
+    """What is known of one line of nodes against another at the stations they share."""
+
+    stations: int
+    known: int
+    """At how many of them the difference is known, up to what `up_to` says."""
+    up_to: str
+    """nothing | constant | line | all (not known)."""
+
+
+def tie(first: Line, second: Line, sense: int) -> Tie:
+    """How far first − sense × second is known."""
+    here = np.argmin(np.abs(first.station_mm[:, None] - second.station_mm[None, :]), axis=1)
+    shared = np.abs(first.station_mm - second.station_mm[here]) < ALIKE
+    if np.count_nonzero(shared) < LEAST_OF_A_PART:
+        return Tie(int(np.count_nonzero(shared)), 0, "all")
+    moves = first.free[shared] - sense * second.free[here[shared]]
+    size = ALIKE * max(
+        float(np.max(np.abs(first.free), initial=0)), float(np.max(np.abs(second.free), initial=0))
+    )
+    x = first.station_mm[shared]
+    if np.all(np.abs(moves) <= 10 * size):
+        return Tie(len(x), len(x), "nothing")
+    parts = parts_known(x, moves, 10 * size)
+    if not parts:
+        return Tie(len(x), 0, "all")
+    inside = moves[parts[0]]
+    constant = np.all(np.abs(inside - inside[0]) <= 10 * size)
+    return Tie(len(x), len(parts[0]), "constant" if constant else "line")

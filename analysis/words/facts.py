@@ -1,0 +1,42 @@
+"""Every fact that stands beside a result, as a sentence without its full stop."""
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import TYPE_CHECKING, Any
+
+from analysis.linear.fact import Fact
+from analysis.words import of_adjustment, of_answers, of_readings, of_two_surveys
+
+if TYPE_CHECKING:
+    from analysis.answers.feet_on_bed import MayBeWear
+
+
+def sentence(fact: Fact) -> str:
+    """One fact in words.
+
+    Examples
+    --------
+    >>> from analysis.observe.differences import NoUncertaintyStated
+    >>> sentence(NoUncertaintyStated("level"))
+    'level: no uncertainty stated, so the maps look surer than they can be'
+    """
+    return SENTENCES[type(fact).__name__](fact)
+
+
+def sentences(found: Iterable[Fact]) -> list[str]:
+    """Facts in words, each said once."""
+    return list(dict.fromkeys(map(sentence, found)))
+
+
+def _may_be_wear(fact: "MayBeWear") -> str:
+    return f"wear might be jacked out: {'; '.join(map(sentence, fact.why))}"
+
+
+SENTENCES: Mapping[str, Callable[[Any], str]] = {
+    **of_readings.SENTENCES,
+    **of_adjustment.SENTENCES,
+    **of_answers.SENTENCES,
+    **of_two_surveys.SENTENCES,
+    "InSurvey": lambda fact: f"{fact.when}: {sentence(fact.what)}",
+    "MayBeWear": _may_be_wear,
+}
+"""How each kind of fact is said, by its name: no answer is loaded to say another."""

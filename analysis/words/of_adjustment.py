@@ -1,0 +1,178 @@
+"""What an adjustment leaves open or takes for granted, said with what would tell."""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from analysis.adjust.assembly import BeyondTheEnd, TakenAsStraight, TurnedForTheReturn
+    from analysis.adjust.cannot_tell import (
+        HeightsUnknown,
+        HeightsUntied,
+        InParts,
+        ShapesUnknown,
+        ShapeUnknown,
+        TiltsUntied,
+    )
+    from analysis.adjust.combination import KeepsItsClaim, ScattersMore
+    from analysis.adjust.there_and_back import Return
+    from analysis.adjust.tying import ShapeUnderCarrierUnknown
+
+WHY = {
+    "only levels across touch it": "a level across tells only how one way lies against another",
+    "its reference is itself not known": (
+        "what the indicator was carried along or read against is itself not known"
+    ),
+    "too few readings tie its stations": "too few readings tie its stations together",
+}
+UP_TO = {
+    "nothing": "",
+    "constant": ", up to the zeros of the runs",
+    "line": ", up to a straight line",
+    "all": ", and not of every pair",
+}
+
+
+def _shape_unknown(fact: "ShapeUnknown") -> str:
+    return f"the shape of {fact.line} cannot be known: {WHY[fact.why]}"
+
+
+def _shapes_unknown(fact: "ShapesUnknown") -> str:
+    names = listed(fact.lines)
+    is_pair = len(fact.lines) == 2
+    which = f"neither {names.replace(' and ', ' nor ')}" if is_pair else f"none of {names}"
+    what = "their difference" if is_pair else "the difference of any two"
+    where = (
+        "at every station" if fact.known == fact.stations else f"at {fact.known} of {fact.stations} stations"
+    )
+    return f"the shape of {which} can be known, only {what} {where}{UP_TO[fact.up_to]}"
+
+
+def _in_parts(fact: "InParts") -> str:
+    shown = " and ".join(f"({_few(part)})" for part in fact.parts_mm)
+    return (
+        f"{fact.line} falls into {len(fact.parts_mm)} parts that nothing ties together, {shown}: the shape "
+        "of each is known, not how one lies against the other; closer steps are then no better than "
+        "steps of a whole base"
+    )
+
+
+def _heights_unknown(fact: "HeightsUnknown") -> str:
+    return f"the height of {fact.line} at {_few(fact.station_mm)} mm cannot be known"
+
+
+def _tilts_untied(fact: "TiltsUntied") -> str:
+    return (
+        f"the wind or taper between {_against(fact.groups)} cannot be told: nothing ties the tilt of one to "
+        "the tilt of the other (a level across, or one zero for both, would)"
+    )
+
+
+def _heights_untied(fact: "HeightsUntied") -> str:
+    return (
+        f"how high {_against(fact.groups)} lie against each other is not known, only how that changes along "
+        "the bed"
+    )
+
+
+def _against(groups: Sequence[Sequence[str]]) -> str:
+    return listed([f"({listed(group)})" if len(group) > 1 else group[0] for group in groups])
+
+
+def _few(station_mm: Sequence[float]) -> str:
+    shown = [f"{mm:g}" for mm in station_mm]
+    return ", ".join(shown) if len(shown) <= 6 else ", ".join((*shown[:3], "…", shown[-1]))
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names as people list them.
+
+    Examples
+    --------
+    >>> listed(["a", "b", "c"])
+    'a, b and c'
+    """
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
+
+
+def _there_and_back(fact: "Return") -> str:
+    runs = f"{fact.face}: runs {', '.join(map(str, fact.traverses))} of {fact.instrument}"
+    if fact.outcome == "too little in common":
+        one, more = ("station", "stations") if fact.mode == "stepped" else ("stretch", "stretches")
+        return (
+            f"{runs}, there and back, share {fact.in_common} {one if fact.in_common == 1 else more}, "
+            f"and {fact.needed} at least are needed to tell a drift from a bed that bent in between: the "
+            "drift is taken as steady all the same; run back over the same stretch"
+        )
+    bow = f"a bow of {abs(fact.bow_um):.2g} µm"
+    if fact.outcome == "bend":
+        return (
+            f"{runs}: those in one direction differ by {bow}, so that the bed bent in between or the "
+            "drift was not steady; the uncertainty counts it. Let bed and level come to one temperature "
+            "and run again"
+        )
+    return (
+        f"{runs} differ by {bow}, taken as a steady drift; if the bed bent in between, its shapes are up to "
+        f"{fact.farthest_um:.2g} µm from this map, which its uncertainty counts. Run once more in the first "
+        "direction without touching the zero: that tells"
+    )
+
+
+def _turned_for_the_return(fact: "TurnedForTheReturn") -> str:
+    return (
+        f"traverses {' and '.join(map(str, fact.traverses))}: the instrument was turned for the return, so a "
+        "drift looks like a bow and cannot be told from it; run back once without turning it"
+    )
+
+
+def _under_carrier(fact: "ShapeUnderCarrierUnknown") -> str:
+    ridden = " and ".join(fact.carriers)
+    return (
+        f"{fact.instrument} on {ridden}: the shape of {ridden} under its feet is not known, so it is "
+        f"taken as a point for {fact.readings} readings; how {ridden} bends within its feet goes "
+        "into the difference shown, and the ± takes that bend to be as rough as the difference; "
+        f"level {ridden} to know it"
+    )
+
+
+def _taken_as_straight(fact: "TakenAsStraight") -> str:
+    return (
+        f"straightedge {fact.straightedge} is taken as straight: turn it over and read again to tell its own "
+        "shape"
+    )
+
+
+def _beyond_the_end(fact: "BeyondTheEnd") -> str:
+    return (
+        f"{fact.line}: the carrier would overhang the end of the bed; the way is taken as going straight on "
+        "there"
+    )
+
+
+def _scatters_more(fact: "ScattersMore") -> str:
+    return (
+        f"the readings scatter {fact.times:.1f} times as much as the instruments claim; every uncertainty "
+        "here is enlarged by that"
+    )
+
+
+def _keeps_its_claim(fact: "KeepsItsClaim") -> str:
+    return f"{fact.instrument}: the readings do not tell how much it scatters; it keeps what it claims"
+
+
+SENTENCES: Mapping[str, Callable[[Any], str]] = {
+    "ShapeUnknown": _shape_unknown,
+    "ShapesUnknown": _shapes_unknown,
+    "InParts": _in_parts,
+    "HeightsUnknown": _heights_unknown,
+    "TiltsUntied": _tilts_untied,
+    "HeightsUntied": _heights_untied,
+    "EdgeUnknown": lambda fact: f"the shape of {fact.straightedge} cannot be known from these readings",
+    "NotMeasured": lambda fact: f"nothing was measured on {listed(fact.faces)}",
+    "Return": _there_and_back,
+    "TurnedForTheReturn": _turned_for_the_return,
+    "ShapeUnderCarrierUnknown": _under_carrier,
+    "TakenAsStraight": _taken_as_straight,
+    "BeyondTheEnd": _beyond_the_end,
+    "ScattersMore": _scatters_more,
+    "KeepsItsClaim": _keeps_its_claim,
+}

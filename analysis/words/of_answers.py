@@ -1,0 +1,224 @@
+"""What to mind about an answer: what it rests on, what it cannot tell apart, and what would."""
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from analysis.answers.bed_or_wear_reasons import (
+        KnownAllTheSame,
+        Misfit,
+        NoPairsOfFeet,
+        NothingUnworn,
+        NotSeparable,
+        OnlyALine,
+        TooUnsure,
+        UnwornNotMeasured,
+        WornUnworn,
+    )
+    from analysis.answers.comparison import AlsoReadAlong
+    from analysis.answers.face_map import RunOneWay, UnwornMissed, UnwornTooUnsure
+    from analysis.answers.feet import FeetUntied
+    from analysis.answers.feet_on_bed import (
+        BendUntold,
+        NoPair,
+        StepNotStated,
+        TooFewFeet,
+        WearWouldBeJacked,
+    )
+    from analysis.answers.roll import PutInOrder
+    from analysis.answers.twist import EvenedOut, MayRoll
+
+WOULD_TELL = (
+    "A level across two faces that nothing runs on (the tailstock ways, strips machined with the bed; "
+    "`runs = false` in bed.toml) would tell, turning a foot would not"
+)
+
+
+def _unworn_missed(fact: "UnwornMissed") -> str:
+    return (
+        f"{fact.face}: fewer than two of its known heights lie in its unworn stretches (unworn_mm), so that "
+        "heights are from the line through its ends and tell no wear"
+    )
+
+
+def _unworn_too_unsure(fact: "UnwornTooUnsure") -> str:
+    return (
+        f"{fact.face}: the line through its unworn stretches (unworn_mm) is so uncertain over the rest that "
+        "no shape shows from it, so that heights are from the line through its ends; read the unworn "
+        "stretches more closely, or name some at both ends"
+    )
+
+
+def _run_one_way(fact: "RunOneWay") -> str:
+    return (
+        f"{fact.instrument}: run one way only on {fact.face}, so that a steady drift of it would look like a "
+        "bow; run it in reverse as well, without turning it"
+    )
+
+
+def _feet_untied(fact: "FeetUntied") -> str:
+    return (
+        f"{fact.instrument}: its feet on {fact.face} miss the stations that {', '.join(fact.others)} read, "
+        "so that neither helps nor checks the other; read at the feet, or choose stations in bed.toml that "
+        "the feet meet"
+    )
+
+
+def _put_in_order(fact: "PutInOrder") -> str:
+    return (
+        f"by across_mm in bed.toml {fact.front} lies in front of {fact.rear}: {fact.front} is taken as the "
+        "front way"
+    )
+
+
+def _evened_out(fact: "EvenedOut") -> str:
+    return (
+        "read by a level across the carriage: it shows how the carriage rolls, which evens out whatever is "
+        f"shorter than its {fact.carriage_mm:g} mm; the two maps are judged as the carriage would roll on "
+        "them"
+    )
+
+
+def _may_roll(fact: "MayRoll") -> str:
+    return (
+        f"{', '.join(fact.instruments)}: carried along one way to read the other, and taken as not rolling "
+        "on it, which nothing measures; `--by cross-level` or `--by level` leaves it out"
+    )
+
+
+def _also_read_along(fact: "AlsoReadAlong") -> str:
+    return (
+        f"{fact.name}: taken is what was read along {fact.along} (traverse "
+        f"{', '.join(map(str, fact.traverses))}); say FACE:{fact.other} for what was read along that"
+    )
+
+
+def _nothing_unworn(_: "NothingUnworn") -> str:
+    return (
+        "what turning feet could take out and what is worn: bed.toml names no unworn stretch (unworn_mm) "
+        "and no face that nothing runs on (runs = false)"
+    )
+
+
+def _no_pairs(_: "NoPairsOfFeet") -> str:
+    return (
+        "what turning feet could take out: bed.toml does not say where two pairs of feet stand "
+        "([feet.NAME] with station_mm and across_mm)"
+    )
+
+
+def _not_measured(_: "UnwornNotMeasured") -> str:
+    return "what turning feet could take out and what is worn: nothing was measured at an unworn place"
+
+
+def _not_separable(fact: "NotSeparable") -> str:
+    return (
+        f"between {fact.from_mm:g} and {fact.to_mm:g} mm no second face is unworn: twist of the bed and one "
+        f"way worn more than the other look alike there. {_known(fact.known)} {WOULD_TELL}"
+    )
+
+
+def _too_unsure(fact: "TooUnsure") -> str:
+    return (
+        f"the unworn places tell what turning feet could take out only to ± {fact.expanded_um_per_m:.0f} "
+        f"µm/m, more than the roll differs by. {_known(fact.known)} {WOULD_TELL}"
+    )
+
+
+def _known(fact: "KnownAllTheSame") -> str:
+    side = "higher" if fact.rear_um > 0 else "lower"
+    return (
+        f"Known: the rear is {abs(fact.rear_um):.1f} µm {side} against the front at {fact.station_mm:g} mm "
+        "than at the ends."
+    )
+
+
+def _only_a_line(_: "OnlyALine") -> str:
+    return "what is worn: the roll is known only up to a steady wind; a level across the ways tells the rest"
+
+
+def _misfit(fact: "Misfit") -> str:
+    return (
+        f"the unworn places lie up to {fact.largest_um:.1f} µm off all that {fact.pairs} pairs of feet can "
+        "make: cast stress, heat, or a stretch that is worn after all; the ± here is widened by that"
+    )
+
+
+def _worn_unworn(fact: "WornUnworn") -> str:
+    return (
+        f"what is bed and what is wear: {fact.face} at {fact.station_mm:g} mm stands {fact.above_um:.1f} µm "
+        "proud of what the unworn places make it, more than noise explains: an unworn stretch is worn, or "
+        "readings are wrong; look at unworn_mm in bed.toml and read there again"
+    )
+
+
+def _too_few_feet(fact: "TooFewFeet") -> str:
+    if not fact.count:
+        return (
+            "bed.toml says nothing of the feet: write a table [feet.NAME] for each, with station_mm, "
+            "across_mm, um_per_turn (lift of one turn) and hand_step_um (the smallest lift a hand can set)"
+        )
+    return (
+        f"{fact.count} feet in bed.toml: three feet or fewer only tip a bed, they change neither its "
+        "bend nor its twist; needed: four or more"
+    )
+
+
+def _no_pair(fact: "NoPair") -> str:
+    return (
+        f"{', '.join(fact.feet)} at {fact.station_mm:g} mm in bed.toml: needed are two feet there, one front "
+        "and one rear; how a bed follows other feet is not worked out"
+    )
+
+
+def _step_not_stated(fact: "StepNotStated") -> str:
+    return (
+        f"feet {', '.join(fact.feet)}: bed.toml has neither um_per_turn nor hand_step_um: write what one "
+        "turn lifts, or, for wedges and shims, the smallest lift that can be set"
+    )
+
+
+def _wear_would_be_jacked(_: "WearWouldBeJacked") -> str:
+    return (
+        "bed.toml names no unworn place, so that wear would be jacked out with the twist: state unworn_mm of "
+        "the ways (stretches the carriage never reached) or runs = false for faces that nothing runs on"
+    )
+
+
+def _bend_untold(_: "BendUntold") -> str:
+    return (
+        "the unworn places do not tell the bend: no foot is moved for it, and it is not counted in "
+        "what is left; a level along an unworn face past the middle pair of feet would tell"
+    )
+
+
+SENTENCES: Mapping[str, Callable[[Any], str]] = {
+    "UnwornMissed": _unworn_missed,
+    "UnwornTooUnsure": _unworn_too_unsure,
+    "RunOneWay": _run_one_way,
+    "FeetUntied": _feet_untied,
+    "PutInOrder": _put_in_order,
+    "EvenedOut": _evened_out,
+    "MayRoll": _may_roll,
+    "AlsoReadAlong": _also_read_along,
+    "NothingUnworn": _nothing_unworn,
+    "NoPairsOfFeet": _no_pairs,
+    "UnwornNotMeasured": _not_measured,
+    "NotSeparable": _not_separable,
+    "TooUnsure": _too_unsure,
+    "OnlyALine": _only_a_line,
+    "Misfit": _misfit,
+    "WornUnworn": _worn_unworn,
+    "TooFewFeet": _too_few_feet,
+    "NoPair": _no_pair,
+    "StepNotStated": _step_not_stated,
+    "WearWouldBeJacked": _wear_would_be_jacked,
+    "RollUnknown": lambda fact: (
+        f"nothing tells the roll of {fact.front} and {fact.rear}: read a level across them"
+    ),
+    "BendUntold": _bend_untold,
+    "RollUpToALine": lambda _: (
+        "the roll of the ways is known only up to a line: what a cross level will read is not"
+    ),
+    "LeftOut": lambda fact: f"traverse {fact.traverse} holds no reading at a station: left out",
+}
