@@ -6,16 +6,19 @@ This is where the two houses are joined: the analysis commands are named here as
 import difflib
 import importlib
 import os
+import re
 import sys
 import traceback
 from collections.abc import Sequence
 from contextlib import suppress
+from pathlib import Path
 from typing import Any
 
 import click
 from click.shell_completion import CompletionItem
 
 from acquire.model.errors import WaylogError
+from acquire.model.inch_words import in_owners_unit
 
 # The matrices are small: several arithmetic threads cost more time than they save.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -159,7 +162,7 @@ def _run(argv: Sequence[str] | None) -> int:
         sys.stdout.flush()
         return result if isinstance(result, int) else 0
     except WaylogError as error:
-        click.echo(f"waylog: {error}", err=True)
+        click.echo(f"waylog: {in_owners_unit(str(error), _is_of_inches(argv))}", err=True)
         for cause in _causes(error) if shared.get("verbose") else ():
             click.echo(f"  because of {type(cause).__name__}: {cause}", err=True)
         return 1
@@ -186,6 +189,15 @@ def _told_by_the_system(error: OSError, is_verbose: bool) -> int:
         if is_verbose:
             traceback.print_exception(error)
     return 1
+
+
+def _is_of_inches(argv: Sequence[str] | None) -> bool:
+    """Whether a survey named on the command line is shown in inches; one that cannot be read is not."""
+    for word in sys.argv[1:] if argv is None else argv:
+        with suppress(OSError, ValueError):
+            text = (Path(word) / "bed.toml").read_text(encoding="utf-8-sig")
+            return bool(re.search(r"""^\s*display\s*=\s*["']inch["']""", text, re.MULTILINE))
+    return False
 
 
 def _causes(error: BaseException) -> list[BaseException]:

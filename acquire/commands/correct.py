@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acquire.model.units import length_text
 from acquire.record.setup_checks import DIRECTIONS
 
 if TYPE_CHECKING:
@@ -93,7 +94,7 @@ def _one_reading(
     reason = _reason(because)
     done = correct(survey, misread, reason, None if words in (None, "-") else words, as_read=as_read)
     setup, correction = done.setup, done.correction
-    where = f"traverse {number}, {setup.subject} by {setup.instrument}, at {misread.station_mm:g} mm"
+    where = f"traverse {number}, {setup.subject} by {setup.instrument}, at {_place(misread)}"
     click.echo(f"{where}: {_in_full(correction.now, misread.unit)} instead of {correction.was}")
     click.echo(f"the file as it was: superseded/{done.kept.name}")
     if done.others_changed:
@@ -103,6 +104,10 @@ def _one_reading(
             err=True,
         )
     return 0
+
+
+def _place(misread: "Misread") -> str:
+    return length_text(misread.station_mm, misread.traverse.setup.bed.is_inch)
 
 
 def _wanted(misread: "Misread", words: str | None, strike: bool, as_read: bool) -> tuple[str | None, bool]:
@@ -126,7 +131,7 @@ def _asked(misread: "Misread") -> str | None:
     setup = misread.traverse.setup
     since = f", corrected since to {misread.now}" if misread.now else ""
     click.echo(f"traverse {setup.number}, {setup.subject} by {setup.instrument}: ", nl=False, err=True)
-    click.echo(f"{misread.was} was read at {misread.station_mm:g} mm{since}.", err=True)
+    click.echo(f"{misread.was} was read at {_place(misread)}{since}.", err=True)
     while True:
         prompt = f"what should stand there ({misread.unit}; - strikes it out, Enter leaves it)"
         words = click.prompt(prompt, default="", show_default=False, err=True).strip()

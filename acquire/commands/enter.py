@@ -68,7 +68,7 @@ def command(
     )
     _places(setup, options)
     say_cautions()
-    say_notes(setup_warnings(setup))
+    say_notes(setup_warnings(setup), setup.bed.is_inch)
     left = resumable(survey, setup)
     is_resumed = left is not None and _goes_on(left, resume)
     writer = JournalWriter.reopen(left) if left is not None and is_resumed else begin(survey, setup)

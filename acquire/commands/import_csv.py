@@ -14,6 +14,7 @@ from acquire.commands.traverse_options import asked_of, traverse_options
 from acquire.model.across_option import AcrossCommand
 from acquire.model.errors import EntryError
 from acquire.model.plain_files import open_plain
+from acquire.model.units import length_text
 
 if TYPE_CHECKING:
     from acquire.model.traverse import Setup
@@ -61,7 +62,7 @@ def command(
         table = readings_imported(setup, raw, str(csv_file))
     if preview or not is_quiet():
         _say_understood(setup, table)
-    say_notes((*table.doubts, *setup_warnings(setup)))
+    say_notes((*table.doubts, *setup_warnings(setup)), setup.bed.is_inch)
     path = None if preview else keep_readings(survey, setup, raw)
     _answer(setup, table, path, as_json)
     return 0
@@ -102,20 +103,20 @@ def _say_understood(setup: "Setup", table: "ReadingsTable") -> None:
     click.echo("understood:", err=True)
     for words in table.understood:
         click.echo(f"  {words}", err=True)
-    stations = table.stations
+    stations, inch = table.stations, setup.bed.is_inch
     first = zip(stations.station_mm[:PREVIEWED], stations.reading[:PREVIEWED], strict=True)
     shown = ", ".join(
-        f"{mm:g} mm: {reading_words(setup.described, um, setup.bed.is_inch)}" for mm, um in first
+        f"{length_text(mm, inch)}: {reading_words(setup.described, um, inch)}" for mm, um in first
     )
     more = ", ..." if len(stations) > PREVIEWED else ""
     click.echo(f"  {shown}{more}", err=True)
     if table.gap_mm:
-        click.echo(f"  {_gap_words(table.gap_mm)}", err=True)
+        click.echo(f"  {_gap_words(table.gap_mm, inch)}", err=True)
 
 
-def _gap_words(gap_mm: Sequence[float]) -> str:
-    shown = ", ".join(f"{mm:g}" for mm in gap_mm[:8]) + (", ..." if len(gap_mm) > 8 else "")
-    return f"{len(gap_mm)} gap{'s' if len(gap_mm) > 1 else ''} at {shown} mm"
+def _gap_words(gap_mm: Sequence[float], inch: bool) -> str:
+    shown = ", ".join(length_text(mm, inch) for mm in gap_mm[:8]) + (", ..." if len(gap_mm) > 8 else "")
+    return f"{len(gap_mm)} gap{'s' if len(gap_mm) > 1 else ''} at {shown}"
 
 
 def _answer(setup: "Setup", table: "ReadingsTable", path: Path | None, as_json: bool) -> None:
@@ -148,6 +149,6 @@ def _answer(setup: "Setup", table: "ReadingsTable", path: Path | None, as_json: 
     taken = (
         f"{len(stations)} readings of {setup.subject} by {setup.instrument}, {table.mode}, {setup.direction}"
     )
-    span = f"{stations.station_mm[0]:g} to {stations.station_mm[-1]:g} mm"
+    span = " to ".join(length_text(mm, setup.bed.is_inch) for mm in stations.station_mm[[0, -1]].tolist())
     kept = f"traverse {number}: {path}" if path is not None else "nothing kept (--preview)"
     click.echo(f"{taken}, {span}\n{kept}")

@@ -9,6 +9,7 @@ import click
 from acquire.commands.talk import is_quiet, is_verbose, say, say_cautions, say_notes
 from acquire.commands.traverse_options import asked_of, traverse_options
 from acquire.model.across_option import AcrossCommand
+from acquire.model.inch_words import in_owners_unit
 from acquire.model.length_option import Written
 from acquire.model.lengths import in_mm
 
@@ -88,7 +89,7 @@ def command(ctx: click.Context, /, survey: Path, face: str | None, **options: An
     from_mm = options["from_mm"] = None if start is None else in_mm(start, bed.is_inch)
     _check_position(setup, from_mm)
     beside = [_instrument_beside(bed, name) for name in options["beside"]]
-    beforehand = _Beforehand(setup_warnings(setup))
+    beforehand = _Beforehand(setup_warnings(setup), bed.is_inch)
     screen = _screen(ctx, survey, setup, beside, options)
     recorder = Recorder(
         survey,
@@ -103,7 +104,7 @@ def command(ctx: click.Context, /, survey: Path, face: str | None, **options: An
         with screen.watch(recorder):
             recording = recorder.run()
         for line in summary(recording, screen):
-            say(line)
+            say(in_owners_unit(line, bed.is_inch))
     _ask_direction(survey, recording)
     _ask_first_rest(survey, recording)
     for fault in recorder.faults:
@@ -151,8 +152,9 @@ class _Beforehand:
     Whatever reads the errors of a recording that cannot begin then finds one line.
     """
 
-    def __init__(self, notes: "Iterable[str]"):
+    def __init__(self, notes: "Iterable[str]", inch: bool):
         self._notes: list[str] | None = list(notes)
+        self._inch = inch
         if sys.stderr.isatty():
             self._say()
 
@@ -166,7 +168,7 @@ class _Beforehand:
     def _say(self) -> None:
         if self._notes is not None:
             say_cautions()
-            say_notes(self._notes)
+            say_notes(self._notes, self._inch)
         self._notes = None
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from acquire.model.inch_words import in_owners_unit
 from acquire.model.units import length_text
 
 _HEADINGS = {
@@ -41,8 +42,9 @@ def command(what: Path, as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps(found, allow_nan=False))
         return
+    inch = found.get("display") == "inch"
     for line in _lines(found, str(what)):
-        click.echo(line)
+        click.echo(in_owners_unit(line, inch))
 
 
 def _lines(found: dict[str, Any], what: str) -> list[str]:

@@ -8,6 +8,8 @@ from contextlib import contextmanager
 
 import click
 
+from acquire.model.inch_words import in_owners_unit
+
 CAUTION = (
     "caution: isolate the machine and lock it off first; wire nothing to its control;",
     "  no hands, cables or stands near power feed, leadscrew or chuck.",
@@ -51,11 +53,11 @@ def say_cautions(lines: Sequence[str] = CAUTION) -> None:
         say(line, err=True)
 
 
-def say_notes(notes: Iterable[str]) -> None:
+def say_notes(notes: Iterable[str], inch: bool = False) -> None:
     """What ought to be known before the readings are believed."""
     for words in notes:
         if not is_quiet():
-            say(f"note: {words}", err=True)
+            say(f"note: {in_owners_unit(words, inch)}", err=True)
 
 
 @contextmanager

@@ -13,6 +13,7 @@ from acquire.entry.folding import on_lines
 from acquire.entry.large import large
 from acquire.entry.under_way import Entry
 from acquire.model.errors import EntryError
+from acquire.model.inch_words import in_owners_unit
 from acquire.model.units import length_text
 from acquire.reduce.written import TypedLine, expected_unit
 from acquire.reduce.written.typed import typed_reading
@@ -105,8 +106,12 @@ class _Conversation:
                     error.needed,
                     "what came before it is kept; run the same command again to go on",
                 ) from None
-            self.asker.say(f"  {error.found}; needed: {error.needed}")
+            self.refused(entry, error)
             return entry
+
+    def refused(self, entry: Entry, error: EntryError) -> None:
+        words = f"  {error.found}; needed: {error.needed}"
+        self.asker.say(in_owners_unit(words, entry.setup.bed.is_inch))
 
     def both_ends(self, words: str) -> str | None:
         """With a vial, ask for the bubble's other end where only one was typed; None: the input ended."""
@@ -158,7 +163,7 @@ class _Conversation:
             try:
                 typed_reading(entry.setup.described, words, entry.setup.unit)
             except EntryError as error:
-                self.asker.say(f"  {error.found}; needed: {error.needed}")
+                self.refused(entry, error)
                 continue
             again = replace(line, words=words.strip(), time_s=self.asker.seconds())
             self.keep(again)

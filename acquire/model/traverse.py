@@ -82,6 +82,8 @@ class Setup:
     same_zero_as: int | None = None
     unit: str | None = None
     """The unit that the readings were given in, where it is not the instrument's own."""
+    place_unit: str | None = None
+    """The unit of places without one in an imported file: that of the survey then. None: mm."""
     created_utc: str = ""
     state: Mapping[str, Any] = field(default_factory=dict)
     acceleration_corrected: bool = True

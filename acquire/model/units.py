@@ -12,6 +12,8 @@ from acquire.model.errors import UnitError
 
 UM_PER_THOU = 25.4
 MM_PER_INCH = 25.4
+THOU_PER_FOOT = 12 / 1000
+"""Of 1 µm/m."""
 UM_PER_M_PER_ARCSECOND = math.pi / 648000 * 1e6
 
 _SPELLINGS = {
@@ -173,11 +175,19 @@ def height_text(um: float, inch: bool = False, uncertainty_um: float | None = No
     >>> height_text(2.54)
     '2.5 µm (0.10 thou)'
     """
-    if uncertainty_um is None or not uncertainty_um > 0:
-        uncertainty_um = 0.3 if abs(um) < 10 else 1.0
-    metric = f"{number_text(um, decimals_for(uncertainty_um))} µm"
-    thou = f"{number_text(um / UM_PER_THOU, decimals_for(uncertainty_um / UM_PER_THOU))} thou"
-    return f"{thou} ({metric})" if inch else f"{metric} ({thou})"
+    first, second = height_numbers(um, inch, uncertainty_um)
+    return f"{first} thou ({second} µm)" if inch else f"{first} µm ({second} thou)"
+
+
+def height_numbers(um: float, inch: bool = False, uncertainty_um: float | None = None) -> tuple[str, str]:
+    """The two numbers of `height_text`, for the columns of a table: the owner's own unit first.
+
+    Examples
+    --------
+    >>> height_numbers(-41.3, uncertainty_um=3.0), height_numbers(10.0, True, 30.0)
+    (('-41', '-1.6'), ('0', '0'))
+    """
+    return _in_two_units(um, inch, uncertainty_um, 1 / UM_PER_THOU)
 
 
 def length_text(mm: float, inch: bool = False) -> str:
@@ -199,12 +209,40 @@ def slope_text(um_per_m: float, inch: bool = False, uncertainty_um_per_m: float 
     >>> slope_text(83.33, uncertainty_um_per_m=2.0), slope_text(83.33, inch=True, uncertainty_um_per_m=2.0)
     ('83 µm/m (1.00 thou/ft)', '1.00 thou/ft (83 µm/m)')
     """
-    if uncertainty_um_per_m is None or not uncertainty_um_per_m > 0:
-        uncertainty_um_per_m = 0.3 if abs(um_per_m) < 10 else 1.0
-    per_foot = 12 / 1000
-    metric = f"{number_text(um_per_m, decimals_for(uncertainty_um_per_m))} µm/m"
-    thou = f"{number_text(um_per_m * per_foot, decimals_for(uncertainty_um_per_m * per_foot))} thou/ft"
-    return f"{thou} ({metric})" if inch else f"{metric} ({thou})"
+    first, second = slope_numbers(um_per_m, inch, uncertainty_um_per_m)
+    return f"{first} thou/ft ({second} µm/m)" if inch else f"{first} µm/m ({second} thou/ft)"
+
+
+def slope_numbers(
+    um_per_m: float, inch: bool = False, uncertainty_um_per_m: float | None = None
+) -> tuple[str, str]:
+    """The two numbers of `slope_text`, the owner's own unit first.
+
+    Examples
+    --------
+    >>> slope_numbers(83.33, uncertainty_um_per_m=2.0)
+    ('83', '1.00')
+    """
+    return _in_two_units(um_per_m, inch, uncertainty_um_per_m, THOU_PER_FOOT)
+
+
+def _in_two_units(
+    value: float, inch: bool, uncertainty: float | None, second_per_first: float
+) -> tuple[str, str]:
+    """A number in the metric unit and in the other, each with the digits that its uncertainty bears.
+
+    What is nothing in the owner's unit is nothing in the other; what is something shows there too.
+    """
+    if uncertainty is None or not uncertainty > 0:
+        uncertainty = 0.3 if abs(value) < 10 else 1.0
+    values, sizes = (value, value * second_per_first), (uncertainty, uncertainty * second_per_first)
+    own, other = (1, 0) if inch else (0, 1)
+    first = number_text(values[own], decimals_for(sizes[own]))
+    decimals = decimals_for(sizes[other])
+    second = number_text(values[other], decimals)
+    if float(first) == 0:
+        return first, number_text(0.0, decimals)
+    return first, second if float(second) else number_text(values[other], decimals + 1)
 
 
 _SLIPS = (

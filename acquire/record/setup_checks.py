@@ -65,6 +65,7 @@ def make_setup(
         turned_over=wanted.turned_over,
         same_zero_as=wanted.same_zero_as,
         unit=unit_name(wanted.unit) if wanted.unit else None,
+        place_unit="in" if source == "import" and bed.is_inch else None,
         created_utc=created_utc,
         state=dict(bed.state),
         acceleration_corrected=wanted.acceleration_corrected,

@@ -14,6 +14,7 @@ import numpy as np
 from acquire.model.cells import as_cell
 from acquire.model.errors import SurveyError
 from acquire.model.traverse import Traverse
+from acquire.model.units import MM_PER_INCH
 from acquire.store.safe_files import NewFile, write_file
 from acquire.store.survey import files_of
 from acquire.store.traverse_file.reader import read_traverse
@@ -98,7 +99,9 @@ def _told(target: Path) -> Iterator[None]:
 
 
 def stations_as_csv(traverse: Traverse) -> str:
-    """One traverse's readings as CSV, contract units named in the head, which is the first row.
+    """One traverse's readings as CSV, units named in the head, which is the first row.
+
+    They are the contract's, or inches and thou where the survey is shown in inches.
 
     Signs are turned back to what the instrument showed, so that importing the text
     again gives the same readings; a number is rounded to a thousandth of its uncertainty.
@@ -106,19 +109,42 @@ def stations_as_csv(traverse: Traverse) -> str:
     stations = traverse.stations
     text = io.StringIO()
     rows = csv.writer(text)
-    rows.writerow(["station_mm", f"reading ({traverse.instrument.contract_unit})", "repeat", "note"])
+    head, place_mm, unit = _units_of(traverse)
+    rows.writerow([head, f"reading ({unit})", "repeat", "note"])
     notes = stations.note or ("",) * len(stations)
-    shown_as = traverse.instrument.as_shown(stations.reading, traverse.instrument.contract_unit)
-    columns = (stations.station_mm, shown_as, stations.standard_uncertainty, stations.repeat, np.array(notes))
+    shown_as = traverse.instrument.as_shown(stations.reading, unit)
+    per_unit = abs(traverse.instrument.as_shown(1.0, unit) - traverse.instrument.as_shown(0.0, unit))
+    sure = stations.standard_uncertainty * per_unit
+    columns = (stations.station_mm, shown_as, sure, stations.repeat, np.array(notes))
     read = list(zip(*(column.tolist() for column in columns), strict=True))
     # in the order of reading: whoever imports it again holds that against --direction
     for station, shown, u, repeat, note in reversed(read) if traverse.setup.direction == "reverse" else read:
-        rows.writerow([_number(station, STATION_MM), _number(shown, u), repeat, as_cell(note)])
+        rows.writerow([_place(station, place_mm), _number(shown, u), repeat, as_cell(note)])
     for struck in traverse.corrections:
         if struck.is_struck:  # a gap that says why
             words = f"struck out, read {struck.was}: {struck.because}"
-            rows.writerow([_number(struck.station_mm, STATION_MM), "", struck.repeat, as_cell(words)])
+            rows.writerow([_place(struck.station_mm, place_mm), "", struck.repeat, as_cell(words)])
     return text.getvalue()
+
+
+def _units_of(traverse: Traverse) -> tuple[str, float, str]:
+    """Head of the column of places, what their unit is in mm, and the unit of the readings."""
+    quantity = traverse.setup.measures
+    if not traverse.setup.bed.is_inch:
+        return "station_mm", 1.0, traverse.instrument.contract_unit
+    unit = "thou" if quantity.is_length else "thou/ft" if quantity.is_angle else quantity.contract_unit
+    return "station (in)", MM_PER_INCH, unit
+
+
+def _place(station_mm: float, unit_mm: float) -> str:
+    """A place in its unit, which comes to the same mm again.
+
+    Examples
+    --------
+    >>> _place(76.2, 25.4), _place(76.2, 1.0)
+    ('3.0', '76.2')
+    """
+    return _number(station_mm / unit_mm, STATION_MM / unit_mm**2)
 
 
 def traverses_as_csv(traverses: Sequence[Traverse], names: Sequence[str]) -> str:

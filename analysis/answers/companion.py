@@ -12,7 +12,7 @@ import numpy as np
 
 from acquire.model.errors import WaylogError
 from acquire.model.traverse import Events, Setup, Stations, Traverse
-from acquire.model.units import height_text
+from acquire.model.units import height_text, length_text, slope_text
 from analysis.adjust.combination import adjusted, predict
 from analysis.answers.surveys import load
 from analysis.linear.profile import Profile
@@ -65,7 +65,8 @@ class Companion:
     def profile_lines(self, stations: Stations, columns: int) -> Sequence[str]:
         """The profile so far as lines of text, none wider than `columns`."""
         try:
-            return _drawing(self._so_far(stations), columns, self.bed.is_inch)
+            is_slope = self.setup.measures.is_angle and self.setup.foot_base_mm is None
+            return _drawing(self._so_far(stations), columns, self.bed.is_inch, is_slope)
         except (WaylogError, np.linalg.LinAlgError):
             return []
 
@@ -140,16 +141,19 @@ def _by_rising_station(stations: Stations) -> tuple[Stations, np.ndarray]:
     return Stations(*columns), order
 
 
-def _drawing(profile: Profile, columns: int, inch: bool) -> list[str]:
+def _drawing(profile: Profile, columns: int, inch: bool, is_slope: bool = False) -> list[str]:
     """A row for each station: where, how high, and a bar left (low) or right (high) of the line."""
     if profile.station_mm.size < LEAST_TO_DRAW or columns < 40:
         return []
-    half = max((columns - 36) // 2, 4)
+    half = max((columns - 38) // 2, 4)
+    text = slope_text if is_slope else height_text
     largest = max(float(np.abs(profile.height_um).max()), 1e-9)
     rows = ["so far, from the line through its ends:"]
     for station, height in list(zip(profile.station_mm, profile.height_um, strict=True))[-MOST_ROWS:]:
         length = round(half * abs(height) / largest)
         left = ("=" * length if height < 0 else "").rjust(half)
         right = "=" * length if height > 0 else ""
-        rows.append(f"{station:6g}  {height_text(float(height), inch):>22}  {left}|{right}")
+        rows.append(
+            f"{length_text(float(station), inch):>8}  {text(float(height), inch):>22}  {left}|{right}"
+        )
     return rows

@@ -54,7 +54,10 @@ def command(
         return profile_figure(result, in_inches)
 
     def words(in_inches: bool) -> Sequence[str]:
-        return [*map_words(result, in_inches), *(each for c in checks for each in explain_words(c))]
+        return [
+            *map_words(result, in_inches),
+            *(each for c in checks for each in explain_words(c, in_inches)),
+        ]
 
     give(result, words, draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
 
@@ -141,17 +144,21 @@ def _hand_checks(loaded: object, result: "FaceMap") -> "list[HandCheck]":
     ]
 
 
-def explain_words(check: "HandCheck") -> list[str]:
-    """The calculation as one would write it on paper."""
+def explain_words(check: "HandCheck", inch: bool) -> list[str]:
+    """The calculation as one would write it on paper, in the owner's own units."""
+    from acquire.model.units import MM_PER_INCH, THOU_PER_FOOT, UM_PER_THOU, length_text
     from analysis.words.answers import table
 
-    def number(value: float | None) -> str:
-        return "" if value is None else f"{value:.2f}"
+    um, slope, mm = (UM_PER_THOU, 1 / THOU_PER_FOOT, MM_PER_INCH) if inch else (1.0, 1.0, 1.0)
+    digits = 3 if inch else 2
+
+    def number(value: float | None, unit: float = um) -> str:
+        return "" if value is None else f"{value / unit:.{digits}f}"
 
     rows = [
         (
-            f"{each.station_mm:g}",
-            number(each.reading_um_per_m),
+            f"{round(each.station_mm / mm, 2):g}",
+            number(each.reading_um_per_m, slope),
             number(each.rise_um),
             number(each.height_um),
             number(each.line_um),
@@ -160,19 +167,14 @@ def explain_words(check: "HandCheck") -> list[str]:
         )
         for each in check.stations
     ]
-    heads = (
-        "station mm",
-        "reading µm/m",
-        "rise µm",
-        "height µm",
-        "line µm",
-        "deviation µm",
-        "uncertainty µm",
-    )
+    height, place, tilt = ("thou", "in", "thou/ft") if inch else ("µm", "mm", "µm/m")
+    names = ("rise", "height", "line", "deviation", "uncertainty")
+    heads = (f"station {place}", f"reading {tilt}", *(f"{name} {height}" for name in names))
     return [
         "",
-        f"The sum by hand, {check.face}: rise = reading × {check.base_mm:g} mm / 1000; "
+        f"The sum by hand, {check.face}: rise = reading × {length_text(check.base_mm, inch)} / "
+        f"{'12 in' if inch else '1000 mm'}; "
         f"height = the rises so far; deviation = height − line ({check.line}).",
-        f"Range {check.range_um:.2f} µm.",
+        f"Range {number(check.range_um)} {height}.",
         *table(heads, rows),
     ]

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from acquire.model.inch_words import in_owners_unit
 from analysis.commands.options import survey_argument
 
 if TYPE_CHECKING:
@@ -26,18 +27,22 @@ def command(survey: Path, wanted: str, as_json: bool) -> None:
 
     loaded = load(survey)
     result = next_traverse(loaded.map(), wanted)
-    click.echo(json_of(result) if as_json else "\n".join(words(result, str(survey))))
+    click.echo(json_of(result) if as_json else "\n".join(words(result, str(survey), loaded.bed.is_inch)))
 
 
-def words(result: "NextTraverse", survey: str) -> Sequence[str]:
+def words(result: "NextTraverse", survey: str, inch: bool = False) -> Sequence[str]:
     """The best first, with what to type."""
     from analysis.answers.next_traverse import varied
     from analysis.words.assumptions import taken_words, unstated_words
 
-    taken = [*taken_words(result.assumptions), *unstated_words(result.assumptions)]
+    said = (*taken_words(result.assumptions), *unstated_words(result.assumptions))
+    taken = [in_owners_unit(each, inch) for each in said]
     if not result.advice:
         return ["No further traverse with these instruments would narrow anything by a tenth.", *taken]
     lines = ["What would help most, best first:"]
     for place, advice in enumerate(varied(result.advice)[:MOST], 1):
-        lines += [f"{place}. {advice.words}", f"   {advice.command.replace('SURVEY', survey)}"]
+        lines += [
+            f"{place}. {in_owners_unit(advice.words, inch)}",
+            f"   {advice.command.replace('SURVEY', survey)}",
+        ]
     return [*lines, *taken]

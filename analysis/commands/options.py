@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 
 import click
 
+from acquire.model.inch_words import in_owners_unit
 from acquire.model.length_option import ABOVE_0 as ABOVE_0
 from acquire.model.length_option import FROM_0 as FROM_0
 from acquire.model.length_option import Written as Written
@@ -65,7 +66,7 @@ def give(
 
         click.echo(as_json(result))
     else:
-        click.echo("\n".join(words(inch)))
+        click.echo("\n".join(in_owners_unit(line, inch) for line in words(inch)))
     if shown.picture is not None and draw is not None:
         from analysis.draw.figures import save
 

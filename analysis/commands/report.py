@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from acquire.model.inch_words import in_owners_unit
 from analysis.commands.options import survey_argument
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def command(
             missing = why
     page = write_report(survey, contents, datetime.now(UTC), printing)
     for line in contents.summary:
-        click.echo(f"{line.about}: {line.words}")
+        click.echo(f"{line.about}: {in_owners_unit(line.words, in_inches)}")
     click.echo(f"report: {page}")
     if missing is not None:
         raise missing

@@ -59,7 +59,7 @@ def command(
     twins = [path.with_name(f"{path.stem}{f'-{s.name}' if len(sheets) > 1 else ''}.csv") for s in sheets]
     refuse_existing(twins)
     for sheet, twin in zip(sheets, twins, strict=True):
-        write_twin(sheet, twin)
+        write_twin(sheet, twin, bed.is_inch)
     pages = write_sheets(bed, sheets, path, paper or ("Letter" if bed.is_inch else "A4"))
     click.echo(f"sheets: {path} ({pages} page{'s' if pages > 1 else ''})")
     for twin in twins:

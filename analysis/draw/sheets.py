@@ -216,7 +216,7 @@ def refuse_existing(paths: Sequence[Path]) -> None:
             )
 
 
-def write_twin(sheet: Sheet, path: Path) -> None:
+def write_twin(sheet: Sheet, path: Path, inch: bool = False) -> None:
     """Write the sheet as a table that `waylog import` takes back.
 
     Raises
@@ -233,8 +233,8 @@ def write_twin(sheet: Sheet, path: Path) -> None:
             f"--direction {direction}"
             for direction in ("forward", "reverse")
         ),
-        f"station_mm,forward{unit},reverse{unit},note",
-        *(f"{station:g},,," for station in sheet.station_mm),
+        f"{'station (in)' if inch else 'station_mm'},forward{unit},reverse{unit},note",
+        *(f"{round(station / MM_PER_INCH, 6) if inch else station:g},,," for station in sheet.station_mm),
     ]
     refuse_existing([path])
     try:

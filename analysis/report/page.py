@@ -7,6 +7,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
+from acquire.model.inch_words import in_owners_unit
 from acquire.model.units import length_text
 from analysis.report.contents import Contents
 from analysis.report.measured import (
@@ -32,6 +33,11 @@ def with_commands(words: str) -> Markup:
 def _as_command(found: re.Match[str]) -> str:
     """Word by word, so that a line breaks between words and never at a hyphen in one."""
     return f"<code>{' '.join(f'<span>{word}</span>' for word in found.group(1).split())}</code>"
+
+
+def _as_shown(value: Any, inch: bool) -> Any:
+    """Words in the units that the survey is shown in; what is marked up, such as a picture, as it is."""
+    return in_owners_unit(value, inch) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
 def render(contents: Contents, made: datetime, paper: str | None = None) -> str:
@@ -72,6 +78,7 @@ def _rendered(template: str, contents: Contents, made: datetime, paper: str | No
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=StrictUndefined,
+        finalize=lambda value: _as_shown(value, contents.inch),
     )
     templates.filters["with_commands"] = with_commands
     loader = templates.loader

@@ -70,7 +70,9 @@ def columns(
     per_second_unit: float = UM_PER_THOU,
     what: str = "height",
 ) -> list[str]:
-    """A table of values along the bed in both units, the owner's own first; one precision throughout.
+    """A table of values along the bed in both units, the owner's own first.
+
+    One precision throughout, but where a value is so unsure that it does not bear it.
 
     Examples
     --------
@@ -98,7 +100,7 @@ def columns(
             continue
         both = [(height, doubt), (height / per_second_unit, doubt / per_second_unit)]
         cells = [
-            number_text(v, d)
+            number_text(v, min(d, decimals_for(pair[1] / 2)) if doubt > 0 else d)
             for pair, d in zip(both[::-1] if inch else both, places, strict=True)
             for v in pair
         ]

@@ -1,8 +1,16 @@
 """Which foot to move, what the cross level will read then, and what is left: in words."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from acquire.model.units import height_text, length_text, number_text, slope_text
+from acquire.model.units import (
+    decimals_for,
+    height_numbers,
+    height_text,
+    length_text,
+    number_text,
+    slope_text,
+)
 from analysis.words.answers import notes, table
 from analysis.words.bed_or_wear import NEVER_TWIST
 from analysis.words.cautions import JACKS
@@ -41,7 +49,8 @@ def _move_words(found: "Feet", inch: bool) -> list[str]:
         else "how this bed answered its feet"
     )
     lines = [f"Move {len(found.moves)} {feet}, by {by}:"]
-    lines += table(("foot", "", "by", "screw"), [_row(each, inch) for each in found.moves])
+    first, second = ("thou", "µm") if inch else ("µm", "thou")
+    lines += table(("foot", "", f"by {first}", second, "screw"), [_row(each, inch) for each in found.moves])
     lines.append(f"  Rounded to what a hand can set; {step}.")
     if found.is_bounded:
         lines.append(
@@ -72,21 +81,21 @@ def _why_nothing(found: "Feet", step: str, inch: bool) -> str:
     return f"Move no foot: {step}, which leaves no less than there is: wedge or shim needed, or leave it so."
 
 
-def _row(move: "Move", inch: bool) -> tuple[str, str, str, str]:
+def _row(move: "Move", inch: bool) -> tuple[str, ...]:
     way = "up" if move.lift_um > 0 else "down"
     if move.turns is None:
         screw = "shim or wedge"
     else:
         turns = abs(move.turns)
         screw = f"{number_text(turns, 3)} turn ({number_text(turns * DEGREES, 0)}°)"
-    return move.foot, way, height_text(abs(move.lift_um), inch, 1.0), screw
+    return move.foot, way, *height_numbers(abs(move.lift_um), inch, 1.0), screw
 
 
 def _predicted_words(predicted: "Predicted", inch: bool, is_moved: bool) -> list[str]:
     per, unit = (1000 / 12, "thou/ft") if inch else (1.0, "µm/m")
     digits = 2 if inch else 0
     rows = [
-        (length_text(at, inch), *(number_text(value / per, digits) for value in (now, then, sure)))
+        (length_text(at, inch), *_rolls((now, then, sure), per, digits))
         for at, now, then, sure in zip(
             predicted.station_mm.tolist(),
             predicted.now_um_per_m.tolist(),
@@ -99,6 +108,13 @@ def _predicted_words(predicted: "Predicted", inch: bool, is_moved: bool) -> list
     then = "then" if is_moved else "as it is"
     head = f"What a level across the ways will read (+ rear high, wear and all{against}):"
     return [head, *table(("at", f"now {unit}", f"{then} {unit}", "±"), rows)]
+
+
+def _rolls(values: Sequence[float], per: float, digits: int) -> list[str]:
+    """What is read now and then, and how sure: no finer than the last of them bears."""
+    sure = values[-1] / per
+    borne = min(digits, decimals_for(sure / 2)) if sure > 0 else digits
+    return [number_text(value / per, borne) for value in values]
 
 
 def _left_words(found: "Feet", inch: bool) -> list[str]:

@@ -57,7 +57,7 @@ def _in_parts(fact: "InParts") -> str:
 
 
 def _heights_unknown(fact: "HeightsUnknown") -> str:
-    return f"the height of {fact.line} at {_few(fact.station_mm)} mm cannot be known"
+    return f"the height of {fact.line} at {_few(fact.station_mm)} cannot be known"
 
 
 def _tilts_untied(fact: "TiltsUntied") -> str:
@@ -80,7 +80,8 @@ def _against(groups: Sequence[Sequence[str]]) -> str:
 
 def _few(station_mm: Sequence[float]) -> str:
     shown = [f"{mm:g}" for mm in station_mm]
-    return ", ".join(shown) if len(shown) <= 6 else ", ".join((*shown[:3], "…", shown[-1]))
+    few = ", ".join(shown) if len(shown) <= 6 else ", ".join((*shown[:3], "…", shown[-1]))
+    return f"{few} mm"
 
 
 def listed(names: Sequence[str]) -> str:

@@ -8,13 +8,14 @@ from acquire.model.cells import from_cell
 from acquire.model.errors import EntryError
 from acquire.model.traverse import Setup
 from acquire.reduce.way_gone import other_way_words
-from acquire.reduce.written.columns import Columns, columns_of
+from acquire.reduce.written.columns import Column, Columns, columns_of
 from acquire.reduce.written.cutting import CutTable, cut
 from acquire.reduce.written.gathered import OneReading, ReadingsTable, gather
 from acquire.reduce.written.marks import decimal_mark, refuse_thousands
 from acquire.reduce.written.values import GAPS, check_on_bed, expected_unit, place_of, reading_of
 
 MOST_NAMED = 6
+UNIT_WORDS = {"in": "inches", "um": "µm", "um/m": "µm/m"}
 FEET_SLACK_MM = 0.5
 
 
@@ -128,9 +129,12 @@ class _Import:
             raise EntryError(what, f"found {len(cells)} cells", f"{len(self.cells.header)}, as in the header")
         return cells[index]
 
+    def place_unit(self, column: Column) -> str:
+        return column.unit or self.setup.place_unit or "mm"
+
     def place(self, cells: tuple[str, ...]) -> float:
         places = [
-            place_of(self.cell(cells, column.index, "station"), column.unit or "mm")
+            place_of(self.cell(cells, column.index, "station"), self.place_unit(column))
             for column in self.columns.places
         ]
         if len(places) == 1:
@@ -173,8 +177,11 @@ class _Import:
         unit = self.unit or expected_unit(self.setup)
         lines = [
             f"cells separated by {self.cells.separated_by}, {decimals}",
-            f"reading: column {columns.reading.header!r} in {unit}",
-            *(f"place: column {column.header!r} in {column.unit or 'mm'}" for column in columns.places),
+            f"reading: column {columns.reading.header!r} in {UNIT_WORDS.get(unit, unit)}",
+            *(
+                f"place: column {each.header!r} in {UNIT_WORDS.get(unit := self.place_unit(each), unit)}"
+                for each in columns.places
+            ),
         ]
         if self.cells.comments:
             lines.append(f"{self.cells.comments} comment lines passed over")
