@@ -141,6 +141,11 @@ def companion(*about: Any) -> Any:
     return importlib.import_module("analysis.answers.companion").Companion(*about)
 
 
+def run_doubt(survey: Any, number: int) -> Any:
+    """What the rest of the survey contradicts in the run of this number; None where nothing."""
+    return importlib.import_module("analysis.words.run_doubt").run_doubt(survey, number)
+
+
 BUG = 70
 """Exit code of what nobody expected (EX_SOFTWARE of BSD's sysexits.h, from memory)."""
 
@@ -156,7 +161,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _run(argv: Sequence[str] | None) -> int:
-    shared: dict[str, Any] = {"companion": companion}
+    shared: dict[str, Any] = {"companion": companion, "run_doubt": run_doubt}
     try:
         result = waylog.main(args=argv, prog_name="waylog", standalone_mode=False, obj=shared)
         sys.stdout.flush()

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acquire.commands.after_run import ask_about_run, doubt_about_run
 from acquire.commands.talk import say_cautions, say_notes
 from acquire.commands.traverse_options import asked_of, traverse_options
 from acquire.model.across_option import AcrossCommand
@@ -101,7 +102,7 @@ def _enter(ctx: click.Context, survey: Path, writer: "JournalWriter", options: d
         entry, is_ended = enter_readings(entry, asker, lambda line: keep_line(writer, line), manner)
         if is_ended and entry.taken:
             writer.end(True, 0.0 if options["sheet"] else asker.seconds())
-    return _finished(entry, is_ended, writer)
+    return _finished(ctx, survey, entry, is_ended, writer)
 
 
 def _places(setup: "Setup", options: dict[str, Any]) -> tuple[float, ...]:
@@ -113,7 +114,9 @@ def _places(setup: "Setup", options: dict[str, Any]) -> tuple[float, ...]:
     return tuple(sorted(places)) if options["sheet"] else places
 
 
-def _finished(entry: "Entry", is_ended: bool, writer: "JournalWriter") -> int:
+def _finished(
+    ctx: click.Context, survey: Path, entry: "Entry", is_ended: bool, writer: "JournalWriter"
+) -> int:
     from acquire.entry.asking import closing_words
     from acquire.model.errors import EntryError
     from acquire.record.keeping import made_traverse
@@ -141,6 +144,7 @@ def _finished(entry: "Entry", is_ended: bool, writer: "JournalWriter") -> int:
     left_out += f", {unread} station{'s' if unread > 1 else ''} not read" if unread else ""
     click.echo(f"{entry.taken} readings of {entry.setup.subject} by {entry.setup.instrument}{left_out}")
     click.echo(f"traverse {writer.setup.number}: {path}")
+    ask_about_run(survey, doubt_about_run(ctx, survey, writer.setup.number))
     return 0
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acquire.commands.after_run import ask_about_run, doubt_about_run
 from acquire.commands.talk import is_quiet, say_notes
 from acquire.commands.traverse_options import asked_of, traverse_options
 from acquire.model.across_option import AcrossCommand
@@ -31,7 +32,10 @@ PREVIEWED = 3
 @click.option("--unit", metavar="U", help="Unit of the readings, where the file does not say.")
 @click.option("--preview", is_flag=True, help="Show what was understood and keep nothing.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@click.pass_context
 def command(
+    ctx: click.Context,
+    /,
     survey: Path,
     csv_file: Path,
     face: str | None,
@@ -50,7 +54,7 @@ def command(
     from acquire.record.keeping import keep_readings
     from acquire.record.setup_checks import make_setup, setup_warnings
     from acquire.reduce.written import readings_imported
-    from acquire.store import survey_bed
+    from acquire.store import number_of, survey_bed
 
     created = datetime.now(UTC).isoformat(timespec="seconds")
     asked = {**asked_of(options, face), "unit": unit}
@@ -65,6 +69,8 @@ def command(
     say_notes((*table.doubts, *setup_warnings(setup)), setup.bed.is_inch)
     path = None if preview else keep_readings(survey, setup, raw)
     _answer(setup, table, path, as_json)
+    if path is not None:
+        ask_about_run(survey, doubt_about_run(ctx, survey, number_of(path)))
     return 0
 
 

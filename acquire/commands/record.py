@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acquire.commands.after_run import ask_about_run, doubt_about_run
 from acquire.commands.talk import is_quiet, is_verbose, say, say_cautions, say_notes
 from acquire.commands.traverse_options import asked_of, traverse_options
 from acquire.model.across_option import AcrossCommand
@@ -72,7 +73,7 @@ def command(ctx: click.Context, /, survey: Path, face: str | None, **options: An
     """
     from acquire.record.recorder import Recorder, ending_signals, utc_now
     from acquire.record.setup_checks import make_setup, setup_warnings
-    from acquire.store import survey_bed
+    from acquire.store import number_of, survey_bed
 
     bed = survey_bed(survey)
     setup = make_setup(
@@ -107,6 +108,9 @@ def command(ctx: click.Context, /, survey: Path, face: str | None, **options: An
             say(in_owners_unit(line, bed.is_inch))
     _ask_direction(survey, recording)
     _ask_first_rest(survey, recording)
+    with ending_signals(recorder.stop):  # one that comes late finds the run kept
+        doubt = doubt_about_run(ctx, survey, number_of(recording.path))
+    ask_about_run(survey, doubt)
     for fault in recorder.faults:
         if not isinstance(fault, OSError):
             raise fault  # a bug of the display: the traverse is safe, the bug shows

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from acquire.model.inch_words import in_owners_unit
-from acquire.model.units import length_text
+from acquire.model.units import UNIT_WORDS, length_text
 
 _HEADINGS = {
     "number": "no.",
@@ -18,13 +18,13 @@ _HEADINGS = {
     "reference": "along",
     "direction": "run",
     "mode": "how",
+    "taken_as": "taken as",
     "readings": "readings",
     "garbled": "garbled",
     "stations": "stations",
     "reach": "reach",
     "ended": "",
 }
-UNIT_WORDS = {"um/m": "µm/m", "um": "µm", "degC": "°C", "1": "as written"}
 _RIGHT = ("number", "readings", "garbled", "stations")
 MOST_OF_A_KIND, SHOWN_OF_MANY = 40, 5
 """Marks at every station of a long bed are all shown; requests twice a second are not."""
@@ -110,7 +110,7 @@ def _stream_words(stream: dict[str, Any]) -> str:
     lasted = f" in {stream['lasted_s']:.1f} s" if stream["lasted_s"] else ""
     readings = f"{stream['readings']} readings{lasted}: {told}; " if stream["readings"] else ""
     readings += f"{stream['garbled']} garbled beside them; " if stream["garbled"] else ""
-    unit = UNIT_WORDS.get(stream["unit"], stream["unit"])
+    unit = (UNIT_WORDS | {"1": "as written"}).get(stream["unit"], stream["unit"])
     return f"{stream['instrument']} ({unit}): {readings}{stream['raw_bytes']} bytes as they came"
 
 

@@ -23,6 +23,25 @@ class Prediction:
     """Who says so, in words: "the reverse run and the cross level"."""
 
 
+@dataclass(frozen=True)
+class Mend:
+    """One way in which a run may have been written down wrongly."""
+
+    traverses: tuple[int, ...]
+    redo_as: tuple[str, ...]
+    """What `redo` takes to mend it."""
+    question: str
+
+
+@dataclass(frozen=True)
+class RunDoubt:
+    """What the other runs of a survey contradict in one that was just made."""
+
+    says: str
+    mends: tuple[Mend, ...]
+    """Likeliest first; none where no slip that is known explains it."""
+
+
 class Companion(Protocol):
     """Looks over the shoulder of whoever types readings."""
 

@@ -7,11 +7,11 @@ import numpy as np
 from acquire.entry.companion import Prediction
 from acquire.model.bed import Instrument
 from acquire.model.places import is_same_place
+from acquire.model.slips import slip_of_reading
 from acquire.model.traverse import Stations
 from acquire.model.units import (
     Reading,
     height_text,
-    slip_guess,
     slope_text,
 )
 from acquire.reduce.written.typed import ends_written
@@ -113,7 +113,7 @@ def _against_survey(
     off = reading - prediction.reading
     if abs(off) <= IMPOSSIBLE_AT * prediction.uncertainty:
         return None
-    guess = slip_guess(reading, prediction.reading, prediction.uncertainty, instrument.measures.is_angle)
+    guess = slip_of_reading(reading, prediction.reading, prediction.uncertainty, instrument.measures)
     advice = f"is it {guess}?" if guess else "wipe, re-seat, read again"
     are_several = " and " in prediction.says or prediction.says.endswith("runs")
     return (
@@ -134,7 +134,7 @@ def _against_neighbours(
         return None
     expected = min(_expectations(near), key=lambda other: abs(other - reading))
     spread = _spread(near, instrument)
-    guess = slip_guess(reading, expected, spread, instrument.measures.is_angle)
+    guess = slip_of_reading(reading, expected, spread, instrument.measures)
     is_jump = len(near) > FEWEST_NEIGHBOURS and abs(reading - expected) > JUMP_AT * spread
     if guess is None and not is_jump:
         return None

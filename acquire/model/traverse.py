@@ -90,6 +90,9 @@ class Setup:
     """Whether tilt from the carriage's acceleration may be taken out (continuous, gravity only)."""
     standing: str | None = None
     """A second instrument standing still as reference, subtracted at equal times."""
+    taken_as: str = ""
+    """Slips of the whole run that `redo --as` undid: their names, blanks between. `turned` and
+    `direction` are those of the run as it is now taken to have been."""
 
     @cached_property
     def bed(self) -> Bed:
@@ -152,7 +155,10 @@ class Setup:
 
     def as_json(self) -> str:
         """One line of text that `from_json` reads back."""
-        return json.dumps(asdict(self), sort_keys=True)
+        found = asdict(self)
+        if not self.taken_as:  # earlier versions read what holds none
+            del found["taken_as"]
+        return json.dumps(found, sort_keys=True)
 
     @classmethod
     def from_json(cls, text: str, where: str = "traverse") -> "Setup":

@@ -26,6 +26,10 @@ _SPELLINGS = {
 }  # fmt: skip
 
 
+UNIT_WORDS = {"um/m": "µm/m", "um": "µm", "degC": "°C", "div": "divisions"}
+"""Units whose spelling in `bed.toml` is not how people are shown them."""
+
+
 def unit_name(text: str) -> str | None:
     """The unit's name as `bed.toml` spells it, or None where `text` is no unit known here.
 
@@ -243,43 +247,3 @@ def _in_two_units(
     if float(first) == 0:
         return first, number_text(0.0, decimals)
     return first, second if float(second) else number_text(values[other], decimals + 1)
-
-
-_SLIPS = (
-    ("the sign", -1.0),
-    ("a decimal place (ten times too large)", 0.1),
-    ("a decimal place (ten times too small)", 10.0),
-    ("a decimal place or the unit (a thousand times too large)", 0.001),
-    ("a decimal place or the unit (a thousand times too small)", 1000.0),
-)
-_UNIT_SLIPS = {
-    "length": (
-        ("the unit (micrometres written where thou are read)", 1 / UM_PER_THOU),
-        ("the unit (thou written where micrometres are read)", UM_PER_THOU),
-    ),
-    "angle": (
-        ("the unit (µm/m written where arcseconds are read)", 1 / UM_PER_M_PER_ARCSECOND),
-        ("the unit (arcseconds written where µm/m are read)", UM_PER_M_PER_ARCSECOND),
-    ),
-}
-
-
-def slip_guess(reading: float, expected: float, uncertainty: float, is_angle: bool = False) -> str | None:
-    """What slip of the pen would explain a reading that is far from what was expected.
-
-    None where the reading lies within 5 `uncertainty` of `expected`, or where no slip
-    brings it within 2 `uncertainty`.  Of several that would, the one that lands nearest.
-
-    Examples
-    --------
-    >>> slip_guess(35.0, 3.4, 0.5)
-    'a decimal place (ten times too large)'
-    >>> slip_guess(-12.0, 12.5, 1.0), slip_guess(3.0, 3.4, 0.5)
-    ('the sign', None)
-    """
-    if not uncertainty > 0 or abs(reading - expected) <= 5 * uncertainty:
-        return None
-    slips = (*_SLIPS, *_UNIT_SLIPS["angle" if is_angle else "length"])
-    misses = [(abs(reading * factor - expected), name) for name, factor in slips]
-    miss, name = min(misses)
-    return name if miss <= 2 * uncertainty else None

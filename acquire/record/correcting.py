@@ -65,6 +65,7 @@ def find_misread(survey: Path | str, number: int, station_mm: float, repeat: int
     """
     path = _finished(survey, number)
     traverse = read_traverse(path)
+    _check_is_as_written(traverse.setup)
     as_read = derive(_without_corrections(traverse))
     setup = traverse.setup
     if setup.source == "record" and traverse.mode == "continuous":
@@ -121,6 +122,7 @@ def correct_direction(survey: Path | str, number: int, direction: str, because: 
     """
     path = _finished(survey, number)
     setup = read_traverse(path).setup
+    _check_is_as_written(setup)
     if setup.direction == direction:
         raise EntryError(
             f"traverse {number}", f"found that it went {direction} already", "the other direction"
@@ -185,6 +187,18 @@ def _amended(
             )  # fmt: skip
         with traverse_beside(path, new) as file:
             return old, new, put_in_place(file)
+
+
+def _check_is_as_written(setup: Setup) -> None:
+    """Refuse where places and readings are not those that were written: which is meant would be a guess."""
+    if setup.taken_as not in ("", "turned"):
+        again = " --as ".join(setup.taken_as.split())
+        raise EntryError(
+            f"traverse {setup.number}",
+            f"found that it is taken as something else than was written ({setup.taken_as})",
+            "a run as it was written",
+            f"`waylog redo SURVEY {setup.number} --as written`, correct it, then `--as {again}` again",
+        )
 
 
 def _finished(survey: Path | str, number: int) -> Path:

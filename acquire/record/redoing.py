@@ -15,6 +15,7 @@ from typing import Any
 from acquire.model.bed import Bed
 from acquire.model.errors import SurveyError
 from acquire.model.reference import CARRIAGE
+from acquire.model.slips import AS_WRITTEN, parsed
 from acquire.model.traverse import Setup, Traverse
 from acquire.reduce import contents_of, derive
 from acquire.store import files_of, own_folder, read_traverse, survey_bed, traverse_folder
@@ -45,11 +46,18 @@ def redo(
     numbers: Sequence[int] = (),
     derive: Callable[[JournalContents], Traverse] = derive,
     on_derived: Callable[[], None] = lambda: None,
+    corrections: Sequence[str] | None = None,
 ) -> list[Redone]:
     """Derive traverses of a survey anew, all or those of `numbers`, under the same numbers.
 
     What was asked for at the start of each stands (face, reference, direction, the state
     of the bed); what `bed.toml` describes is taken as it is now.
+
+    Parameters
+    ----------
+    corrections : sequence of str, optional
+        Names of slips (`acquire.model.slips`) that are undone in the whole run, in place of
+        those undone before; `written` for none. Left out: what was undone before stays so.
 
     Raises
     ------
@@ -62,7 +70,7 @@ def redo(
     with alone(Path(survey)), ExitStack() as stack:
         made: dict[int, tuple[NewFile, tuple[str, ...]]] = {}
         for number, path in files.items():
-            made[number] = _written_anew(path, bed, derive)
+            made[number] = _written_anew(path, bed, derive, corrections)
             stack.enter_context(made[number][0])
             on_derived()
         return [
@@ -107,12 +115,18 @@ def alone(survey: Path) -> Iterator[None]:
 
 
 def _written_anew(
-    path: Path, bed: Bed, derive: Callable[[JournalContents], Traverse]
+    path: Path,
+    bed: Bed,
+    derive: Callable[[JournalContents], Traverse],
+    corrections: Sequence[str] | None = None,
 ) -> tuple[NewFile, tuple[str, ...]]:
     old = read_traverse(path)
-    setup = replace(old.setup, bed_toml=bed.text)
+    contents = contents_kept(old)
+    setup = replace(contents.setup, bed_toml=bed.text)
+    if corrections is not None:
+        setup = replace(setup, taken_as=_as_kept(corrections, setup))
     _check_described(path, setup, bed)
-    new = derive(replace(contents_kept(old), setup=setup))
+    new = derive(replace(contents, setup=setup))
     return traverse_beside(path, new), tuple(_changes(old, new))
 
 
@@ -120,6 +134,13 @@ def contents_kept(old: Traverse) -> JournalContents:
     """All from which a finished traverse is derived again, the damage of its recording included."""
     damage = [text for kind, text in zip(old.events.kind, old.events.text, strict=True) if kind == DAMAGE]
     return replace(contents_of(old), damage=damage)
+
+
+def _as_kept(names: Sequence[str], setup: Setup) -> str:
+    """Names of slips as the setup keeps them; refused where one means nothing for this run."""
+    if tuple(names) == (AS_WRITTEN,):
+        return ""
+    return " ".join(parsed(names, setup).names)
 
 
 def _check_described(path: Path, setup: Setup, bed: Bed) -> None:
@@ -148,7 +169,9 @@ def _changes(old: Traverse, new: Traverse) -> Iterator[str]:
     for face in was.faces.keys() & now.faces.keys() & {old.setup.face, old.setup.front, old.setup.rear}:
         yield from _differences(f"face {face}", was.faces[face], now.faces[face])
     yield from _differences("bed", was, now, ("length_mm", "station_mm"))
-    counts = {
+    counts: dict[str, tuple[object, object]] = {
+        "taken as": (old.setup.taken_as or AS_WRITTEN, new.setup.taken_as or AS_WRITTEN),
+        "direction": (old.setup.direction, new.setup.direction),
         "readings": (old.readings, new.readings),
         "stations": (len(old.stations), len(new.stations)),
         "mode": (old.mode, new.mode),

@@ -8,6 +8,7 @@ import numpy as np
 
 from acquire.model.errors import TraverseFileError
 from acquire.model.places import is_same_place
+from acquire.model.slips import as_meant, gaps_left, parsed, undone
 from acquire.model.traverse import FLAGS, HAND_PORT, Events, Setup, Stations, Stream, Traverse
 from acquire.receive.wire.whole import Refused
 from acquire.reduce.asked import check_can_be
@@ -32,8 +33,8 @@ DERIVED_KINDS = frozenset(
     {
         "acceleration", "before_begin", "bumped", "creeping", "damage", "doubt", "feed", "frozen", "garbled",
         "late", "mode", "no_position", "not_taken", "off_bed", "one_rest", "other_way", "out_of_range",
-        "overflow", "places", "repeated", "settling", "standing", "station_gap", "too_many", "understood",
-        "unplaced",
+        "overflow", "places", "repeated", "settling", "standing", "station_gap", "taken_as", "too_many",
+        "understood", "unplaced",
     }
 )  # fmt: skip
 """Kinds of events that `derive` adds; it leaves them out when it starts again from a file."""
@@ -59,9 +60,27 @@ def derive(contents: JournalContents) -> Traverse:
     """
     contents = replace(contents, setup=as_gone(contents.setup, contents.events))
     check_can_be(contents.setup, contents.events)
-    if contents.setup.source == "record":
-        return _recorded(contents)
-    return _written(contents)
+    found = _recorded(contents) if contents.setup.source == "record" else _written(contents)
+    return _as_meant(found) if contents.setup.taken_as else found
+
+
+def _as_meant(traverse: Traverse) -> Traverse:
+    """The run with the slips undone that its setup names; an event says so."""
+    setup = traverse.setup
+    slip = parsed(setup.taken_as.split(), setup)
+    stations = undone(setup, traverse.stations, slip, gaps_left(traverse.events))
+    lost = len(traverse.stations) - len(stations)
+    words = f"taken as: {slip.words} (`redo --as {' --as '.join(slip.names)}`)"
+    words += f"; {lost} of its stations then lie off the bed and are left out" if lost else ""
+    events = traverse.events
+    return replace(
+        traverse,
+        setup=as_meant(setup, slip),
+        stations=stations,
+        events=Events(
+            np.concatenate([[0.0], events.time_s]), ("taken_as", *events.kind), (words, *events.text)
+        ),
+    )
 
 
 def contents_of(traverse: Traverse) -> JournalContents:
@@ -74,7 +93,10 @@ def contents_of(traverse: Traverse) -> JournalContents:
         if kind not in DERIVED_KINDS
     ]
     chunks = {name: chunks_of(stream) for name, stream in traverse.streams.items() if len(stream.chunk_end)}
-    return JournalContents(traverse.setup, chunks, kept, traverse.complete)
+    setup = traverse.setup
+    if setup.taken_as:
+        setup = as_meant(setup, parsed(setup.taken_as.split(), setup))
+    return JournalContents(setup, chunks, kept, traverse.complete)
 
 
 def _written(contents: JournalContents) -> Traverse:

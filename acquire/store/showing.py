@@ -60,6 +60,7 @@ def line_of(traverse: Traverse) -> Values:
         "direction": setup.direction,
         "reference": setup.reference,
         "mode": traverse.mode,
+        "taken_as": setup.taken_as or None,
         "readings": traverse.readings,
         "garbled": traverse.garbled,
         "stations": len(np.unique(places)),

@@ -382,21 +382,60 @@ def rows_for(assembly: Assembly, each: Observations) -> tuple[scipy.sparse.csr_m
     Unknowns that are new (another zero), a drift that goes on for nobody knows how long, and
     places that the nodes do not hold make a row inexpressible.
     """
+    kept, own = _further(assembly, each)
+    known = [nuisance for nuisance in own if nuisance.key in assembly.nuisances]
+    rows = _rows(kept, known, assembly.layout, assembly.nuisances, assembly.unknowns)
+    expressible = _holds(assembly, kept) & all(
+        nuisance.key in assembly.nuisances or nuisance.prior_sd is not None for nuisance in own
+    )
+    return rows, expressible
+
+
+@dataclass(frozen=True, eq=False)
+class FurtherRows:
+    """Rows of readings that an adjustment does not hold, and what is unknown of them alone."""
+
+    rows: scipy.sparse.csr_matrix
+    """Shape (m, n), in the unknowns of the adjustment."""
+    is_held: np.ndarray
+    """Which readings stand on heights that it holds."""
+    free: np.ndarray
+    """Shape (m, k): columns of unknowns of which nothing is known: their own zero, a drift."""
+    stated: np.ndarray
+    """Shape (m, l): columns of unknowns of stated size, times that size."""
+
+
+def rows_beside(assembly: Assembly, each: Observations) -> FurtherRows:
+    """Rows of readings that are to be held against an adjustment made without them."""
+    kept, own = _further(assembly, each)
+    known = [nuisance for nuisance in own if nuisance.key in assembly.nuisances]
+    further = [nuisance for nuisance in own if nuisance.key not in assembly.nuisances]
+    nothing = np.zeros((len(kept), 0))
+    free = [nuisance.column for nuisance in further if nuisance.prior_sd is None]
+    stated = [nuisance.column * nuisance.prior_sd for nuisance in further if nuisance.prior_sd is not None]
+    return FurtherRows(
+        _rows(kept, known, assembly.layout, assembly.nuisances, assembly.unknowns),
+        _holds(assembly, kept),
+        np.column_stack([nothing, *free]),
+        np.column_stack([nothing, *stated]),
+    )
+
+
+def _further(assembly: Assembly, each: Observations) -> tuple[Observations, tuple[Nuisance, ...]]:
+    """Further readings as the adjustment takes such, and all that they depend on besides heights."""
     kept = _without_edges(each, assembly.straight_edges)
     roots = zero_roots((*assembly.observations, kept))
     means = _scale_means(assembly.observations, roots)
-    own = (
+    return kept, (
         *_own_nuisances(kept, roots),
         *(_from_mean(nuisance, means, roots.get(kept.traverse)) for nuisance in kept.nuisances),
         *_drift_of_further(assembly, kept, roots),
         *_bow_of_further(assembly, kept),
     )
-    known = [nuisance for nuisance in own if nuisance.key in assembly.nuisances]
-    rows = _rows(kept, known, assembly.layout, assembly.nuisances, assembly.unknowns)
-    expressible = np.array(
-        [all(assembly.layout.holds(place) for place in form) for form in kept.forms], bool
-    ) & all(nuisance.key in assembly.nuisances or nuisance.prior_sd is not None for nuisance in own)
-    return rows, expressible
+
+
+def _holds(assembly: Assembly, each: Observations) -> np.ndarray:
+    return np.array([all(assembly.layout.holds(place) for place in form) for form in each.forms], bool)
 
 
 def _drift_of_further(
@@ -409,6 +448,8 @@ def _drift_of_further(
     if key not in assembly.nuisances:
         return ()
     start = _starts(assembly.observations, roots)
+    if each.traverse not in start and roots.get(each.traverse) == each.traverse:
+        return (Nuisance(key, each.order),)  # when it began is a matter of its own zero
     if each.traverse not in start:
         return (Nuisance(Unknown("drift since nobody knows when", ()), each.order),)
     return (Nuisance(key, each.order + start[each.traverse]),)

@@ -29,11 +29,21 @@ from analysis.adjust.reliability import (
     residual_table,
     unchecked,
 )
-from analysis.adjust.solution import Block, Solution
-from analysis.adjust.tying import Judge, PointCarrier, Tied, shapes_missed, tie_together
+from analysis.adjust.run_slips import RunSlip, find_run_slips
+from analysis.adjust.solution import Solution
+from analysis.adjust.tying import (
+    LEAST_REDUNDANCY,
+    NOISE_DOUBTED_BELOW,
+    Judge,
+    PointCarrier,
+    Tied,
+    fit_of,
+    shapes_missed,
+    tie_together,
+    variance_factor,
+)
 from analysis.adjust.variance_components import VarianceComponent, told_components
 from analysis.level.continuous import ContinuousHeights
-from analysis.linear.bordered import stacked
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.shown import table_html
@@ -46,8 +56,6 @@ BY: Mapping[str, tuple[str, ...]] = {
     "indicator": ("offset", "span"),
 }
 _WITH = {"level": "a level", "cross-level": "a level across", "indicator": "an indicator"}
-NOISE_DOUBTED_BELOW = 0.01
-LEAST_REDUNDANCY = 5
 MEDIAN_OF_NORMAL = 0.6745
 
 
@@ -100,6 +108,8 @@ class BedMap:
     """Per instrument, where they were asked for; they are then in use."""
     points: tuple[PointCarrier, ...] = ()
     """Carriers that were taken as points."""
+    slips: tuple[RunSlip, ...] = ()
+    """Whole runs that look wrong as they were written, and what would mend them."""
 
     def __repr__(self) -> str:
         faces = ", ".join(dict.fromkeys(node.owner for node in self.nodes))
@@ -119,6 +129,11 @@ class BedMap:
         return table_html(repr(self), columns)
 
     @property
+    def tied(self) -> Tied:
+        """The adjustment by itself."""
+        return Tied(self.observations, self.assembly, self.solution, self.points)
+
+    @property
     def observations(self) -> tuple[Observations, ...]:
         """What each traverse says in this map."""
         return self.assembly.observations
@@ -129,20 +144,18 @@ class BedMap:
         return self.assembly.layout.nodes
 
     @cached_property
+    def _fit(self) -> tuple[float, float]:
+        return fit_of(self.assembly, self.solution)
+
+    @property
     def redundancy(self) -> float:
-        """Readings beyond what is needed; a share of one where what checks it is itself uncertain.
+        """Readings beyond what is needed; a share of one where what checks it is itself uncertain."""
+        return self._fit[0]
 
-        Heights off the nodes are tied by what the nodes show, which is no reading and must
-        neither hide noise nor look like it: their rows' part of the redundancy is left out.
-        """
-        whole = self.solution.redundancy
-        ties = self.solution.blocks[self.assembly.readings :]
-        return float(whole - _redundancy_of(ties, self.solution)) if ties else whole
-
-    @cached_property
+    @property
     def chi_square(self) -> float:
         """Sum of squared residuals of the readings over claimed variances."""
-        return float(sum(left @ left for left in self.solution.leftover[: self.assembly.readings]))
+        return self._fit[1]
 
     @property
     def p_value(self) -> float | None:
@@ -156,7 +169,9 @@ class BedMap:
 
     @cached_property
     def suspects(self) -> tuple[Suspect, ...]:
-        """Readings that the others contradict, the worst first."""
+        """Readings that the others contradict, the worst first; not looked for while a whole run is wrong."""
+        if self.slips:
+            return ()
         noise = _noise(self.residuals.normalised, self.p_value, self.redundancy)
         return find_suspects(self.solution, self.observations, self.residuals, noise)
 
@@ -348,12 +363,6 @@ class BedMap:
         return part[at_station] if np.count_nonzero(at_station) >= LEAST_OF_A_PART else part
 
 
-def _redundancy_of(blocks: Sequence[Block], solution: Solution) -> float:
-    """The share of an error in the rows of these blocks that shows in their own residuals, summed."""
-    rows = stacked([block.whitened for block in blocks])
-    return float(np.sum(1.0 - solution.fit.between(rows)))
-
-
 def _largest_known(station_mm: np.ndarray, moves: np.ndarray, free: np.ndarray) -> np.ndarray:
     parts = parts_known(station_mm, moves, 10 * ALIKE * float(np.max(np.abs(free), initial=0.0)))
     return parts[0] if parts else np.zeros(0, int)
@@ -401,7 +410,9 @@ def combine(
         kind = "" if by == "all" else f" with {_WITH[by]}"
         raise AnalysisError(bed.name, f"found no traverse{kind}", "one at least", "record or import one")
     bed_map = adjusted(observe_all(chosen, bed, made), bed, use_variance_components)
-    return replace(bed_map, warnings=(*bed_map.warnings, *state_warnings(chosen)))
+    slips = find_run_slips(bed_map.tied, bed_map.as_observed, bed)
+    warnings = (*slips, *bed_map.warnings, *state_warnings(chosen))
+    return replace(bed_map, slips=slips, warnings=warnings)
 
 
 def adjusted(observations: Sequence[Observations], bed: Bed, use_variance_components: bool = False) -> BedMap:
@@ -437,10 +448,7 @@ def _mapped(
 
 
 def _enlargement(bed_map: BedMap) -> float:
-    redundancy, chi_square = bed_map.redundancy, bed_map.chi_square
-    if redundancy < LEAST_REDUNDANCY or chdtrc(redundancy, chi_square) >= NOISE_DOUBTED_BELOW:
-        return 1.0
-    return chi_square / redundancy
+    return variance_factor(bed_map.redundancy, bed_map.chi_square)
 
 
 def predict(bed_map: BedMap, observations: Observations) -> Prediction:

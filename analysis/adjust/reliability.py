@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri
 
+from acquire.model.quantity import QUANTITIES
+from acquire.model.slips import slip_of_reading
 from analysis.adjust.solution import Solution
 from analysis.observe import Observations
 
@@ -23,20 +25,6 @@ RUNNER_UP_WITHIN = 0.3
 LEAST_REDUNDANCY = 0.1
 MOST_SUSPECTS = 10
 NOTHING = 1e-9
-
-SLIPS: tuple[tuple[float, str], ...] = (
-    (10.0, "fits if it were ten times larger: a decimal place?"),
-    (0.1, "fits if it were ten times smaller: a decimal place?"),
-    (100.0, "fits if it were a hundred times larger: two decimal places?"),
-    (0.01, "fits if it were a hundred times smaller: two decimal places?"),
-    (-1.0, "fits with the other sign"),
-)
-LENGTH_SLIPS: tuple[tuple[float, str], ...] = (
-    (25.4, "fits if it were thou and not µm"),
-    (1 / 25.4, "fits if it were µm and not thou"),
-    (0.0254, "fits if it were thou and not mm"),
-    (1 / 0.0254, "fits if it were mm and not thou"),
-)
 
 
 @dataclass(frozen=True, eq=False)
@@ -198,16 +186,14 @@ def slip_words(reading: float, predicted: float, uncertainty: float, quantity: s
     Examples
     --------
     >>> slip_words(1.2, 12.1, 0.3, "slope")
-    'fits if it were ten times larger: a decimal place?'
+    'a decimal place (ten times too small)?'
     >>> slip_words(5.0, 17.0, 0.3, "slope")
     ''
     """
-    if quantity == "heights":
+    if quantity not in QUANTITIES:
         return ""
-    candidates = SLIPS + (LENGTH_SLIPS if quantity in ("offset", "span") else ())
-    misfit = [(abs(reading * factor - predicted), words) for factor, words in candidates]
-    least, words = min(misfit)
-    return words if least <= 3 * uncertainty and least < 0.25 * abs(reading - predicted) else ""
+    found = slip_of_reading(reading, predicted, uncertainty, QUANTITIES[quantity])
+    return f"{found}?" if found else ""
 
 
 def _without(

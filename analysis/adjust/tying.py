@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.sparse
+from scipy.special import chdtrc
 
 from acquire.model.bed import Bed
 from analysis.adjust.assembly import UNDER_CARRIER, Assembly, assemble, bend_station, tied_places
@@ -24,9 +25,12 @@ from analysis.adjust.between_nodes import Roughness, judged, well_apart
 from analysis.adjust.estimability import Line, free_lines
 from analysis.adjust.nodes import FOOT_MM, SAME_MM, Key, Layout
 from analysis.adjust.solution import Solution, solve
+from analysis.linear.bordered import stacked
 from analysis.linear.fact import Fact
 from analysis.observe import Form, Nuisance, Observations, Place, Unknown
 
+NOISE_DOUBTED_BELOW = 0.01
+LEAST_REDUNDANCY = 5
 LEAST_BEND = 1e-9
 """In the unit of the reading: an error of nothing at all cannot be weighed."""
 SAME_WEIGHT = 1e-12
@@ -66,6 +70,33 @@ class Tied:
     assembly: Assembly
     solution: Solution
     points: tuple[PointCarrier, ...]
+
+    @property
+    def variance_factor(self) -> float:
+        """By what the readings scatter more than claimed, squared; 1 where that is not beyond doubt."""
+        redundancy, chi_square = fit_of(self.assembly, self.solution)
+        return variance_factor(redundancy, chi_square)
+
+
+def fit_of(assembly: Assembly, solution: Solution) -> tuple[float, float]:
+    """Redundancy of the readings and the sum of their squared residuals over claimed variances.
+
+    Heights off the nodes are tied by what the nodes show, which is no reading and must
+    neither hide noise nor look like it: their rows' part of the redundancy is left out.
+    """
+    ties = solution.blocks[assembly.readings :]
+    redundancy = float(solution.redundancy)
+    if ties:
+        rows = stacked([block.whitened for block in ties])
+        redundancy -= float(np.sum(1.0 - solution.fit.between(rows)))
+    return redundancy, float(sum(left @ left for left in solution.leftover[: assembly.readings]))
+
+
+def variance_factor(redundancy: float, chi_square: float) -> float:
+    """What claimed variances are multiplied by: more than 1 only where chance would hardly do it."""
+    if redundancy < LEAST_REDUNDANCY or chdtrc(redundancy, chi_square) >= NOISE_DOUBTED_BELOW:
+        return 1.0
+    return chi_square / redundancy
 
 
 def judged_by_heights(

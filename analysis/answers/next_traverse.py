@@ -19,6 +19,7 @@ from acquire.model.bed import Bed, Instrument
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Events, Setup, Stations, Traverse
 from analysis.adjust.combination import BedMap, covariance_with
+from analysis.adjust.run_slips import RunSlip
 from analysis.adjust.there_and_back import UNTOLD
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import judged_straightness
@@ -70,6 +71,8 @@ class NextTraverse:
     """Expanded uncertainty, as it is, of everything that is known (µm; roll in µm/m)."""
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
+    slips: tuple[RunSlip, ...] = ()
+    """Whole runs that look wrong as they were written: these come first, and nothing else is advised."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,6 +137,8 @@ def next_traverse(bed_map: BedMap, wanted: str = "all") -> NextTraverse:
             f"'{wanted}'", "is nothing to improve", "all, twist or a face", ", ".join(bed.faces)
         )
     now, shapes = _uncertainties(bed_map, wanted), _shapes(bed_map)
+    if bed_map.slips:
+        return NextTraverse((), now, assumptions(bed_map), bed_map.slips)
     taken = (n for each in bed_map.observations for n in (each.traverse, *each.with_traverses))
     number = 1 + max(taken, default=0)
     found: list[Advice] = []

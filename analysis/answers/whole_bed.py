@@ -9,6 +9,7 @@ import numpy as np
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.adjust.reliability import Suspect, Unchecked
+from analysis.adjust.run_slips import RunSlip
 from analysis.adjust.variance_components import VarianceComponent
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import FaceMap, map_face
@@ -36,6 +37,8 @@ class WholeBed(Shown):
     redundancy: float
     chi_square: float
     p_value: float | None
+    slips: tuple[RunSlip, ...]
+    """Whole runs that look wrong as they were written; single suspects are then not looked for."""
     suspects: tuple[Suspect, ...]
     unchecked: tuple[Unchecked, ...]
     cannot_tell: tuple[Fact, ...]
@@ -77,6 +80,7 @@ def whole_bed(
         redundancy=bed_map.redundancy,
         chi_square=bed_map.chi_square,
         p_value=bed_map.p_value,
+        slips=bed_map.slips,
         suspects=bed_map.suspects,
         unchecked=bed_map.unchecked,
         cannot_tell=bed_map.cannot_tell,

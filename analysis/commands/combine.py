@@ -45,7 +45,8 @@ def words(result: "WholeBed", inch: bool, own_noise: bool) -> Sequence[str]:
     from analysis.words.assumptions import taken_and_notes
     from analysis.words.facts import sentences
 
-    lines = [shape_words(each, inch) for each in result.maps.values()]
+    slips = [f"{each}." for each in sentences(result.slips)]
+    lines = [*slips, *(shape_words(each, inch) for each in result.maps.values())]
     lines += [f"{face}: {why}." for face, why in result.unknown.items()]
     lines += [fit_words(result), *suspect_words(result), *_noise(result, own_noise), *unchecked_words(result)]
     told = sentences(result.cannot_tell)
@@ -53,13 +54,13 @@ def words(result: "WholeBed", inch: bool, own_noise: bool) -> Sequence[str]:
         lines += ["What these readings leave open:", *(f"  - {each}." for each in told)]
     return [
         *lines,
-        *taken_and_notes(result.assumptions, result.warnings),
+        *taken_and_notes(result.assumptions, [each for each in result.warnings if each not in result.slips]),
     ]
 
 
 def _noise(result: "WholeBed", own_noise: bool) -> list[str]:
     noisy = [each for each in result.noise if each.noise_ratio > 1.5 and each.is_told]
-    if not noisy:
+    if not noisy or result.slips:  # what a wrong run scatters is no noise
         return []
     tail = "that is in use here" if own_noise else "`--own-noise` takes that into account"
     names = ", ".join(

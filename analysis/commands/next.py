@@ -34,9 +34,12 @@ def words(result: "NextTraverse", survey: str, inch: bool = False) -> Sequence[s
     """The best first, with what to type."""
     from analysis.answers.next_traverse import varied
     from analysis.words.assumptions import taken_words, unstated_words
+    from analysis.words.facts import sentences
 
     said = (*taken_words(result.assumptions), *unstated_words(result.assumptions))
     taken = [in_owners_unit(each, inch) for each in said]
+    if result.slips:
+        return [*(f"{words.replace('SURVEY', survey)}." for words in sentences(result.slips)), *taken]
     if not result.advice:
         return ["No further traverse with these instruments would narrow anything by a tenth.", *taken]
     lines = ["What would help most, best first:"]

@@ -379,6 +379,8 @@ def fit_words(result: "WholeBed") -> str:
 def suspect_words(result: "WholeBed") -> list[str]:
     """Readings that the others contradict, where to look again."""
     if not result.suspects:
+        if result.slips:
+            return []
         return ["No reading stands out as wrong."] if result.redundancy > 0 else []
     return [
         f"{'Or look at' if each.runner_up else 'Look again at'} traverse {each.traverse}, "

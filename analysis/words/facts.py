@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from analysis.linear.fact import Fact
-from analysis.words import of_adjustment, of_answers, of_readings, of_two_surveys
+from analysis.words import of_adjustment, of_answers, of_readings, of_two_surveys, run_slips
 
 if TYPE_CHECKING:
     from analysis.answers.feet_on_bed import MayBeWear
@@ -36,6 +36,7 @@ SENTENCES: Mapping[str, Callable[[Any], str]] = {
     **of_adjustment.SENTENCES,
     **of_answers.SENTENCES,
     **of_two_surveys.SENTENCES,
+    **run_slips.SENTENCES,
     "InSurvey": lambda fact: f"{fact.when}: {sentence(fact.what)}",
     "MayBeWear": _may_be_wear,
 }

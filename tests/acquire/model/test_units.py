@@ -16,7 +16,6 @@ from acquire.model.quantity import QUANTITIES
 from acquire.model.units import (
     height_text,
     parse_reading,
-    slip_guess,
     slope_text,
 )
 
@@ -87,12 +86,3 @@ def test_no_more_digits_than_the_uncertainty_supports():
     assert height_text(-41.26, uncertainty_um=0.2) == "-41.3 µm (-1.624 thou)"
     assert height_text(-41.26, uncertainty_um=20) == "-40 µm (-1.6 thou)"
     assert slope_text(0.04, uncertainty_um_per_m=1) == "0 µm/m (0.00 thou/ft)"
-
-
-@pytest.mark.parametrize(
-    ("reading", "words"),
-    [(34.0, "ten times too large"), (-3.4, "sign"), (86.0, "thou"), (3.9, None), (60.0, None)],
-)
-def test_slip_is_named_only_where_it_explains_the_reading(reading, words):
-    guess = slip_guess(reading, 3.4, 0.3)
-    assert (guess is None) if words is None else words in guess

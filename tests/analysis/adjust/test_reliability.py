@@ -47,12 +47,12 @@ def test_alarm_is_raised_once_in_a_hundred_good_sets():
 @pytest.mark.parametrize(
     ("spoil", "words"),
     [
-        (lambda y: y / 10, "ten times larger"),
-        (lambda y: y * 10, "ten times smaller"),
-        (lambda y: y / 25.4, "thou and not µm"),
-        (lambda y: y * 25.4, "µm and not thou"),
-        (lambda y: y * 1000 / 25.4, "thou and not mm"),
-        (lambda y: -y, "other sign"),
+        (lambda y: y / 10, "ten times too small"),
+        (lambda y: y * 10, "ten times too large"),
+        (lambda y: y / 25.4, "thou written where µm are read"),
+        (lambda y: y * 25.4, "µm written where thou are read"),
+        (lambda y: y * 1000 / 25.4, "thou written where mm are read"),
+        (lambda y: -y, "the sign"),
     ],
 )
 def test_slip_is_found_at_its_station_and_named(three_runs, spoil, words):
@@ -71,7 +71,7 @@ def test_error_that_is_no_slip_is_found_but_not_named(three_runs):
 def test_small_reading_near_its_prediction_is_no_slip():
     assert slip_words(0.2, 0.9, 0.3, "offset") == ""
     assert slip_words(25.4, 1.0, 0.2, "slope") == ""
-    assert slip_words(2.54, 0.1, 0.02, "offset") == "fits if it were µm and not thou"
+    assert slip_words(2.54, 0.1, 0.02, "offset") == "µm written where thou are read?"
 
 
 def test_runner_up_is_shown_where_two_readings_cannot_be_told_apart(invented_bed, make_traverse):

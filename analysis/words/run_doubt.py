@@ -1,0 +1,66 @@
+"""What is said at the end of a run that the rest of the survey contradicts; asked by `acquire`.
+
+The command line hands `run_doubt` to `enter`, `record` and `import`; they only know that it
+gives words and, where a slip explains the run, questions with what mends it.
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from acquire.model.errors import WaylogError
+from analysis.adjust.run_slips import RunSlip, doubt_of_run
+from analysis.answers.surveys import load
+from analysis.observe import observe_all
+from analysis.words.run_slips import numbered, run_slip_words
+
+
+@dataclass(frozen=True)
+class Mend:
+    """One way in which a run may have been written down wrongly."""
+
+    traverses: tuple[int, ...]
+    redo_as: tuple[str, ...]
+    question: str
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """What the other runs contradict, and what would mend it."""
+
+    says: str
+    mends: tuple[Mend, ...]
+
+
+def run_doubt(survey: Path, number: int) -> Doubt | None:
+    """What the rest of the survey contradicts in one run; None where nothing, or where it cannot tell.
+
+    Parameters
+    ----------
+    survey : Path
+    number : int
+        Of the run just made.
+    """
+    try:
+        found = _found(survey, number)
+    except (WaylogError, np.linalg.LinAlgError):
+        # the run is kept; a survey that cannot be analysed yet is told of by `map` and `combine`
+        return None
+    return None if found is None else Doubt(run_slip_words(found, str(survey)), _mends(found))
+
+
+def _found(survey: Path, number: int) -> RunSlip | None:
+    loaded = load(survey)
+    runs = {run.number: run for run in loaded.measuring}
+    run = runs.pop(number, None)
+    if run is None or not runs:
+        return None
+    return doubt_of_run(run, observe_all(list(runs.values()), loaded.bed), loaded.bed)
+
+
+def _mends(found: RunSlip) -> tuple[Mend, ...]:
+    return tuple(
+        Mend(each.traverses, each.redo_as, f"Was it so: {numbered(each.traverses)}, {each.slip}?")
+        for each in found.explanations
+    )

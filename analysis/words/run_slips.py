@@ -1,0 +1,69 @@
+"""Whole runs that look wrong as they were written: by how much, and the command that mends it."""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from acquire.model.units import UNIT_WORDS
+
+if TYPE_CHECKING:
+    from analysis.adjust.run_slips import RunSlip
+
+
+def run_slip_words(found: "RunSlip", survey: str = "SURVEY") -> str:
+    """What is wrong with runs, by how much, and the command that mends it.
+
+    Examples
+    --------
+    >>> from analysis.adjust.run_slips import Explanation, RunSlip
+    >>> turned = Explanation((2,), "the level turned end for end (or its sign)", ("turned",), 2.1)
+    >>> words = run_slip_words(RunSlip("vial", (2,), 48.3, 2.2, "um/m", (turned,)))
+    >>> words[:72]
+    'traverse 2 (vial) looks wrong as it was written: it misses what the othe'
+    >>> words[72:]
+    'rs make of it by 48 µm/m (2.2 would be usual), with the level turned end for end (or its sign) by 2.1. \
+If so: `waylog redo SURVEY 2 --as turned`. Until it is put right nothing here is to be trusted'
+    """
+    unit = UNIT_WORDS.get(found.unit, found.unit)
+    who = f"{numbered(found.traverses)} ({found.instrument})"
+    one = len(found.traverses) == 1
+    misses = f"{'misses' if one else 'miss'} what the others make of {'it' if one else 'them'}"
+    by = f"{misses} by {_size(found.misfit)} {unit} ({_size(found.expected)} would be usual)"
+    if not found.explanations:
+        return (
+            f"{who} {by}, and no slip that is known explains it: look at how it was taken, at the instrument "
+            "and at the bed, and run it again"
+        )
+    explained = [
+        (
+            f"{each.slip} by {_size(each.misfit)}",
+            f"`waylog redo {survey} {' '.join(map(str, each.traverses))} --as {' --as '.join(each.redo_as)}`",
+        )
+        for each in found.explanations
+    ]
+    last = "Until it is put right nothing here is to be trusted"
+    if len(explained) == 1:
+        ((slip, command),) = explained
+        looks, it, was = ("looks", "it", "was") if one else ("look", "they", "were")
+        return f"{who} {looks} wrong as {it} {was} written: {it} {by}, with {slip}. If so: {command}. {last}"
+    several = "; ".join(
+        f"{numbered(each.traverses)}, {slip}: {command}"
+        for each, (slip, command) in zip(found.explanations, explained, strict=True)
+    )
+    is_of_others = {each.traverses for each in found.explanations} != {found.traverses}
+    doubted = f"{who}, or what it is held against," if is_of_others else who
+    return (
+        f"{doubted} looks wrong as it was written: it {by}. One of these would explain it, and nothing tells "
+        f"which: {several}. {last}"
+    )
+
+
+def _size(misfit: float) -> str:
+    return f"{misfit:.0f}" if misfit >= 9.95 else f"{misfit:.1f}"
+
+
+def numbered(traverses: Sequence[int]) -> str:
+    """Traverses by number."""
+    return f"traverse{'s' if len(traverses) > 1 else ''} {', '.join(map(str, traverses))}"
+
+
+SENTENCES: Mapping[str, Callable[[Any], str]] = {"RunSlip": run_slip_words}

@@ -1,0 +1,88 @@
+"""At the end of a run that the others contradict: told, and asked; mended only where it was answered yes."""
+
+import sys
+
+import click
+import numpy as np
+import pytest
+
+from acquire.cli import main
+from acquire.store import read_survey
+
+BED = """
+[bed]
+name = "invented bed"
+length_mm = 1000
+station_pitch_mm = 100
+[faces.way]
+normal = "up"
+[instruments.level]
+quantity = "slope"
+unit = "um/m"
+base_mm = 100
+standard_uncertainty = 1
+seating_um = 0.0
+"""
+AT_MM = np.arange(50.0, 1000.0, 100.0)
+SLOPE = np.diff(-40 * np.sin(np.pi * np.linspace(0, 1, 11) ** 1.7)) * 10
+
+
+@pytest.fixture
+def three_runs(tmp_path):
+    """A survey of three right runs; gives it and the CSV of a fourth, taken with the level turned."""
+    survey = tmp_path / "survey"
+    (survey / "traverses").mkdir(parents=True)
+    (survey / "bed.toml").write_text(BED, encoding="utf-8")
+    rng = np.random.default_rng(1)
+    for number, way in enumerate(("forward", "reverse", "forward", "reverse")):
+        sign = -1 if number == 3 else 1
+        rows = list(zip(AT_MM, sign * SLOPE + rng.standard_normal(10), strict=True))
+        rows = rows[::-1] if way == "reverse" else rows
+        csv = tmp_path / f"{number}.csv"
+        csv.write_text("station_mm,reading\n" + "".join(f"{x:g},{y:.1f}\n" for x, y in rows))
+        if number < 3:
+            assert (
+                main(["import", str(survey), str(csv), "--face", "way", "-i", "level", "--direction", way])
+                == 0
+            )
+    return survey, [
+        "import", str(survey), str(csv), "--face", "way", "-i", "level", "--direction", "reverse",
+    ]  # fmt: skip
+
+
+def test_contradicted_run_is_kept_as_written_and_the_command_that_mends_it_is_told(three_runs, capsys):
+    survey, fourth = three_runs
+    assert "?" not in capsys.readouterr().err  # the right ones were not doubted
+    assert main(fourth) == 0
+    told = capsys.readouterr().err
+    assert f"waylog redo {survey} 4 --as turned" in told and "turned end for end" in told
+    assert read_survey(survey)[3].setup.turned is False
+    mend = told[told.index("waylog redo") + 7 : told.index("--as turned") + 11].split()
+    assert main(mend) == 0
+    assert read_survey(survey)[3].setup.turned is True
+
+
+@pytest.mark.parametrize("answer", [True, False])
+def test_person_is_asked_and_only_a_yes_mends_it(three_runs, capsys, monkeypatch, answer):
+    survey, fourth = three_runs
+    asked = []
+    monkeypatch.setattr(sys.stdin, "isatty", lambda: True, raising=False)
+    monkeypatch.setattr(click, "confirm", lambda question, **_: asked.append(question) or answer)
+    assert main(fourth) == 0
+    assert len(asked) == 1 and "turned end for end" in asked[0]
+    assert read_survey(survey)[3].setup.turned is answer
+
+
+def test_combine_and_next_lead_with_the_run_and_advise_nothing_else(three_runs, capsys):
+    survey, fourth = three_runs
+    main(fourth)
+    capsys.readouterr()
+    main(["combine", str(survey)])
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith("traverse 4 (level) looks wrong as it was written")
+    assert not any("--own-noise" in line or "Look again" in line for line in lines)
+    main(["next", str(survey)])
+    told = capsys.readouterr().out
+    assert f"waylog redo {survey} 4 --as turned" in told and "What would help most" not in told
+    main(["map", str(survey), "way"])
+    assert "looks wrong as it was written" in capsys.readouterr().out

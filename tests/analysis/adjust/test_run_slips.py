@@ -1,0 +1,157 @@
+"""Whole runs that were written down wrongly: found, named, told apart, and never where there are none.
+
+Truth invented; rules derived for this project. The long form, with rates, is tests/benchmarks/run_slips.py.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from acquire.model.slips import parsed, undone
+from analysis.adjust.combination import combine
+from analysis.adjust.run_slips import RunSlip, doubt_of_run
+from analysis.observe import observe_all
+from analysis.words.run_slips import run_slip_words
+
+AT_MM = np.arange(50.0, 1000.0, 100.0)
+FACE = {"face": "front-flat"}
+
+
+@pytest.fixture
+def survey(invented_bed, make_traverse):
+    """A level stepped forward and back along a hollow way whose deepest place is off the middle.
+
+    `make(fourth, seed)`: `fourth` spoils the readings of a further run, in reverse.
+    """
+    bed = invented_bed()
+    x = np.linspace(0, 1, 11)
+    slope = np.diff(-40 * np.sin(np.pi * x**1.7)) / 100 * 1000
+
+    def make(spoil=lambda y, rng: y, seed=1, others=3, **asked):
+        rng = np.random.default_rng(seed)
+        ways = [*["forward", "reverse", "forward"][:others], "reverse"]
+        readings = [slope + 5 * k + rng.standard_normal(10) for k in range(others + 1)]
+        readings[-1] = spoil(readings[-1], rng)
+        runs = [
+            make_traverse(bed, "level", AT_MM, y, direction=way, **FACE, **asked)
+            for y, way in zip(readings, ways, strict=True)
+        ]
+        return [replace(run, setup=replace(run.setup, number=k + 1)) for k, run in enumerate(runs)], bed
+
+    return make
+
+
+def shifted(y, rng):
+    """What was read at 150 was written at 50, and so on; the last station was read once more."""
+    return np.append(y[1:], y[-1] + 30)
+
+
+SPOILT = [
+    (lambda y, rng: -y, ("turned",)),
+    (lambda y, rng: y[::-1], ("order",)),
+    (lambda y, rng: -y[::-1], ("turned", "order")),
+    (lambda y, rng: np.round(y / 1000, 3), ("unit:mm/m",)),
+    (lambda y, rng: np.round(y / 4.84813681, 1), ("unit:arcsec",)),
+    (lambda y, rng: np.round(y / 20, 1), ("times:20",)),
+    (lambda y, rng: y * 10, ("times:0.1",)),
+    (lambda y, rng: y / 2, ("times:2",)),
+    (shifted, ("shifted:+100",)),
+]
+
+
+@pytest.mark.parametrize(("spoil", "names"), SPOILT)
+def test_slip_of_a_run_is_found_and_named_with_what_mends_it(survey, spoil, names):
+    runs, bed = survey(spoil)
+    (found,) = combine(runs, bed).slips
+    assert [(each.traverses, each.redo_as) for each in found.explanations] == [((4,), names)]
+    assert found.misfit > 3 * found.expected
+    assert found.explanations[0].misfit < 2 * found.expected
+    mended = undone(runs[3].setup, runs[3].stations, parsed(names, runs[3].setup))
+    assert len(mended) >= 9
+    words = run_slip_words(found)
+    assert f"`waylog redo SURVEY 4 --as {' --as '.join(names)}`" in words and "traverse 4" in words
+
+
+BAD_BUT_NO_SLIP = {
+    "nothing": lambda y, rng: y,
+    "drift of 12 u": lambda y, rng: y + np.linspace(12, 0, 10),
+    "one reading 15 u off": lambda y, rng: y + 15 * (np.arange(10) == 3),
+    "three times the noise": lambda y, rng: y + 3 * rng.standard_normal(10),
+    "another shape": lambda y, rng: 60 * rng.standard_normal(10),
+}
+
+
+@pytest.mark.parametrize("kind", BAD_BUT_NO_SLIP)
+def test_what_is_no_slip_is_called_none(survey, kind):
+    for seed in (1, 2):
+        runs, bed = survey(BAD_BUT_NO_SLIP[kind], seed)
+        assert combine(runs, bed).slips == ()
+
+
+def test_of_two_runs_nothing_tells_which_was_turned(survey):
+    runs, bed = survey(lambda y, rng: -y, others=1)
+    (found,) = combine(runs, bed).slips
+    assert {each.traverses for each in found.explanations if each.redo_as == ("turned",)} == {(1,), (2,)}
+    assert "nothing tells which" in run_slip_words(found)
+
+
+def test_symmetrical_hollow_does_not_tell_its_sign_from_its_order(invented_bed, make_traverse):
+    bed = invented_bed()
+    slope = np.diff(-40 * np.sin(np.pi * np.linspace(0, 1, 11))) * 10
+    rng = np.random.default_rng(3)
+    runs = [
+        make_traverse(bed, "level", AT_MM, sign * slope + rng.standard_normal(10), direction=way, **FACE)
+        for sign, way in ((1, "forward"), (1, "reverse"), (1, "forward"), (-1, "reverse"))
+    ]
+    (found,) = combine(runs, bed).slips
+    assert {("turned",), ("order",)} <= {each.redo_as for each in found.explanations}
+
+
+def test_sign_of_a_dial_is_wrong_in_all_its_runs(invented_bed, make_traverse):
+    """Both runs of the dial agree with each other; the level says that plus is minus."""
+    bed = invented_bed()
+    rng = np.random.default_rng(4)
+    height = -40 * np.sin(np.pi * np.linspace(0, 1, 11) ** 1.7)
+    level = [
+        make_traverse(
+            bed, "level", AT_MM, np.diff(height) * 10 + rng.standard_normal(10), direction=way, **FACE
+        )
+        for way in ("forward", "reverse")
+    ]
+    dial = [
+        make_traverse(
+            bed, "dial", np.arange(0, 1001, 100), -height + rng.standard_normal(11), reference="line", **FACE
+        )
+        for _ in range(2)
+    ]
+    (found,) = combine([*level, *dial], bed).slips
+    assert ((3, 4), ("sign",)) in [(each.traverses, each.redo_as) for each in found.explanations]
+
+
+def test_no_single_reading_is_suspected_while_a_run_is(survey):
+    runs, bed = survey(lambda y, rng: y[::-1])
+    bed_map = combine(runs, bed)
+    assert bed_map.suspects == () and isinstance(bed_map.warnings[0], RunSlip)
+
+
+def test_run_just_made_is_doubted_by_the_same_rule(survey):
+    runs, bed = survey(lambda y, rng: -y)
+    found = doubt_of_run(runs[3], observe_all(runs[:3], bed), bed)
+    assert found.explanations[0].redo_as == ("turned",) and found.traverses == (4,)
+    right, _ = survey()
+    assert doubt_of_run(right[3], observe_all(right[:3], bed), bed) is None
+
+
+def test_run_that_no_slip_explains_is_said_not_to_fit(survey):
+    runs, bed = survey(BAD_BUT_NO_SLIP["another shape"])
+    found = doubt_of_run(runs[3], observe_all(runs[:3], bed), bed)
+    assert found.explanations == () and found.misfit > 10 * found.expected
+    assert "no slip that is known explains it" in run_slip_words(found)
+
+
+def test_run_already_taken_as_turned_is_put_back_as_written(survey):
+    runs, bed = survey()
+    wrong = replace(runs[3], setup=replace(runs[3].setup, taken_as="turned", turned=True))
+    (found,) = combine([*runs[:3], wrong], bed).slips
+    assert found.explanations[0].redo_as == ("written",)
