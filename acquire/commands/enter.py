@@ -4,6 +4,7 @@ import math
 import sys
 import time
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,8 @@ from acquire.model.length_option import ABOVE_0, Written
 from acquire.model.lengths import in_mm
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from acquire.entry.asking import Asker
     from acquire.entry.under_way import Entry
     from acquire.model.traverse import Setup
@@ -54,9 +57,10 @@ def command(
 
     Type a number, with a unit if it is not the instrument's own: +3, 3.5 thou, -0,02 mm, 2 div.
     b goes back, n to the next unread station, r reads the last station once more, - leaves a gap,
-    q ends here and keeps what was read. Enter alone asks again. An entry that was cut short
-    (Ctrl-C, a closed terminal, a flat battery) goes on where it stopped when the same command is
-    given again. Without a terminal, lines are taken as they come.
+    q ends here and keeps what was read. Enter alone asks again. An instrument whose cable types like
+    a keyboard may end its readings with Enter or Tab; only a hand answers questions. An entry that
+    was cut short (Ctrl-C, a closed terminal, a flat battery) goes on where it stopped when the same
+    command is given again. Without a terminal, lines are taken as they come.
     """
     from acquire.record.keeping import resumable
     from acquire.record.setup_checks import make_setup, setup_warnings
@@ -87,14 +91,15 @@ def _goes_on(left: Path, resume: bool | None) -> bool:
 
 
 def _enter(ctx: click.Context, survey: Path, writer: "JournalWriter", options: dict[str, Any]) -> int:
+    from acquire.console.typed_lines import typed_lines
     from acquire.entry.asking import Manner, enter_readings
     from acquire.entry.under_way import Entry
     from acquire.record.keeping import keep_line, lines_of
 
-    with writer:
+    with writer, typed_lines() as next_typed:
         setup = writer.setup
         entry = Entry.begun(setup, _places(setup, options), lines_of(writer.path), options["closing"])
-        asker = _asker(setup, is_from_sheet=options["sheet"])
+        asker = _asker(setup, next_typed, is_from_sheet=options["sheet"])
         settle_s = options["settle_s"]
         if settle_s is None:
             settle_s = SETTLE_VIAL_S if options["vial"] else 0.0
@@ -148,7 +153,7 @@ def _finished(
     return 0
 
 
-def _asker(setup: "Setup", is_from_sheet: bool) -> "Asker":
+def _asker(setup: "Setup", next_typed: "Callable[[], str | None]", is_from_sheet: bool) -> "Asker":
     import shutil
 
     from acquire.entry.asking import Asker
@@ -156,7 +161,7 @@ def _asker(setup: "Setup", is_from_sheet: bool) -> "Asker":
     is_person = sys.stdin.isatty()
     began = datetime.fromisoformat(setup.created_utc)
     return Asker(
-        ask=_ask_person if is_person else _next_line,
+        ask=partial(_ask_person, next_typed) if is_person else _next_line,
         say=lambda words: click.echo(words, err=True),
         # when a sheet is copied says nothing of when it was measured: the direction gives the order
         seconds=lambda: math.nan if is_from_sheet else max(0.0, (datetime.now(UTC) - began).total_seconds()),
@@ -166,9 +171,9 @@ def _asker(setup: "Setup", is_from_sheet: bool) -> "Asker":
     )
 
 
-def _ask_person(prompt: str) -> str | None:
+def _ask_person(next_typed: "Callable[[], str | None]", prompt: str) -> str | None:
     click.echo(prompt, nl=False, err=True)
-    return _next_line(prompt)
+    return next_typed()
 
 
 def _next_line(_: str) -> str | None:

@@ -127,7 +127,7 @@ def _ask_direction(survey: Path, recording: "Recording") -> None:
     if OTHER_WAY not in traverse.events.kind:
         return
     gone = "forward" if traverse.setup.direction == "reverse" else "reverse"
-    if sys.stdin.isatty() and click.confirm(f"Keep it as {gone}?", default=True, err=True):
+    if sys.stdin.isatty() and click.confirm(f"Keep it as {gone}?", default=None, err=True):
         correct_direction(survey, traverse.number, gone, "as the position ran")
         click.echo(f"kept as {gone}", err=True)
     elif not sys.stdin.isatty():
@@ -144,7 +144,7 @@ def _ask_first_rest(survey: Path, recording: "Recording") -> None:
     traverse = read_traverse(recording.path)
     question = "Was the first of them before the traverse began, and no station?"
     while TOO_MANY in traverse.events.kind and sys.stdin.isatty():
-        if not click.confirm(question, default=True, err=True):
+        if not click.confirm(question, default=None, err=True):
             return
         traverse, _ = correct_stop(survey, traverse.number, 1, "before the traverse began")
         click.echo(f"{len(traverse.stations)} stations from the rests that are left", err=True)

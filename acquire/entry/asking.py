@@ -11,6 +11,7 @@ from acquire.entry.companion import Companion, Prediction
 from acquire.entry.doubts import doubt_of, doubt_of_digits, reading_words
 from acquire.entry.folding import on_lines
 from acquire.entry.large import large
+from acquire.entry.typed_by import Typed, typed_by
 from acquire.entry.under_way import Entry
 from acquire.model.errors import EntryError
 from acquire.model.inch_words import in_owners_unit
@@ -69,21 +70,35 @@ class _Conversation:
     def __init__(self, asker: Asker, keep: Callable[[TypedLine], None], manner: Manner):
         self.asker, self.keep, self.manner = asker, keep, manner
         self.shown: float | None = None
+        self.held: list[Typed] = []
+        """Lines of a burst that went on while a question stood: they are answers to what comes after it."""
+        self.was_burst = False
 
     def run(self, entry: Entry) -> tuple[Entry, bool]:
         while entry.current is not None:
             self.show_station(entry)
-            words = self.asker.ask(self.prompt(entry))
-            if words is None:
+            line = self.held.pop(0) if self.held else self.asker.ask(self.prompt(entry))
+            if line is None:
                 return entry, False
-            words = words.strip()
+            typed, words = typed_by(line), line.strip()
             if words.lower() == "q":
                 return entry, True
-            after = self.answered(entry, words)
+            after = self.answered(self.pressed_again(entry, typed), words)
             if after is None:
                 return entry, False
-            entry = after
+            entry, self.was_burst = after, typed.is_burst
         return entry, True
+
+    def pressed_again(self, entry: Entry, line: Typed) -> Entry:
+        """An instrument whose key is pressed twice gives one more reading where it stands."""
+        if not (self.was_burst and line.is_second_press and line.strip()):
+            return entry
+        again = entry.repeating()
+        slot = again.current
+        if again is not entry and slot is not None:
+            place = length_text(slot.station_mm, entry.setup.bed.is_inch)
+            self.asker.say(f"  within a second of the last: one more reading at {place}")
+        return again
 
     def answered(self, entry: Entry, words: str) -> Entry | None:
         """The entry after one line that was typed; None where the input ended in the middle of it.
@@ -155,10 +170,10 @@ class _Conversation:
         if not self.asker.is_person:
             return entry
         while True:
-            words = self.asker.ask(f"  read again, or k keeps {line.words}: ")
-            if words is None or words.strip().lower() in ("k", line.words.lower()):
+            words = self.answer(f"  read again (a: by the instrument's key), or k keeps {line.words}: ")
+            if words is None or words.lower() in ("k", line.words.lower()):
                 return entry
-            if not words.strip():
+            if not words:
                 continue
             try:
                 typed_reading(entry.setup.described, words, entry.setup.unit)
@@ -168,6 +183,27 @@ class _Conversation:
             again = replace(line, words=words.strip(), time_s=self.asker.seconds())
             self.keep(again)
             return entry.with_line(again)
+
+    def answer(self, question: str) -> str | None:
+        """What a hand answers; None at the end of input.
+
+        What an instrument types is no answer: it is held where it goes on with a burst that began
+        before the question, else it is not taken. After `a` the instrument's next reading is.
+        """
+        line = self.asker.ask(question)
+        if line is None:
+            return None
+        if line.strip().lower() == "a":
+            line = self.asker.ask("  its key now: ")
+            return None if line is None else line.strip()
+        typed = typed_by(line)
+        if not typed.is_burst or typed.strip().lower() == "k":
+            return typed.strip()
+        if typed.goes_on:
+            self.held.append(typed)
+        else:
+            self.asker.say(f"  {typed.strip()} came while a question stands, and is not taken")
+        return ""
 
     def show_station(self, entry: Entry) -> None:
         """The station to go to, large, once; and the settling of a vial counted down."""

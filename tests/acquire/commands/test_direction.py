@@ -149,6 +149,7 @@ def gather(handle, into):
             return
 
 
+@pytest.mark.whole
 def test_recorded_position_that_ran_the_other_way_is_asked_about_at_the_end(survey, tmp_path, start):
     ports = [Port(tmp_path / name) for name in ("dial", "scale")]
     master, slave = pty.openpty()

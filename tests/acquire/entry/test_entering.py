@@ -5,6 +5,7 @@ import pytest
 from acquire.entry import Asker, Entry, Prediction, enter_readings
 from acquire.entry.asking import closing_words
 from acquire.entry.large import large
+from acquire.entry.typed_by import Typed
 from acquire.model.errors import EntryError
 
 
@@ -148,6 +149,55 @@ def test_questioned_reading_can_be_kept_and_casts_no_doubt_on_the_next(person, s
     typist = person(["3.4", "3.5", "3.6", "3.5", "35", "k", "3.4", "3.3", "3.2", "3.1"])
     entry, is_ended = typist.enters(setup())
     assert is_ended and by_station(entry)[400] == 35 and len(typist.questions) == 1
+
+
+def burst(text, after_s=8.0):
+    """As an instrument's cable types it, so long after the line before."""
+    return Typed(text, True, after_s)
+
+
+def test_no_burst_answers_a_question(person, setup):
+    """Its key pressed by mistake while the question stands: neither kept nor taken for the next station."""
+    typist = person(["3.4", "3.5", "3.6", "3.5", burst("35"), burst("35"), burst("3.6"), "k", burst("3.4")])
+    entry, _ = typist.enters(setup())
+    assert by_station(entry) == {0: 3.4, 100: 3.5, 200: 3.6, 300: 3.5, 400: 35, 500: 3.4}
+    assert sum("came while a question stands, and is not taken" in words for words in typist.said) == 2
+
+
+def test_after_a_the_instruments_next_reading_is_the_answer(person, setup):
+    typist = person(["3.4", "3.5", "3.6", "3.5", burst("35"), "a", burst("3.55 um"), burst("3.4")])
+    entry, _ = typist.enters(setup())
+    assert by_station(entry)[400] == 3.55 and by_station(entry)[500] == 3.4
+    assert entry.table().stations.note[4] == "first read 35"
+
+
+def test_memory_read_out_in_one_burst_goes_on_behind_a_question(person, setup):
+    values = ["3.4", "3.5", "3.6", "3.5", "35", "3.4", "3.3", "3.2", "3.1"]
+    lines = [burst(value, 0.01) for value in values]
+    typist = person([*lines, "k"])
+    entry, is_ended = typist.enters(setup())
+    assert is_ended and list(by_station(entry).values()) == [float(value) for value in values]
+
+
+def test_key_pressed_twice_is_one_more_reading_where_it_stands(person, setup):
+    typist = person([burst("1.0"), burst("2.0"), burst("2.1", 0.5), burst("3.0"), "q"])
+    entry, _ = typist.enters(setup())
+    stations = entry.table().stations
+    assert stations.station_mm.tolist() == [0, 100, 100, 200]
+    assert stations.repeat.tolist() == [1, 1, 2, 1] and stations.reading.tolist() == [1, 2, 2.1, 3]
+    assert any("one more reading at 100 mm" in words for words in typist.said)
+
+
+@pytest.mark.parametrize(
+    ("typed", "um"),
+    [
+        ("+0000.012 mm", 12), ("-0.0005 IN", -12.7), ("−0,012mm", -12), ("12um", 12), ("+  12 µm", 12),
+        ("0.5 thou", 12.7), ('-.0005"', -12.7), ("1.2E-02 mm", 12),
+    ],
+)  # fmt: skip
+def test_signs_and_units_as_instruments_type_them(person, setup, typed, um):
+    entry, _ = person([burst(typed), "k"]).enters(setup())
+    assert by_station(entry)[0] == pytest.approx(um)
 
 
 def test_ordinary_wear_is_not_questioned(person, setup):

@@ -1,0 +1,100 @@
+"""An instrument that types like a keyboard, a foot switch and a presenter's remote, at a pseudo-terminal."""
+
+import os
+import select
+import subprocess
+import sys
+import threading
+import time
+
+import pytest
+
+from acquire.store import files_of, read_traverse
+
+pytestmark = [
+    pytest.mark.whole,
+    pytest.mark.skipif(not hasattr(os, "openpty"), reason="needs a pseudo-terminal"),
+]
+DEADLINE_S = 60.0
+BED = """
+[bed]
+name = "invented bed of the tests"
+length_mm = 500
+station_pitch_mm = 100
+[faces.way]
+normal = "up"
+[instruments.dial]
+quantity = "offset"
+unit = "um"
+standard_uncertainty = 0.5
+resolution = 1
+"""
+
+
+class Desk:
+    """A terminal with `waylog enter` on it, a hand and an instrument that types."""
+
+    def __init__(self, survey, start):
+        self.master, slave = os.openpty()
+        self.shown = bytearray()
+        threading.Thread(target=self._gather, daemon=True).start()
+        words = ["enter", str(survey), "way", "-i", "dial", "-r", "line"]
+        self.process = start(
+            [sys.executable, "-m", "acquire.cli", *words],
+            stdin=slave, stdout=slave, stderr=subprocess.STDOUT, env={**os.environ, "TERM": "xterm"},
+        )  # fmt: skip
+        os.close(slave)
+
+    def _gather(self):
+        while True:
+            try:
+                self.shown += os.read(self.master, 4096)
+            except OSError:
+                return
+
+    def says(self, words):
+        end = time.monotonic() + DEADLINE_S
+        while words.encode() not in self.shown:
+            assert time.monotonic() < end, (words, self.shown.decode(errors="replace")[-1500:])
+            select.select([], [], [], 0.02)
+        del self.shown[: self.shown.index(words.encode()) + len(words.encode())]
+
+    def by_instrument(self, text):
+        select.select([], [], [], 1.1)  # nobody is at the next station sooner
+        os.write(self.master, text)
+
+    def by_hand(self, text):
+        for key in text:
+            select.select([], [], [], 0.12)  # as quick as a practised hand
+            os.write(self.master, bytes([key]))
+
+
+def test_readings_come_in_bursts_and_only_the_hand_answers_a_question(tmp_path, start):
+    (tmp_path / "bed.toml").write_text(BED, encoding="utf-8")
+    (tmp_path / "traverses").mkdir()
+    desk = Desk(tmp_path, start)
+    for station, text in ((0, b"+003 um\t"), (100, b"+004 um\t"), (200, b"+0.003 mm\r")):
+        desk.says(f"{station} mm, {station // 100 + 1} of 6")
+        desk.by_instrument(text)
+    desk.says("300 mm, 4 of 6")
+    desk.by_instrument(b"+400 um\r")
+    desk.says("read again (a: by the instrument's key), or k keeps +400 um")
+    desk.by_instrument(b"+004 um\r")
+    desk.says("came while a question stands, and is not taken")
+    desk.by_hand(b"a\n")
+    desk.says("its key now")
+    desk.by_instrument(b"+004 um\r\n")
+    desk.says("400 mm, 5 of 6")
+    desk.by_hand(b"5\n")
+    desk.says("500 mm, 6 of 6")
+    os.write(desk.master, b"\x1b[5~")  # Page Up of a presenter's remote: back
+    desk.says("400 mm, 5 of 6")
+    desk.by_hand(b"n\n")
+    desk.says("500 mm, 6 of 6")
+    desk.by_instrument(b"6\t")
+    desk.says("traverse 1")
+    assert desk.process.wait(DEADLINE_S) == 0
+    stations = read_traverse(files_of(tmp_path)[1]).stations
+    assert stations.station_mm.tolist() == [0, 100, 200, 300, 400, 500]
+    assert stations.reading.tolist() == pytest.approx([3, 4, 3, 4, 5, 6])
+    assert stations.note[3] == "first read +400 um"
