@@ -55,7 +55,7 @@ class Seen:
 
 @dataclass
 class Kept:
-    """All good readings of one instrument since `Ear.forget`, and when it sent others."""
+    """All good readings of one instrument, and when it sent others."""
 
     time_s: list[float] = field(default_factory=list)
     value: list[float] = field(default_factory=list)
@@ -141,13 +141,6 @@ class Ear:
         now_s = self.now_s()
         return [self._seen(instrument, now_s) for instrument in self.instruments]
 
-    def forget(self, name: str) -> None:
-        """Begin anew to keep the readings of one instrument."""
-        kept = self.kept[name]
-        kept.time_s.clear()
-        kept.value.clear()
-        kept.bad_time_s.clear()
-
     def _open_missing(self) -> list[PortError]:
         faults = []
         for port, spec in self._plan.specs.items():
@@ -207,7 +200,3 @@ class Ear:
         spread = max(values) - min(values) if len(values) > 1 else None
         trouble = self._trouble.get(self._plan.port_of[instrument.name], "")
         return Seen(instrument, self._health[instrument.name].at(now_s), spread, trouble)
-
-    def recent_values(self, name: str) -> list[float]:
-        """The last readings of one instrument, as read."""
-        return [value for _, value in self._recent[name]]

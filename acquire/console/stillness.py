@@ -91,11 +91,6 @@ class StillTimer:
         """How long it has stood still."""
         return max(0.0, now_s - self._since_s) if self._anchor_mm is not None else 0.0
 
-    @property
-    def since_s(self) -> float:
-        """When it came to rest."""
-        return self._since_s
-
 
 def is_steady(recent: Recent, now_s: float, allowance: float) -> bool:
     """Whether the last second's mean agrees with that of the second before.

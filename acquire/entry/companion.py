@@ -4,12 +4,11 @@
 (survey folder, setup) -> Companion; without one only the neighbours speak.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Protocol
 
-from acquire.model.traverse import Setup, Stations
+from acquire.model.traverse import Stations
 
 
 @dataclass(frozen=True)
@@ -52,6 +51,3 @@ class Companion(Protocol):
     def predict(self, stations: Stations, station_mm: float) -> Prediction | None:
         """What the next reading at `station_mm` should be, from the survey and `stations` so far."""
         ...
-
-
-CompanionMaker = Callable[[Path, Setup], Companion]

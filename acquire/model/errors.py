@@ -61,10 +61,6 @@ class PortError(AcquireError):
     """A port cannot be opened or has gone; the recorder tries again."""
 
 
-class GarbledLine(AcquireError):
-    """A line or frame that cannot be decoded: counted, kept, and passed over."""
-
-
 class RecordingError(AcquireError):
     """The recording must stop; what was captured is kept."""
 

@@ -5,7 +5,6 @@ run, not the figures of the simulation to the last digit.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 from acquire.simulated.formats import comma_line, fixed_line, labelled_line
 from acquire.simulated.instruments import SimulatedInstrument
@@ -94,21 +93,6 @@ def vial(face: str) -> SimulatedInstrument:
         white=1.0,
         zero=8.0,
         seating_um=0.4,
-    )
-
-
-def without_faults(instrument: SimulatedInstrument) -> SimulatedInstrument:
-    """The same instrument, perfect: nothing between the truth and the display but its steps."""
-    return replace(
-        instrument,
-        lag_s=0.0,
-        white=0.0,
-        flicker=0.0,
-        drift_per_hour=0.0,
-        zero=0.0,
-        seating_um=0.0,
-        in_the_hand=0.0,
-        garbled_chance=0.0,
     )
 
 

@@ -4,7 +4,6 @@ The shapes are everyday ones; each is written here from nothing, so that what re
 them back is tested against something that it does not share.
 """
 
-import struct
 from collections.abc import Callable
 
 import numpy as np
@@ -40,43 +39,6 @@ def comma_line(decimals: int = 3, digits: int = 7) -> Format:
     """
     number = fixed_line(decimals, digits, b"\r")
     return lambda value: number(value).replace(b".", b",")
-
-
-def exponent_line(decimals: int = 4) -> Format:
-    """Mantissa and power of ten: `+1.2460E+01`."""
-    return lambda value: f"{value:+.{decimals}E}".encode() + b"\n"
-
-
-def counter_line(counts_per_mm: float, wrap: int | None = None) -> Format:
-    """Encoder counts, starting again after `wrap` of them.
-
-    Examples
-    --------
-    >>> counter_line(200)(12.5), counter_line(200, wrap=1000)(12.5)
-    (b'2500\\r\\n', b'500\\r\\n')
-    """
-
-    def frame(value: float) -> bytes:
-        counts = round(value * counts_per_mm)
-        return f"{counts % wrap if wrap else counts}\r\n".encode()
-
-    return frame
-
-
-def binary_frame(start: bytes = b"\xaa\x55", per_count: float = 0.1) -> Format:
-    """Start bytes, a signed 32-bit count with its low byte first, and the sum of all bytes before.
-
-    Examples
-    --------
-    >>> binary_frame()(12.5).hex(" ")
-    'aa 55 7d 00 00 00 7c'
-    """
-
-    def frame(value: float) -> bytes:
-        body = start + struct.pack("<i", round(value / per_count))
-        return body + bytes([sum(body) & 0xFF])
-
-    return frame
 
 
 def damaged(rng: np.random.Generator, frame: bytes) -> bytes:

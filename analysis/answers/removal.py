@@ -17,7 +17,7 @@ that it lies as measured on the whole (least squares).
 """
 
 from dataclasses import dataclass
-from math import cos, radians, sin
+from math import radians, sin
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -49,16 +49,6 @@ class Removal(Shown):
     mean_standard_uncertainty_um: float
     guard_um: float
     """How far the whole target was lowered; 0 for scraping."""
-
-
-@dataclass(frozen=True)
-class DropAndShift:
-    """How a vee that is worn on its flanks lets the carriage down and to one side."""
-
-    drop: float
-    """Downwards, in the unit of the wear."""
-    shift: float
-    """Positive away from flank 1 on a ridge, towards flank 1 in a groove."""
 
 
 def removal_of(
@@ -140,41 +130,3 @@ def depth_on_flank(drop: ArrayLike, flank_angle_deg: float) -> NDArray[np.float6
     71
     """
     return np.asarray(drop, float) * sin(radians(flank_angle_deg))
-
-
-def vee_drop_and_shift(w1: float, w2: float, a1: float, a2: float) -> DropAndShift:
-    """Drop and sideways shift of what rides on a vee, from the wear of its two flanks.
-
-    Parameters
-    ----------
-    w1, w2 : float
-        Wear of the flanks, normal to each; any unit.
-    a1, a2 : float
-        Angles of the flanks from the vertical, in degrees, each between 0 and 90.
-
-    Raises
-    ------
-    AnalysisError
-        If an angle is not between 0 and 90°.
-
-    Notes
-    -----
-    Derived, for a ridge: what rides on it, let down by the drop and shifted away from
-    flank 1, comes nearer to flank 1 by drop·sin a1 + shift·cos a1 and to flank 2 by
-    drop·sin a2 − shift·cos a2; each must equal the wear there.  In a groove the shift is
-    the other way.
-
-    Examples
-    --------
-    >>> found = vee_drop_and_shift(30, 10, 45, 45)
-    >>> round(found.drop, 4), round(found.shift, 4)
-    (28.2843, 14.1421)
-    """
-    for angle in (a1, a2):
-        if not 0 < angle < 90:
-            raise AnalysisError("vee", f"a flank at {angle:g}°", "between 0 and 90° from the vertical")
-    first, second = radians(a1), radians(a2)
-    across = sin(first + second)
-    return DropAndShift(
-        (w1 * cos(second) + w2 * cos(first)) / across, (w1 * sin(second) - w2 * sin(first)) / across
-    )

@@ -14,7 +14,6 @@ from analysis.answers.taper import taper_between
 from analysis.linear.departures import TOLD_APART, departures
 
 COVERAGE_FACTOR = 2.0
-_LEAST = 3
 
 
 @dataclass(frozen=True)

@@ -106,8 +106,9 @@ def shape_not_seen(bases_mm: Sequence[float], covered_mm: float) -> ShapeNotSeen
     --------
     >>> shape_not_seen([400], 1500), shape_not_seen([600, 400], 1500)
     (None, None)
-    >>> shape_not_seen([200, 400], 500)
-    ShapeNotSeen(bases_mm=(400, 200), covered_mm=500, ripples_mm=(200.0, 100.0))
+    >>> found = shape_not_seen([200, 400], 500)
+    >>> found.bases_mm, [round(each) for each in found.ripples_mm]
+    ((400, 200), [200, 100])
     """
     blind = blind_wavelengths_mm(bases_mm)
     if not len(blind) or covered_mm >= BASES_WANTED * blind[0]:

@@ -6,9 +6,7 @@ the feet in mm; heights are µm and start at 0.  A constant slope, a level's zer
 included, is a tilt and goes with any line removed.
 
 With independent steps of uncertainty σ = base · slope uncertainty, the covariance of
-the heights is σ²·min(i, j).  After the line through the ends it is
-σ²·(min(i, j) − i·j/n), largest in the middle; after the least-squares line largest at
-the ends.  These are derived results, confirmed by simulation in the tests.
+the heights is σ²·min(i, j) (derived, confirmed by simulation in the tests).
 """
 
 from dataclasses import dataclass
@@ -19,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from acquire.model.errors import AnalysisError
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
-from analysis.linear.straight_line import Stretches, fit_line, line_rows
+from analysis.linear.straight_line import Stretches, line_rows
 
 STEP_TOLERANCE = 0.02
 """How far a step may be from the base, as a part of it, and still count as foot to foot."""
@@ -54,22 +52,6 @@ class HandCheck:
     stations: tuple[StationLine, ...]
     range_um: float
     """Largest minus smallest deviation."""
-
-
-@dataclass(frozen=True, eq=False)
-class BothDirections:
-    """A forward and a reverse run over the same steps, put together."""
-
-    slope_um_per_m: NDArray[np.float64]
-    """Mean slope of each step, shape (n,), free of linear drift."""
-    difference_um: NDArray[np.float64]
-    """Forward minus reverse heights, line through the ends removed, shape (n + 1,)."""
-    drift_um_per_m: float
-    """Drift of the level from one reading to the next."""
-    drift_standard_uncertainty_um_per_m: float
-    """Of the drift, from the scatter of the differences about it."""
-    single_run_bow_um: float
-    """Largest bow, signed, that the drift leaves in the forward run by itself."""
 
 
 def heights_from_slopes(slope_um_per_m: ArrayLike, base_mm: float) -> NDArray[np.float64]:
@@ -150,140 +132,6 @@ def heights_covariance(slope_uncertainty_um_per_m: ArrayLike, base_mm: float) ->
     step = (_slopes(slope_uncertainty_um_per_m) * _metres(base_mm)) ** 2
     sums = np.concatenate([[0.0], np.cumsum(step)])
     return np.minimum.outer(sums, sums)
-
-
-def end_point_uncertainty(steps: int, sigma_um: float) -> NDArray[np.float64]:
-    """Standard uncertainty at each foot after the line through the ends: σ·√(i(n − i)/n).
-
-    Parameters
-    ----------
-    steps : int
-        Number of steps n.
-    sigma_um : float
-        Standard uncertainty of one rise (base times slope uncertainty), µm.
-
-    Examples
-    --------
-    Twenty steps of 0.2 µm, in the middle:
-
-    >>> round(float(end_point_uncertainty(20, 0.2)[10]), 4)
-    0.4472
-    """
-    i = np.arange(steps + 1)
-    return sigma_um * np.sqrt(i * (steps - i) / steps)
-
-
-def end_point_covariance(steps: int, sigma_um: float) -> NDArray[np.float64]:
-    """Covariance after the line through the ends: σ²·(min(i, j) − i·j/n), in µm².
-
-    Examples
-    --------
-    >>> float(end_point_covariance(20, 0.2)[5, 15].round(6))
-    0.05
-    """
-    i = np.arange(steps + 1)
-    return sigma_um**2 * (np.minimum.outer(i, i) - np.outer(i, i) / steps)
-
-
-def least_squares_covariance(steps: int, sigma_um: float) -> NDArray[np.float64]:
-    """Covariance after the least-squares line: σ²·M·min(i, j)·M, M = I − X(XᵀX)⁻¹Xᵀ, in µm².
-
-    Examples
-    --------
-    >>> float(least_squares_covariance(20, 0.2)[5, 15].round(6))
-    -0.007475
-    """
-    i = np.arange(steps + 1.0)
-    design = np.stack([np.ones_like(i), i], axis=1)
-    M = np.eye(i.size) - design @ np.linalg.pinv(design)
-    return sigma_um**2 * M @ np.minimum.outer(i, i) @ M
-
-
-def least_squares_uncertainty(steps: int, sigma_um: float) -> NDArray[np.float64]:
-    """Standard uncertainty at each foot after the least-squares line, in µm; largest at the ends.
-
-    Examples
-    --------
-    >>> least_squares_uncertainty(20, 0.2)[[0, 10]].round(4)
-    array([0.2999, 0.2643])
-    """
-    return np.sqrt(np.diag(least_squares_covariance(steps, sigma_um)))
-
-
-def step_gain(wavelength_mm: ArrayLike, base_mm: float, step_mm: float) -> NDArray[np.float64]:
-    """What the plain sum makes of a wave in the way: height out over height in.
-
-    For steps S with base B the gain is S·sin(πB/λ)/(B·sin(πS/λ)).  It is 1 at every
-    wavelength only for S = B; at λ = S/k the stations all meet the same phase, and the
-    gain is ±1 where B is a whole number of steps and infinite otherwise.
-
-    Examples
-    --------
-    Steps of half the base see a wave of two bases only in part:
-
-    >>> step_gain([400, 400], base_mm=200, step_mm=200), step_gain(400, base_mm=200, step_mm=100).round(4)
-    (array([1., 1.]), np.float64(0.7071))
-    """
-    ratio, wave = base_mm / step_mm, np.pi * step_mm / np.asarray(wavelength_mm, float)
-    above, below = np.sin(ratio * wave), ratio * np.sin(wave)
-    blind = np.abs(below) < 1e-12 * ratio
-    limit = np.where(np.abs(above) < 1e-9, np.cos(ratio * wave) / np.cos(wave), np.inf)
-    return np.where(blind, limit, above / np.where(blind, 1.0, below))[()]
-
-
-def both_directions(
-    forward_um_per_m: ArrayLike, reverse_um_per_m: ArrayLike, base_mm: float
-) -> BothDirections:
-    """Put a forward and a reverse run together, and measure the drift between readings.
-
-    The reverse run must be made without turning the level: then linear drift cancels
-    from the mean exactly.  Turned end for end for the way back, the level keeps the
-    whole bow of −base·drift·i·(n − i)/2, and no calculation afterwards can see it.
-
-    Parameters
-    ----------
-    forward_um_per_m, reverse_um_per_m : array, shape (n,)
-        Slopes of the same steps, both in order of station and positive when the way
-        rises away from the headstock; the reverse run was read last to first.
-    base_mm : float
-        Distance between the feet.
-
-    Raises
-    ------
-    AnalysisError
-        If the runs differ in length, a reading is missing, or there are fewer than
-        three steps.
-
-    Notes
-    -----
-    Forward minus reverse heights leave −base·drift·i·(n − i); a constant difference (a
-    zero that was touched in between) is a tilt and is taken off with the line.
-
-    Examples
-    --------
-    A straight way, the level drifting by 1 µm/m from each reading to the next:
-
-    >>> found = both_directions([0, 1, 2, 3], [7, 6, 5, 4], base_mm=100)
-    >>> found.drift_um_per_m, found.slope_um_per_m, found.difference_um.round(9)
-    (1.0, array([3.5, 3.5, 3.5, 3.5]), array([ 0. , -0.3, -0.4, -0.3,  0. ]))
-    """
-    forward, reverse = _slopes(forward_um_per_m), _slopes(reverse_um_per_m)
-    if forward.shape != reverse.shape or forward.size < 3:
-        raise AnalysisError(
-            "forward and reverse run",
-            f"{forward.size} and {reverse.size} steps",
-            "the same three steps or more in both",
-        )
-    number = np.arange(forward.size)
-    trend = fit_line(number, forward - reverse)
-    drift = trend.slope / 2
-    return BothDirections(
-        slope_um_per_m=(forward + reverse) / 2,
-        difference_um=_off_ends(heights_from_slopes(forward - reverse, base_mm)),
-        drift_um_per_m=drift,
-        drift_standard_uncertainty_um_per_m=float(np.sqrt(trend.covariance[1, 1])) / 2,
-        single_run_bow_um=-_metres(base_mm) * drift * (forward.size // 2) * ((forward.size + 1) // 2) / 2,
-    )
 
 
 def profile_from_slopes(
@@ -407,7 +255,3 @@ def _feet(face: str, middle: NDArray, steps: int, base_mm: float) -> NDArray[np.
     ends = np.stack([middle - half, middle + half])
     inner = (ends[1, :-1] + ends[0, 1:]) / 2
     return np.concatenate([[ends[0, 0]], inner, [ends[1, -1]]])
-
-
-def _off_ends(height: NDArray) -> NDArray[np.float64]:
-    return height - np.linspace(height[0], height[-1], height.size)

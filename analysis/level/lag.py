@@ -3,9 +3,9 @@
 A reading that comes `T` late shows the slope where the instrument was `T` ago; going the
 other way the shape shifts the other way.  Both passes are fitted with one smooth slope
 (cubic B-spline, knots 12 mm apart), a jump of zero between passes, a steady drift (over a
-short common stretch it would look like a lag), and one T; a further constant shift against
-the direction of travel (backlash in the position) looks like v·T and can be told from it
-only by passes at different speeds.
+short common stretch it would look like a lag), and one T.  A constant shift against the
+direction of travel (backlash in the position) looks like v·T; at one speed nothing tells
+the two apart, and putting the readings back by v·T is right for either.
 
 A way whose slope rises evenly (a pure bow) only shifts by a constant, which is the jump:
 there T cannot be known, and `determinable` says so.
@@ -31,7 +31,7 @@ LARGEST_UNCERTAINTY_S = 0.2
 SIGNAL_OVER_NOISE = 3.0
 """How far the information on T must stand out of what noise alone would show."""
 GRID_S = 0.05
-TOO_EVEN, ONE_SPEED, TOO_UNSURE, AT_THE_END = "too even", "one speed", "too unsure", "end of range"
+TOO_EVEN, TOO_UNSURE, AT_THE_END = "too even", "too unsure", "end of range"
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,10 +62,6 @@ class Lag:
     """Whether the lag is known to better than 0.2 s and may be used."""
     reason: str
     """Why not (one of the names above); empty where it is."""
-    offset_mm: float | None = None
-    """Shift against the direction of travel, where it was asked for; else None."""
-    offset_standard_uncertainty_mm: float | None = None
-    """Its standard uncertainty."""
 
 
 def pass_of(
@@ -116,7 +112,7 @@ class _Setup:
 
 @dataclass(frozen=True, eq=False)
 class _Fit:
-    """One smooth slope and the jumps between passes, at one lag and offset."""
+    """One smooth slope and the jumps between passes, at one lag."""
 
     position_mm: Array
     velocity_mm_per_s: Array
@@ -134,17 +130,13 @@ class _Fit:
         return columns - self.design @ (self.inverse @ (self.design.T @ columns))
 
 
-def lag_from_passes(
-    passes: Sequence[Pass], *, with_offset: bool = False, range_s: tuple[float, float] = (-1.0, 4.0)
-) -> Lag:
+def lag_from_passes(passes: Sequence[Pass], *, range_s: tuple[float, float] = (-1.0, 4.0)) -> Lag:
     """The lag from passes in both directions over the same stretch.
 
     Parameters
     ----------
     passes : sequence of Pass
-        At least one forward and one reverse; at different speeds if `with_offset`.
-    with_offset : bool
-        Also find a constant shift of position against the direction of travel (backlash).
+        At least one forward and one reverse.
     range_s : tuple of float
         Where to look for the lag; readings whose position that long before is not known
         are left out.
@@ -174,11 +166,10 @@ def lag_from_passes(
     coarse = np.arange(range_s[0], range_s[1] + 1e-9, 4 * GRID_S)
     misfits = _misfits(setup, coarse)
     fine = np.clip(coarse[np.argmin(misfits)] + GRID_S * np.arange(-4, 5), *range_s)
-    start = np.array([fine[np.argmin(_misfits(setup, fine))], 0.0])
-    point = _refined(setup, start, with_offset)
-    if not _stands_out(coarse, misfits, _noise_factor(setup, _fit(setup, point))):
-        return _unknown(float(point[0]), TOO_EVEN, with_offset)
-    return _judged(setup, point, with_offset, range_s)
+    lag_s = _refined(setup, float(fine[np.argmin(_misfits(setup, fine))]))
+    if not _stands_out(coarse, misfits, _noise_factor(setup, _fit(setup, lag_s))):
+        return _unknown(lag_s, TOO_EVEN)
+    return _judged(setup, lag_s, range_s)
 
 
 def _setup(passes: Sequence[Pass], range_s: tuple[float, float]) -> _Setup:
@@ -207,23 +198,16 @@ def _inside(one: Pass, range_s: tuple[float, float]) -> NDArray[np.bool_]:
     return kept
 
 
-def _shifted(one: Pass, kept: NDArray[np.bool_], point: Array) -> tuple[Array, Array]:
+def _shifted(one: Pass, kept: NDArray[np.bool_], lag_s: float) -> tuple[Array, Array]:
     """Where the instrument was when each reading's value was true, and how fast it then went."""
-    then = one.time_s[kept] - point[0]
+    then = one.time_s[kept] - lag_s
     velocity = np.gradient(one.position_mm, one.time_s)
-    way = np.sign(one.position_mm[-1] - one.position_mm[0])
-    return np.interp(then, one.time_s, one.position_mm) - point[1] * way, np.interp(
-        then, one.time_s, velocity
-    )
+    return np.interp(then, one.time_s, one.position_mm), np.interp(then, one.time_s, velocity)
 
 
 def _knots(passes: Sequence[Pass], kept: list[NDArray[np.bool_]], range_s: tuple[float, float]) -> Array:
     """Evenly spaced knots over everything that any lag in the range can reach."""
-    ends = [
-        _shifted(one, keep, np.array([lag, 0.0]))[0]
-        for one, keep in zip(passes, kept, strict=True)
-        for lag in range_s
-    ]
+    ends = [_shifted(one, keep, lag)[0] for one, keep in zip(passes, kept, strict=True) for lag in range_s]
     lowest, highest = min(e.min() for e in ends) - KNOT_MM, max(e.max() for e in ends) + KNOT_MM
     overlap = min(e.max() for e in ends) - max(e.min() for e in ends)
     if overlap < 4 * KNOT_MM:
@@ -234,9 +218,9 @@ def _knots(passes: Sequence[Pass], kept: list[NDArray[np.bool_]], range_s: tuple
     return lowest + KNOT_MM * np.arange(-3, count + 4)
 
 
-def _fit(setup: _Setup, point: Array) -> _Fit:
-    """Fit one smooth slope and the jumps at a given lag and offset."""
-    where = [_shifted(one, keep, point) for one, keep in zip(setup.passes, setup.kept, strict=True)]
+def _fit(setup: _Setup, lag_s: float) -> _Fit:
+    """Fit one smooth slope and the jumps at a given lag."""
+    where = [_shifted(one, keep, lag_s) for one, keep in zip(setup.passes, setup.kept, strict=True)]
     position = np.concatenate([p for p, _ in where])
     basis = BSpline.design_matrix(position, setup.knots, 3)
     weighted = sparse.diags_array(setup.weight) @ sparse.csr_array(basis)
@@ -257,21 +241,20 @@ def _steepness(setup: _Setup, fit: _Fit) -> sparse.csr_array:
 
 
 def _movement(setup: _Setup, fit: _Fit) -> Array:
-    """How far each position moves per second of lag and per mm of offset, over its uncertainty."""
-    way = np.array([np.sign(one.position_mm[-1] - one.position_mm[0]) for one in setup.passes])[setup.run_of]
-    return -np.column_stack([fit.velocity_mm_per_s, way]) * setup.weight[:, None]
+    """How far each position moves per second of lag, over its uncertainty."""
+    return -fit.velocity_mm_per_s * setup.weight
 
 
 def _sensitivity(setup: _Setup, fit: _Fit) -> Array:
-    """What lag and offset do to the readings that nothing else in the fit can do."""
+    """What the lag does to the readings that nothing else in the fit can do."""
     steepness = _steepness(setup, fit)
     local = steepness @ fit.unknown[: steepness.shape[1]]
-    return fit.left_over(_movement(setup, fit) * local[:, None])
+    return fit.left_over(_movement(setup, fit) * local)
 
 
 def _spurious(setup: _Setup, fit: _Fit) -> tuple[float, float]:
     """The information on the lag that noise alone would show, and its standard deviation."""
-    tangent = sparse.diags_array(_movement(setup, fit)[:, 0]) @ _steepness(setup, fit)
+    tangent = sparse.diags_array(_movement(setup, fit)) @ _steepness(setup, fit)
     across = (fit.design.T @ tangent).toarray()
     left = (tangent.T @ tangent).toarray() - across.T @ fit.inverse @ across
     form = left @ fit.inverse[: len(left), : len(left)]
@@ -279,8 +262,8 @@ def _spurious(setup: _Setup, fit: _Fit) -> tuple[float, float]:
 
 
 def _misfits(setup: _Setup, lags: Array) -> Array:
-    """What is left at each lag, no offset."""
-    return np.array([_fit(setup, np.array([lag, 0.0])).misfit for lag in lags])
+    """What is left at each lag."""
+    return np.array([_fit(setup, lag).misfit for lag in lags.tolist()])
 
 
 def _stands_out(lags: Array, misfits: Array, factor: float) -> bool:
@@ -289,28 +272,28 @@ def _stands_out(lags: Array, misfits: Array, factor: float) -> bool:
     return bool(np.ptp(alike) <= 6 * LARGEST_UNCERTAINTY_S)
 
 
-def _refined(setup: _Setup, point: Array, with_offset: bool) -> Array:
+def _refined(setup: _Setup, lag_s: float) -> float:
     """Newton steps on the least squares until they no longer help."""
-    active = slice(0, 2 if with_offset else 1)
-    fit = _fit(setup, point)
+    fit = _fit(setup, lag_s)
     for _ in range(30):
-        step = np.zeros(2)
-        step[active] = np.linalg.lstsq(_sensitivity(setup, fit)[:, active], fit.residual, rcond=1e-6)[0]
-        step = np.clip(step, [-2 * GRID_S, -0.5], [2 * GRID_S, 0.5])
-        nearer = _halved(setup, point, step, fit.misfit)
+        pull = _sensitivity(setup, fit)
+        if not np.any(pull):
+            break
+        step = float(np.clip(pull @ fit.residual / (pull @ pull), -2 * GRID_S, 2 * GRID_S))
+        nearer = _halved(setup, lag_s, step, fit.misfit)
         if nearer is None:
             break
-        point, fit = nearer
-        if np.all(np.abs(step) < 1e-6):
+        lag_s, fit = nearer
+        if abs(step) < 1e-6:
             break
-    return point
+    return lag_s
 
 
-def _halved(setup: _Setup, point: Array, step: Array, misfit: float) -> tuple[Array, _Fit] | None:
+def _halved(setup: _Setup, lag_s: float, step: float, misfit: float) -> tuple[float, _Fit] | None:
     """The first of the step, its half, its quarter, its eighth that lessens the misfit."""
     first, last = setup.knots[3] + KNOT_MM / 2, setup.knots[-4] - KNOT_MM / 2
     for times in (1.0, 0.5, 0.25, 0.125):
-        moved = point + times * step
+        moved = lag_s + times * step
         where = [_shifted(one, keep, moved)[0] for one, keep in zip(setup.passes, setup.kept, strict=True)]
         if min(w.min() for w in where) < first or max(w.max() for w in where) > last:
             continue
@@ -329,37 +312,25 @@ def _noise_factor(setup: _Setup, fit: _Fit) -> float:
     return max(size, 1.0) + size * 2 * rho / (1 - rho)
 
 
-def _judged(setup: _Setup, point: Array, with_offset: bool, range_s: tuple[float, float]) -> Lag:
+def _judged(setup: _Setup, lag_s: float, range_s: tuple[float, float]) -> Lag:
     """Put an uncertainty beside the lag, and say whether it can be known at all.
 
     Noise makes the fitted slope wavy, which looks like information; what it would give by
     itself is taken off, and what is left must stand out of its scatter.
     """
-    fit = _fit(setup, point)
+    fit = _fit(setup, lag_s)
     factor = _noise_factor(setup, fit)
-    columns = _sensitivity(setup, fit)[:, : 2 if with_offset else 1]
+    pull = _sensitivity(setup, fit)
     spurious, spread = _spurious(setup, fit)
-    seen = columns.T @ columns
-    if seen[0, 0] <= (spurious + SIGNAL_OVER_NOISE * spread) * factor:
-        return _unknown(float(point[0]), TOO_EVEN, with_offset)
-    if with_offset and _share_of_its_own(seen) < 1e-3:
-        return _unknown(float(point[0]), ONE_SPEED, with_offset)
-    information = seen * (1 - spurious * factor / seen[0, 0])
-    sd = np.sqrt(np.diag(np.linalg.inv(information)) * factor)
-    lag = Lag(float(point[0]), float(sd[0]), True, "")
-    if with_offset:
-        lag = replace(lag, offset_mm=float(point[1]), offset_standard_uncertainty_mm=float(sd[1]))
-    return _refuse_vague(lag, range_s)
+    seen = float(pull @ pull)
+    if seen <= (spurious + SIGNAL_OVER_NOISE * spread) * factor:
+        return _unknown(lag_s, TOO_EVEN)
+    sd = (factor / (seen - spurious * factor)) ** 0.5
+    return _refuse_vague(Lag(lag_s, sd, True, ""), range_s)
 
 
-def _unknown(time_s: float, reason: str, with_offset: bool) -> Lag:
-    endless = float("inf")
-    return Lag(time_s, endless, False, reason, None, endless if with_offset else None)
-
-
-def _share_of_its_own(information: Array) -> float:
-    """How much of what the lag does an offset cannot do, 0 to 1."""
-    return 1 - float(information[0, 1] ** 2 / (information[0, 0] * information[1, 1]))
+def _unknown(time_s: float, reason: str) -> Lag:
+    return Lag(time_s, float("inf"), False, reason)
 
 
 def _refuse_vague(lag: Lag, range_s: tuple[float, float]) -> Lag:

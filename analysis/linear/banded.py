@@ -1,18 +1,11 @@
 """Symmetric positive matrices that are narrow once their unknowns are put in the right order.
 
-A slope over a base of `m` nodes ties node `i` to node `i + m`; smoothness ties it to
-`i + 1` and `i + 2`.  Numbered along the way, such a matrix is `m` wide.  Numbered *by
-phase* (all nodes at phase 0 within the base, then all at phase m−1, at 1, at m−2, ...: from
-both ends, because the last phase of one base is the neighbour of the first of the next) it
-is about four times the number of bases wide, whatever the spacing of the nodes.
-
 Sources: the factorisation is LAPACK's (through scipy); the entries of the inverse near
 the diagonal follow from the factor by the backward recursion for block tridiagonal
 matrices, derived here: with L the factor's blocks and G = L[i+1,i] L[i,i]⁻¹,
 Z[i+1,i] = −Z[i+1,i+1] G and Z[i,i] = (L[i,i] L[i,i]ᵀ)⁻¹ + Gᵀ Z[i+1,i+1] G.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,61 +19,15 @@ LEAST_BLOCK = 16
 """Blocks of the inverse are no smaller, so that a narrow band does not cost a step for every unknown."""
 
 
-def folded_places(nodes: int, period: int) -> Places:
-    """Where each node goes when the nodes are put in order of their phase within `period`.
-
-    Parameters
-    ----------
-    nodes : int
-        How many nodes there are.
-    period : int
-        Nodes per base; a period of `nodes` or more, or below 2, leaves the order as it is.
-
-    Returns
-    -------
-    place : integer array, shape (nodes,)
-        `place[i]` is the new number of node `i`.
-
-    Examples
-    --------
-    Ten nodes and a base of four: first the nodes 0 4 8, then 3 7, then 1 5 9, then 2 6.
-
-    >>> folded_places(10, 4)
-    array([0, 5, 8, 3, 1, 6, 9, 4, 2, 7])
-    """
-    node = np.arange(nodes)
-    if not 2 <= period < nodes:
-        return node
-    lap, phase = np.divmod(node, period)
-    rank = np.where(2 * phase < period, 2 * phase, 2 * (period - 1 - phase) + 1)
-    place = np.empty(nodes, dtype=np.intp)
-    place[np.lexsort((lap, rank))] = node
-    return place
-
-
 def width(matrix: sparse.coo_array, place: Places) -> int:
     """How far from the diagonal the farthest entry of `matrix` lies in the order `place`.
 
     Examples
     --------
-    >>> width(sparse.coo_array(np.eye(4) + np.eye(4, k=3) + np.eye(4, k=-3)), folded_places(4, 3))
+    >>> width(sparse.coo_array(np.eye(4) + np.eye(4, k=3) + np.eye(4, k=-3)), np.array([0, 2, 3, 1]))
     1
     """
     return int(np.max(np.abs(place[matrix.row] - place[matrix.col]), initial=0))
-
-
-def narrowest(matrix: sparse.coo_array, periods: Iterable[int]) -> Places:
-    """The order, natural or folded by one of `periods`, in which `matrix` is narrowest.
-
-    Examples
-    --------
-    >>> apart = sparse.coo_array(np.eye(9) + np.eye(9, k=6) + np.eye(9, k=-6))
-    >>> width(apart, narrowest(apart, [6]))
-    1
-    """
-    nodes = matrix.shape[0]
-    orders = [np.arange(nodes), *(folded_places(nodes, period) for period in periods)]
-    return min(orders, key=lambda place: width(matrix, place))
 
 
 def to_band(matrix: sparse.coo_array, place: Places, rows: int) -> Array:
@@ -133,19 +80,6 @@ class BandFactor:
         3.583519
         """
         return 2.0 * float(np.log(self.lower[0]).sum())
-
-    def inverse_where(self, pattern: sparse.coo_array) -> sparse.csr_array:
-        """The inverse, worked out only where `pattern` has entries (all within the band).
-
-        Examples
-        --------
-        >>> matrix = np.array([[2.0, 1.0], [1.0, 2.0]])
-        >>> band = to_band(sparse.coo_array(matrix), np.arange(2), 1)
-        >>> near = factor(band, np.arange(2)).inverse_where(sparse.coo_array(matrix))
-        >>> bool(np.allclose(near.toarray(), np.linalg.inv(matrix)))
-        True
-        """
-        return self.inverse_near_diagonal().where(pattern)
 
     def inverse_near_diagonal(self) -> "InverseNearDiagonal":
         """The inverse within the band, to be asked more than once."""

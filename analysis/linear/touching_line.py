@@ -91,15 +91,6 @@ def line_above(x: ArrayLike, y: ArrayLike, at: float) -> TouchingLine:
     return TouchingLine(-turned.intercept, -turned.slope, turned.touching, turned.rows)
 
 
-def level_below(y: ArrayLike) -> TouchingLine:
-    """The line of slope 0 under all points."""
-    y = np.asarray(y, float)
-    lowest = int(y.argmin())
-    rows = np.zeros((2, y.size))
-    rows[0, lowest] = 1.0
-    return TouchingLine(float(y[lowest]), 0.0, (lowest,), rows)
-
-
 def _hull(x: NDArray, y: NDArray) -> list[int]:
     return upper_hull((x - x[0]).tolist(), (y - y[0]).tolist())
 

@@ -6,9 +6,7 @@ SAME_MM = 0.5
 """Places closer than this are one."""
 
 
-def interpolation(
-    node_mm: np.ndarray, at_mm: float, same_mm: float = SAME_MM, preferred: np.ndarray | None = None
-) -> dict[int, float]:
+def interpolation(node_mm: np.ndarray, at_mm: float, same_mm: float = SAME_MM) -> dict[int, float]:
     """Weights of nodes for the height at a place: the node itself, a cubic, or a straight line outside.
 
     Parameters
@@ -18,9 +16,6 @@ def interpolation(
     at_mm : float
     same_mm : float
         A node as near as this stands for the place.
-    preferred : array of bool, optional
-        Nodes to use alone (evenly spaced ones) where they reach around the place and are not
-        much coarser there than all of them: at most every other node is left out.
 
     Examples
     --------
@@ -31,11 +26,6 @@ def interpolation(
     if abs(node_mm[nearest] - at_mm) <= same_mm or len(node_mm) == 1:
         return {nearest: 1.0}
     around = _around(node_mm, at_mm)
-    if preferred is not None and np.count_nonzero(preferred) >= 2:
-        chosen = np.flatnonzero(preferred)
-        alone = chosen[_around(node_mm[chosen], at_mm)]
-        if node_mm[alone[0]] <= at_mm <= node_mm[alone[-1]] and np.all(np.diff(alone) <= 2):
-            around = alone
     return {int(i): float(_lagrange(node_mm[around], k, at_mm)) for k, i in enumerate(around)}
 
 

@@ -1,15 +1,11 @@
 import re
-import struct
 
 import numpy as np
 import pytest
 
 from acquire.simulated.formats import (
-    binary_frame,
     comma_line,
-    counter_line,
     damaged,
-    exponent_line,
     fixed_line,
     labelled_line,
 )
@@ -22,19 +18,10 @@ from acquire.simulated.formats import (
         (fixed_line(2, 7)(1234.5), b"+1234.50\r\n"),
         (labelled_line("B", "arcsec", 2, 7)(-12.5), b"B -0012.50 arcsec\r\n"),
         (comma_line(4, 7)(0.2401), b"+00,2401\r"),
-        (exponent_line(3)(-12.5), b"-1.250E+01\n"),
-        (counter_line(200)(-1.0), b"-200\r\n"),
-        (counter_line(200, wrap=65536)(-1.0), b"65336\r\n"),
     ],
 )
 def test_line_is_as_written_by_hand(frame, sent):
     assert frame == sent
-
-
-def test_binary_frame_carries_its_sum():
-    frame = binary_frame(b"\x02", per_count=0.5)(-3.0)
-    assert frame[:1] == b"\x02" and struct.unpack("<i", frame[1:5]) == (-6,)
-    assert frame[5] == (0x02 + 0xFA + 0xFF + 0xFF + 0xFF) % 256
 
 
 def test_damage_never_turns_one_reading_into_another():

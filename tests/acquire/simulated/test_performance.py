@@ -1,5 +1,6 @@
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,7 +14,6 @@ from acquire.simulated.catalogue import (
     long_level,
     scale,
     vial,
-    without_faults,
 )
 from acquire.simulated.instruments import read_by_eye
 from acquire.simulated.motion import Hold, fed, stepped
@@ -22,6 +22,12 @@ from acquire.simulated.truth import InventedBed
 
 BED = InventedBed(1)
 STATIONS_MM = np.arange(100.0, 901.0, 200.0)
+
+
+def without_faults(instrument):
+    """Perfect: nothing between the truth and the display but its steps."""
+    faults = ("lag_s", "white", "flicker", "drift_per_hour", "zero", "seating_um", "in_the_hand")
+    return replace(instrument, **dict.fromkeys((*faults, "garbled_chance"), 0.0))
 
 
 def played(seed, instrument=None, script=None):

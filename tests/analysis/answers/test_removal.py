@@ -5,7 +5,7 @@ import pytest
 
 from acquire.model.errors import AnalysisError
 from analysis.answers.least_metal import least_metal
-from analysis.answers.removal import depth_on_flank, guard_of, lengths_stood_for, vee_drop_and_shift
+from analysis.answers.removal import depth_on_flank, guard_of, lengths_stood_for
 from analysis.linear.profile import Profile
 
 X = np.arange(0, 1001, 200.0)
@@ -44,30 +44,15 @@ def test_one_station_is_refused():
         lengths_stood_for(X[:1])
 
 
-def test_worn_ridge_of_ninety_degrees_drops_and_shifts():
-    """Derived: (30 + 10)/(2 sin 45°) and (30 − 10)/(2 cos 45°)."""
-    found = vee_drop_and_shift(30, 10, 45, 45)
-    assert (found.drop, found.shift) == pytest.approx((28.2843, 14.1421), abs=5e-5)
-
-
-@pytest.mark.parametrize(("a1", "a2"), [(45, 45), (20, 70), (30, 55)])
-def test_drop_and_shift_use_up_the_wear_of_both_flanks(a1, a2):
-    """Second method: the movement taken along the normal of each flank gives its wear back."""
-    found = vee_drop_and_shift(30, 10, a1, a2)
-    front, rear = np.radians([a1, a2])
-    assert found.drop * np.sin(front) + found.shift * np.cos(front) == pytest.approx(30)
-    assert found.drop * np.sin(rear) - found.shift * np.cos(rear) == pytest.approx(10)
-
-
 def test_depth_on_flank_is_normal_to_it():
-    """Derived: at 90° a drop of 100 µm is 71 µm on each flank; let down so, both flanks are worn alike."""
+    """Derived: at 90° a drop of 100 µm is 71 µm on each flank."""
     assert depth_on_flank(100, 45) == pytest.approx(70.71, abs=0.01)
-    assert vee_drop_and_shift(depth_on_flank(100, 30), depth_on_flank(100, 60), 30, 60).drop == pytest.approx(
-        100
-    )
 
 
-@pytest.mark.parametrize("angle", [0, 90, -45, float("nan")])
-def test_flank_that_is_no_flank_is_refused(angle):
-    with pytest.raises(AnalysisError, match="between 0 and 90"):
-        vee_drop_and_shift(1, 1, 45, angle)
+@pytest.mark.parametrize(("front_deg", "rear_deg"), [(45, 45), (20, 70), (30, 55)])
+def test_metal_taken_off_both_flanks_lets_down_by_the_drop_and_shifts_nothing(front_deg, rear_deg):
+    """Second method: drop·sin a + shift·cos a on one flank, drop·sin a − shift·cos a on the other, solved."""
+    a, b = np.radians([front_deg, rear_deg])
+    taken = [depth_on_flank(100, front_deg), depth_on_flank(100, rear_deg)]
+    drop, shift = np.linalg.solve([[np.sin(a), np.cos(a)], [np.sin(b), -np.cos(b)]], taken)
+    assert (drop, shift) == pytest.approx((100, 0), abs=1e-9)

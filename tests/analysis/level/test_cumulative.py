@@ -1,25 +1,33 @@
-"""The sum by hand: published cases, closed forms against Monte Carlo and other routes, drift, gain."""
+"""The sum by hand: published cases, closed forms against Monte Carlo and other routes."""
 
 import numpy as np
 import pytest
 
 from acquire.model.errors import AnalysisError
 from analysis.level.cumulative import (
-    both_directions,
-    end_point_covariance,
-    end_point_uncertainty,
     hand_check,
     heights_covariance,
     heights_from_slopes,
-    least_squares_covariance,
-    least_squares_uncertainty,
     profile_from_slopes,
-    step_gain,
     step_uncertainty_um_per_m,
 )
 from analysis.linear.reference_lines import remove_line, straightness
 
 ACCEPTANCE_SLOPES = [12, 8.5, 3, -1.5, -6, -4, 0.5, 2, 5.5, 9]
+
+
+def end_point_covariance(steps, sigma_um):
+    """Derived: after the line through the ends σ²·(min(i, j) − i·j/n), largest in the middle."""
+    i = np.arange(steps + 1)
+    return sigma_um**2 * (np.minimum.outer(i, i) - np.outer(i, i) / steps)
+
+
+def least_squares_covariance(steps, sigma_um):
+    """Derived: σ²·M·min(i, j)·M with M = I − X(XᵀX)⁻¹Xᵀ, largest at the ends."""
+    i = np.arange(steps + 1.0)
+    design = np.stack([np.ones_like(i), i], axis=1)
+    M = np.eye(i.size) - design @ np.linalg.pinv(design)
+    return sigma_um**2 * M @ np.minimum.outer(i, i) @ M
 
 
 def arcseconds(minutes_seconds):
@@ -38,7 +46,7 @@ def test_published_slides_give_three_micrometres(reference_case):
     case = reference_case("autocollimator_slides_six_steps")
     forward = arcseconds(case["forward_arcminutes_arcseconds"])
     backward = arcseconds(case["backward_arcminutes_arcseconds"])
-    mean = both_directions(forward, backward, case["base_mm"]).slope_um_per_m
+    mean = (forward + backward) / 2
     assert mean.tolist() == case["derived"]["mean_arcseconds"]
     per_um_m = case["um_per_arcsecond"] * 1000 / case["base_mm"]
     slope = (mean - mean[0])[1:] * per_um_m
@@ -82,10 +90,12 @@ def test_acceptance_slopes_sum_to_their_heights():
 
 def test_closed_forms_have_their_acceptance_values():
     """Worked out for this project: n = 20, base 100 mm, 2 µm/m, so σ = 0.2 µm; tolerance 1e-4."""
-    assert end_point_uncertainty(20, 0.2)[[5, 10]] == pytest.approx([0.3873, 0.4472], abs=1e-4)
-    assert least_squares_uncertainty(20, 0.2)[[0, 10]] == pytest.approx([0.2999, 0.2643], abs=1e-4)
-    assert end_point_covariance(20, 0.2)[5, 15] == pytest.approx(0.05, abs=1e-4)
-    assert least_squares_covariance(20, 0.2)[5, 15] == pytest.approx(-0.007475, abs=1e-6)
+    profile = profile_from_slopes("f", 100 * np.arange(20) + 50, np.zeros(20), 100, 2)
+    ends, fitted = (remove_line(profile, kind) for kind in ("ends", "least-squares"))
+    assert ends.standard_uncertainty_um[[5, 10]] == pytest.approx([0.3873, 0.4472], abs=1e-4)
+    assert fitted.standard_uncertainty_um[[0, 10]] == pytest.approx([0.2999, 0.2643], abs=1e-4)
+    assert ends.covariance_um2[5, 15] == pytest.approx(0.05, abs=1e-4)
+    assert fitted.covariance_um2[5, 15] == pytest.approx(-0.007475, abs=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -109,66 +119,6 @@ def test_covariance_of_unequal_steps_is_what_monte_carlo_finds():
 def test_seating_of_a_foot_costs_what_practice_says():
     """Half a micrometre a foot is 3.5 µm/m on a 200 mm base; with 2 µm/m beside it 4.06."""
     assert step_uncertainty_um_per_m([0, 2], 0.5, 200) == pytest.approx([3.5355, 4.0620], abs=1e-4)
-
-
-@pytest.mark.parametrize("n", [9, 20])
-def test_mean_of_forward_and_reverse_cancels_linear_drift_exactly(n):
-    rng = np.random.default_rng(2)
-    way, drift = rng.normal(0, 10, n), 0.7
-    forward = way + drift * np.arange(n)
-    reverse = way + 3 + drift * np.arange(n + 5, 2 * n + 5)[::-1]
-    found = both_directions(forward, reverse, 100)
-    i = np.arange(n + 1)
-    np.testing.assert_allclose(found.difference_um, -0.1 * drift * i * (n - i), atol=1e-9)
-    assert found.drift_um_per_m == pytest.approx(drift)
-    rest = heights_from_slopes(found.slope_um_per_m - way, 100)
-    np.testing.assert_allclose(np.diff(rest, 2), 0, atol=1e-9)
-    forward_only = heights_from_slopes(forward - way, 100)
-    forward_only -= i / n * forward_only[-1]
-    np.testing.assert_allclose(forward_only, -0.1 * drift * i * (n - i) / 2, atol=1e-9)
-    assert found.single_run_bow_um == pytest.approx(forward_only[np.abs(forward_only).argmax()])
-
-
-def test_turning_the_level_for_the_way_back_leaves_the_whole_bow():
-    """A turned level reads the other sign; its drift then goes against the way instead of with it."""
-    n, drift = 20, 0.7
-    forward = drift * np.arange(n)
-    reverse = -(drift * np.arange(n, 2 * n)[::-1])
-    mean = heights_from_slopes(both_directions(forward, reverse, 100).slope_um_per_m, 100)
-    i = np.arange(n + 1)
-    np.testing.assert_allclose(mean - i / n * mean[-1], -0.1 * drift * i * (n - i) / 2, atol=1e-9)
-
-
-@pytest.mark.statistics
-def test_drift_is_known_as_well_as_its_scatter_says():
-    rng = np.random.default_rng(3)
-    runs = [both_directions(rng.normal(0, 1, 20), rng.normal(0, 1, 20), 100) for _ in range(2000)]
-    spread = np.std([run.drift_um_per_m for run in runs])
-    stated = np.sqrt(np.mean([run.drift_standard_uncertainty_um_per_m**2 for run in runs]))
-    # 2000 pairs: the spread is known to 1.6 %.
-    assert stated == pytest.approx(spread, rel=0.06)
-
-
-@pytest.mark.parametrize(("base", "step"), [(200, 200), (200, 100), (200, 150), (100, 200)])
-@pytest.mark.parametrize("wavelength", [330, 517, 1000])
-def test_gain_is_what_a_sampled_wave_shows(base, step, wavelength):
-    """Second method: sum the slopes of a real sine and compare with it at the stations."""
-    x = step * np.arange(400.0)
-    middle = x[:-1] + step / 2
-    wave = lambda at: np.sin(2 * np.pi * at / wavelength)  # noqa: E731
-    slope = (wave(middle + base / 2) - wave(middle - base / 2)) / base * 1000
-    summed = heights_from_slopes(slope, step)
-    design = np.stack([wave(x), np.cos(2 * np.pi * x / wavelength), np.ones_like(x)], axis=1)
-    fitted = np.linalg.lstsq(design, summed, rcond=None)[0]
-    assert fitted[0] == pytest.approx(step_gain(wavelength, base, step), abs=1e-9)
-
-
-def test_gain_is_one_at_every_wavelength_only_for_steps_of_the_base():
-    waves = np.array([100, 200, 66.67, 333.0, 5000])
-    assert step_gain(waves, 200, 200) == pytest.approx(np.ones(5))
-    assert np.isinf(step_gain(150, 200, 150))
-    assert step_gain(100, 200, 100) == pytest.approx(-1)
-    assert step_gain(1e7, 200, 130) == pytest.approx(1)
 
 
 def test_walking_the_way_backwards_mirrors_the_heights():
@@ -196,7 +146,7 @@ def test_hand_check_can_be_followed_line_by_line():
         assert row.deviation_um == pytest.approx(row.height_um - row.line_um)
     assert table.range_um == pytest.approx(2.35)
     uncertainties = [row.standard_uncertainty_um for row in table.stations]
-    assert uncertainties == pytest.approx(end_point_uncertainty(10, 0.2), abs=1e-7)
+    assert uncertainties == pytest.approx(np.sqrt(np.diag(end_point_covariance(10, 0.2))), abs=1e-7)
 
 
 @pytest.mark.parametrize("kind", ["least-squares", "minimum-zone", "unworn"])
@@ -228,8 +178,3 @@ def test_steps_that_are_not_the_base_are_refused_and_told_where_to_go(middle):
 def test_placing_a_hair_off_is_taken_and_the_feet_share_it():
     profile = profile_from_slopes("f", [50, 151, 250], [1, 2, 3], 100, 1)
     assert profile.station_mm.tolist() == [0, 100.5, 200.5, 300]
-
-
-def test_runs_of_different_length_are_refused():
-    with pytest.raises(AnalysisError, match="4 and 3 steps"):
-        both_directions([1, 2, 3, 4], [1, 2, 3], 100)

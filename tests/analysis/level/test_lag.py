@@ -6,17 +6,17 @@ import numpy as np
 import pytest
 
 from acquire.model.errors import AnalysisError
-from analysis.level.lag import ONE_SPEED, TOO_EVEN, lag_from_passes, pass_of
+from analysis.level.lag import TOO_EVEN, lag_from_passes, pass_of
 
 
-def there_and_back(slope, length, speed, lag, *, offset=0.0, noise=None, jump=4.0):
+def there_and_back(slope, length, speed, lag, *, noise=None, jump=4.0):
     """A forward and a reverse pass at constant speed, 20 readings a second."""
     time = np.arange(0, length / speed, 0.05)
     passes = []
     for way in (1, -1):
         position = speed * time if way > 0 else length - speed * time
         before = position - way * speed * lag
-        reading = slope(before - way * offset) + (jump if way < 0 else 0.0)
+        reading = slope(before) + (jump if way < 0 else 0.0)
         reading = reading + (0 if noise is None else noise.normal(size=len(time)))
         passes.append(pass_of(time, position, reading, 1.0))
     return passes
@@ -63,16 +63,6 @@ def test_faint_waves_leave_the_lag_too_vague_to_use():
     noise = np.random.default_rng(3)
     found = lag_from_passes(there_and_back(wavy(0.6), 600, 5.0, 0.7, noise=noise))
     assert not found.determinable
-
-
-@pytest.mark.statistics
-def test_two_speeds_tell_backlash_from_lag_and_one_speed_does_not():
-    slow, fast = (there_and_back(wavy(100.0), 600, speed, 0.7, offset=0.3) for speed in (5.0, 12.0))
-    both = lag_from_passes(slow + fast, with_offset=True)
-    assert both.time_s == pytest.approx(0.7, abs=0.0005)
-    assert both.offset_mm == pytest.approx(0.3, abs=0.005)
-    alone = lag_from_passes(slow, with_offset=True)
-    assert not alone.determinable and alone.reason == ONE_SPEED and alone.offset_mm is None
 
 
 @pytest.mark.statistics
