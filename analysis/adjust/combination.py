@@ -22,9 +22,12 @@ from analysis.adjust.cannot_tell import cannot_tell, why_unknown
 from analysis.adjust.estimability import ALIKE, LEAST_OF_A_PART, Line, free_lines, parts_known
 from analysis.adjust.nodes import Key, Node
 from analysis.adjust.reliability import (
+    Contest,
     Residuals,
     Suspect,
     Unchecked,
+    contested_facts,
+    find_contests,
     find_suspects,
     residual_table,
     unchecked,
@@ -110,6 +113,8 @@ class BedMap:
     """Carriers that were taken as points."""
     slips: tuple[RunSlip, ...] = ()
     """Whole runs that look wrong as they were written, and what would mend them."""
+    before: "BedMap | None" = None
+    """The map before readings of which nothing tells which are wrong were taken as that uncertain."""
 
     def __repr__(self) -> str:
         faces = ", ".join(dict.fromkeys(node.owner for node in self.nodes))
@@ -145,7 +150,7 @@ class BedMap:
 
     @cached_property
     def _fit(self) -> tuple[float, float]:
-        return fit_of(self.assembly, self.solution)
+        return self.before._fit if self.before else fit_of(self.assembly, self.solution)
 
     @property
     def redundancy(self) -> float:
@@ -165,15 +170,25 @@ class BedMap:
     @cached_property
     def residuals(self) -> Residuals:
         """One row per reading."""
+        if self.before:
+            return self.before.residuals
         return residual_table(self.solution, self.observations)
 
     @cached_property
     def suspects(self) -> tuple[Suspect, ...]:
         """Readings that the others contradict, the worst first; not looked for while a whole run is wrong."""
+        if self.before:
+            return self.before.suspects
         if self.slips:
             return ()
         noise = _noise(self.residuals.normalised, self.p_value, self.redundancy)
         return find_suspects(self.solution, self.observations, self.residuals, noise)
+
+    @cached_property
+    def contests(self) -> tuple[Contest, ...]:
+        """Sets of readings of which either may be wrong."""
+        noise = _noise(self.residuals.normalised, self.p_value, self.redundancy)
+        return find_contests(self.solution, self.observations, self.residuals, noise)
 
     @cached_property
     def unchecked(self) -> tuple[Unchecked, ...]:
@@ -411,8 +426,26 @@ def combine(
         raise AnalysisError(bed.name, f"found no traverse{kind}", "one at least", "record or import one")
     bed_map = adjusted(observe_all(chosen, bed, made), bed, use_variance_components)
     slips = find_run_slips(bed_map.tied, bed_map.as_observed, bed)
-    warnings = (*slips, *bed_map.warnings, *state_warnings(chosen))
+    contested: tuple[Fact, ...] = ()
+    if not slips and bed_map.contests:
+        contested = tuple(contested_facts(bed_map.contests, bed_map.residuals))
+        bed_map = _as_contested(bed_map, use_variance_components)
+    warnings = (*slips, *contested, *bed_map.warnings, *state_warnings(chosen))
     return replace(bed_map, slips=slips, warnings=warnings)
+
+
+def _as_contested(bed_map: BedMap, use_variance_components: bool) -> BedMap:
+    """The map with each contested reading as uncertain as what it would be off by, were it wrong."""
+    error = np.zeros(len(bed_map.residuals))
+    for contest in bed_map.contests:
+        for index, size in contest.error.items():
+            error[index] = max(error[index], abs(size))
+    parts = np.split(error, np.cumsum([len(each) for each in bed_map.observations])[:-1])
+    widened = [
+        each.less_sure(part) if np.any(part) else each
+        for each, part in zip(bed_map.as_observed, parts, strict=True)
+    ]
+    return replace(adjusted(widened, bed_map.bed, use_variance_components), before=bed_map)
 
 
 def adjusted(observations: Sequence[Observations], bed: Bed, use_variance_components: bool = False) -> BedMap:

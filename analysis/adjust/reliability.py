@@ -7,15 +7,17 @@ in a thousand). Formulas in their form for correlated readings; see, for instanc
 textbook treatment of reliability in geodetic networks.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import ndtri
 
 from acquire.model.quantity import QUANTITIES
 from acquire.model.slips import slip_of_reading
+from analysis.adjust.setting_aside import Greedy, SettingAside
 from analysis.adjust.solution import Solution
+from analysis.linear.fact import Fact
 from analysis.observe import Observations
 
 SMALLEST_DETECTABLE = 4.13
@@ -23,7 +25,8 @@ ALARM_PROBABILITY = 0.01
 """That a set of good readings raises any alarm."""
 RUNNER_UP_WITHIN = 0.3
 LEAST_REDUNDANCY = 0.1
-MOST_SUSPECTS = 10
+NO_RIVAL_WITHIN = 3.0
+"""In log-likelihood: what explains the readings worse by no more may be what happened."""
 NOTHING = 1e-9
 
 
@@ -65,6 +68,8 @@ class Suspect:
     words: str
     runner_up: bool = False
     """It could as well be this one as the one before."""
+    contested: bool = False
+    """Other readings, wrong in its place, would explain all as well: nothing tells which are."""
 
 
 @dataclass(frozen=True)
@@ -142,25 +147,102 @@ def find_suspects(
 ) -> tuple[Suspect, ...]:
     """Readings that cannot be right, the worst first; each is set aside before the next is judged.
 
+    Where other readings, as many or fewer, would explain all as well if they were wrong instead,
+    both are named, as contested.
+
     Parameters
     ----------
     noise : float
         By what all readings together are noisier than claimed, so that honest noise is
         not taken for slips.
     """
-    level = alarm_level(int(np.count_nonzero(np.isfinite(table.normalised)))) * noise
-    w = np.where(np.isfinite(table.normalised), table.normalised, 0.0)
+    w = _checked(table)
+    level, setting = _level(table, noise), SettingAside(solution, len(observations))
+    worst_first = setting.greedily(w, level)
     found: dict[int, Suspect] = {}
-    taken: list[int] = []
-    while len(taken) < MOST_SUSPECTS and np.max(np.abs(w), initial=0.0) > level:
-        worst = int(np.argmax(np.abs(w)))
-        found[worst] = _suspect(table, worst, w[worst], noise)
-        close = np.abs(w) >= abs(w[worst]) - RUNNER_UP_WITHIN
-        for index in np.flatnonzero(close):
-            found.setdefault(int(index), _suspect(table, int(index), w[index], noise, runner_up=True))
-        taken.append(worst)
-        w = _without(solution, observations, table, taken)
+    for index, now in zip(worst_first.taken, worst_first.seen, strict=True):
+        found[index] = _suspect(table, index, now[index], noise)
+        close = np.abs(now) >= abs(now[index]) - RUNNER_UP_WITHIN
+        for other in np.flatnonzero(close):
+            found.setdefault(int(other), _suspect(table, int(other), now[other], noise, runner_up=True))
+    for contest in _contests(setting, worst_first, w, level, noise):
+        for index in (*contest.one, *contest.other):
+            suspect = found.get(index) or _suspect(table, index, w[index], noise, runner_up=True)
+            found[index] = replace(suspect, contested=True)
     return tuple(found.values())
+
+
+def find_contests(
+    solution: Solution, observations: Sequence[Observations], table: Residuals, noise: float = 1.0
+) -> tuple["Contest", ...]:
+    """Sets of readings of which either may be wrong: both explain all readings equally well.
+
+    Parameters
+    ----------
+    noise : float
+        As in `find_suspects`.
+    """
+    w, level, setting = _checked(table), _level(table, noise), SettingAside(solution, len(observations))
+    return tuple(_contests(setting, setting.greedily(w, level), w, level, noise))
+
+
+@dataclass(frozen=True)
+class Contest:
+    """Two sets of readings of which either may be wrong, by their place in the table of residuals."""
+
+    one: tuple[int, ...]
+    other: tuple[int, ...]
+    error: Mapping[int, float]
+    """What each reading would be off by, were it of the wrong set."""
+
+
+@dataclass(frozen=True)
+class Contested(Fact):
+    """Readings of which either these or those are wrong; the map is as uncertain as that."""
+
+    one: tuple[tuple[int, float], ...]
+    """Traverse and station, in mm."""
+    other: tuple[tuple[int, float], ...]
+    error: float
+    """What the wrong ones are off by, in the contract's unit."""
+    quantity: str
+
+
+def contested_facts(contests: Iterable[Contest], table: Residuals) -> Iterator[Contested]:
+    """What to say of contested readings."""
+
+    def named(indices: Iterable[int]) -> tuple[tuple[int, float], ...]:
+        return tuple((int(table.traverse[i]), float(table.station_mm[i])) for i in indices)
+
+    for each in contests:
+        error = max(map(abs, each.error.values()))
+        yield Contested(named(each.one), named(each.other), error, table.quantity[each.one[0]])
+
+
+def _contests(
+    setting: SettingAside, found: Greedy, w: np.ndarray, level: float, noise: float
+) -> Iterator[Contest]:
+    """Of each group of suspects that hang together: whether others would do as well in their place."""
+    if found.aside is None or not found.is_finished:
+        return
+    for group in setting.together(found.taken):
+        instead = setting.greedily(w, level, trusted=frozenset(group))
+        if instead.aside is None or not instead.is_finished or len(instead.taken) > len(found.taken):
+            continue
+        if instead.aside.chi_square - found.aside.chi_square > 2 * NO_RIVAL_WITHIN * noise**2:
+            continue
+        one, other = set(found.taken) - set(instead.taken), set(instead.taken) - set(found.taken)
+        error = {**found.aside.error, **instead.aside.error}
+        both = sorted(one | other)
+        yield Contest(tuple(sorted(one)), tuple(sorted(other)), {index: error[index] for index in both})
+
+
+def _checked(table: Residuals) -> np.ndarray:
+    return np.where(np.isfinite(table.normalised), table.normalised, 0.0)
+
+
+def _level(table: Residuals, noise: float) -> float:
+    return alarm_level(int(np.count_nonzero(np.isfinite(table.normalised)))) * noise
 
 
 def _suspect(table: Residuals, index: int, w: float, noise: float, runner_up: bool = False) -> Suspect:
@@ -194,53 +276,3 @@ def slip_words(reading: float, predicted: float, uncertainty: float, quantity: s
         return ""
     found = slip_of_reading(reading, predicted, uncertainty, QUANTITIES[quantity])
     return f"{found}?" if found else ""
-
-
-def _without(
-    solution: Solution, observations: Sequence[Observations], table: Residuals, taken: Sequence[int]
-) -> np.ndarray:
-    """Normalised residuals with some readings set aside (each given an error of its own to fit)."""
-    first = np.cumsum([0, *(len(each) for each in observations)])
-    chosen = sorted(taken)
-    directions = [_direction(solution, first, index) for index in chosen]
-    shown = [_shown(solution, direction) for direction in directions]
-    cross = np.array([[_dot(a, b) for b in shown] for a in directions])
-    pulls = np.array([_dot(direction, solution.leftover) for direction in directions])
-    if np.linalg.matrix_rank(cross) < len(chosen):
-        return np.zeros(len(table))
-    amount = np.linalg.solve(cross, pulls)
-    inverse = np.linalg.inv(cross)
-    left = [
-        part - sum(a * s[k] for a, s in zip(amount, shown, strict=True))
-        for k, part in enumerate(solution.leftover)
-    ]
-    w = np.zeros(len(table))
-    for k, block in enumerate(solution.blocks[: len(observations)]):
-        rows = slice(first[k], first[k + 1])
-        back = block.whitener.T
-        mixed = back @ np.column_stack([part[k] for part in shown])
-        weight = solution.reliability[k].weight - np.einsum("ia,ab,ib->i", mixed, inverse, mixed)
-        good = weight * block.variance > 1e-6
-        w[rows] = np.where(good, (back @ left[k]) / np.sqrt(np.where(good, weight, 1.0)), 0.0)
-    w[chosen] = 0.0
-    return w
-
-
-def _direction(solution: Solution, first: np.ndarray, index: int) -> list[np.ndarray]:
-    """A unit error of one reading in whitened rows."""
-    parts = [np.zeros(len(left)) for left in solution.leftover]
-    k = int(np.searchsorted(first, index, side="right")) - 1
-    parts[k] = solution.blocks[k].whitener[:, [index - first[k]]].toarray().ravel()
-    return parts
-
-
-def _shown(solution: Solution, direction: list[np.ndarray]) -> list[np.ndarray]:
-    """What of an error stays in the residuals."""
-    whitened = [block.whitened for block in solution.blocks]
-    pulled = sum(rows.T @ part for rows, part in zip(whitened, direction, strict=True))
-    moved = solution.fit.solve(np.asarray(pulled))
-    return [part - rows @ moved for rows, part in zip(whitened, direction, strict=True)]
-
-
-def _dot(first: Sequence[np.ndarray], second: Sequence[np.ndarray]) -> float:
-    return float(sum(a @ b for a, b in zip(first, second, strict=True)))

@@ -8,7 +8,7 @@ the unit of the reading.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -167,6 +167,13 @@ class Observations:
     def sources(self) -> tuple[Traverse, ...]:
         """The traverses that it was made of, with their own descriptions of the instrument."""
         return self.dense_traverses if self.source is None else (self.source,)
+
+    def less_sure(self, error: np.ndarray) -> "Observations":
+        """The same with a further independent error of each reading, standard deviations of shape (m,)."""
+        if isinstance(self.covariance, np.ndarray):
+            diagonal = error**2 if self.covariance.ndim == 1 else np.diag(error**2)
+            return replace(self, covariance=self.covariance + diagonal)
+        return replace(self, covariance=self.covariance + sparse.diags(error**2))
 
     @property
     def noise_group(self) -> str:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
         TiltsUntied,
     )
     from analysis.adjust.combination import KeepsItsClaim, ScattersMore
+    from analysis.adjust.reliability import Contested
     from analysis.adjust.there_and_back import Return
     from analysis.adjust.tying import ShapeUnderCarrierUnknown
 
@@ -160,7 +161,20 @@ def _keeps_its_claim(fact: "KeepsItsClaim") -> str:
     return f"{fact.instrument}: the readings do not tell how much it scatters; it keeps what it claims"
 
 
+def _contested(fact: "Contested") -> str:
+    def named(readings: Sequence[tuple[int, float]]) -> str:
+        return listed([f"traverse {number} at {station_mm:g} mm" for number, station_mm in readings])
+
+    unit = "µm/m" if fact.quantity in ("slope", "roll") else "µm"
+    verb = "is" if len(fact.one) == 1 else "are"
+    return (
+        f"either {named(fact.one)} {verb} off, by some {fact.error:.2g} {unit}, or {named(fact.other)}: "
+        "nothing tells which, so that neither is set aside and the ± covers both; read there once more"
+    )
+
+
 SENTENCES: Mapping[str, Callable[[Any], str]] = {
+    "Contested": _contested,
     "ShapeUnknown": _shape_unknown,
     "ShapesUnknown": _shapes_unknown,
     "InParts": _in_parts,

@@ -143,7 +143,7 @@ class Tally:
 def without_suspects(runs: list[Traverse], bed: Bed) -> BedMap:
     """The map with readings set aside that the others contradict, as a careful person would."""
     bed_map = combine(runs, bed)
-    bad = {(s.traverse, s.station_mm) for s in bed_map.suspects if not s.runner_up}
+    bad = {(s.traverse, s.station_mm) for s in bed_map.suspects if not (s.runner_up or s.contested)}
     if not bad:
         return bed_map
     kept = []

@@ -5,7 +5,8 @@ import pytest
 from scipy.stats import norm
 
 from analysis.adjust.combination import combine
-from analysis.adjust.reliability import alarm_level, slip_words
+from analysis.adjust.reliability import Contested, alarm_level, slip_words
+from analysis.words.facts import sentences
 
 STATION = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = np.arange(50.0, 1000.0, 100.0)
@@ -143,3 +144,45 @@ def test_prediction_from_all_others_leaves_the_reading_itself_out(three_runs):
     good, spoilt = three_runs().residuals, three_runs(lambda y: y + 50).residuals
     index = 11 + 4
     assert spoilt.predicted[index] == pytest.approx(good.predicted[index], abs=1e-6)
+
+
+def four_runs(invented_bed, make_traverse, chips, chip_um_per_m=100.0, seed=27):
+    """Four runs of a level there and back along a straight way, a chip under some of them at 450 mm."""
+    bed, rng = invented_bed(), np.random.default_rng(seed)
+    at_mm = np.arange(50.0, 1000.0, 100.0)
+    runs = []
+    for number, way in enumerate(("forward", "reverse", "forward", "reverse")):
+        reading = rng.standard_normal(10)
+        reading[4] += chip_um_per_m * (number in chips)
+        runs.append(make_traverse(bed, "level", at_mm, reading, face="front-flat", direction=way))
+    return combine(runs, bed)
+
+
+@pytest.mark.parametrize("chips", [(0, 2), (1, 3), (0, 1), (2, 3)])
+def test_two_against_two_are_both_named_and_the_uncertainty_covers_both(invented_bed, make_traverse, chips):
+    """Two chips of one size under two of four runs: which two are clean, no reading tells."""
+    bed_map = four_runs(invented_bed, make_traverse, chips)
+    assert {(s.traverse, s.station_mm) for s in bed_map.suspects if s.contested} == {
+        (number, 450.0) for number in (1, 2, 3, 4)
+    }
+    (fact,) = (each for each in bed_map.warnings if isinstance(each, Contested))
+    sides = ({number - 1 for number, _ in fact.one}, {number - 1 for number, _ in fact.other})
+    assert set(chips) in sides and fact.error == pytest.approx(100, abs=5)
+    # the step over that station, beside the one before it, is 0 if these are wrong, 10 µm if those are
+    steps = np.diff(np.eye(len(bed_map.nodes)), axis=0)
+    found = bed_map.functional(steps[[4]] - steps[[3]])
+    step, doubt = float(found.value_um[0]), 2 * float(found.covariance_um2[0, 0] ** 0.5)
+    assert step - doubt < 0 and step + doubt > 10
+    # elsewhere the readings agree, and nothing is enlarged
+    assert bed_map.enlargement == 1.0
+
+
+def test_one_against_three_is_set_aside_and_contested_by_nothing(invented_bed, make_traverse):
+    bed_map = four_runs(invented_bed, make_traverse, (2,))
+    assert [(s.traverse, s.station_mm, s.contested) for s in bed_map.suspects] == [(3, 450.0, False)]
+    assert not any(isinstance(each, Contested) for each in bed_map.warnings)
+
+
+def test_contested_readings_are_said_in_words(invented_bed, make_traverse):
+    words = sentences(four_runs(invented_bed, make_traverse, (0, 2)).warnings)[0]
+    assert "nothing tells which" in words and "traverse 1 at 450 mm and traverse 3 at 450 mm" in words
