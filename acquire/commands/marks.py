@@ -10,6 +10,7 @@ import click
 
 from acquire.model.length_option import FROM_0, Written
 from acquire.model.lengths import in_mm, in_um
+from acquire.model.places import end_where_rounded
 
 if TYPE_CHECKING:
     from acquire.model.bed import Bed, Straightedge
@@ -60,6 +61,7 @@ def command(
     laid = _edge(bed, face, edge)
     start = 0.0 if lay_from is None else in_mm(lay_from, bed.is_inch)
     end = min(start + laid.length_mm, bed.length_mm) if lay_to is None else in_mm(lay_to, bed.is_inch)
+    start, end = (end_where_rounded(bed.length_mm, each) for each in (start, end))
     seen = tuple(_inside(mark, start, end, bed.is_inch) for mark in _typed(stretches, bed.is_inch))
     if not seen:
         click.echo("nothing was typed, nothing is kept", err=True)
@@ -98,9 +100,15 @@ def _typed(stretches: tuple[str, ...], inch: bool) -> "Iterator[Mark]":
 
 
 def _inside(mark: "Mark", start: float, end: float, inch: bool) -> "Mark":
+    from dataclasses import replace
+
     from acquire.model.errors import SurveyError
+    from acquire.model.places import ROUNDING_MM
     from acquire.model.units import length_text
 
+    first, last = (start if abs(mark.from_mm - start) <= ROUNDING_MM else mark.from_mm,
+                   end if abs(mark.to_mm - end) <= ROUNDING_MM else mark.to_mm)  # fmt: skip
+    mark = replace(mark, from_mm=first, to_mm=last)
     if not start <= mark.from_mm < mark.to_mm <= end:
         raise SurveyError(
             "marks",

@@ -13,6 +13,7 @@ from acquire.model.across_option import AcrossCommand
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.length_option import Written
 from acquire.model.lengths import in_mm
+from acquire.model.places import end_where_rounded
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -87,7 +88,9 @@ def command(ctx: click.Context, /, survey: Path, face: str | None, **options: An
         acceleration_corrected=not options["no_acceleration_correction"],
     )
     start = options["start"]
-    from_mm = options["from_mm"] = None if start is None else in_mm(start, bed.is_inch)
+    from_mm = options["from_mm"] = (
+        None if start is None else end_where_rounded(bed.length_mm, in_mm(start, bed.is_inch))
+    )
     _check_position(setup, from_mm)
     beside = [_instrument_beside(bed, name) for name in options["beside"]]
     beforehand = _Beforehand(setup_warnings(setup), bed.is_inch)

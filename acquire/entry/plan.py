@@ -3,6 +3,7 @@
 import numpy as np
 
 from acquire.model.errors import EntryError
+from acquire.model.places import end_where_rounded
 from acquire.model.traverse import Setup
 
 MOST_STATIONS = 10_000
@@ -44,6 +45,7 @@ def stations_to_read(
     length_mm = setup.bed.length_mm
     start_mm = 0.0 if from_mm is None else from_mm
     end_mm = length_mm if to_mm is None else to_mm
+    start_mm, end_mm = (end_where_rounded(length_mm, float(mm)) for mm in (start_mm, end_mm))
     if not 0 <= start_mm < end_mm <= length_mm:
         raise EntryError(
             "stretch to read",

@@ -3,28 +3,33 @@
 Whoever records, types, imports or maps asks here, so that what one of them keeps no other refuses.
 """
 
-from typing import TYPE_CHECKING, TypeVar
+from collections.abc import Sequence
+from typing import TypeVar
 
-if TYPE_CHECKING:
-    import numpy as np
+import numpy as np
 
-Places = TypeVar("Places", float, "np.ndarray")
+Stretches = Sequence[Sequence[float]]
+Places = TypeVar("Places", float, np.ndarray)
 
 SLACK_MM = 2.0
 """A foot set flush with the end of the bed by hand, or a scale's zero, may be out by this."""
 SAME_PLACE_MM = 0.01
 """Two numbers closer than this are one place, written or converted with other digits."""
+ROUNDING_MM = 0.5
+"""A place written in whole millimetres is out by this at most: 42 in may stand as 1067 mm."""
+MISSED_MM = 1.0
+"""A stretch that ends less than this short of a station takes it: either may have been rounded."""
 
 
-def is_within_reach(length_mm: float, at_mm: Places) -> "bool | np.ndarray":
+def is_within_reach(length_mm: float, at_mm: Places) -> bool | np.ndarray:
     """Whether a foot there bears on a bed of that length, give or take the slack."""
     return (at_mm >= -SLACK_MM) & (at_mm <= length_mm + SLACK_MM)
 
 
-def is_on_bed(length_mm: float, station_mm: Places, base_mm: float | None = None) -> "bool | np.ndarray":
+def is_on_bed(length_mm: float, station_mm: Places, base_mm: float | None = None) -> bool | np.ndarray:
     """Whether what is read at a place stands on the bed, with both feet where it has two.
 
-    The place itself lies on the bed; a foot may hang over its end by the slack.
+    The place itself lies on the bed, give or take rounding; a foot may hang over its end by the slack.
 
     Parameters
     ----------
@@ -41,11 +46,12 @@ def is_on_bed(length_mm: float, station_mm: Places, base_mm: float | None = None
     (True, False)
     """
     half_mm = (base_mm or 0.0) / 2
+    station_mm = end_where_rounded(length_mm, station_mm)
     feet = is_within_reach(length_mm, station_mm - half_mm) & is_within_reach(length_mm, station_mm + half_mm)
     return (station_mm >= 0) & (station_mm <= length_mm) & feet
 
 
-def is_same_place(one_mm: Places, other_mm: float) -> "bool | np.ndarray":
+def is_same_place(one_mm: Places, other_mm: float) -> bool | np.ndarray:
     """Whether two numbers mean one place.
 
     Examples
@@ -54,3 +60,30 @@ def is_same_place(one_mm: Places, other_mm: float) -> "bool | np.ndarray":
     (True, False)
     """
     return abs(one_mm - other_mm) < SAME_PLACE_MM
+
+
+def end_where_rounded(length_mm: float, at_mm: Places) -> Places:
+    """The end of the bed where a place is beyond it by no more than rounding; else the place itself.
+
+    Examples
+    --------
+    >>> end_where_rounded(1066.8, 1067.0), end_where_rounded(1066.8, -0.2), end_where_rounded(1066.8, 1068.0)
+    (1066.8, 0.0, 1068.0)
+    """
+    on_bed = np.clip(at_mm, 0.0, length_mm)
+    found = np.where(np.abs(on_bed - at_mm) <= ROUNDING_MM, on_bed, at_mm)
+    return float(found) if isinstance(at_mm, float | int) else found
+
+
+def is_in_stretches(stretches: Stretches, at_mm: Places) -> bool | np.ndarray:
+    """Whether a place lies in one of several stretches, or misses it by less than a millimetre.
+
+    Examples
+    --------
+    >>> is_in_stretches([(0.0, 75.5)], 76.2), is_in_stretches([(0.0, 75.0)], 76.2)
+    (True, False)
+    """
+    inside = np.zeros(np.shape(at_mm), bool)
+    for start, end in stretches:
+        inside |= (at_mm > min(start, end) - MISSED_MM) & (at_mm < max(start, end) + MISSED_MM)
+    return bool(inside) if np.ndim(inside) == 0 else inside

@@ -7,7 +7,7 @@ import numpy as np
 
 from acquire.model.corrections import AS_READ, CORRECTION, STRUCK, Correction
 from acquire.model.errors import EntryError, SurveyError
-from acquire.model.places import is_same_place
+from acquire.model.places import ROUNDING_MM, is_same_place
 from acquire.model.traverse import Setup, Stations, Traverse
 from acquire.model.units import length_text
 from acquire.record.redoing import alone, contents_kept, put_in_place
@@ -243,6 +243,9 @@ def _lost(traverse: Traverse, stations: Stations, station_mm: float, repeat: int
 def _only_row(setup: Setup, stations: Stations, station_mm: float, repeat: int | None) -> int:
     where = f"traverse {setup.number}"
     here = np.flatnonzero(is_same_place(stations.station_mm, station_mm))
+    if not len(here):
+        near = np.abs(stations.station_mm - station_mm) <= ROUNDING_MM
+        here = np.flatnonzero(near) if len(np.unique(stations.station_mm[near])) == 1 else here
     if not len(here):
         found = f"found no reading at {_place(setup, station_mm)}"
         raise EntryError(where, found, f"one of {_nearest(setup, stations, station_mm)}")

@@ -16,6 +16,7 @@ from typing import NamedTuple
 import numpy as np
 
 from acquire.model.bed import Bed
+from acquire.model.places import ROUNDING_MM
 from analysis.adjust.between_nodes import Roughness
 from analysis.observe import Observations, Place
 
@@ -228,10 +229,10 @@ def _feet(places: Sequence[float], station_mm: np.ndarray) -> dict[float, float]
             groups[-1].append(at)
         else:
             groups.append([at])
-    # feet that meet exactly stay where they are, as a sum by hand has them; positions read off a
-    # scale scatter, and mean the station
+    # feet that meet exactly stay where they are, as a sum by hand has them, but where a station was
+    # written with other digits; positions read off a scale scatter, and mean the station
     scatters = any(group[-1] - group[0] > SAME_MM for group in groups)
-    reach_mm = FOOT_MM if scatters else SAME_MM
+    reach_mm = FOOT_MM if scatters else ROUNDING_MM
     return {at: _middle(group, station_mm, reach_mm) for group in groups for at in group}
 
 

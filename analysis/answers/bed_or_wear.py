@@ -27,6 +27,7 @@ from scipy.special import chdtrc
 from scipy.stats import norm
 
 from acquire.model.bed import NORMALS, Bed, Face, Foot
+from acquire.model.places import is_in_stretches
 from analysis.adjust.combination import BedMap
 from analysis.answers.bed_or_wear_reasons import (
     Misfit,
@@ -40,7 +41,6 @@ from analysis.answers.bed_or_wear_reasons import (
 )
 from analysis.answers.roll import UM_PER_M, KnownRoll, RollPart, Ways, roll_part, wind_expanded
 from analysis.linear.fact import Fact
-from analysis.linear.profile import SAME_STATION_MM
 
 PAIR_MM = 60.0
 """Feet closer than this along the bed are one pair."""
@@ -270,9 +270,7 @@ def _worn(fit: FeetFit, face: str) -> tuple[np.ndarray, np.ndarray]:
 
 def is_unworn(face: Face, station_mm: float) -> bool:
     """Whether no metal was lost there: a face that nothing runs on, or a stretch never reached."""
-    return not face.runs or any(
-        low - SAME_STATION_MM <= station_mm <= high + SAME_STATION_MM for low, high in face.unworn_mm
-    )
+    return not face.runs or bool(is_in_stretches(face.unworn_mm, station_mm))
 
 
 def feet_by_station(bed: Bed) -> list[list[Foot]]:

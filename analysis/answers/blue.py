@@ -23,6 +23,7 @@ from scipy.special import ndtri
 from acquire.model.bed import Bed, Straightedge
 from acquire.model.errors import AnalysisError
 from acquire.model.marks import Mark, Marks
+from acquire.model.places import ROUNDING_MM
 from analysis.answers.assumptions import Assumption
 from analysis.linear.fact import Fact
 from analysis.linear.laid_beam import lay_beam, self_weight_um
@@ -212,11 +213,13 @@ def _lies(
     start = first if from_mm is None and to_mm is None else from_mm
     end = to_mm if to_mm is not None else min(last, (start or 0.0) + reach)
     start = max(first, end - reach) if start is None else start
+    start = first if abs(start - first) <= ROUNDING_MM else start
+    end = last if abs(end - last) <= ROUNDING_MM else end
     if not first - 1e-6 <= start < end <= last + 1e-6:
         raise AnalysisError(
             f"straightedge on {profile.face}", f"{start:g} to {end:g} mm", f"{first:g} to {last:g} mm"
         )
-    if edge is not None and end - start > edge.length_mm + 1e-6:
+    if edge is not None and end - start > edge.length_mm + ROUNDING_MM:
         raise AnalysisError(
             f"straightedge {edge.id}",
             f"{start:g} to {end:g} mm, longer than it is",

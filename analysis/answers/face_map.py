@@ -8,6 +8,7 @@ import numpy as np
 
 from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
+from acquire.model.places import is_in_stretches
 from analysis.adjust.cannot_tell import in_parts
 from analysis.adjust.combination import BedMap
 from analysis.adjust.drift import Drift, drifts, only_one_way
@@ -15,7 +16,7 @@ from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.feet import untied_feet
 from analysis.level.base_lag import BaseLagHeights
 from analysis.linear.fact import Fact
-from analysis.linear.profile import SAME_STATION_MM, Profile
+from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import (
     STRAIGHT,
     Place,
@@ -314,11 +315,7 @@ def _straightness_by_line(profile: Profile, described: Face) -> dict[str, float]
 
 def reaches_unworn(profile: Profile, described: Face) -> bool:
     """Whether a line can be drawn through the unworn stretches: two known heights in them."""
-    x = profile.station_mm
-    inside = [
-        (x >= low - SAME_STATION_MM) & (x <= high + SAME_STATION_MM) for low, high in described.unworn_mm
-    ]
-    return bool(inside) and int(np.count_nonzero(np.any(inside, axis=0))) >= 2
+    return int(np.count_nonzero(is_in_stretches(described.unworn_mm, profile.station_mm))) >= 2
 
 
 def _warnings(bed_map: BedMap, face: str) -> tuple[Fact, ...]:

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
+from acquire.model.places import is_in_stretches
 from analysis.adjust.combination import BedMap
 from analysis.answers.face_map import own_shape
 from analysis.answers.flanks import flank_components
@@ -112,7 +113,7 @@ def cut_together(bed_map: BedMap, faces: Sequence[str], wishes: Wishes) -> Joint
     depth_of = _depth_of(bed_map, channels)
     station = np.concatenate([c.station_mm for c in channels])
     of_depth = station[np.argmax(depth_of != 0, axis=1)]
-    stays = np.any([(of_depth >= a) & (of_depth <= b) for a, b in wishes.untouched_mm], axis=0)
+    stays = np.asarray(is_in_stretches(wishes.untouched_mm, of_depth))
     stays = np.broadcast_to(stays, of_depth.shape)
     over, design = depth_of @ excess, depth_of @ targets
     most = np.inf if wishes.at_most_um is None else wishes.at_most_um

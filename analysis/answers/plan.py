@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
+from acquire.model.places import end_where_rounded
 from analysis.adjust.combination import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.blue import FILM_UM, Blue, described_edge, predict_blues
@@ -181,7 +182,8 @@ def _check(bed_map: BedMap, faces: Sequence[str], wishes: Wishes) -> None:
     if (wishes.no_wind or wishes.coplanar) and len(faces) < 2:
         raise AnalysisError(faces[0], "no other face to plan", "two faces or more", "name them all")
     length = bed_map.bed.length_mm
-    for start, end in wishes.untouched_mm:
+    for stretch in wishes.untouched_mm:
+        start, end = (end_where_rounded(length, each) for each in stretch)
         if not 0 <= start < end <= length:
             raise AnalysisError("untouched", f"{start:g} to {end:g} mm", f"a stretch of 0 to {length:g} mm")
 

@@ -25,6 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
+from acquire.model.places import end_where_rounded
 from analysis.linear.error_draws import error_draws
 from analysis.linear.minimum_zone import MinimumZone, minimum_zone, minimum_zone_widths
 from analysis.linear.profile import Profile
@@ -215,6 +216,7 @@ def worst_over(profile: Profile, length_mm: float, kind: str = "ends") -> WorstO
     (100.0, 3.0)
     """
     x = profile.station_mm
+    length_mm = end_where_rounded(float(x[-1] - x[0]), length_mm)
     places = [_places(x, start, length_mm) for start in _starts(x, length_mm)]
     ranges = [_range_about(kind, at, np.interp(at, x, profile.height_um)) for at in places]
     worst = places[int(np.argmax(ranges))]

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
+from acquire.model.places import is_in_stretches
 from analysis.linear.minimum_zone import minimum_zone
 
 Stretches = Sequence[Sequence[float]]
@@ -160,9 +161,7 @@ def _midway(x: NDArray, y: NDArray) -> NDArray[np.float64]:
 
 
 def _inside(x: NDArray, stretches: Stretches) -> NDArray[np.float64]:
-    inside = np.zeros(x.size, bool)
-    for low, high in stretches:
-        inside |= (x >= min(low, high) - 1e-6) & (x <= max(low, high) + 1e-6)
+    inside = np.asarray(is_in_stretches(stretches, x))
     if np.count_nonzero(inside) < 2:
         raise AnalysisError(
             "unworn line",

@@ -16,7 +16,7 @@ from analysis.observe.reduction import at_stations
 from analysis.observe.roll import roll_forms, roll_seating, rolled_over
 from analysis.observe.slope import slope_forms, slope_seating, stood_on
 from analysis.observe.span import span_forms, spanned
-from analysis.observe.stations import is_timed, order_of_reading, usable
+from analysis.observe.stations import at_their_stations, is_timed, order_of_reading, usable
 from analysis.observe.terms import Form, Nuisance, Observations
 from analysis.observe.uncertainty import reading_covariance, scale_nuisances, step_uncertainty
 
@@ -115,6 +115,8 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
     stations = usable(traverse.stations, where, bed.length_mm)
     if is_dense:
         stations = at_stations(stations, np.array(bed.station_mm), instrument.uncertainty)
+    elif setup.foot_base_mm is None:
+        stations = at_their_stations(stations, np.array(bed.station_mm))
     if not len(stations):
         raise AnalysisError(
             where, "found no reading near a station of the bed", "one at least", "withdraw it"

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from acquire.model.errors import AnalysisError
-from acquire.model.places import is_within_reach
+from acquire.model.places import ROUNDING_MM, is_within_reach
 from acquire.model.traverse import Stations
 
 
@@ -39,6 +39,26 @@ def usable(stations: Stations, where: str, length_mm: float) -> Stations:
             "correct the stations or length_mm in bed.toml",
         )
     return kept
+
+
+def at_their_stations(stations: Stations, bed_station_mm: np.ndarray) -> Stations:
+    """The same, every place that is a station of the bed but for rounding taken as that station.
+
+    1066.8 mm may be written as 1067.  Places so close that two would become one are left as they are.
+
+    Examples
+    --------
+    >>> zero = np.zeros(3)
+    >>> three = Stations(np.array([0.0, 76.0, 100.0]), zero, zero, zero, zero, np.ones(3), zero)
+    >>> at_their_stations(three, np.array([0.0, 76.2, 152.4])).station_mm.tolist()
+    [0.0, 76.2, 100.0]
+    """
+    places = np.unique(stations.station_mm)
+    nearest = bed_station_mm[np.abs(places[:, None] - bed_station_mm[None, :]).argmin(axis=1)]
+    meant = np.where(np.abs(places - nearest) <= ROUNDING_MM, nearest, places)
+    if len(np.unique(meant)) < len(places):
+        return stations
+    return replace(stations, station_mm=meant[np.searchsorted(places, stations.station_mm)])
 
 
 def is_timed(stations: Stations) -> bool:

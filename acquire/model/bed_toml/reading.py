@@ -30,6 +30,7 @@ from acquire.model.bed_toml.keys import (
 from acquire.model.bed_toml.wire_keys import WIRE_KINDS, wire_faults, with_pattern
 from acquire.model.bed_toml.with_units import with_numbers, without_unit
 from acquire.model.errors import BedError
+from acquire.model.places import ROUNDING_MM, end_where_rounded
 from acquire.model.plain_files import open_plain
 from acquire.model.quantity import QUANTITIES
 from acquire.model.units import unit_name
@@ -201,13 +202,14 @@ class _Reader:
         if length is None:
             return ()
         if pitch is not None:
-            count = math.floor(length / pitch + 1e-9)
+            count = math.floor((length + min(ROUNDING_MM, pitch / 10)) / pitch + 1e-9)
             if not 1 <= count < MOST_STATIONS:
                 self.wrong(
                     "bed", "station_pitch_mm", pitch, f"2 to {MOST_STATIONS} stations within length_mm"
                 )
                 return ()
-            return tuple(round(index * pitch, 6) for index in range(count + 1))
+            return tuple(min(round(index * pitch, 6), length) for index in range(count + 1))
+        listed = tuple(end_where_rounded(length, each) for each in listed)
         if len(listed) < 2 or any(b <= a for a, b in itertools.pairwise(listed)):
             self.wrong("bed", "stations_mm", listed, "at least two stations, rising")
         elif listed[0] < 0 or listed[-1] > length:
@@ -231,9 +233,15 @@ class _Reader:
                 self.wrong(table, "vee_angle_deg", "nothing", "vee_angle_deg or flank_angles_deg")
             if values.get("form") is None:
                 self.wrong(table, "form", "nothing", "ridge | groove")
-        for start, end in values.get("unworn_mm", ()):
+        stretches = [
+            (end_where_rounded(length_mm, start), end_where_rounded(length_mm, end))
+            for start, end in values.get("unworn_mm", ())
+        ]
+        for start, end in stretches:
             if not 0 <= start < end <= length_mm:
                 self.wrong(table, "unworn_mm", [start, end], f"stretches within 0 to {length_mm:g}")
+        if stretches:
+            values["unworn_mm"] = tuple(stretches)
         if not values.get("runs", True) and "carriage" in values:
             self.wrong(table, "runs", False, "true, or no carriage: the carriage runs on this face")
         return model.Face(id=name, **values) if "normal" in values else None

@@ -86,7 +86,7 @@ def test_imported_cell_that_is_no_reading_is_refused_and_nothing_is_kept(survey,
     assert list((survey / "traverses").iterdir()) == []
 
 
-@pytest.mark.parametrize("station", ["-1", "800.1", "50", "nan", "inf", "1e300", ""])
+@pytest.mark.parametrize("station", ["-1", "800.6", "50", "nan", "inf", "1e300", ""])
 def test_imported_station_that_is_not_on_the_bed_is_refused(survey, capsys, tmp_path, station):
     path = tmp_path / "run.csv"
     path.write_text(f"station_mm,reading\n100,1\n{station},5\n500,2\n", encoding="utf-8")

@@ -274,3 +274,41 @@ def test_what_an_indicator_also_read_along_something_else_is_said(make_traverse,
 def test_guide_that_was_not_used_is_refused_with_those_that_were(make_traverse, edge_bed):
     with pytest.raises(AnalysisError, match=r"rear:level \| rear:front"):
         compare(_survey(make_traverse, edge_bed), edge_bed, "rear:level", "rear:wire")
+
+
+IN_INCHES = """
+[bed]
+name = "invented"
+length = "42 in"
+station_pitch = "3 in"
+[faces.way]
+normal = "up"
+[instruments.level]
+quantity = "slope"
+unit = "um/m"
+base = "3 in"
+standard_uncertainty = 1
+[instruments.dial]
+quantity = "offset"
+unit = "um"
+standard_uncertainty = 0.5
+"""
+
+
+@pytest.mark.parametrize("level_in_mm", [False, True])
+def test_places_in_inches_and_in_whole_millimetres_are_the_same_places(make_traverse, level_in_mm):
+    bed = parse_bed(IN_INCHES)
+    at = np.array(bed.station_mm)
+    middle = (at[1:] + at[:-1]) / 2
+    rng = np.random.default_rng(11)
+
+    def way(x):
+        return -30 * np.sin(np.pi * x / 1066.8)
+
+    slope = np.diff(way(at)) / 0.0762 + rng.normal(0, 1, 14)
+    level = make_traverse(bed, "level", np.round(middle) if level_in_mm else middle, slope, face="way")
+    read = way(at) + rng.normal(0, 0.5, 15)
+    dial = make_traverse(bed, "dial", at if level_in_mm else np.round(at), read, face="way", reference="line")
+    found = compare([level, dial], bed, "way:level", "way:indicator")
+    assert found.station_mm == pytest.approx(at)
+    assert found.agree is True and found.largest_normalised_error < found.largest_by_chance
