@@ -39,9 +39,9 @@ def command(
     def draw(in_inches: bool) -> object:
         from analysis.draw.figures.history import history_figure
 
-        if not result.faces:
+        if not result.faces and result.twist is None:
             raise AnalysisError(str(picture), "no face is known both before and after", "one to draw")
-        return history_figure(result.faces, in_inches)
+        return history_figure(result.faces, in_inches, twist=result.twist)
 
     shown = Shown(as_json, picture, inch)
     give(result, lambda i: words(result, i, with_table=face is not None), draw, shown, after.bed.is_inch)

@@ -20,6 +20,7 @@ from analysis.answers.surveys import Survey
 from analysis.answers.twist import Twist, twist_of
 from analysis.answers.whole_bed import whole_bed
 from analysis.draw.figures import bed_figure, comparison_figure, inline_svg, profile_figure, twist_figure
+from analysis.report.parts import Part, further_parts, standing_part
 from analysis.report.plan import PlanPart, TrustPart, face_plans, not_yet, plan_part, trust_part
 from analysis.report.summary import Answers, Line, summary_lines
 from analysis.report.tables import StationTable, face_table, reach_words, roll_table
@@ -76,6 +77,10 @@ class Contents:
     plans: Mapping[str, PlanPart]
     """What to take off, for the faces whose own shape is known."""
     trust: TrustPart
+    standing: tuple[str | StationTable, ...]
+    """How the faces rank and stand to each other."""
+    parts: tuple[Part, ...]
+    """The further answers that the survey holds what they need for."""
     twist: Section
     comparisons: tuple[Section, ...]
     agreement: tuple[str, ...]
@@ -143,6 +148,8 @@ def gather(survey: Survey, inch: bool) -> Contents:
         ),
         not_measured=tuple(name for name in bed.faces if name not in bed_map.faces),
         plans={face: plan_part(plan, why_not.get(face), inch) for face, plan in plans.items()},
+        standing=standing_part(trust, inch),
+        parts=further_parts(survey, bed_map, feet, inch),
         trust=trust_part(trust, bed_map.faces, plans, inch),
         twist=twist_section(twist, inch),
         comparisons=tuple(

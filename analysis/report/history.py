@@ -43,4 +43,8 @@ def _alike(result: BeforeAndAfter) -> Section:
 
 def _rest(result: BeforeAndAfter, inch: bool) -> Section:
     twist = [twist_change_words(result.twist, inch)] if result.twist is not None else []
-    return Section("twist", (*twist, *unknown_words(result)))
+    picture = None
+    if result.twist is not None:
+        figure = history_figure((), inch, twist=result.twist, is_titled=False)
+        picture = inline_svg(figure, "history-twist")
+    return Section("twist", (*twist, *unknown_words(result)), picture)

@@ -104,6 +104,7 @@ def links(contents: Contents) -> list[tuple[str, str]]:
         ("faces", "Face by face", True),
         *((key, name, True) for key, name in mapped),
         ("twist", "Twist", True),
+        *((part.key, part.title, True) for part in contents.parts),
         ("history", "Before and after", bool(contents.history)),
         ("agreement", "What agrees and what does not", True),
         ("open", "What cannot be told", bool(contents.cannot_tell)),

@@ -11,7 +11,7 @@ from analysis.answers.plan import CAUTIONS, FacePlan, plan_faces
 from analysis.answers.whole_bed import WholeBed
 from analysis.words.blue import blue_words
 from analysis.words.cautions import LIFTING, SCRAPERS, SOLVENTS
-from analysis.words.plan import datum_words, flank_note, plan_answer, plan_notes, trust_answer
+from analysis.words.plan import datum_words, flank_note, plan_answer, plan_notes, step_notes, trust_answer
 
 NO_TARGET = (
     "Planned face by face for least metal: `waylog plan` plans them parallel to each other or to a datum."
@@ -67,7 +67,12 @@ def not_yet(whole: WholeBed, feet: Feet, found: Datums) -> dict[str, str]:
 
 def plan_part(plan: FacePlan, why_not: str | None, inch: bool) -> PlanPart:
     """One plan in words."""
-    words = (*plan_notes(plan, inch), *flank_note(plan), *blue_words(plan.blue, inch))
+    words = (
+        *plan_notes(plan, inch),
+        *step_notes(plan, inch),
+        *flank_note(plan),
+        *blue_words(plan.blue, inch),
+    )
     answer = plan_answer(plan, inch).removeprefix(f"{plan.face}: ")
     return PlanPart(answer[:1].upper() + answer[1:], words, why_not)
 

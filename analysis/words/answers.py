@@ -45,6 +45,12 @@ SEEN_FOUR_TIMES_IN_FIVE = (2.0 + 0.842) / 2.0
 """Of an expanded uncertainty: what would have exceeded it in four surveys of five."""
 
 
+class TableLine(str):
+    """A line of a plain table that still knows its cells, for a page that sets its own."""
+
+    cells: tuple[str, ...]
+
+
 def table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
     """Lines of a plain table, numbers to the right.
 
@@ -54,10 +60,13 @@ def table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
     ['  station   height', '     0 mm   0.0 µm', '   100 mm  -2.5 µm']
     """
     widths = [max(len(row[i]) for row in (heads, *rows)) for i in range(len(heads))]
-    return [
-        "  " + "  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True))
-        for row in (heads, *rows)
-    ]
+    return [_table_line(row, widths) for row in (heads, *rows)]
+
+
+def _table_line(row: Sequence[str], widths: Sequence[int]) -> TableLine:
+    line = TableLine("  " + "  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)))
+    line.cells = tuple(row)
+    return line
 
 
 def columns(

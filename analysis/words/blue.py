@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from acquire.model.units import MM_PER_INCH, height_text, length_text
+from analysis.words.cautions import LIFTING, SOLVENTS
 
 if TYPE_CHECKING:
     from analysis.answers.blue import Blue, Contradiction, Stretches
@@ -26,6 +27,7 @@ def blue_answer(found: "Blue", inch: bool) -> list[str]:
         f"{found.face} under {edge}, {lies}: {_blue_of(found, inch)}.",
         f"  Largest gap {gap} ± {doubt}; film {_film(found, inch)}.",
         *(f"  {words}" for words in (*_edge_words(found), *_mark_words(found, inch))),
+        *(f"  {each.line}" for each in (LIFTING, SOLVENTS)),
         *taken_and_notes(found.assumptions, found.warnings),
     ]
 

@@ -13,14 +13,15 @@ if TYPE_CHECKING:
     from analysis.answers.datums import Datums
     from analysis.answers.standing import Parallel
 
+MOST_PAIRS = 6
+"""Pairs of faces named in one line of a page: many faces make hundreds."""
+
 
 def datums_answer(found: "Datums", inch: bool) -> list[str]:
     """The answer, then every face, the order, parallel or not, good stretches, fixture, what is missing."""
     lines = [trust_answer(found, inch), *(f"  {words}" for words in trust_words(found, inch))]
     lines += ["", *_ranking_words(found, inch), *_parallel_words(found, inch), *_good_words(found, inch)]
-    if found.fixture is not None:
-        each = found.fixture
-        lines.append(f"A fixture can ride under {each.under}, against {each.side} and on {each.top}.")
+    lines += _fixture_words(found)
     if found.missing:
         lines += [
             "Still to be measured before they can be trusted:",
@@ -53,6 +54,37 @@ def _parallel_words(found: "Datums", inch: bool) -> list[str]:
     if not found.parallel:
         return []
     return ["Parallel along the bed:", *(f"  {_taper(each, inch)}" for each in found.parallel)]
+
+
+def standing_words(found: "Datums", inch: bool) -> list[str]:
+    """The order, and how the faces stand to each other in as few lines as there are kinds of pairs."""
+    lines = _ranking_words(found, inch)
+    known = [each for each in found.parallel if each.taper_um_per_m is not None]
+    seen = [each for each in known if each.is_seen]
+    lines += [_taper(each, inch) for each in seen[:MOST_PAIRS]]
+    if len(seen) > MOST_PAIRS:
+        lines.append(f"{len(seen) - MOST_PAIRS} more pairs are not parallel (`waylog datums`).")
+    alike = [f"{each.a} and {each.b}" for each in known if not each.is_seen]
+    if alike:
+        lines.append(f"Parallel within what could be seen: {'; '.join(alike[:MOST_PAIRS])}{_more(alike)}.")
+    open_ = [f"{each.a} and {each.b}" for each in found.parallel if each.taper_um_per_m is None]
+    if open_:
+        lines.append(
+            f"Not known whether they are parallel: {'; '.join(open_[:MOST_PAIRS])}{_more(open_)}; a cross "
+            "level at both ends, or an indicator from one to the other, would tell."
+        )
+    return [*lines, *_fixture_words(found)]
+
+
+def _more(pairs: list[str]) -> str:
+    return f"; and {len(pairs) - MOST_PAIRS} more" if len(pairs) > MOST_PAIRS else ""
+
+
+def _fixture_words(found: "Datums") -> list[str]:
+    each = found.fixture
+    if each is None:
+        return []
+    return [f"A fixture can ride under {each.under}, against {each.side} and on {each.top}."]
 
 
 def _taper(each: "Parallel", inch: bool) -> str:

@@ -25,7 +25,7 @@ def blue_figure(found: "Blue", inch: bool = False, *, is_titled: bool = True) ->
     ----------
     found : Blue
     inch : bool
-        Thou on the left and inches along, µm on the right; else the other way round.
+        Thou and inches, else µm and mm.
     is_titled : bool
         Put the answer in words above the picture.
     """

@@ -28,7 +28,7 @@ def comparison_figure(result: "Comparison", inch: bool = False, *, is_titled: bo
         Put the verdict in words above the picture.
     """
     with look():
-        figure = new_figure(4.5 if is_titled else 4.1)
+        figure = new_figure(4.5 if is_titled else 3.4)
         upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.25, 1))
         scale = Scale(inch)
         _draw_map(upper, result.profile_a, result.a, INK, "o", "-", scale)

@@ -21,7 +21,7 @@ def datums_figure(found: "Datums", inch: bool = False) -> Figure:
     ----------
     found : Datums
     inch : bool
-        Thou on the left and inches along, µm on the right; else the other way round.
+        Thou and inches, else µm and mm.
     """
     shapes = {each.face: each.shape for each in found.faces if each.shape is not None}
     with look():

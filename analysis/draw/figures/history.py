@@ -7,42 +7,77 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from analysis.answers.history import FaceChange
-from analysis.draw.figures.looks import INK, OTHER, SOFT, Scale, draw_band, ground, look, new_figure
+from analysis.answers.history import FaceChange, TwistChange
+from analysis.draw.figures.looks import FAINT, INK, OTHER, SOFT, Scale, draw_band, ground, look, new_figure
 from analysis.draw.figures.thinning import thinned
 from analysis.linear.profile import Profile
-from analysis.words.history import face_change_words
+from analysis.words.history import face_change_words, twist_change_words
 
 FACE_IN = 4.3
 TITLE_IN = 0.4
+TWIST_IN = 1.15
 
 
-def history_figure(changes: Sequence[FaceChange], inch: bool = False, *, is_titled: bool = True) -> Figure:
-    """Each face before (grey) and after, and how it changed, with bands.
+def history_figure(
+    changes: Sequence[FaceChange],
+    inch: bool = False,
+    *,
+    twist: TwistChange | None = None,
+    is_titled: bool = True,
+) -> Figure:
+    """Each face before (grey) and after, and how it changed, with bands; twist before and after beneath.
 
     Parameters
     ----------
     changes : sequence of FaceChange
-        One at least.
+        One at least, unless there is a twist.
     inch : bool
-        Thou on the left, else µm.
+        Thou and inches, else µm and mm.
+    twist : TwistChange, optional
     is_titled : bool
         Put the verdict in words above each face.
     """
     with look():
-        figure = new_figure((FACE_IN + TITLE_IN * is_titled) * len(changes))
-        axes = figure.subplots(
-            2 * len(changes), 1, sharex=True, squeeze=False, height_ratios=[1.15, 1] * len(changes)
-        ).ravel()
-        scale = Scale(inch)
+        scale, is_twist = Scale(inch), twist is not None
+        panels = 2 * len(changes) + is_twist
+        high = (FACE_IN + TITLE_IN * is_titled) * len(changes) + (TWIST_IN + TITLE_IN * is_titled) * is_twist
+        figure = new_figure(high)
+        ratios = [1.15, 1] * len(changes) + [TWIST_IN / (FACE_IN / 2.15)] * is_twist
+        grid = figure.add_gridspec(panels, 1, height_ratios=ratios)
+        axes = [figure.add_subplot(grid[row, 0]) for row in range(panels)]
+        for other in axes[1 : 2 * len(changes)]:
+            other.sharex(axes[0])
+        if twist is not None:
+            _draw_twist(axes.pop(), twist, scale, is_titled)
         for change, upper, lower in zip(changes, axes[::2], axes[1::2], strict=True):
             _draw_both(upper, change, scale)
             _draw_change(lower, change, scale)
-            lower.tick_params(labelbottom=True)
             if is_titled:
                 upper.set_title("\n".join(textwrap.wrap(face_change_words(change, inch)[0], 92)))
-        scale.along(axes[-1])
+            scale.along(lower)
         return figure
+
+
+def _draw_twist(axes: Axes, twist: TwistChange, scale: Scale, is_titled: bool) -> None:
+    """The figure that twist is judged by, before and after, with its uncertainty, from no twist on."""
+    for row, (name, ink, mark, value, expanded) in enumerate(
+        (
+            ("before", SOFT, "s", twist.before_um_per_m, twist.before_expanded_um_per_m),
+            ("after", INK, "o", twist.after_um_per_m, twist.after_expanded_um_per_m),
+        )
+    ):
+        axes.errorbar(
+            [float(scale.roll(value))], [row], xerr=[float(scale.roll(expanded))], color=ink, marker=mark,
+            markersize=6, capsize=4, label=name,
+        )  # fmt: skip
+    axes.axvline(0.0, color=INK, linewidth=0.9)
+    axes.grid(True, axis="x", color=FAINT, linewidth=0.5)
+    axes.set_yticks([0, 1], ["before", "after"])
+    axes.set_ylim(1.6, -0.6)
+    of = "the bed's own roll, rms" if twist.figure == "bed" else "wind, far end against near, rear high is +"
+    axes.set_xlabel(f"{of}, {scale.roll_unit}")
+    if is_titled:
+        axes.set_title("\n".join(textwrap.wrap(twist_change_words(twist, scale.inch), 92)))
 
 
 def _draw_both(axes: Axes, change: FaceChange, scale: Scale) -> None:

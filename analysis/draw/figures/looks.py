@@ -1,8 +1,7 @@
-"""What all pictures have in common: sizes, inks, both units on one picture, and how one is kept."""
+"""What all pictures have in common: sizes, inks, the unit drawn, and how one is kept."""
 
 import io
 import re
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,6 +14,7 @@ from matplotlib.figure import Figure
 from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_INCH, UM_PER_THOU
 
+THOU_PER_FOOT_PER_UM_PER_M = 0.012
 WIDTH_IN = 7.1
 """Fits between the margins of A4 and Letter alike."""
 INK = "#1c1c1c"
@@ -69,7 +69,7 @@ def look() -> Any:
 
 @dataclass(frozen=True)
 class Scale:
-    """Which unit is drawn, and which stands beside it."""
+    """Which unit is drawn: one in a picture, as in the table beside it."""
 
     inch: bool
 
@@ -95,22 +95,24 @@ class Scale:
         """Name the axis along the bed."""
         axes.set_xlabel(f"station, {self.length_unit}")
 
-    def beside(self, axes: Axes, drawn: str, other: str, other_per_drawn: float) -> None:
-        """Name the axis of heights and put the other unit on the right."""
-        axes.set_ylabel(drawn)
-        right = axes.secondary_yaxis("right", functions=scaled_by(other_per_drawn))
-        right.set_ylabel(other)
-
     def heights(self, axes: Axes, what: str) -> None:
-        """Heights in µm and thou on either side, the owner's own unit on the left."""
-        other = "µm" if self.inch else "thou"
-        factor = UM_PER_THOU if self.inch else 1 / UM_PER_THOU
-        self.beside(axes, f"{what}, {self.height_unit}", other, factor)
+        """Name the axis of heights, in the unit of the table beside it."""
+        axes.set_ylabel(f"{what}, {self.height_unit}")
 
+    @property
+    def roll_unit(self) -> str:
+        """Unit of a roll or slope."""
+        return "thou/ft" if self.inch else "µm/m"
 
-def scaled_by(factor: float) -> tuple[Callable[[Any], Any], Callable[[Any], Any]]:
-    """To another unit and back, as a second axis wants it."""
-    return (lambda value: np.asarray(value) * factor), (lambda value: np.asarray(value) / factor)
+    def roll(self, um_per_m: Any) -> np.ndarray:
+        """Rolls in the unit drawn."""
+        return np.asarray(um_per_m, float) * (THOU_PER_FOOT_PER_UM_PER_M if self.inch else 1.0)
+
+    def rolls(self, axes: Axes, what: str) -> None:
+        """Name the axis of rolls, and which way is up."""
+        axes.set_ylabel(f"{what}, {self.roll_unit}")
+        axes.text(0.005, 0.97, "▲ rear high", transform=axes.transAxes, va="top", fontsize=8)
+        axes.text(0.005, 0.03, "▼ front high", transform=axes.transAxes, va="bottom", fontsize=8)
 
 
 def new_figure(height_in: float, width_in: float = WIDTH_IN) -> Figure:

@@ -25,7 +25,7 @@ def plan_figure(plans: "Sequence[FacePlan]", inch: bool = False, *, is_titled: b
     ----------
     plans : sequence of FacePlan
     inch : bool
-        Thou on the left and inches along, µm on the right; else the other way round.
+        Thou and inches, else µm and mm.
     is_titled : bool
         Put the answer in words above each face.
     """

@@ -2,6 +2,7 @@
 
 import textwrap
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,6 +28,10 @@ from analysis.words.answers import LINE_WORDS, shape_words
 if TYPE_CHECKING:
     from analysis.answers.face_map import FaceMap
 
+EVENLY = 1.05
+"""Distances between stations that differ by no more are one spacing."""
+NEAR_THE_END = 0.04
+"""Of the length: a figure so near to an end stands inside the picture."""
 MOST_MARKED = 60
 """More stations than these run together: the curve alone is drawn."""
 
@@ -44,7 +49,7 @@ def profile_figure(
     ----------
     result : FaceMap
     inch : bool
-        Thou on the left and inches along, µm on the right; else the other way round.
+        Thou and inches, else µm and mm.
     unworn_mm : sequence of (start, end)
         Stretches that the carriage never reached, to be marked.
     is_titled : bool
@@ -69,6 +74,7 @@ def profile_figure(
 
 
 def _draw_curve(axes: Axes, result: "FaceMap", scale: Scale) -> None:
+    result = without_untried(result)
     kept = thinned(result.height_um)
     x, y = scale.length(result.station_mm[kept]), scale.height(result.height_um[kept])
     half = 2 * scale.height(result.standard_uncertainty_um[kept])
@@ -91,21 +97,38 @@ def _draw_curve(axes: Axes, result: "FaceMap", scale: Scale) -> None:
     axes.margins(x=0.02, y=0.18)
 
 
+def without_untried(result: "FaceMap") -> "FaceMap":
+    """Less the stations between evenly spaced known ones: nobody tried these, nothing failed there."""
+    known = np.isfinite(result.height_um)
+    apart = np.diff(result.station_mm[known])
+    if known.all() or not apart.size or apart.max() > EVENLY * apart.min():
+        return result
+    ends = np.flatnonzero(known)[[0, -1]]
+    kept = known | (np.arange(known.size) < ends[0]) | (np.arange(known.size) > ends[1])
+    return replace(
+        result,
+        station_mm=result.station_mm[kept],
+        height_um=result.height_um[kept],
+        standard_uncertainty_um=result.standard_uncertainty_um[kept],
+    )
+
+
 def _fill(axes: Axes, x: np.ndarray, y: np.ndarray, strength: float) -> None:
     """Fill to the line: plain where it is low, hatched where it is high; paler across stations not known."""
     least = 1e-6 * float(np.ptp(y))  # what rounding leaves of a zero is neither low nor high
     if y.min() < -least:
         axes.fill_between(
-            x, np.minimum(y, 0.0), 0, color=LOW, alpha=strength, linewidth=0, interpolate=True, label="low"
+            x, y, 0, where=y < 0, color=LOW, alpha=strength, linewidth=0, interpolate=True, label="low"
         )
     if y.max() > least:
         axes.fill_between(
-            x, np.maximum(y, 0.0), 0, facecolor=HIGH, alpha=strength + 0.2, linewidth=0, hatch="////",
+            x, y, 0, where=y > 0, facecolor=HIGH, alpha=strength + 0.2, linewidth=0, hatch="////",
             edgecolor=SOFT, interpolate=True, label="high",
         )  # fmt: skip
 
 
 def _mark_gaps(axes: Axes, result: "FaceMap", scale: Scale) -> None:
+    result = without_untried(result)
     gaps = scale.length(result.station_mm[np.isnan(result.height_um)])
     if len(gaps):
         shown = gaps[np.linspace(0, len(gaps) - 1, min(len(gaps), MOST_MARKED)).astype(int)]
@@ -151,7 +174,13 @@ def _mark_extremes(axes: Axes, result: "FaceMap", scale: Scale) -> None:
             (float(scale.length(place.station_mm)), value + (half if is_high else -half)),
             xytext=(0, 4 if is_high else -4),
             textcoords="offset points",
-            ha="center",
+            ha=_inside(place.station_mm, result.station_mm),
             va="bottom" if is_high else "top",
             fontweight="bold",
         )
+
+
+def _inside(place_mm: float, station_mm: np.ndarray) -> str:
+    """Which way a figure stands so that neither axis cuts it."""
+    share = (place_mm - station_mm[0]) / (station_mm[-1] - station_mm[0])
+    return "left" if share < NEAR_THE_END else "right" if share > 1 - NEAR_THE_END else "center"

@@ -16,8 +16,6 @@ from analysis.words.answers import BY_WORDS, METHODS, roll_words
 if TYPE_CHECKING:
     from analysis.answers.twist import Twist
 
-UM_PER_M_PER_MM_PER_M = 1000.0
-THOU_PER_FOOT_PER_MM_PER_M = 12.0
 INKS = {"answer": INK, "feet": OTHER, "cross_level": INK, "two_maps": OTHER}
 MARKS = {"answer": "o", "feet": "", "cross_level": "o", "two_maps": "s"}
 
@@ -29,14 +27,14 @@ def twist_figure(result: "Twist", inch: bool = False, *, is_titled: bool = True)
     ----------
     result : Twist
     inch : bool
-        thou/ft on the left, else mm/m.
+        thou/ft and inches, else µm/m and mm.
     is_titled : bool
         Put the answer in words above the picture.
     """
     is_whole, has_both = result.known_up_to != "a line", len(result.methods) > 1
     panels = int(is_whole) + int(has_both or not is_whole)
     with look():
-        figure = new_figure(2.3 * panels + (0.5 if is_titled else 0.3))
+        figure = new_figure((2.3 if is_titled else 1.95) * panels + (0.5 if is_titled else 0.3))
         grid = figure.subplots(panels, 1, sharex=True, squeeze=False)[:, 0]
         if is_whole:
             _draw_whole(grid[0], result, inch)
@@ -67,7 +65,7 @@ def _draw_whole(axes: Axes, result: "Twist", inch: bool) -> None:
 
 def _draw_bent(axes: Axes, result: "Twist", inch: bool) -> None:
     """Both methods; where there are not two, the answer itself, which is known only up to that line."""
-    _frame(axes, inch, "a straight line taken off")
+    _frame(axes, inch, "roll, a line taken off")
     shown = result.methods if len(result.methods) > 1 else {"answer": result}
     for name, roll in shown.items():
         profile = Profile("roll", roll.station_mm, roll.roll_um_per_m, roll.covariance)
@@ -79,21 +77,15 @@ def _draw_bent(axes: Axes, result: "Twist", inch: bool) -> None:
 
 def _frame(axes: Axes, inch: bool, what: str) -> None:
     ground(axes)
-    factor = THOU_PER_FOOT_PER_MM_PER_M
-    if inch:
-        Scale(True).beside(axes, f"{what},\nthou/ft", "mm/m", 1 / factor)
-    else:
-        Scale(False).beside(axes, f"{what},\nmm/m", "thou/ft", factor)
-    axes.text(0.005, 0.97, "▲ rear high", transform=axes.transAxes, va="top", fontsize=8)
-    axes.text(0.005, 0.03, "▼ front high", transform=axes.transAxes, va="bottom", fontsize=8)
+    Scale(inch).rolls(axes, what)
 
 
 def _draw(
     axes: Axes, label: str, name: str, station: np.ndarray, roll: np.ndarray, sd: np.ndarray, inch: bool
 ) -> None:
     kept = thinned(roll)
-    per = UM_PER_M_PER_MM_PER_M / (THOU_PER_FOOT_PER_MM_PER_M if inch else 1.0)
-    x, y, half = Scale(inch).length(station[kept]), roll[kept] / per, 2 * sd[kept] / per
+    scale = Scale(inch)
+    x, y, half = scale.length(station[kept]), scale.roll(roll[kept]), 2 * scale.roll(sd[kept])
     draw_band(axes, x, y, half, INKS[name])
     axes.plot(
         x, y, color=INKS[name], linewidth=1.2, marker=MARKS[name], markersize=3.5, zorder=4,

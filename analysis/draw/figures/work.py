@@ -19,7 +19,7 @@ def work_figure(found: "TurnedPart", inch: bool = False, *, is_titled: bool = Tr
     ----------
     found : TurnedPart
     inch : bool
-        Thou on the left and inches along, µm on the right; else the other way round.
+        Thou and inches, else µm and mm.
     is_titled : bool
         Put the answer in words above the picture.
     """

@@ -1,5 +1,7 @@
 """The picture itself: a pure function of what the window knows."""
 
+import textwrap
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -16,6 +18,9 @@ OTHER_WAY = "#9a9a9a"
 WARNING = "#b3541e"
 PER_FOOT = 12 / 1000
 """Thou per foot of 1 µm/m."""
+WARNING_PT, WARNING_LINES = 14, 2
+LETTER_EM = 0.66
+"""Mean width of a letter, of its size, a little generous."""
 REACH_MM = 2.0
 """So near, a reading counts for the station."""
 
@@ -63,15 +68,23 @@ def _heading(figure: Figure, state: State, size: float) -> None:
     title = f"traverse {start.number:03d}   {start.face} by {start.instrument}, {start.direction}"
     places = now.places or len(start.places_mm)
     taken = f"{len(state.stations)} of {places} taken"
-    figure.text(0.03, 0.955, title, fontsize=17 * size, va="center", color=INK)
-    figure.text(0.97, 0.955, taken, fontsize=17 * size, va="center", ha="right", color=INK)
+    figure.text(0.03, 0.97, title, fontsize=17 * size, va="center", color=INK)
+    figure.text(0.97, 0.97, taken, fontsize=17 * size, va="center", ha="right", color=INK)
     doubt = state.stations[-1].doubt if state.stations else None
     words = now.problem or doubt
     if words and state.ended is None:
         figure.text(
-            0.03, 0.905, f"! {words}"[:110], fontsize=15 * size, va="center", color="white",
+            0.03, 0.91, _wrapped(f"! {words}", figure, size), fontsize=WARNING_PT * size, va="center",
+            color="white", linespacing=1.15, zorder=5,
             bbox={"facecolor": WARNING, "edgecolor": INK, "pad": 4 * size},
         )  # fmt: skip
+
+
+def _wrapped(words: str, figure: Figure, size: float) -> str:
+    """In as many lines as there is room for; where there is not, the last ends in dots."""
+    room_pt = 0.94 * 72 * figure.get_figwidth()
+    letters = int(room_pt / (LETTER_EM * WARNING_PT * size))
+    return "\n".join(textwrap.wrap(words, letters, max_lines=WARNING_LINES, placeholder=" ..."))
 
 
 def _large(figure: Figure, left: float, right: float, words: str, above: str, size: float) -> None:

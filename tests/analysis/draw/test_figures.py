@@ -1,4 +1,4 @@
-"""Pictures: what is on them is what was measured, in both units, as text that can be selected."""
+"""Pictures: what is on them is what was measured, in one unit, as text that can be selected."""
 
 import itertools
 import re
@@ -16,17 +16,20 @@ from acquire.model.units import decimals_for, number_text
 from analysis.adjust.combination import combine
 from analysis.answers.comparison import compare
 from analysis.answers.face_map import map_face
+from analysis.answers.history import TwistChange
 from analysis.answers.twist import twist_of
 from analysis.answers.whole_bed import whole_bed
 from analysis.draw.figures import (
     bed_figure,
     comparison_figure,
+    history_figure,
     inline_svg,
     profile_figure,
     save,
     thinned,
     twist_figure,
 )
+from analysis.draw.figures.bed import on_one_line
 from analysis.draw.figures.section import outline, spread
 
 pytestmark = pytest.mark.whole
@@ -113,16 +116,65 @@ def curve(axes, label):
 def test_text_of_a_picture_stays_text(front):
     words = texts(inline_svg(profile_figure(front), "front"))
     assert any(text.startswith("front-vee is hollow by") for text in words)
-    assert {"station, mm", "height, µm", "thou", "low", "0 is the line through its unworn stretches"} <= set(
-        words
-    )
+    assert {"station, mm", "height, µm", "low", "0 is the line through its unworn stretches"} <= set(words)
 
 
-def test_inch_puts_thou_on_the_left_and_micrometres_beside(front):
-    figure = profile_figure(front, inch=True)
+def test_inch_is_drawn_in_thou_and_inches_alone(front):
+    figure = profile_figure(front, inch=True, is_titled=False)
     assert figure.axes[0].get_ylabel() == "height, thou"
     assert figure.axes[0].get_xlabel() == "station, in"
     np.testing.assert_allclose(curve(figure.axes[0], "height, with").get_ydata(), front.height_um / 25.4)
+    assert not any("µm" in words for words in texts(inline_svg(figure, "front")))
+
+
+def test_fill_ends_where_the_curve_crosses_the_line(front):
+    """From +10 at 0 to −10 at 100 mm the line is crossed at 50 mm: no low fill before, no high one behind."""
+    height = np.where(STATIONS < 50, 10.0, -10.0)
+    axes = profile_figure(replace(front, height_um=height)).axes[0]
+    handles, labels = axes.get_legend_handles_labels()
+    for name, (first, last) in {"high": (0.0, 50.0), "low": (50.0, 1000.0)}.items():
+        x = handles[labels.index(name)].get_paths()[0].vertices[:, 0]
+        assert (x.min(), x.max()) == pytest.approx((first, last))
+
+
+def test_figures_at_the_ends_stand_inside_the_axes(front):
+    height = np.linspace(40.0, -40.0, len(STATIONS))
+    ends = {"40": "left", "−40": "right"}
+    place = (
+        replace(front.highest, station_mm=0.0, height_um=40.0),
+        replace(front.lowest, station_mm=1000.0, height_um=-40.0),
+    )
+    axes = profile_figure(
+        replace(front, height_um=height, highest=place[0], lowest=place[1], sense="both")
+    ).axes[0]
+    found = {text.get_text().split(".")[0]: text.get_ha() for text in axes.texts}
+    assert {name: found[name] for name in ends} == ends
+
+
+def test_stations_that_nobody_tried_are_no_failures(front):
+    """Every second station known: the others are left out, and no cross stands there."""
+    height = np.where(np.arange(len(STATIONS)) % 2 == 0, front.height_um, np.nan)
+    axes = profile_figure(replace(front, height_um=height)).axes[0]
+    assert "not known" not in axes.get_legend_handles_labels()[1]
+    np.testing.assert_array_equal(curve(axes, "height, with").get_xdata(), STATIONS[::2])
+
+
+def test_bed_compares_depths_from_one_line_only(bed, traverses):
+    """Derived: from its ends no height of a face is left at its first and last station."""
+    whole = whole_bed(combine(traverses, bed))
+    assert {found.line for found in whole.maps.values()} == {"unworn", "ends"}
+    shown, line = on_one_line(whole.maps)
+    assert line == "ends"
+    for found in shown.values():
+        assert found.height_um[[0, -1]] == pytest.approx([0, 0], abs=1e-6)
+    words = " ".join(texts(inline_svg(bed_figure(whole, bed), "bed")))
+    assert "the line through its ends" in " ".join(words.split())
+
+
+def test_bed_whose_faces_share_a_line_keeps_it(bed, traverses):
+    maps = {"front-vee": whole_bed(combine(traverses, bed)).maps["front-vee"]}
+    shown, line = on_one_line(maps)
+    assert line == "unworn" and shown["front-vee"] is maps["front-vee"]
 
 
 def test_band_is_two_standard_uncertainties_either_side(front):
@@ -195,8 +247,10 @@ def test_wind_is_drawn_with_its_sign_and_starts_from_nothing(bed, traverses):
     axes = twist_figure(result).axes[0]
     roll = curve(axes, "all readings in one").get_ydata()
     assert roll[0] == 0
-    # mm/m of 50 µm over 300 mm; two readings of 2 µm/m, so five times 2.8
-    assert roll[-1] == pytest.approx(50 / 0.3 / 1000, abs=0.014)
+    # µm/m of 50 µm over 300 mm; two readings of 2 µm/m, so five times 2.8
+    assert roll[-1] == pytest.approx(50 / 0.3, abs=14)
+    assert axes.get_ylabel().endswith("µm/m")
+    assert twist_figure(result, inch=True).axes[0].get_ylabel().endswith("thou/ft")
 
 
 def test_comparison_draws_the_difference_it_judges(bed, traverses):
@@ -276,3 +330,17 @@ def test_missing_folder_is_told_in_one_line(front, tmp_path):
 def test_no_window_system_is_touched():
     code = "import sys, analysis.draw.figures; raise SystemExit('matplotlib.pyplot' in sys.modules)"
     assert run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_twist_before_and_after_is_drawn_with_its_uncertainty():
+    change = TwistChange(
+        front="front-vee", rear="rear-flat", gauge_mm=300.0, figure="wind", verdict="better",
+        before_um_per_m=90.0, before_expanded_um_per_m=4.0, after_um_per_m=-10.0,
+        after_expanded_um_per_m=5.0, change_um_per_m=-100.0, change_expanded_um_per_m=6.4,
+        smallest_detectable_um_per_m=9.0,
+    )  # fmt: skip
+    axes = history_figure((), twist=change).axes[0]
+    bars = [each.get_segments()[0][:, 0] for each in axes.collections]
+    np.testing.assert_allclose(bars, [(86, 94), (-15, -5)])
+    assert [label.get_text() for label in axes.get_yticklabels()] == ["before", "after"]
+    assert "rear high is +" in axes.get_xlabel() and "µm/m" in axes.get_xlabel()

@@ -211,6 +211,17 @@ def test_no_words_leave_the_window(size, reading):
         assert box.x0 >= 0 and box.x1 <= width and box.y0 >= 0 and box.y1 <= height, text.get_text()
 
 
+@pytest.mark.parametrize("size", [(12, 7.2), (8, 4.5)])
+def test_long_warning_is_wrapped_and_none_of_it_is_lost(size):
+    words = "level: nothing more arrives on its cable; check the plug, then the battery, then press s again"
+    figure = drawn(State(START, Now(75, 1350.5, 1.0, 1450.5, problem=words), ()), None, None, size)
+    said = next(text for text in figure.texts if text.get_text().startswith("! "))
+    assert " ".join(said.get_text().split()) == f"! {words}"
+    box, others = said.get_window_extent(), [text for text in figure.texts if text is not said]
+    assert box.x1 <= figure.canvas.get_width_height()[0]
+    assert not any(box.overlaps(text.get_window_extent()) for text in others if text.get_text())
+
+
 def test_digits_are_large_enough_for_two_metres():
     """A letter should be 1/200 of the distance high or more (common practice for displays): 10 mm."""
     figure = drawn(State(START, Now(reading=-12.3, next_mm=1350.0)))
