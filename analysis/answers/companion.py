@@ -148,7 +148,7 @@ def _drawing(profile: Profile, columns: int, inch: bool, is_slope: bool = False)
     half = max((columns - 38) // 2, 4)
     text = slope_text if is_slope else height_text
     largest = max(float(np.abs(profile.height_um).max()), 1e-9)
-    rows = ["so far, from the line through its ends:"]
+    rows = ["from the line through its ends:"]
     for station, height in list(zip(profile.station_mm, profile.height_um, strict=True))[-MOST_ROWS:]:
         length = round(half * abs(height) / largest)
         left = ("=" * length if height < 0 else "").rjust(half)

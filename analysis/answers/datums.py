@@ -19,10 +19,40 @@ from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import FaceMap, map_face, reaches_unworn
 from analysis.answers.good_stretch import Relief, Stretch, good_stretch, relief
 from analysis.answers.standing import Parallel, Ranked, parallels, ranking
+from analysis.linear.fact import Fact
 from analysis.linear.reference_lines import COVERAGE_FACTOR, STRAIGHT, Place, remove_line, straightness
 from analysis.linear.shown import Shown
 
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
+
+
+@dataclass(frozen=True)
+class FaceNotKnown(Fact):
+    """A face whose own shape is not known."""
+
+    face: str
+    why: str
+
+
+@dataclass(frozen=True)
+class TooFewBases(Fact):
+    """A face whose level was drawn over too few bases."""
+
+    face: str
+
+
+@dataclass(frozen=True)
+class NothingChecks(Fact):
+    """A face of which no reading checks another."""
+
+    face: str
+
+
+@dataclass(frozen=True)
+class NoFaceLooks(Fact):
+    """No known face looks this way, and a fixture that rides on three faces needs one."""
+
+    normals: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -78,7 +108,7 @@ class Datums(Shown):
     relief: Mapping[str, Relief]
     """Of a face that is not good all along: the least to take off for it to be."""
     fixture: Fixture | None
-    missing: tuple[str, ...]
+    missing: tuple[Fact, ...]
     """What is still to be measured before faces can be trusted."""
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
@@ -145,17 +175,17 @@ def _fixture(bed_map: BedMap, ranked: Sequence[str]) -> Fixture | None:
     return None if under is None or side is None or top is None else Fixture(under, side, top)
 
 
-def _missing(bed_map: BedMap, found: Sequence[Datum]) -> Iterator[str]:
+def _missing(bed_map: BedMap, found: Sequence[Datum]) -> Iterator[Fact]:
     for each in found:
         if each.shape is None:
-            yield f"{each.face}: {(each.why_not_known or 'not measured').rstrip('.')}"
+            yield FaceNotKnown(each.face, each.why_not_known or "not measured")
         elif not each.shape.curve_is_sure:
-            yield f"{each.face}: its level was drawn over too few bases; step it, or draw a shorter base"
+            yield TooFewBases(each.face)
         elif not each.is_checked:
-            yield f"{each.face}: nothing checks its readings; a second run, best the other way"
-    for normals, what in ((("down",), "down"), (("front", "rear"), "to the front or rear"), (("up",), "up")):
+            yield NothingChecks(each.face)
+    for normals in (("down",), ("front", "rear"), ("up",)):
         if not any(bed_map.bed.faces[d.face].normal in normals and d.shape is not None for d in found):
-            yield f"no face that looks {what} is known: a fixture that rides on three faces needs one"
+            yield NoFaceLooks(normals)
 
 
 def _rank(each: Datum) -> tuple[int, float]:

@@ -28,7 +28,6 @@ MODEL_ERROR = 0.3
 HANGING = 3.0
 """Standard uncertainties that the answer to a turn must exceed, and its two ways may differ by."""
 _KEYS = "foot, turns, before_um_per_m, after_um_per_m"
-_FORM = f"station_mm, standard_uncertainty_um_per_m and for every foot a table [[response]] with {_KEYS}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,7 +81,7 @@ def measured_response(path: Path, bed: Bed) -> Response:
         sure = float(written["standard_uncertainty_um_per_m"])
         turned = [dict(each) for each in written["response"]]
     except (OSError, UnicodeDecodeError, KeyError, TypeError, ValueError) as why:
-        raise AnalysisError(str(path), f"not a file of responses ({why})", _FORM, "write it so") from why
+        raise _no_response(str(path), f"not a file of responses ({why})") from why
     return _response(str(path), bed, station, sure, turned)
 
 
@@ -91,7 +90,7 @@ def _response(
 ) -> Response:
     pairs, at = feet_by_station(bed), pairs_mm(bed)
     if station.ndim != 1 or not np.isfinite(station).all() or not sure > 0 or not np.isfinite(sure):
-        raise AnalysisError(where, "stations or uncertainty that are no numbers above 0", _FORM)
+        raise _no_response(where, "stations or uncertainty that are no numbers above 0")
     rows = twist_rows(at, station)
     if np.linalg.matrix_rank(rows, tol=1e-3) < len(at):
         places = ", ".join(f"{mm:g}" for mm in at)
@@ -146,3 +145,12 @@ def _refuse_hanging(where: str, foot: str, mine: Sequence[tuple[float, np.ndarra
                 "the foot hangs at one of them: set it snug first, and turn less",
             )  # fmt: skip
     return float(np.sum(doubt**2)) / len(doubt) ** 2
+
+
+def _no_response(where: str, found: str) -> AnalysisError:
+    return AnalysisError(
+        where,
+        found,
+        f"station_mm, standard_uncertainty_um_per_m and for every foot a table [[response]] with {_KEYS}",
+        "write it so",
+    )

@@ -22,8 +22,26 @@ from analysis.adjust.combination import BedMap
 from analysis.answers.face_map import own_shape
 from analysis.answers.flanks import flank_components
 from analysis.answers.least_metal import Cut, NoTargetError, least_metal
+from analysis.linear.fact import Fact
 from analysis.linear.profile import SAME_STATION_MM, Profile
 from analysis.linear.straight_line import line_rows
+
+
+@dataclass(frozen=True)
+class NothingLeavesUntouched(Fact):
+    """No target leaves these stretches untouched."""
+
+    stretches_mm: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class TooLittleAnywhere(Fact):
+    """A target needs more metal off at some place than was allowed."""
+
+    at_most_um: float
+    needed_um: float
+    with_untouched: bool
+    """Whether that is so because stretches stay untouched."""
 
 
 @dataclass(frozen=True)
@@ -124,15 +142,13 @@ def cut_together(bed_map: BedMap, faces: Sequence[str], wishes: Wishes) -> Joint
     return JointCut(channels, excess, covariance, depth_of, targets, cut)
 
 
-def _clash(over: NDArray, design: NDArray, stays: NDArray, wishes: Wishes) -> str:
+def _clash(over: NDArray, design: NDArray, stays: NDArray, wishes: Wishes) -> Fact:
     """Which wishes clash, and what would be needed."""
     try:
         needed = least_metal(over, design, is_untouched=stays, greatest_first=True).depth.max()
     except NoTargetError:
-        stretches = ", ".join(f"{a:g} to {b:g} mm" for a, b in wishes.untouched_mm)
-        return f"no target leaves {stretches} untouched: some other place lies below every line through there"
-    so = "with these stretches untouched" if wishes.untouched_mm else "for a target like that"
-    return f"at most {wishes.at_most_um:g} µm anywhere is too little: {needed:.1f} µm are needed {so}"
+        return NothingLeavesUntouched(wishes.untouched_mm)
+    return TooLittleAnywhere(wishes.at_most_um or 0.0, float(needed), bool(wishes.untouched_mm))
 
 
 def _measured(

@@ -12,7 +12,7 @@ A kink looks like a bend that runs on across the joint: it is told from one with
 side, else it supposes that both pieces run straight.  Derived.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -41,6 +41,14 @@ ONE_READING = 0.6
 CHANCE = 0.01
 COVERAGE_FACTOR = 2.0
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
+
+
+@dataclass(frozen=True)
+class JointUntold(Fact):
+    """How the readings do not tell that a piece lies."""
+
+    how: str
+    """up | roll | rear"""
 
 
 @dataclass(frozen=True)
@@ -100,7 +108,7 @@ class Joint:
     is_one_body: bool | None
     """Whether all faces agree on these; None where nothing checks it."""
     supposes_straight: bool
-    cannot_tell: tuple[str, ...]
+    cannot_tell: tuple[Fact, ...]
 
 
 @dataclass(frozen=True)
@@ -351,18 +359,13 @@ def _joint(
     )
 
 
-def _cannot_tell(told: Mapping[str, Found]) -> list[str]:
-    words = []
+def _cannot_tell(told: Mapping[str, Found]) -> Iterator[Fact]:
     if "up" not in told:
-        words.append("whether it is high or low: no face that looks up or down is known on both sides")
+        yield JointUntold("up")
     elif "roll" not in told:
-        words.append(
-            "whether it is rolled: faces at two different places across the bed (across_mm) would tell, "
-            "or a level across on either side"
-        )
+        yield JointUntold("roll")
     if "rear" not in told:
-        words.append("whether it is to the front or rear: a side face or a vee read sideways would tell")
-    return words
+        yield JointUntold("rear")
 
 
 def _face_at_joint(

@@ -25,6 +25,7 @@ from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import judged_straightness
 from analysis.answers.roll import known_roll, ways_of, wind_expanded
 from analysis.level.blindness import blind_wavelengths_mm
+from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import STRAIGHT, remove_line
 from analysis.observe import observe
@@ -36,10 +37,38 @@ SECOND_BASE = 0.65
 LEAST_GAIN = 1.1
 """A traverse that narrows nothing by a tenth is not worth the walk."""
 MOST_OF_ONE_KIND = 2
-TO_TELL = ", without touching the zero, to tell a drift from a bed that bent"
 CLEARLY_HOLLOW = 100.0
 """How hollow a face of unknown shape is taken to be, in standard uncertainties."""
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
+
+
+@dataclass(frozen=True)
+class Run:
+    """How a further traverse is taken."""
+
+    way: str
+    """along | again | drawn back | drawn again | other base | across | carried | over"""
+    instrument: str
+    faces: tuple[str, ...]
+    direction: str = ""
+    base_mm: float = 0.0
+    """Of `other base`."""
+    is_to_tell: bool = False
+    """Whether it is to tell a drift from a bed that bent, and the zero must not be touched."""
+
+
+@dataclass(frozen=True)
+class FurtherTraverse(Fact):
+    """What one further traverse would do."""
+
+    run: Run
+    what: str
+    """straightness of FACE | wind from end to end"""
+    now: float | None
+    then: float
+    unit: str
+    removes_mm: tuple[float, ...]
+    """Ripples that cannot be seen so far, and could be with it."""
 
 
 @dataclass(frozen=True)
@@ -56,7 +85,7 @@ class Advice:
     then: float
     """Expanded uncertainty with the traverse."""
     unit: str
-    words: str
+    words: FurtherTraverse
     command: str
     """What to type, with SURVEY for the folder."""
     gain: float = field(metadata=_INSIDE)
@@ -80,7 +109,7 @@ class _Candidate:
     setup: Setup
     instrument: Instrument
     station_mm: np.ndarray
-    how: str
+    run: Run
     command: str
     removes_mm: tuple[float, ...] = ()
     """Ripples that cannot be seen so far, and could be with it."""
@@ -236,15 +265,6 @@ def _advice(candidate: _Candidate, target: str, before: float | None, after: flo
     unit = "µm/m" if target == "twist" else "µm"
     what = "twist" if target == "twist" else f"straightness of {target}"
     called = "wind from end to end" if target == "twist" else what
-    if before is None:
-        change = f"±{_short(after)} {unit}, not known so far"
-    elif before < 1.02 * after:
-        change = f"stays ±{_short(after)} {unit}"
-    else:
-        change = f"from ±{_short(before)} to ±{_short(after)} {unit}"
-    if candidate.removes_mm:
-        blind = ", ".join(f"{each:.0f}" for each in candidate.removes_mm)
-        change += f"; removes the blind wavelength{'s' if len(candidate.removes_mm) > 1 else ''} {blind} mm"
     return Advice(
         instrument=candidate.setup.instrument,
         face=candidate.setup.subject,
@@ -252,7 +272,7 @@ def _advice(candidate: _Candidate, target: str, before: float | None, after: flo
         now=before,
         then=after,
         unit=unit,
-        words=f"{candidate.how}: {called} {change}",
+        words=FurtherTraverse(candidate.run, called, before, after, unit, candidate.removes_mm),
         command=_typed(candidate),
         # among things not known at all, what becomes known best comes first
         gain=1e6 / after if before is None else before / after,
@@ -268,10 +288,6 @@ def _typed(candidate: _Candidate) -> str:
     ]
     position = f" --position scale:{scales[0]}" if len(scales) == 1 else ""
     return f"waylog record SURVEY {candidate.command}{position}"
-
-
-def _short(value: float) -> str:
-    return f"{value:.2g}" if value < 10 else f"{value:.0f}"
 
 
 def _candidates(bed: Bed, bed_map: BedMap) -> Iterator[_Candidate]:
@@ -306,14 +322,13 @@ def _slopes(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Cand
         ]
         forward_only = done and all(each.direction == "forward" for each in done)
         direction = "reverse" if forward_only else "forward"
-        again = f" again, {'in ' if direction == 'reverse' else ''}{direction}" if done else ""
-        if _has_untold_bow(bed_map, instrument.name, face.id, "stepped"):
-            again += TO_TELL
+        is_to_tell = _has_untold_bow(bed_map, instrument.name, face.id, "stepped")
+        way = "again" if done else "along"
         yield _Candidate(
             _setup(bed, instrument, face=face.id, direction=direction),
             instrument,
             middles,
-            f"{instrument.name} along {face.id}{again}",
+            Run(way, instrument.name, (face.id,), direction, is_to_tell=is_to_tell),
             f"{face.id} --instrument {instrument.name} --direction {direction}",
         )
 
@@ -344,8 +359,7 @@ def _second_bases(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator
             replace(_setup(bed, instrument, face=face), bed_toml=_with_base(bed.text, instrument.name, base)),
             replace(instrument, base_mm=base),
             _as_closely(run, (instrument.base_mm - base) / 2),
-            f"{instrument.name} drawn again at {base:g} mm base along {face} "
-            f"(base_mm = {base:g} in bed.toml)",
+            Run("other base", instrument.name, (face,), base_mm=base),
             f"{face} --instrument {instrument.name}",
             removed,
             block,
@@ -361,13 +375,12 @@ def _returns(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Can
             continue
         forward_first = run.setup.direction == "forward"
         direction = "forward" if forward_first is untold else "reverse"
-        where = f"along {face}, {'in ' if direction == 'reverse' else ''}{direction}"
-        again = f"again {where}{TO_TELL}" if untold else f"back {where}"
+        way = "drawn again" if untold else "drawn back"
         yield _Candidate(
             replace(run.setup, direction=direction),
             instrument,
             _as_closely(run, 0.0),
-            f"{instrument.name} drawn {again}",
+            Run(way, instrument.name, (face,), direction, is_to_tell=untold),
             f"{face} --instrument {instrument.name} --direction {direction}",
             drawn_with=block,
         )
@@ -407,7 +420,7 @@ def _rolls(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Candi
             _setup(bed, instrument, front=front, rear=rear),
             instrument,
             np.array(bed.station_mm),
-            f"{instrument.name} across {front} and {rear}",
+            Run("across", instrument.name, (front, rear)),
             f"--across {front} {rear} --instrument {instrument.name}",
         )
 
@@ -420,7 +433,7 @@ def _offsets(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Can
             _setup(bed, instrument, face=face, reference=reference),
             instrument,
             np.array(bed.station_mm),
-            f"{instrument.name} carried on {reference}, reading {face}",
+            Run("carried", instrument.name, (reference, face)),
             f"{face} --instrument {instrument.name} --reference {reference}",
         )
 
@@ -433,7 +446,7 @@ def _spans(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Candi
             _setup(bed, instrument, face=one, other=other),
             instrument,
             np.array(bed.station_mm),
-            f"{instrument.name} over {one} and {other}",
+            Run("over", instrument.name, (one, other)),
             f"{one} --other {other} --instrument {instrument.name}",
         )
 

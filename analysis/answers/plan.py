@@ -22,20 +22,23 @@ from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.shown import Shown
 
-CAUTIONS = (
-    "Never scrape from one survey: repeat it, and confirm with blue and a straightedge. "
-    "Metal does not go back.",
-    "Least metal alone is no target: it must keep what the machine needs, parallel to spindle, rack and "
-    "leadscrew.",
-    "Scraping takes about 2 to 10 µm (0.1 to 0.4 thou) a pass (common practice). Measure again long before "
-    "the plan is used up.",
-)
 SHARE = 0.5
 """Of the depth, to cut in one round. Simulated with scrapers that err by 30 % (33 stations, 30 to 70 µm
 worn): all at once takes three times the metal that is needed, half a round hardly more than that."""
 ROUNDING_UM = 1e-6
 """What sums leave of a depth of nothing where the target touches."""
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
+
+
+@dataclass(frozen=True)
+class BeforeMetal(Fact):
+    """What to mind before any metal comes off."""
+
+    about: str
+    """one survey | least metal | a pass"""
+
+
+CAUTIONS = (BeforeMetal("one survey"), BeforeMetal("least metal"), BeforeMetal("a pass"))
 
 
 @dataclass(frozen=True)
@@ -79,13 +82,13 @@ class Plans(Shown):
     total_um: float | None
     """Over all stations of all faces, of vees whose sideways shape is known over both flanks."""
     greatest_um: float | None
-    infeasible: str | None
+    infeasible: Fact | None
     """Which wishes clash; there are no plans then."""
     decided_by_greatest: bool = False
     """Whether several targets take as little metal, so that the least greatest depth decided."""
     share: float = SHARE
     wishes: Wishes = field(default_factory=Wishes)
-    cautions: tuple[str, ...] = CAUTIONS
+    cautions: tuple[Fact, ...] = CAUTIONS
     assumptions: tuple[Assumption, ...] = ()
     """What the uncertainty takes for granted."""
 
@@ -142,7 +145,7 @@ def plan_faces(
     try:
         cuts = {group: cut_together(bed_map, group, wishes) for group in groups}
     except NoTargetError as clash:
-        return Plans({}, None, None, str(clash), share=share, wishes=wishes, assumptions=taken)
+        return Plans({}, None, None, clash.args[0], share=share, wishes=wishes, assumptions=taken)
     laid = described_edge(bed_map.bed, edge)
     made = {
         face: _plan(

@@ -92,7 +92,7 @@ def ripples(bed_map: BedMap, faces: Sequence[str] = ()) -> Ripples:
     for channel in channels:
         count = channel.station_mm.size
         if not LEAST_STATIONS <= count <= MOST_STATIONS:
-            not_known[channel.face] = f"{count} heights; {LEAST_STATIONS} to {MOST_STATIONS} can be searched"
+            not_known[channel.face] = f"{count} heights, {LEAST_STATIONS} to {MOST_STATIONS} wanted"
         elif not faces or channel.face in faces:
             found.append(_searched(bed_map, channel))
     return Ripples(

@@ -34,7 +34,7 @@ def words(result: "NextTraverse", survey: str, inch: bool = False) -> Sequence[s
     """The best first, with what to type."""
     from analysis.answers.next_traverse import varied
     from analysis.words.assumptions import taken_words, unstated_words
-    from analysis.words.facts import sentences
+    from analysis.words.facts import sentence, sentences
 
     said = (*taken_words(result.assumptions), *unstated_words(result.assumptions))
     taken = [in_owners_unit(each, inch) for each in said]
@@ -45,7 +45,7 @@ def words(result: "NextTraverse", survey: str, inch: bool = False) -> Sequence[s
     lines = ["What would help most, best first:"]
     for place, advice in enumerate(varied(result.advice)[:MOST], 1):
         lines += [
-            f"{place}. {in_owners_unit(advice.words, inch)}",
+            f"{place}. {in_owners_unit(sentence(advice.words), inch)}",
             f"   {advice.command.replace('SURVEY', survey)}",
         ]
     return [*lines, *taken]

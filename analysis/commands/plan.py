@@ -126,6 +126,7 @@ def command(
 def plan_words(result: "Plans", inch: bool) -> Sequence[str]:
     """Face by face the answer, the table to take to the machine and the blue; then what to mind."""
     from analysis.words.assumptions import taken_words, unstated_words
+    from analysis.words.facts import sentences
     from analysis.words.plan import plans_words
 
     if result.infeasible is not None:
@@ -135,7 +136,7 @@ def plan_words(result: "Plans", inch: bool) -> Sequence[str]:
         lines += [*_face_words(plan, inch), ""]
     lines += [*plans_words(result, inch), *taken_words(result.assumptions)]
     lines += [*unstated_words(result.assumptions), ""]
-    return [*lines, "Before any metal comes off:", *(f"  {words}" for words in result.cautions)]
+    return [*lines, "Before any metal comes off:", *(f"  {words}" for words in sentences(result.cautions))]
 
 
 def _face_words(plan: "FacePlan", inch: bool) -> list[str]:

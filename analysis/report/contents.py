@@ -40,7 +40,7 @@ from analysis.words.answers import (
 )
 from analysis.words.assumptions import taken_and_notes
 from analysis.words.bed_or_wear import bed_or_wear_words
-from analysis.words.facts import sentences
+from analysis.words.facts import sentence, sentences
 from analysis.words.wall import Found as FoundForTheWall
 
 MOST_ADVICE = 5
@@ -158,7 +158,9 @@ def gather(survey: Survey, inch: bool) -> Contents:
         ),
         agreement=(fit_words(whole), *suspect_words(whole), *unchecked_words(whole)),
         cannot_tell=tuple(as_sentence(words) for words in sentences(whole.cannot_tell)),
-        advice=tuple(f"{as_sentence(each.words)} `{each.command}`" for each in varied(advice)[:MOST_ADVICE]),
+        advice=tuple(
+            f"{as_sentence(sentence(each.words))} `{each.command}`" for each in varied(advice)[:MOST_ADVICE]
+        ),
         notes=tuple(
             line.strip().removeprefix("Note: ") for line in taken_and_notes(whole.assumptions, whole.warnings)
         ),

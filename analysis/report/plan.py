@@ -11,6 +11,7 @@ from analysis.answers.plan import CAUTIONS, FacePlan, plan_faces
 from analysis.answers.whole_bed import WholeBed
 from analysis.words.blue import blue_words
 from analysis.words.cautions import LIFTING, SCRAPERS, SOLVENTS
+from analysis.words.facts import sentences
 from analysis.words.plan import datum_words, flank_note, plan_answer, plan_notes, step_notes, trust_answer
 
 NO_TARGET = (
@@ -81,6 +82,10 @@ def trust_part(
     found: Datums, measured: Collection[str], plans: Mapping[str, FacePlan], inch: bool
 ) -> TrustPart:
     """Which of the faces measured can be started from, the best first; before plans, what to mind."""
-    before = (NO_TARGET, *CAUTIONS, *(each.line for each in (SCRAPERS, LIFTING, SOLVENTS))) if plans else ()
+    before = (
+        (NO_TARGET, *sentences(CAUTIONS), *(each.line for each in (SCRAPERS, LIFTING, SOLVENTS)))
+        if plans
+        else ()
+    )
     words = [datum_words(each, inch) for each in found.faces if each.face in measured]
     return TrustPart(trust_answer(found, inch), tuple(words), before)

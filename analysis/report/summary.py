@@ -13,7 +13,7 @@ from analysis.answers.next_traverse import Advice
 from analysis.answers.twist import Twist
 from analysis.answers.whole_bed import WholeBed
 from analysis.words.answers import agreement_words, comparison_words, fit_words, roll_words, shape_words
-from analysis.words.facts import sentences
+from analysis.words.facts import sentence, sentences
 from analysis.words.of_adjustment import listed
 
 MOST_FACES = 3
@@ -119,5 +119,5 @@ def _to_do(answers: Answers, inch: bool) -> str:
             at = length_text(each.worst["station_mm"], inch)
             lines.append(f"{each.a} and {each.b} disagree: wipe, re-seat and repeat one of them at {at}.")
     if answers.advice:
-        lines.append(f"Next traverse: {answers.advice[0].words}.")
+        lines.append(f"Next traverse: {sentence(answers.advice[0].words)}.")
     return " ".join([*lines, BEFORE_METAL])

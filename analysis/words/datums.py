@@ -7,6 +7,7 @@ import numpy as np
 from acquire.model.units import UM_PER_THOU, decimals_for, height_text, length_text, number_text, slope_text
 from analysis.words.answers import table
 from analysis.words.assumptions import taken_words, unstated_words
+from analysis.words.facts import sentences
 from analysis.words.plan import trust_answer, trust_words
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ def datums_answer(found: "Datums", inch: bool) -> list[str]:
     if found.missing:
         lines += [
             "Still to be measured before they can be trusted:",
-            *(f"  {each}." for each in found.missing),
+            *(f"  {each}." for each in sentences(found.missing)),
         ]
     return [*lines, *taken_words(found.assumptions), *unstated_words(found.assumptions)]
 

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 from acquire.model.units import height_text, length_text, slope_text
 from analysis.words.answers import table
 from analysis.words.assumptions import taken_and_notes
+from analysis.words.facts import sentences
 
 if TYPE_CHECKING:
     from analysis.answers.joints import FaceAtJoint, Found, Joint, Joints, PieceMove
@@ -46,7 +47,7 @@ def _joint_words(joint: "Joint", inch: bool) -> list[str]:
             "The ± is enlarged for it."
         )
     lines += [f"  {words}" for each in joint.faces for words in _face_words(each, inch)]
-    return [*lines, *(f"  Not known: {words}." for words in joint.cannot_tell)]
+    return [*lines, *(f"  Not known: {words}." for words in sentences(joint.cannot_tell))]
 
 
 def _part(found: "Found | None", names: tuple[str, str], text: object, inch: bool) -> list[str]:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
         WornUnworn,
     )
     from analysis.answers.comparison import AlsoReadAlong
+    from analysis.answers.datums import NoFaceLooks
     from analysis.answers.face_map import RunOneWay, UnwornMissed, UnwornTooUnsure
     from analysis.answers.feet import FeetUntied
     from analysis.answers.feet_on_bed import (
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
         TooFewFeet,
         WearWouldBeJacked,
     )
+    from analysis.answers.joint_cut import NothingLeavesUntouched, TooLittleAnywhere
+    from analysis.answers.next_traverse import FurtherTraverse, Run
     from analysis.answers.roll import PutInOrder
     from analysis.answers.twist import EvenedOut, MayRoll
 
@@ -192,6 +195,81 @@ def _bend_untold(_: "BendUntold") -> str:
     )
 
 
+LOOKS = {("down",): "down", ("front", "rear"): "to the front or rear", ("up",): "up"}
+
+
+def _no_face_looks(fact: "NoFaceLooks") -> str:
+    return f"no face that looks {LOOKS[fact.normals]} is known: a fixture that rides on three faces needs one"
+
+
+def _nothing_untouched(fact: "NothingLeavesUntouched") -> str:
+    stretches = ", ".join(f"{a:g} to {b:g} mm" for a, b in fact.stretches_mm)
+    return f"no target leaves {stretches} untouched: some other place lies below every line through there"
+
+
+def _too_little(fact: "TooLittleAnywhere") -> str:
+    so = "with these stretches untouched" if fact.with_untouched else "for a target like that"
+    return f"at most {fact.at_most_um:g} µm anywhere is too little: {fact.needed_um:.1f} µm are needed {so}"
+
+
+JOINT_UNTOLD = {
+    "up": "whether it is high or low: no face that looks up or down is known on both sides",
+    "roll": "whether it is rolled: faces at two different places across the bed (across_mm) would tell, or a "
+    "level across on either side",
+    "rear": "whether it is to the front or rear: a side face or a vee read sideways would tell",
+}
+BEFORE_METAL = {
+    "one survey": "Never scrape from one survey: repeat it, and confirm with blue and a straightedge. Metal "
+    "does not go back.",
+    "least metal": "Least metal alone is no target: it must keep what the machine needs, parallel to "
+    "spindle, rack and leadscrew.",
+    "a pass": "Scraping takes about 2 to 10 µm (0.1 to 0.4 thou) a pass (common practice). Measure again "
+    "long before the plan is used up.",
+}
+
+
+def _further_traverse(fact: "FurtherTraverse") -> str:
+    change = f"stays ±{_short(fact.then)} {fact.unit}"
+    if fact.now is None:
+        change = f"±{_short(fact.then)} {fact.unit}, not known so far"
+    elif fact.now >= 1.02 * fact.then:
+        change = f"from ±{_short(fact.now)} to ±{_short(fact.then)} {fact.unit}"
+    if fact.removes_mm:
+        blind = ", ".join(f"{each:.0f}" for each in fact.removes_mm)
+        change += f"; removes the blind wavelength{'s' if len(fact.removes_mm) > 1 else ''} {blind} mm"
+    return f"{_run(fact.run)}: {fact.what} {change}"
+
+
+def _run(run: "Run") -> str:
+    """How a traverse is taken.
+
+    Examples
+    --------
+    >>> from analysis.answers.next_traverse import Run
+    >>> _run(Run("again", "level", ("way",), "reverse"))
+    'level along way again, in reverse'
+    """
+    first, last = run.faces[0], run.faces[-1]
+    direction = f"{'in ' if run.direction == 'reverse' else ''}{run.direction}"
+    how = {
+        "along": f"along {first}",
+        "again": f"along {first} again, {direction}",
+        "drawn back": f"drawn back along {first}, {direction}",
+        "drawn again": f"drawn again along {first}, {direction}",
+        "other base": f"drawn again at {run.base_mm:g} mm base along {first} (base_mm = {run.base_mm:g} in "
+        "bed.toml)",
+        "across": f"across {first} and {last}",
+        "carried": f"carried on {first}, reading {last}",
+        "over": f"over {first} and {last}",
+    }[run.way]
+    to_tell = ", without touching the zero, to tell a drift from a bed that bent" if run.is_to_tell else ""
+    return f"{run.instrument} {how}{to_tell}"
+
+
+def _short(value: float) -> str:
+    return f"{value:.2g}" if value < 10 else f"{value:.0f}"
+
+
 SENTENCES: Mapping[str, Callable[[Any], str]] = {
     "UnwornMissed": _unworn_missed,
     "UnwornTooUnsure": _unworn_too_unsure,
@@ -221,4 +299,17 @@ SENTENCES: Mapping[str, Callable[[Any], str]] = {
         "the roll of the ways is known only up to a line: what a cross level will read is not"
     ),
     "LeftOut": lambda fact: f"traverse {fact.traverse} holds no reading at a station: left out",
+    "FaceNotKnown": lambda fact: f"{fact.face}: {fact.why.rstrip('.')}",
+    "TooFewBases": lambda fact: (
+        f"{fact.face}: its level was drawn over too few bases; step it, or draw a shorter base"
+    ),
+    "NothingChecks": lambda fact: (
+        f"{fact.face}: nothing checks its readings; a second run, best the other way"
+    ),
+    "NoFaceLooks": _no_face_looks,
+    "NothingLeavesUntouched": _nothing_untouched,
+    "TooLittleAnywhere": _too_little,
+    "JointUntold": lambda fact: JOINT_UNTOLD[fact.how],
+    "BeforeMetal": lambda fact: BEFORE_METAL[fact.about],
+    "FurtherTraverse": _further_traverse,
 }

@@ -9,6 +9,7 @@ import numpy as np
 from acquire.model.units import MM_PER_INCH, UM_PER_THOU, decimals_for, height_text, length_text, number_text
 from analysis.words.answers import LINE_WORDS, shape_words
 from analysis.words.blue import places_words
+from analysis.words.facts import sentence
 from analysis.words.ripples import step_words
 
 if TYPE_CHECKING:
@@ -82,7 +83,7 @@ def units(inch: bool) -> tuple[str, str]:
 def plans_words(plans: "Plans", inch: bool) -> list[str]:
     """What holds for all planned faces together: which wishes clash, why this target, how much a round."""
     if plans.infeasible is not None:
-        return [f"No such target: {plans.infeasible}."]
+        return [f"No such target: {sentence(plans.infeasible)}."]
     wishes, lines = plans.wishes, []
     if wishes.coplanar:
         lines.append("All end in one plane along the bed.")

@@ -8,6 +8,7 @@ import numpy as np
 
 from acquire.model.units import length_text, number_text
 from analysis.words.blue import places_words
+from analysis.words.facts import sentence
 from analysis.words.plan import depth_text, doubt_text, fine_um, units
 
 if TYPE_CHECKING:
@@ -84,7 +85,7 @@ def _next(found: Found) -> list[Thing]:
     if not found.advice:
         return []
     best = found.advice[0]
-    return [Thing("Measure next", f"{best.words}.", best.command)]
+    return [Thing("Measure next", f"{sentence(best.words)}.", best.command)]
 
 
 def _metal(found: Found, inch: bool) -> list[Thing]:

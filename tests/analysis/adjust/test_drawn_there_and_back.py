@@ -15,7 +15,7 @@ from analysis.answers.assumptions import assumptions
 from analysis.answers.next_traverse import next_traverse
 from analysis.linear.reference_lines import remove_line
 from analysis.words.answers import drift_words
-from analysis.words.facts import sentences
+from analysis.words.facts import sentence, sentences
 
 BEGAN = datetime(2026, 1, 5, 9, tzinfo=UTC)
 LENGTH, BASE, EVERY_S = 1000.0, 100.0, 0.8
@@ -104,8 +104,10 @@ def test_bow_between_drawn_runs_is_said_with_what_would_tell_and_next_proposes_i
     (line,) = drift_words(drifts(bed_map, "front-flat"))
     assert line.startswith("level (drawn) drifted by") and "would look the same" in line
     advice = next_traverse(bed_map, "front-flat").advice
-    third = next(each for each in advice if "to tell a drift from a bed that bent" in each.words)
-    assert third.words.startswith("level drawn again along front-flat, forward, without touching the zero")
+    third = next(each for each in advice if "to tell a drift from a bed that bent" in sentence(each.words))
+    assert sentence(third.words).startswith(
+        "level drawn again along front-flat, forward, without touching the zero"
+    )
     assert third.then < 0.3 * third.now
 
 

@@ -152,8 +152,8 @@ def test_fixture_rides_on_one_face_of_each_kind_and_what_is_missing_is_named(fou
     assert (fixture.under, fixture.side) == ("front-under", "rear-side")
     found = judged({"front-flat": HOLLOW})
     assert found.fixture is None
-    assert any("looks down" in each for each in found.missing)
-    assert any(each.startswith("rear-flat") for each in found.missing)
+    assert any("looks down" in each for each in sentences(found.missing))
+    assert any(each.startswith("rear-flat") for each in sentences(found.missing))
 
 
 @pytest.mark.statistics

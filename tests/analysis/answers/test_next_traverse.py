@@ -9,6 +9,7 @@ from analysis.adjust.combination import combine
 from analysis.answers.face_map import map_face
 from analysis.answers.next_traverse import next_traverse
 from analysis.answers.twist import twist_of
+from analysis.words.facts import sentence
 
 BED = """
 [bed]
@@ -55,7 +56,7 @@ def _level(make_traverse, bed, face, **setup):
 
 def test_promised_uncertainty_is_the_one_that_the_traverse_then_gives(make_traverse, bed):
     first = _level(make_traverse, bed, "front")
-    advice = {a.words: a for a in next_traverse(combine([first], bed), "front").advice}
+    advice = {sentence(a.words): a for a in next_traverse(combine([first], bed), "front").advice}
     promised = next(a for a in advice.values() if a.instrument == "level")
     second = _level(make_traverse, bed, "front", direction="reverse")
     now, then = (map_face(combine(runs, bed), "front") for runs in ([first], [first, second]))
@@ -114,9 +115,9 @@ def _drawn(make_traverse, bed):
 @pytest.mark.statistics
 def test_second_base_is_advised_where_a_drawn_level_is_blind(make_traverse, bed):
     advice = next_traverse(combine([_drawn(make_traverse, bed)], bed), "front").advice
-    second = [a for a in advice if "65 mm base" in a.words]
+    second = [a for a in advice if "65 mm base" in sentence(a.words)]
     assert len(second) == 1
-    assert "removes the blind wavelengths 100, 50" in second[0].words
+    assert "removes the blind wavelengths 100, 50" in sentence(second[0].words)
 
 
 def _drawn_over(make_traverse, bed, base, rng, **setup):
@@ -133,7 +134,7 @@ def test_promise_of_a_second_base_is_kept_by_the_run(make_traverse, bed):
     rng = np.random.default_rng(12)
     first = _drawn_over(make_traverse, bed, 100, rng)
     promised = next(
-        a for a in next_traverse(combine([first], bed), "front").advice if "65 mm base" in a.words
+        a for a in next_traverse(combine([first], bed), "front").advice if "65 mm base" in sentence(a.words)
     )
     other_feet = parse_bed(BED.replace("base_mm = 100", "base_mm = 65"))
     second = _drawn_over(make_traverse, other_feet, 65, rng, number=2)
@@ -151,17 +152,21 @@ def test_way_back_is_advised_where_a_level_was_drawn_one_way_only(make_traverse,
         for way in ("forward", "reverse")
     ]
     runs.append(_drawn_over(make_traverse, bed, 100, rng))
-    (promised,) = [a for a in next_traverse(combine(runs, bed), "front").advice if "drawn back" in a.words]
+    (promised,) = [
+        a for a in next_traverse(combine(runs, bed), "front").advice if "drawn back" in sentence(a.words)
+    ]
     assert "--direction reverse" in promised.command
     runs.append(_drawn_over(make_traverse, bed, 100, rng, direction="reverse"))
     then = map_face(combine(runs, bed), "front").straightness_expanded_um
     assert promised.then == pytest.approx(then, rel=0.25)
-    assert not [a for a in next_traverse(combine(runs, bed), "front").advice if "drawn back" in a.words]
+    assert not [
+        a for a in next_traverse(combine(runs, bed), "front").advice if "drawn back" in sentence(a.words)
+    ]
 
 
 def test_second_base_is_not_advised_for_a_stepped_level(make_traverse, bed):
     advice = next_traverse(combine([_level(make_traverse, bed, "front")], bed), "front").advice
-    assert not [a for a in advice if "base" in a.words]
+    assert not [a for a in advice if "base" in sentence(a.words)]
 
 
 HEIGHT = {

@@ -13,6 +13,7 @@ from analysis.answers.face_map import map_face
 from analysis.answers.joint_cut import Wishes
 from analysis.answers.plan import CAUTIONS, is_nothing_to_see, plan_faces
 from analysis.words.blue import blue_words
+from analysis.words.facts import sentence, sentences
 from analysis.words.plan import plan_answer, plan_notes, plan_rows, plans_words
 
 STATION = np.arange(0.0, 1001.0, 100.0)
@@ -253,7 +254,7 @@ def test_command_prints_answer_first_then_table_blue_and_cautions(survey, capsys
     ]
     assert "each flank µm" in said
     assert "Predicted blue" in said
-    for caution in CAUTIONS:
+    for caution in sentences(CAUTIONS):
         assert caution in said
     assert (survey / "plan.png").stat().st_size > 10_000
 
@@ -276,7 +277,7 @@ def test_command_gives_one_json_object_unrounded(survey, capsys):
     assert plan["removal"]["sum_um"] == pytest.approx(33)
     assert plan["flank_um"]["front"][0] == pytest.approx(15 * np.sqrt(0.5))
     assert plan["blue"][0]["film_um"] == 2
-    assert found["cautions"] == list(CAUTIONS)
+    assert found["cautions"] == sentences(CAUTIONS)
 
 
 @pytest.mark.whole
@@ -347,12 +348,14 @@ def test_coplanar_is_refused_where_nothing_tells_how_high_they_lie(invented_bed,
 def test_clash_of_wishes_is_named_with_what_would_be_needed(two_ways):
     plans = plan_faces(two_ways, ["front-flat"], Wishes(at_most_um=15.0))
     assert plans.plans == {}
-    assert "15 µm anywhere is too little: 20.0 µm" in plans.infeasible or "are needed" in plans.infeasible
+    assert "15 µm anywhere is too little: 20.0 µm" in sentence(plans.infeasible) or "are needed" in sentence(
+        plans.infeasible
+    )
     stuck = plan_faces(two_ways, ["front-flat"], Wishes(untouched_mm=((400, 600),)))
     assert stuck.infeasible is None
     assert np.all(stuck.plans["front-flat"].removal.removal_um[4:7] == 0)
     none = plan_faces(two_ways, ["front-flat"], Wishes(untouched_mm=((0, 50), (950, 1000))))
-    assert "no target leaves 0 to 50 mm" in none.infeasible
+    assert "no target leaves 0 to 50 mm" in sentence(none.infeasible)
 
 
 def test_wanted_crown_is_left_standing(two_ways):

@@ -17,8 +17,6 @@ from analysis.words.of_adjustment import WHY
 HOUSE = Path(analysis.__file__).parent
 MOST_WORDS = 6
 """Longer texts are sentences; names, units and what an error says are none."""
-NAMED_ALIKE_AT_ENTRY = {"reliability.py"}
-"""Its list of slips is the one that typed readings are doubted by."""
 
 
 def kinds(of: type = Fact) -> Iterator[type]:
@@ -70,8 +68,8 @@ def test_a_sentence_is_found_and_errors_and_docstrings_are_none():
     assert not long_texts('raise E("level", "found no way that it could have been used on")')
 
 
-@pytest.mark.parametrize("room", ["linear", "level", "observe", "adjust"])
-def test_no_estimator_makes_a_sentence(room):
-    files = [file for file in sorted((HOUSE / room).rglob("*.py")) if file.name not in NAMED_ALIKE_AT_ENTRY]
+@pytest.mark.parametrize("room", ["linear", "level", "observe", "adjust", "answers"])
+def test_no_sum_and_no_answer_makes_a_sentence(room):
+    files = sorted((HOUSE / room).rglob("*.py"))
     found = {file.name: texts for file in files if (texts := long_texts(file.read_text(encoding="utf-8")))}
     assert files and not found
