@@ -9,6 +9,7 @@ import scipy.sparse
 
 from acquire.model.bed import Bed
 from analysis.adjust.between_nodes import Roughness
+from analysis.adjust.moved_feet import error_of_moved_feet, moved_feet, with_moved_feet
 from analysis.adjust.nodes import Key, Layout, lay_out
 from analysis.adjust.repeated_steps import covariances_with_steps, least_factor
 from analysis.adjust.solution import Block
@@ -138,7 +139,8 @@ def assemble(
         Block(
             _rows(each, part, layout, columns, unknowns),
             each.reading - each.correction,
-            covariance * max(factors.get(each.noise_group, 1.0), least_factor(each)),
+            with_moved_feet(covariance, error_of_moved_feet(each, layout))
+            * max(factors.get(each.noise_group, 1.0), least_factor(each)),
         )
         for each, part, covariance in zip(kept, parts, covariances_with_steps(kept), strict=True)
     ]
@@ -490,6 +492,7 @@ def _warnings(
     found: list[Fact] = [fact for each in observations for fact in each.warnings]
     found += [TakenAsStraight(name) for name in sorted(straight)]
     found += [BeyondTheEnd(name) for name in layout.beyond]
+    found += moved_feet(observations, layout)
     return tuple(dict.fromkeys((*found, *_turned_for_the_return(observations))))
 
 

@@ -42,8 +42,10 @@ LEAST_FOR_CUBIC = 6
 """As much for the cubic."""
 UNIT_MM = 100.0
 """Of distances in G."""
-SMALL_MM = 2.0
-"""Heights closer than this go together on any way: feet, pads and plungers average over as much."""
+SMALL_MM = 0.5
+"""Heights closer than this go together on any way: plungers and the crowned feet of levels rest on as much.
+Of the roughest kind, a place 5 mm from a node differs by 0.64 of what one 100 mm away does: with 2 mm it
+would be 0.49, and a fractal way of spectrum k^-1.4 was then held by 86 % of the intervals beside nodes."""
 SIZES = 10.0 ** np.arange(-2.0, 1.001, 0.125)
 """Of s, in units of the size of z."""
 MOST_TOGETHER = 60

@@ -24,7 +24,7 @@ SAME_MM = 0.05
 """Places closer than this are one: no scale or rule places a foot better."""
 FOOT_MM = 2.0
 """Feet of a level closer than this stand on one node: both its feet are off by the same, so only the
-bend of the way over the distance is lost, some hundredths of a micrometre."""
+bend of the way over the distance is lost, which is counted (`moved_feet`)."""
 NEAR_MM = 3.0
 """A reading this near to a station makes that station a node."""
 

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
         TiltsUntied,
     )
     from analysis.adjust.combination import KeepsItsClaim, ScattersMore
+    from analysis.adjust.moved_feet import FeetOffStations
     from analysis.adjust.reliability import Contested
     from analysis.adjust.there_and_back import Return
     from analysis.adjust.tying import ShapeUnderCarrierUnknown
@@ -150,6 +151,13 @@ def _beyond_the_end(fact: "BeyondTheEnd") -> str:
     )
 
 
+def _feet_off_stations(fact: "FeetOffStations") -> str:
+    return (
+        f"traverse {fact.traverse}: feet stood up to {fact.off_mm:.1f} mm off the stations where they are "
+        "taken to have stood, on a way that bends; its uncertainty counts what that makes"
+    )
+
+
 def _scatters_more(fact: "ScattersMore") -> str:
     return (
         f"the readings scatter {fact.times:.1f} times as much as the instruments claim; every uncertainty "
@@ -188,6 +196,7 @@ SENTENCES: Mapping[str, Callable[[Any], str]] = {
     "ShapeUnderCarrierUnknown": _under_carrier,
     "TakenAsStraight": _taken_as_straight,
     "BeyondTheEnd": _beyond_the_end,
+    "FeetOffStations": _feet_off_stations,
     "ScattersMore": _scatters_more,
     "KeepsItsClaim": _keeps_its_claim,
 }

@@ -78,7 +78,8 @@ def test_three_nodes_do_not_tell_how_a_way_runs_between_them():
 def test_a_place_close_to_a_node_is_known_about_as_well_as_the_node(kind):
     way = only(kind)
     near, far = way.covariance(np.array([401.0, 450.0])).diagonal() ** 0.5
-    assert near < 0.25 * far
+    # of the roughest kind, heights a millimetre apart differ by half of what heights 50 mm apart do
+    assert near < (0.5 if kind == KINDS[0] else 0.3) * far
     assert np.all(np.linalg.eigvalsh(way.covariance(np.arange(401.0, 500.0, 9.0))) > 0)
 
 
@@ -123,14 +124,14 @@ def test_feet_between_the_stations_change_no_height_of_the_level_that_carries_th
     assert len(bed_map.assembly.layout.between) == 42
     alone = combine([level], bed).profile("front-flat")
     both = bed_map.profile("front-flat")
-    line = np.vander(STATION, 2)
-    left = both.height_um - alone.height_um
-    assert left - line @ np.linalg.lstsq(line, left)[0] == pytest.approx(0, abs=1e-9)
+    line = np.vander(STATION / STATION[-1], 2)
     by_hand = np.concatenate([[0.0], np.cumsum(slopes * 0.1)])
-    left = both.height_um - by_hand
-    assert left - line @ np.linalg.lstsq(line, left)[0] == pytest.approx(0, abs=1e-9)
+    # heights of some 20 µm are held to a few of their last digits
+    for other in (alone.height_um, by_hand):
+        left = both.height_um - other
+        assert left - line @ np.linalg.lstsq(line, left)[0] == pytest.approx(0, abs=4e-14)
     assert remove_line(both, "ends").covariance_um2 == pytest.approx(
-        remove_line(alone, "ends").covariance_um2, abs=1e-9
+        remove_line(alone, "ends").covariance_um2, abs=4e-15
     )
 
 
