@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib import image as matplotlib_image
 
 from acquire.cli import main
 from acquire.model.errors import AnalysisError
@@ -399,7 +400,8 @@ addEventListener("load", () => {
   for (const each of document.querySelectorAll("table, figure, p, li, dd")) {
     const box = each.getBoundingClientRect();
     const name = each.tagName + " " + each.textContent.trim().slice(0, 30);
-    if (each.scrollWidth > each.clientWidth + 1) faults.push("clipped: " + name);
+    const slides = getComputedStyle(each).overflowX == "auto";
+    if (each.scrollWidth > each.clientWidth + 1 && !slides) faults.push("clipped: " + name);
     if (box.right > width + 1 || box.left < -1) faults.push("off the page: " + name);
   }
   for (const each of document.querySelectorAll("svg text, table")) {
@@ -442,6 +444,13 @@ def test_browser_shows_every_picture_and_clips_no_table(html, tmp_path, width):
     assert found == {"pictures": 6, "faults": []}
 
 
+def keep_screenshot(picture):
+    kept = os.environ.get("WAYLOG_SCREENSHOTS")
+    if kept:
+        Path(kept).mkdir(parents=True, exist_ok=True)
+        shutil.copy(picture, Path(kept) / picture.name)
+
+
 @needs_browser
 def test_browser_has_nothing_to_complain_of(html, tmp_path):
     page, picture = tmp_path / "report.html", tmp_path / "report.png"
@@ -452,10 +461,20 @@ def test_browser_has_nothing_to_complain_of(html, tmp_path):
     )  # fmt: skip
     assert "CONSOLE" not in done.stderr
     assert picture.stat().st_size > 50_000
-    kept = os.environ.get("WAYLOG_SCREENSHOTS")
-    if kept:
-        Path(kept).mkdir(parents=True, exist_ok=True)
-        shutil.copy(picture, Path(kept) / "report.png")
+    keep_screenshot(picture)
+
+
+@needs_browser
+def test_dark_screen_is_dark_and_its_pictures_with_it(html, tmp_path):
+    page, picture = tmp_path / "report.html", tmp_path / "report-dark.png"
+    page.write_text(html, encoding="utf-8")
+    chromium(
+        "--blink-settings=preferredColorScheme=0", "--window-size=900,1200", f"--screenshot={picture}",
+        page.as_uri(), folder=tmp_path,
+    )  # fmt: skip
+    grey = matplotlib_image.imread(picture)[..., :3].mean(axis=2)
+    assert (grey < 0.25).mean() > 0.75 and (grey > 0.95).mean() < 0.01
+    keep_screenshot(picture)
 
 
 @needs_browser
