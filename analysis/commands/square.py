@@ -181,7 +181,7 @@ def _loaded(survey: Path) -> "Survey":
 
 def _give(loaded: "Survey", found: "Square", face: str | None, stood: Any, tool: str, shown: Shown) -> None:
     from analysis.answers.squareness import against_whole
-    from analysis.words.square import square_words
+    from analysis.words.align import square_words
 
     if (face is None) != (stood is None):
         raise click.UsageError("--on and --stood go together.")

@@ -60,7 +60,7 @@ def twist_words(result: "Twist", inch: bool) -> Sequence[str]:
         whole_twist_words,
     )
     from analysis.words.assumptions import taken_words, unstated_words
-    from analysis.words.bed_or_wear import bed_or_wear_words
+    from analysis.words.feet import bed_or_wear_words
 
     numbers = ", ".join(str(number) for number in result.traverses)
     lines = [roll_words(result, inch)]

@@ -39,8 +39,8 @@ from analysis.words.answers import (
     whole_twist_words,
 )
 from analysis.words.assumptions import taken_and_notes
-from analysis.words.bed_or_wear import bed_or_wear_words
 from analysis.words.facts import sentence, sentences
+from analysis.words.feet import bed_or_wear_words
 from analysis.words.wall import Found as FoundForTheWall
 
 MOST_ADVICE = 5

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from acquire.simulated.disturbances import flicker, handling, lagged, quantised
+from acquire.simulated.instruments import flicker, handling, lagged, quantised
 
 
 def test_lag_follows_a_ramp_one_time_constant_late():

@@ -13,8 +13,8 @@ from analysis.answers.bed_or_wear import bend_rows, feet_fit, pairs_mm
 from analysis.answers.roll import known_roll, ways_of
 from analysis.answers.twist import twist_of
 from analysis.linear.straight_line import fit_line
-from analysis.words.bed_or_wear import bed_or_wear_words
 from analysis.words.facts import sentences
+from analysis.words.feet import bed_or_wear_words
 
 X = np.arange(0, 1601, 100.0)
 ENDS = [[0, 200], [1300, 1600]]

@@ -15,7 +15,7 @@ from analysis.answers.squareness import (
     square_turned,
     swept,
 )
-from analysis.words.square import square_words
+from analysis.words.align import square_words
 
 X = np.arange(0.0, 1001.0, 100.0)
 
