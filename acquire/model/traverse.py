@@ -15,6 +15,7 @@ import numpy as np
 
 from acquire.model.bed import Bed, Instrument
 from acquire.model.bed_toml.reading import parse_bed
+from acquire.model.columns import Raw
 from acquire.model.corrections import Correction, corrections_in_force
 from acquire.model.errors import TraverseFileError
 from acquire.model.places import is_on_bed
@@ -196,7 +197,7 @@ class Stream:
     flag: np.ndarray
     arrival_s: np.ndarray
     """When each reading's last byte arrived; `time_s` is when it was true."""
-    raw: bytes = b""
+    raw: Raw = b""
     chunk_end: np.ndarray = field(default_factory=lambda: np.zeros(0, np.int64))
     """Offset in `raw` after each chunk."""
     chunk_time_s: np.ndarray = field(default_factory=lambda: np.zeros(0))

@@ -8,6 +8,7 @@ after the file has been read again and holds every byte and event of it.
 import contextlib
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -20,18 +21,25 @@ from pathlib import Path
 
 import numpy as np
 
+from acquire.model.columns import IN_MEMORY, Columns, Raw
 from acquire.model.errors import RecordingError, WaylogError
 from acquire.model.traverse import Stream, Traverse
 from acquire.record.own_process import own_command, own_environment
 from acquire.reduce import derive
-from acquire.store import read_stream, read_traverse, write_traverse
+from acquire.store import read_raw, read_traverse, write_traverse
 from acquire.store.journal import Chunks, JournalContents, read_journal
 from acquire.store.locks import holding
 from acquire.store.safe_files import leftovers, sync_folder
+from acquire.store.scratch import scratch
 
 LARGE_COLUMN_BYTES = "1000000"
 """Columns from this size on are given back to the system one by one (glibc; elsewhere it says nothing):
 among smaller things they leave holes, which come to a third of the memory of a long recording."""
+
+LONGEST_IN_MEMORY = 1 << 25
+"""Columns of a longer journal are kept on the disk: those of eight hours would take a gigabyte."""
+SCRATCH_FACTOR = 4
+"""So many times a journal's size its columns and its file may take meanwhile."""
 
 Derive = Callable[[JournalContents], Traverse]
 
@@ -118,13 +126,14 @@ def convert_here(journal_path: Path | str, h5_path: Path | str, derive: Derive =
     journal goes; one that does not is never touched.
     """
     journal_path, h5_path = Path(journal_path), Path(h5_path)
-    with held(journal_path):
-        contents = read_journal(journal_path)
+    with held(journal_path), contextlib.ExitStack() as stack:
+        columns = stack.enter_context(_columns_for(journal_path))
+        contents = read_journal(journal_path, columns)
         was_there = h5_path.exists()
         if not was_there:
-            write_traverse(h5_path, derive(contents))
-        kept = read_traverse(h5_path, raw=False)
-        missing = what_is_missing(contents, kept, partial(read_stream, h5_path))
+            write_traverse(h5_path, derive(contents), after_each=columns.let_go)
+        kept = read_traverse(h5_path, raw=False, only=[contents.setup.instrument])
+        missing = what_is_missing(contents, kept, partial(read_raw, h5_path, columns=columns))
         if missing:
             raise RecordingError(
                 str(h5_path),
@@ -144,6 +153,28 @@ def convert_here(journal_path: Path | str, h5_path: Path | str, derive: Derive =
         was_there,
         kept.garbled,
     )
+
+
+def _columns_for(journal_path: Path) -> contextlib.AbstractContextManager[Columns]:
+    """Where the columns of a conversion are put: of a long journal on the disk, if there is room.
+
+    Raises
+    ------
+    RecordingError
+        If there is none: nothing has been written then.
+    """
+    size = journal_path.stat().st_size
+    if size <= LONGEST_IN_MEMORY:
+        return contextlib.nullcontext(IN_MEMORY)
+    needed, free = SCRATCH_FACTOR * size, shutil.disk_usage(journal_path.parent).free
+    if free < needed:
+        raise RecordingError(
+            str(journal_path),
+            f"cannot be converted: found {free / 1e6:.0f} MB free on the disk; it is kept",
+            f"{needed / 1e6:.0f} MB of room while it is converted",
+            "make room, then run `waylog mend` on the survey",
+        )
+    return scratch(journal_path.parent)
 
 
 @contextlib.contextmanager
@@ -180,6 +211,7 @@ def what_is_missing(
         stream = (stream_of or kept.streams.get)(port)
         if stream is None or not _holds(stream, chunks):
             return f"the bytes of {port}"
+        contents.columns.let_go()
     there = Counter(zip(kept.events.time_s.tolist(), kept.events.kind, strict=True))
     there.subtract((event.time_s, event.kind) for event in contents.events)
     absent = next((event for event, count in there.items() if count < 0), None)
@@ -188,10 +220,15 @@ def what_is_missing(
 
 def _holds(stream: Stream, chunks: Chunks) -> bool:
     return (
-        stream.raw == chunks.raw
+        _same_bytes(stream.raw, chunks.raw)
         and np.array_equal(stream.chunk_end, chunks.chunk_end)
         and np.array_equal(stream.chunk_time_s, chunks.chunk_time_s)
     )
+
+
+def _same_bytes(a: Raw, b: Raw) -> bool:
+    step = 1 << 20
+    return len(a) == len(b) and all(a[at : at + step] == b[at : at + step] for at in range(0, len(a), step))
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -55,7 +55,7 @@ def bare_unit(traverse: Traverse) -> str:
     """The unit in which a bare number of this traverse was written or shown."""
     setup = traverse.setup
     if setup.source == "import" and HAND_PORT in traverse.streams:
-        return readings_imported(setup, traverse.streams[HAND_PORT].raw).unit or expected_unit(setup)
+        return readings_imported(setup, traverse.streams[HAND_PORT].raw[:]).unit or expected_unit(setup)
     return expected_unit(setup)
 
 

@@ -6,6 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from acquire.model.columns import Columns
 from acquire.model.errors import TraverseFileError
 from acquire.model.places import is_same_place
 from acquire.model.slips import as_meant, gaps_left, parsed, undone
@@ -109,7 +110,7 @@ def _written(contents: JournalContents) -> Traverse:
             "import it again; `waylog undo` takes this one out",
         )
     raw = contents.chunks.get(HAND_PORT, NOTHING)
-    table = _table(setup, raw.raw)
+    table = _table(setup, raw.raw[:])
     none = np.zeros(0)
     stream = Stream(
         HAND_PORT, "1", none, none, np.zeros(0, np.uint8), none, raw.raw, raw.chunk_end, raw.chunk_time_s
@@ -141,9 +142,11 @@ def _table(setup: Setup, raw: bytes) -> ReadingsTable:
 
 def _recorded(contents: JournalContents) -> Traverse:
     setup = contents.setup
-    streams, refused = decoded_streams(setup, contents.chunks, contents.events)
-    record = placed(setup, streams, contents.events)
-    found, mode = _stations_and_mode(record)
+    columns = contents.columns
+    streams, refused = decoded_streams(setup, contents.chunks, contents.events, columns)
+    record = placed(setup, streams, contents.events, columns)
+    found, mode = _stations_and_mode(record, columns)
+    columns.let_go()
     streams[setup.instrument], flagged = _flagged(streams[setup.instrument], record, found)
     rows, off_bed = _on_bed(setup, found.rows)
     said = [*record.said, *found.said, *flagged, *_counted(refused), *off_bed, *_other_way(record, rows)]
@@ -162,7 +165,7 @@ def _other_way(record: Placed, rows: Sequence[Row]) -> list[Event]:
     return [] if words is None else [Event(max(0.0, in_time[-1].time_s), OTHER_WAY, words)]
 
 
-def _stations_and_mode(record: Placed) -> tuple[Found, str]:
+def _stations_and_mode(record: Placed, columns: Columns) -> tuple[Found, str]:
     """Stations, and whether the traverse was stepped or continuous."""
     setup = record.setup
     if setup.placed_by.is_stations or not (record.has_scale or setup.placed_by.is_feed):
@@ -171,7 +174,7 @@ def _stations_and_mode(record: Placed) -> tuple[Found, str]:
     steps = is_stepping(setup, dwells, _longest_run_mm(record, dwells))
     runs = setup.mode_asked == "continuous" or (not setup.mode_asked and not steps)
     if runs:
-        return stations_by_bins(record), "continuous"
+        return stations_by_bins(record, columns), "continuous"
     is_dense = not setup.mode_asked and _is_dense(setup, dwells)
     found = stations_by_dwells(record, dwells, is_snapped=not is_dense)
     return found, setup.mode_asked or ("continuous" if is_dense else "stepped")
@@ -183,7 +186,8 @@ def _longest_run_mm(record: Placed, dwells: Sequence[Dwell]) -> float:
         return np.inf
     edges = [-np.inf, *(time_s for dwell in dwells for time_s in (dwell.start_s, dwell.end_s)), np.inf]
     runs = zip(edges[::2], edges[1::2], strict=True)
-    spans = [record.scale_mm[(record.scale_time_s >= a) & (record.scale_time_s <= b)] for a, b in runs]
+    time_s, place_mm = record.scale_time_s, record.scale_mm
+    spans = [place_mm[np.searchsorted(time_s, a) : np.searchsorted(time_s, b, "right")] for a, b in runs]
     return max((float(np.ptp(span)) for span in spans if len(span)), default=0.0)
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from acquire.model.columns import IN_MEMORY, Columns
 from acquire.model.traverse import Setup, Stream
 from acquire.reduce.no_station import MARK as NO_MARK
 from acquire.reduce.no_station import REST, SAME_MARK_S, times_taken_back
@@ -44,21 +45,26 @@ class Placed:
         return len(self.scale_mm) > 1
 
 
-def placed(setup: Setup, streams: Mapping[str, Stream], events: Sequence[Event]) -> Placed:
-    """Take the good readings and say where each was taken, by the time of each."""
+def placed(
+    setup: Setup, streams: Mapping[str, Stream], events: Sequence[Event], columns: Columns = IN_MEMORY
+) -> Placed:
+    """Take the good readings and say where each was taken, by the time of each.
+
+    Every column is put into `columns` as it is made.
+    """
     stream = streams[setup.instrument]
-    index = np.flatnonzero(stream.is_good & np.isfinite(stream.value))
-    time_s = stream.time_s[index]
-    reading = setup.described.to_contract(stream.value[index])
+    index = columns.keep(np.flatnonzero(stream.is_good & np.isfinite(stream.value)))
+    time_s = columns.keep(stream.time_s[index])
+    reading = columns.keep(setup.described.to_contract(stream.value[index]))
     said: list[Event] = []
     if setup.standing is not None:
-        reading = _standing_subtracted(setup, streams, time_s, reading, said)
+        reading = columns.keep(_standing_subtracted(setup, streams, time_s, reading, said, columns))
     marks = _marks_left(events)
-    scale_time_s, scale_mm = _scale(setup, streams)
+    scale_time_s, scale_mm = _scale(setup, streams, columns)
     position_mm = np.full(len(time_s), np.nan)
     gap_s = longest_gap_of(scale_time_s)
     if len(scale_mm):
-        position_mm = positions_at(time_s, scale_time_s, scale_mm, gap_s)
+        position_mm = columns.keep(positions_at(time_s, scale_time_s, scale_mm, gap_s))
     elif setup.placed_by.is_feed:
         position_mm = _fed(setup, time_s, marks, _feed_from(setup, marks, events), said)
     no_rests_s = times_taken_back(REST, events)
@@ -109,16 +115,15 @@ def _number(text: str) -> float | None:
     return found if math.isfinite(found) else None
 
 
-def _scale(setup: Setup, streams: Mapping[str, Stream]) -> tuple[np.ndarray, np.ndarray]:
+def _scale(setup: Setup, streams: Mapping[str, Stream], columns: Columns) -> tuple[np.ndarray, np.ndarray]:
     name = setup.placed_by.scale
     if name is None or name not in streams or name not in setup.bed.instruments:
         return np.zeros(0), np.zeros(0)
     stream = streams[name]
     good = stream.is_good & np.isfinite(stream.value)
-    time_s = stream.time_s[good]
-    position_mm = setup.bed.instruments[name].to_contract(stream.value[good])
-    rising = np.concatenate([[True], np.diff(time_s) > 0]) if len(time_s) else np.zeros(0, bool)
-    return time_s[rising], position_mm[rising]
+    good[good] = np.diff(stream.time_s[good], prepend=-np.inf) > 0
+    time_s = columns.keep(stream.time_s[good])
+    return time_s, columns.keep(setup.bed.instruments[name].to_contract(stream.value[good]))
 
 
 def places_in_order(setup: Setup) -> np.ndarray:
@@ -172,7 +177,12 @@ def _fed(
 
 
 def _standing_subtracted(
-    setup: Setup, streams: Mapping[str, Stream], time_s: np.ndarray, reading: np.ndarray, said: list[Event]
+    setup: Setup,
+    streams: Mapping[str, Stream],
+    time_s: np.ndarray,
+    reading: np.ndarray,
+    said: list[Event],
+    columns: Columns,
 ) -> np.ndarray:
     """Readings less what the instrument standing still did at the same times.
 
@@ -186,9 +196,10 @@ def _standing_subtracted(
         )
         return reading
     good = stream.is_good & np.isfinite(stream.value)
-    reference = setup.bed.instruments[stream.instrument].to_contract(stream.value[good])
+    standing_time_s = columns.keep(stream.time_s[good])
+    reference = columns.keep(setup.bed.instruments[stream.instrument].to_contract(stream.value[good]))
     at_equal_times = positions_at(
-        time_s, stream.time_s[good], reference - reference.mean(), longest_gap_of(stream.time_s[good])
+        time_s, standing_time_s, reference - reference.mean(), longest_gap_of(standing_time_s)
     )
     lost = int(np.isnan(at_equal_times).sum())
     unit = setup.described.contract_unit

@@ -1,10 +1,11 @@
 """Continuous traverses: the mean of every millimetre, with the carriage's acceleration taken out."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 
+from acquire.model.columns import IN_MEMORY, Columns
 from acquire.reduce.placed import Placed
 from acquire.reduce.stopping import Found, Row, stations_by_dwells
 from acquire.reduce.tagging import Dwell, binned, dwells_by_position, tilt_without_acceleration, worth_keeping
@@ -16,20 +17,20 @@ JOLT_LAGS = 4.0
 """After so many of its lags a level has forgotten the jolt of a start."""
 
 
-def stations_by_bins(record: Placed) -> Found:
+def stations_by_bins(record: Placed, columns: Columns = IN_MEMORY) -> Found:
     """Means over each millimetre of all readings whose place is known.
 
     Of a level on a moving carriage the readings about each start and stop are left out: the
     push and the jolt tilt it by more than can be taken off.  Where it stood long enough the
     settled reading counts instead.
     """
-    corrected, said = _acceleration_out(record)
+    corrected, said = _acceleration_out(record, columns)
     smoothed_over = 1 if corrected is record else _window_samples(record)
     standing = Found(())
     if record.has_scale and record.setup.described.gravity and record.setup.measures.is_angle:
         stops = dwells_by_position(record.scale_time_s, record.scale_mm, record.scale_gap_s)
         width_s = 0.0 if corrected is record else window_seconds(float(np.median(np.diff(record.time_s))))
-        corrected = _jolts_out(corrected, stops, width_s)
+        corrected = _jolts_out(corrected, stops, width_s, columns)
         standing = stations_by_dwells(record, worth_keeping(stops), is_snapped=False)
     bins = binned(corrected.time_s, corrected.position_mm, corrected.reading, smoothed_over=smoothed_over)
     rows = tuple(
@@ -41,15 +42,17 @@ def stations_by_bins(record: Placed) -> Found:
     return Found((*rows, *standing.rows), (*said, *standing.said), standing.bumped)
 
 
-def _jolts_out(record: Placed, stops: Sequence[Dwell], width_s: float) -> Placed:
+def _jolts_out(record: Placed, stops: Sequence[Dwell], width_s: float, columns: Columns) -> Placed:
     """The record without the readings of each stop, of the push before its end and of the jolt after it."""
     lag_s = record.setup.described.lag_s
-    spoilt = np.zeros(len(record.time_s), bool)
+    reading = record.reading.copy()
     for stop in stops:
         start_s = stop.start_s - lag_s - width_s / 2
         end_s = stop.end_s + max(DEPARTURE_S, (JOLT_LAGS - 1) * lag_s) + width_s / 2
-        spoilt |= (record.time_s >= start_s) & (record.time_s <= end_s)
-    return replace(record, reading=np.where(spoilt, np.nan, record.reading))
+        reading[np.searchsorted(record.time_s, start_s) : np.searchsorted(record.time_s, end_s, "right")] = (
+            np.nan
+        )
+    return replace(record, reading=columns.keep(reading))
 
 
 def _window_samples(record: Placed) -> int:
@@ -58,7 +61,7 @@ def _window_samples(record: Placed) -> int:
     return max(1, round(window_seconds(interval_s) / interval_s)) if interval_s > 0 else 1
 
 
-def _acceleration_out(record: Placed) -> tuple[Placed, tuple[Event, ...]]:
+def _acceleration_out(record: Placed, columns: Columns) -> tuple[Placed, tuple[Event, ...]]:
     """The record with tilt from acceleration taken out, where that applies and is allowed."""
     setup = record.setup
     if not setup.measures.has_feet_along or not setup.described.gravity:
@@ -77,8 +80,9 @@ def _acceleration_out(record: Placed) -> tuple[Placed, tuple[Event, ...]]:
         corrected[part] = tilt_without_acceleration(
             record.time_s[part], record.reading[part], record.position_mm[part], setup.described.lag_s
         )
-    taken = np.isfinite(corrected)
-    largest = float(np.max(np.abs(record.reading[taken] - corrected[taken]), initial=0.0))
+    corrected = columns.keep(corrected)
+    off = np.abs(record.reading - corrected)
+    largest = float(np.max(off, initial=0.0, where=np.isfinite(corrected)))
     words = (
         f"tilt from the carriage's acceleration taken out (up to {largest:.0f} µm/m), "
         "readings smoothed over 1 to 2 s; `record --no-acceleration-correction` leaves it in"
@@ -86,11 +90,12 @@ def _acceleration_out(record: Placed) -> tuple[Placed, tuple[Event, ...]]:
     return replace(record, reading=corrected), (Event(0.0, "acceleration", words),)
 
 
-def _unbroken(time_s: np.ndarray, known: np.ndarray, longest_gap_s: float) -> list[np.ndarray]:
-    """Indices of the known readings, parted where they pause."""
+def _unbroken(time_s: np.ndarray, known: np.ndarray, longest_gap_s: float) -> Iterator[np.ndarray | slice]:
+    """Where the known readings are, parted where they pause; a slice where nothing lies between."""
     index = np.flatnonzero(known)
-    if len(index) == 0:
-        return []
-    index = index[np.concatenate([[True], np.diff(time_s[index]) > 0])]
+    index = index[np.diff(time_s[index], prepend=-np.inf) > 0]
     breaks = np.flatnonzero(np.diff(time_s[index]) > longest_gap_s) + 1
-    return [part for part in np.split(index, breaks) if len(part) > 8]
+    for part in np.split(index, breaks):
+        if len(part) > 8:
+            is_all = part[-1] - part[0] == len(part) - 1
+            yield slice(int(part[0]), int(part[-1]) + 1) if is_all else part

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from acquire.model.bed import Instrument
+from acquire.model.columns import IN_MEMORY, Columns
 from acquire.model.traverse import FLAGS, Setup, Stream
 from acquire.receive.wire import decode_all
 from acquire.receive.wire.whole import Refused
@@ -43,12 +44,13 @@ def port_of(instrument: Instrument, ports: Iterable[str], known: Mapping[str, In
 
 
 def decoded_streams(
-    setup: Setup, chunks: Mapping[str, Chunks], events: Sequence[Event]
+    setup: Setup, chunks: Mapping[str, Chunks], events: Sequence[Event], columns: Columns = IN_MEMORY
 ) -> tuple[dict[str, Stream], dict[str, Mapping[str, Refused]]]:
     """Streams by instrument, and for each what in it is not good, by reason.
 
     Raw bytes of a port that several instruments share are kept with the one that names
-    it; bytes of an instrument that bed.toml no longer describes are kept undecoded.
+    it; bytes of an instrument that bed.toml no longer describes are kept undecoded. One
+    stream is at work at a time; what is done goes into `columns`.
     """
     known = setup.bed.instruments
     streams: dict[str, Stream] = {}
@@ -56,7 +58,8 @@ def decoded_streams(
     for instrument in instruments_recorded(setup, events):
         port = port_of(instrument, chunks, known)
         raw = chunks.get(port or "", NOTHING)
-        stream, refused[instrument.name] = _stream(instrument, raw, events, port)
+        stream, refused[instrument.name] = _stream(instrument, raw, events, port, columns)
+        columns.let_go()
         is_own = port == instrument.name
         streams[instrument.name] = stream if is_own else _without_raw(stream)
     for name, raw in chunks.items():
@@ -66,13 +69,14 @@ def decoded_streams(
 
 
 def _stream(
-    instrument: Instrument, raw: Chunks, events: Sequence[Event], port: str | None
+    instrument: Instrument, raw: Chunks, events: Sequence[Event], port: str | None, columns: Columns
 ) -> tuple[Stream, Mapping[str, Refused]]:
-    found = decode_all(instrument, raw.raw, raw.chunk_end, raw.chunk_time_s, events, port)
+    found = decode_all(instrument, raw.raw, raw.chunk_end, raw.chunk_time_s, events, port, columns)
     is_asked = any(event.kind == "asked" for event in events) and "ask" in instrument.wire
     is_asked = is_asked or instrument.wire.get("kind") == "modbus"
-    time_s = found.time_s if is_asked else sample_times(found.time_s)
-    time_s = np.maximum.accumulate(time_s - instrument.lag_s) if len(time_s) else time_s
+    columns.let_go()
+    time_s = (found.time_s if is_asked else sample_times(found.time_s)) - instrument.lag_s
+    time_s = columns.keep(np.maximum.accumulate(time_s, out=time_s))
     flag = np.asarray(found.flag, np.uint8).copy()
     if is_asked:
         slow = found.arrival_s - found.time_s > LATE_S

@@ -9,7 +9,7 @@ from acquire.store.survey import (
     survey_bed,
     traverse_folder,
 )
-from acquire.store.traverse_file.reader import read_stream, read_survey, read_traverse
+from acquire.store.traverse_file.reader import read_raw, read_survey, read_traverse
 from acquire.store.traverse_file.writer import write_traverse
 
 __all__ = [
@@ -18,7 +18,7 @@ __all__ = [
     "next_number",
     "number_of",
     "own_folder",
-    "read_stream",
+    "read_raw",
     "read_survey",
     "read_traverse",
     "survey_bed",

@@ -14,7 +14,7 @@ from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 
-from acquire.model.bed import Instrument, Port
+from acquire.model.bed import Instrument, Port, Reading
 from acquire.model.errors import UnitError
 from acquire.model.traverse import FLAGS
 from acquire.model.units import unit_name
@@ -86,7 +86,7 @@ class Decoder(Protocol):
     ) -> Iterable[Decoded]:
         """Take many chunks at once; the readings are those of feeding each, without their `text`."""
 
-    def feed_block(self, data: bytes, chunk_end: Sequence[int], chunk_time_s: Sequence[float]) -> Rows | None:
+    def feed_block(self, data: bytes, chunk_end: np.ndarray, chunk_time_s: np.ndarray) -> Rows | None:
         """As `feed_chunks`, in columns; None, and nothing is taken, where that cannot be done."""
 
     def asked(self, instrument: str, time_s: float) -> None:
@@ -143,20 +143,27 @@ def judge(instrument: Instrument, value: float, unit: str | None = None) -> Judg
         return Judgement(math.nan, OVERFLOW, "an overflow, not a reading")
     if unit:
         try:
-            value = _as_read(instrument, value, unit)
+            value = as_read(instrument, value, unit)
         except UnitError:
             return garbled(f"is a unit that does not fit a {instrument.quantity}", unit[:12])
     reason = _beyond(instrument, value)
     return Judgement(math.nan, OUT_OF_RANGE, reason, value) if reason else Judgement(value, GOOD)
 
 
-def _as_read(instrument: Instrument, value: float, written_unit: str) -> float:
+def as_read(instrument: Instrument, value: Reading, written_unit: str) -> Reading:
+    """A number sent with its unit, or many, in what the instrument reads.
+
+    Raises
+    ------
+    UnitError
+        If the unit is none of what it measures.
+    """
     unit = unit_name(written_unit)
     if unit is None:
         raise UnitError("unit", f"found {written_unit!r}")
     if unit in ("div", instrument.unit) and (unit == "div" or instrument.per_division is None):
         return value
-    return instrument.measures.to_contract(value, unit) / instrument.contract_per_reading
+    return value * instrument.measures.to_contract(1.0, unit) / instrument.contract_per_reading
 
 
 def _beyond(instrument: Instrument, value: float) -> str:
@@ -258,7 +265,7 @@ class FramedDecoder:
             yield from self.feed(data[start:end], time_s)
             start = end
 
-    def feed_block(self, data: bytes, chunk_end: Sequence[int], chunk_time_s: Sequence[float]) -> Rows | None:
+    def feed_block(self, data: bytes, chunk_end: np.ndarray, chunk_time_s: np.ndarray) -> Rows | None:
         """No kind can, but those that say how."""
         return None
 

@@ -31,7 +31,7 @@ from acquire.receive.wire.decoding import (
     judge,
     request_bytes,
 )
-from acquire.receive.wire.regular import Block, block_of
+from acquire.receive.wire.regular import Block, blind_from, block_of
 
 SUSPECT_WITHIN_S = 0.05
 """A first line that comes so soon after opening may have begun before it."""
@@ -47,10 +47,10 @@ LONGEST_END = 2
 _NUMBER = re.compile(r"([-+]?) *(\d+\.?\d*|\.\d+)([eE][-+]?\d{1,3})?", re.ASCII)
 _TRAILING_UNIT = re.compile(r"\s*(?P<unit>[^\s\d.,;+-][^\s\d,;+-]*)$")
 _ENDS = {
-    "any": re.compile(rb"[\r\n]"),
-    "lf": re.compile(rb"\n"),
-    "cr": re.compile(rb"\r"),
-    "crlf": re.compile(rb"\r\n"),
+    "any": (re.compile(rb"[\r\n]"), b""),
+    "lf": (re.compile(rb"\n"), b"\n"),
+    "cr": (re.compile(rb"\r"), b"\r"),
+    "crlf": (re.compile(rb"\r\n"), b"\r\n"),
 }
 
 
@@ -84,7 +84,8 @@ class LinesDecoder(FramedDecoder):
         self._pattern = re.compile(wire["pattern"])
         self._has_unit = "unit" in self._pattern.groupindex
         self._decimal = wire.get("decimal", ".")
-        self._end = _ENDS[wire.get("ends", "any")]
+        self._end, self._end_bytes = _ENDS[wire.get("ends", "any")]
+        self._blind_from = blind_from(wire["pattern"])
         self._longest = wire.get("longest_line", LONGEST_LINE)
         self._echo = (self._request or b"").strip()
         self._judgement_of = lru_cache(LINES_REMEMBERED)(self._read) if self.is_memoryless else self._read
@@ -130,40 +131,43 @@ class LinesDecoder(FramedDecoder):
             if self._is_ours:
                 yield self._decoded(frame, judgement, chunk_time_s[chunk])
 
-    def feed_block(self, data: bytes, chunk_end: Sequence[int], chunk_time_s: Sequence[float]) -> Rows | None:
+    def feed_block(self, data: bytes, chunk_end: np.ndarray, chunk_time_s: np.ndarray) -> Rows | None:
         """As `feed_chunks`, in columns; None, and nothing is taken, where the bytes are not regular.
 
-        Of an instrument that is asked, or sends its unit, or remembers, each line is looked at.
+        Of an instrument that is asked, or remembers, each line is looked at.
         """
-        is_plain = self.is_memoryless and self._request is None and not self._has_unit
+        is_plain = self.is_memoryless and self._request is None
         is_unsure = self._may_be_cut or self._held or self._broken_off or self._is_skipping
         is_unsure = is_unsure or self._is_after_gap or self._asked_s is not None or not self._is_ours
-        if not is_plain or is_unsure or len(chunk_end) < FEWEST_AT_ONCE or self._is_endless_in(data):
+        if not is_plain or self._blind_from is None or is_unsure or len(chunk_end) < FEWEST_AT_ONCE:
             return None
         held = bytes(self._pending)
-        block = block_of(held + data, self._end, self._pattern, self.instrument, self._decimal)
-        if block is None:
-            return None
-        chunk = np.searchsorted(np.asarray(chunk_end) + len(held), block.end)
-        rows = self._rows(block, np.asarray(chunk_time_s, float)[chunk])
+        sent = held + data
+        block = block_of(
+            sent, self._end_bytes, self._pattern, self._blind_from, self.instrument, self._decimal
+        )
+        if block.longest + LONGEST_END > self._longest:
+            return None  # a line may become too long before its end comes: chunks decide where it is cut
+        chunk = np.searchsorted(chunk_end + len(held), block.end)
+        rows = self._rows(sent, block, chunk_time_s[chunk])
         self._pending += data
         self._drop(block.taken)
         return rows
 
-    def _rows(self, block: Block, arrival_s: np.ndarray) -> Rows:
-        lengths, which = np.unique(block.length, return_inverse=True)
-        on_wire_s = np.array([self._wire_time_s(int(length)) for length in lengths], float)
-        time_s = arrival_s - (on_wire_s[which] if len(lengths) else 0.0)
+    def _rows(self, sent: bytes, block: Block, arrival_s: np.ndarray) -> Rows:
+        on_wire_s = np.zeros(int(block.length.max(initial=0)) + 1)
+        for length in np.flatnonzero(np.bincount(block.length)).tolist():
+            on_wire_s[length] = self._wire_time_s(length)
         value, raw_end = block.value.copy(), block.end + self._taken
         flag = np.full(len(value), GOOD, np.uint8)
         refused = []
         for at in np.flatnonzero(~block.is_good).tolist():
-            line = block.lines[at].encode("ascii")
+            line = sent[int(block.first[at]) : int(block.last[at])]
             frame = Frame(line, int(raw_end[at]), int(block.length[at]))
             one = self._decoded(frame, self._judgement_of(line), float(arrival_s[at]))
             value[at], flag[at] = one.value, one.flag
             refused += [one] if one.reason else []
-        return Rows(time_s, value, flag, arrival_s, raw_end, refused)
+        return Rows(arrival_s - on_wire_s[block.length], value, flag, arrival_s, raw_end, refused)
 
     def _is_endless_in(self, data: bytes) -> bool:
         """Whether a line may become too long before its end comes, so that chunks decide where it is cut."""

@@ -6,21 +6,31 @@ reading, and the readings are those that come of feeding every chunk by itself.
 """
 
 import math
-from array import array
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
 from acquire.model.bed import Instrument
+from acquire.model.columns import IN_MEMORY, Columns, Raw
 from acquire.receive.wire.decoding import Decoded, Decoder, Rows, shown
 from acquire.receive.wire.kinds import ASKED, LOST, OPENED, REOPENED, WireEvent, decoder_for, tell
 
-CHUNKS_AT_ONCE = 4096
+CHUNKS_AT_ONCE = 16384
+CHUNKS_AFTER_EVENT = 16
+"""After an event so few are looked at by themselves: a line may lack its beginning there."""
+ROWS_AT_ONCE = 4096
 EXAMPLE_BYTES = 40
-_COLUMNS: Mapping[str, str] = {"time_s": "d", "value": "d", "flag": "B", "arrival_s": "d", "raw_end": "q"}
-_KINDS: Mapping[str, type] = {"d": float, "B": np.uint8, "q": np.int64}
+_COLUMNS: Mapping[str, type] = {
+    "time_s": float,
+    "value": float,
+    "flag": np.uint8,
+    "arrival_s": float,
+    "raw_end": np.int64,
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,11 +87,12 @@ class Refused:
 
 def decode_all(
     instrument: Instrument,
-    raw: bytes,
+    raw: Raw,
     chunk_end: Sequence[int] | np.ndarray,
     chunk_time_s: Sequence[float] | np.ndarray,
     events: Iterable[WireEvent] = (),
     port: str | None = None,
+    columns: Columns = IN_MEMORY,
 ) -> Readings:
     """Decode a whole stream from its raw bytes, its chunks' arrival times and its events.
 
@@ -96,6 +107,8 @@ def decode_all(
         Recorded events (`time_s`, `kind`, `text`); those of other ports are passed over.
     port : str, optional
         Name the stream was recorded under, where it is not the instrument's own.
+    columns : Columns, optional
+        Where the readings are put.
 
     Examples
     --------
@@ -107,88 +120,109 @@ def decode_all(
     if len(ends) != len(times_s):
         raise ValueError(f"{len(ends)} chunks but {len(times_s)} times")
     found = _decoded(decoder_for(instrument), raw, ends, times_s, events, port or instrument.name)
-    return gathered(found, raw)
+    return gathered(found, raw, columns)
 
 
 def _decoded(
     decoder: Decoder,
-    raw: bytes,
+    raw: Raw,
     ends: np.ndarray,
     times_s: np.ndarray,
     events: Iterable[WireEvent],
     port: str,
 ) -> Iterator[Decoded | Rows]:
     waiting = [event for event in sorted(events, key=lambda event: event.time_s) if _bears(event, port)]
-    told_at = told_before(times_s, [event.time_s for event in waiting])
-    position = 0
-    gaps = np.flatnonzero(np.diff(ends, prepend=0) == 0)
-    for first, last in pairwise(_cuts(len(ends), told_at, gaps)):
-        while position < len(waiting) and told_at[position] <= first:
-            tell(decoder, waiting[position])
-            position += 1
-        start = int(ends[first - 1]) if first else 0
-        if ends[first] == start:
-            decoder.interrupted(float(times_s[first]))
-            continue
-        data = raw[start : int(ends[last - 1])]
-        block = slice(first, last)
-        chunk_end, chunk_time_s = (ends[block] - start).tolist(), times_s[block].tolist()
-        rows = decoder.feed_block(data, chunk_end, chunk_time_s)
-        if rows is None:
-            yield from decoder.feed_chunks(data, chunk_end, chunk_time_s)
-        else:
-            yield rows
+    event_times_s = [event.time_s for event in waiting]
+    told, start, latest_s = 0, 0, -math.inf
+    for begin in range(0, len(ends), CHUNKS_AT_ONCE):
+        chunk_end, chunk_time_s = (
+            ends[begin : begin + CHUNKS_AT_ONCE],
+            times_s[begin : begin + CHUNKS_AT_ONCE],
+        )
+        so_far_s = _latest(chunk_time_s, latest_s)
+        latest_s = float(so_far_s[-1])
+        due = event_times_s[told : bisect_right(event_times_s, latest_s, lo=told)]
+        told_at = np.searchsorted(so_far_s, due)
+        gaps = np.flatnonzero(np.diff(chunk_end, prepend=start) == 0)
+        done = 0
+        for first, last in pairwise(_cuts(len(chunk_end), told_at, gaps)):
+            while done < len(due) and told_at[done] <= first:
+                tell(decoder, waiting[told])
+                done, told = done + 1, told + 1
+            end = int(chunk_end[last - 1])
+            if chunk_end[first] == start:
+                decoder.interrupted(float(chunk_time_s[first]))
+            else:
+                part = slice(first, last)
+                yield from _fed(decoder, raw[start:end], chunk_end[part] - start, chunk_time_s[part])
+            start = end
     yield from decoder.finish()
+
+
+def _latest(chunk_time_s: np.ndarray, before_s: float) -> np.ndarray:
+    """The latest time up to each chunk; those that are no time count for nothing."""
+    known_s = np.nan_to_num(chunk_time_s, nan=-np.inf, posinf=np.inf, neginf=-np.inf)
+    return np.maximum.accumulate(np.maximum(known_s, before_s))
+
+
+def _fed(
+    decoder: Decoder, data: bytes, chunk_end: np.ndarray, chunk_time_s: np.ndarray
+) -> Iterable[Decoded | Rows]:
+    rows = decoder.feed_block(data, chunk_end, chunk_time_s)
+    if rows is None:
+        return decoder.feed_chunks(data, chunk_end.tolist(), chunk_time_s.tolist())
+    return (rows,)
 
 
 def _bears(event: WireEvent, port: str) -> bool:
     return event.kind in (ASKED, OPENED, REOPENED, LOST) and event.text.startswith(f"{port}:")
 
 
-def told_before(chunk_time_s: np.ndarray, event_time_s: Sequence[float]) -> np.ndarray:
-    """For each event the first chunk that did not arrive before it; the number of chunks if none.
-
-    Examples
-    --------
-    >>> told_before(np.array([1.0, 2.0, 2.0, 3.0]), [0.5, 2.0, 2.5, 9.0])
-    array([0, 1, 3, 4])
-    """
-    latest_s = np.maximum.accumulate(np.nan_to_num(chunk_time_s, nan=-np.inf, posinf=np.inf, neginf=-np.inf))
-    return np.searchsorted(latest_s, np.asarray(event_time_s, float))
-
-
 def _cuts(chunks: int, told_at: np.ndarray, gaps: np.ndarray) -> list[int]:
-    """Where blocks begin and end: at every event, about every gap, and often enough."""
-    regular = np.arange(0, chunks, CHUNKS_AT_ONCE)
-    cuts = np.concatenate([regular, told_at[told_at < chunks], gaps, gaps + 1, [chunks]])
-    return np.unique(cuts).astype(int).tolist()
+    """Where blocks begin and end: at every event and soon after it, and about every gap."""
+    cuts = np.concatenate([[0], told_at, told_at + CHUNKS_AFTER_EVENT, gaps, gaps + 1, [chunks]])
+    return np.unique(cuts[cuts <= chunks]).astype(int).tolist()
 
 
-def gathered(decoded: Iterable[Decoded | Rows], raw: bytes = b"") -> Readings:
+def gathered(decoded: Iterable[Decoded | Rows], raw: Raw = b"", columns: Columns = IN_MEMORY) -> Readings:
     """Readings as arrays; what is not good is counted, and of each kind the first is told."""
-    columns: dict[str, array] = {name: array(code) for name, code in _COLUMNS.items()}
+    growing = {name: columns.column(kind) for name, kind in _COLUMNS.items()}
     refused: dict[str, Refused] = {}
-    for found in decoded:
-        for name, column in columns.items():
-            if isinstance(found, Rows):
-                column.frombytes(getattr(found, name).tobytes())
-            else:
-                column.append(getattr(found, name))
-        for row in found.refused if isinstance(found, Rows) else (found,) if found.reason else ():
+    for found in _in_rows(decoded):
+        for name, column in growing.items():
+            column.append(getattr(found, name))
+        for row in found.refused:
             if row.reason not in refused:
                 refused[row.reason] = Refused(_example(row, raw), row.arrival_s, row.arrival_s)
             refused[row.reason].add(row)
-    found_all = {name: _as_column(column, _KINDS[_COLUMNS[name]]) for name, column in columns.items()}
-    return Readings(**found_all, refused=refused)
+    return Readings(**{name: column.whole() for name, column in growing.items()}, refused=refused)
 
 
-def _example(row: Decoded, raw: bytes) -> str:
+def _in_rows(decoded: Iterable[Decoded | Rows]) -> Iterator[Rows]:
+    """Readings that came one by one in columns too, in the same order."""
+    single: list[Decoded] = []
+    for found in decoded:
+        if isinstance(found, Decoded):
+            single.append(found)
+        if single and (isinstance(found, Rows) or len(single) >= ROWS_AT_ONCE):
+            yield _rows_of(single)
+            single = []
+        if isinstance(found, Rows):
+            yield found
+    if single:
+        yield _rows_of(single)
+
+
+def _rows_of(single: Sequence[Decoded]) -> Rows:
+    values: dict[str, Any] = {
+        name: np.array([getattr(row, name) for row in single], kind) for name, kind in _COLUMNS.items()
+    }
+    return Rows(**values, refused=[row for row in single if row.reason])
+
+
+def _example(row: Decoded, raw: Raw) -> str:
     """What was found, else the end of the line or frame itself."""
     if row.found != "":
         return f"{row.found:g}" if isinstance(row.found, float) else repr(row.found)
     lines = raw[max(0, row.raw_end - EXAMPLE_BYTES) : row.raw_end].strip().splitlines()
     return repr(shown(lines[-1])) if lines else ""
-
-
-def _as_column(values: array, dtype: type) -> np.ndarray:
-    return np.frombuffer(values, dtype) if len(values) else np.zeros(0, dtype)

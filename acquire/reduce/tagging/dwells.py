@@ -1,6 +1,6 @@
 """Where the instrument stood still: from the position stream, from the reading itself, or from marks."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,6 +11,8 @@ DEPARTURE_S = 0.3
 """Left off at the end: the push that starts the next move tilts the level before it is seen."""
 SHORTEST_DWELL_S = 2.0
 NUDGE_MM = 5.0
+AT_ONCE = 1 << 16
+"""So many positions are looked at a time: a long recording is not held in memory."""
 MARK_REACH_S = 10.0
 """How long after a mark the instrument may take to come to rest and still be meant by it."""
 
@@ -68,31 +70,47 @@ def dwells_by_position(
     window_s = max(STILL_WINDOW_S, 3 * float(np.median(np.diff(time_s))))
     resolution = smallest_step(position_mm) if resolution_mm is None else resolution_mm
     allowed_mm = max(STILL_RANGE_MM, 8 * position_noise_mm(position_mm) + 2 * min(resolution, 0.1))
-    last = np.searchsorted(time_s, time_s + window_s, side="right")
-    is_still = _window_range(position_mm, last) <= allowed_mm
-    is_filled = time_s[last - 1] - time_s >= window_s - 2 * float(np.median(np.diff(time_s)))
-    gaps = np.concatenate([[0], np.cumsum(np.diff(time_s) > longest_gap_s)])
-    is_still &= is_filled & (gaps[last - 1] == gaps)
+    is_still = _is_put(time_s, position_mm, window_s, allowed_mm, longest_gap_s)
     return [
         Dwell(float(time_s[a]), float(time_s[min(b, len(time_s)) - 1]), float(np.median(position_mm[a:b])))
-        for a, b in _unions(is_still, last)
+        for a, b in _unions(
+            is_still, lambda first: np.searchsorted(time_s, time_s[first] + window_s, "right")
+        )
     ]
 
 
-def _window_range(values: np.ndarray, last: np.ndarray) -> np.ndarray:
-    """Largest minus smallest of `values[i:last[i]]`, for every i."""
-    bounds = np.column_stack([np.arange(len(values)), np.minimum(last, len(values))]).ravel()
-    padded = np.append(values, values[-1])
-    highest = np.maximum.reduceat(padded, bounds)[::2]
-    lowest = np.minimum.reduceat(padded, bounds)[::2]
-    return highest - lowest
+def _is_put(
+    time_s: np.ndarray, position_mm: np.ndarray, window_s: float, allowed_mm: float, longest_gap_s: float
+) -> np.ndarray:
+    """Whether the window that begins at each position is filled, without a gap, and no wider than allowed."""
+    steps = np.diff(time_s)
+    shortest_s = window_s - 2 * float(np.median(steps))
+    gaps = np.flatnonzero(steps > longest_gap_s)
+    del steps
+    is_put = np.zeros(len(time_s), bool)
+    for begin in range(0, len(time_s), AT_ONCE):
+        first = np.arange(begin, min(begin + AT_ONCE, len(time_s)))
+        last = np.searchsorted(time_s, time_s[first] + window_s, side="right")
+        is_narrow = _window_range(position_mm, first, last) <= allowed_mm
+        is_filled = time_s[last - 1] - time_s[first] >= shortest_s
+        is_whole = np.searchsorted(gaps, last - 1) == np.searchsorted(gaps, first)
+        is_put[first] = is_narrow & is_filled & is_whole
+    return is_put
 
 
-def _unions(is_still: np.ndarray, last: np.ndarray) -> list[tuple[int, int]]:
-    """Index ranges covered by each run of consecutive still windows."""
-    edges = np.diff(np.concatenate([[0], is_still.astype(int), [0]]))
+def _window_range(values: np.ndarray, first: np.ndarray, last: np.ndarray) -> np.ndarray:
+    """Largest minus smallest of `values[first:last]`, for each of both; they rise."""
+    near = values[first[0] : last[-1]]
+    bounds = np.column_stack([first, last]).ravel() - first[0]
+    padded = np.append(near, near[-1])
+    return np.maximum.reduceat(padded, bounds)[::2] - np.minimum.reduceat(padded, bounds)[::2]
+
+
+def _unions(is_still: np.ndarray, last: Callable[[np.ndarray], np.ndarray]) -> list[tuple[int, int]]:
+    """Index ranges covered by each run of consecutive still windows; `last` says where each window ends."""
+    edges = np.diff(np.concatenate([[0], is_still.astype(np.int8), [0]]))
     starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
-    return [(int(a), int(last[b - 1])) for a, b in zip(starts, ends, strict=True)]
+    return list(zip(starts.tolist(), last(ends - 1).tolist(), strict=True))
 
 
 def dwells_by_reading(time_s: np.ndarray, reading: np.ndarray, resolution: float = 0.0) -> list[Dwell]:
@@ -120,9 +138,12 @@ def dwells_by_reading(time_s: np.ndarray, reading: np.ndarray, resolution: float
     steps = np.diff(time_s)
     longest_gap_s = max(1.0, 5 * float(np.median(steps)))
     gaps = np.concatenate([[0], np.cumsum(steps > longest_gap_s)])
-    last = np.arange(len(departure)) + width
-    is_still &= gaps[last - 1] == gaps[: len(departure)]
-    parts = [part for a, b in _unions(is_still, last) for part in _parted(reading, a, b, width, quiet)]
+    is_still &= gaps[width - 1 : width - 1 + len(departure)] == gaps[: len(departure)]
+    parts = [
+        part
+        for a, b in _unions(is_still, lambda first: first + width)
+        for part in _parted(reading, a, b, width, quiet)
+    ]
     return [Dwell(float(time_s[a]), float(time_s[b - 1])) for a, b in parts]
 
 

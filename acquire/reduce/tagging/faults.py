@@ -1,12 +1,12 @@
 """Readings that cannot be trusted though they decode: frozen streams and bumped indicators."""
 
-import itertools
 from dataclasses import dataclass
 
 import numpy as np
 
 FROZEN_S = 5.0
 FROZEN_MM = 20.0
+FROZEN_READINGS = 10
 STEP_SAMPLES = 12
 
 
@@ -25,16 +25,15 @@ def frozen(
     (20, 0)
     """
     out = np.zeros(len(value), bool)
-    if len(value) < 2:
-        return out
-    edges = np.flatnonzero(np.diff(value) != 0) + 1
-    bounds = [0, *edges.tolist(), len(value)]
-    for first, last in itertools.pairwise(bounds):
-        where = position_mm[first:last]
+    first = np.concatenate([[0], np.flatnonzero(np.diff(value) != 0) + 1]) if len(value) else np.zeros(0, int)
+    many = np.flatnonzero(np.diff(first, append=len(value)) >= FROZEN_READINGS)
+    last = np.append(first, len(value))[many + 1]
+    for start, end in zip(first[many].tolist(), last.tolist(), strict=True):
+        where = position_mm[start:end]
         where = where[np.isfinite(where)]
-        long = last - first >= 10 and time_s[last - 1] - time_s[first] >= seconds
-        if long and len(where) and np.ptp(where) >= FROZEN_MM:
-            out[first:last] = True
+        is_long = time_s[end - 1] - time_s[start] >= seconds
+        if is_long and len(where) and np.ptp(where) >= FROZEN_MM:
+            out[start:end] = True
     return out
 
 

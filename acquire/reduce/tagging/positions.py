@@ -6,6 +6,10 @@ LONGEST_GAP_S = 1.0
 """Between two positions farther apart in time than this nothing is said of what lies between."""
 
 
+AT_ONCE = 1 << 16
+"""So many readings are looked up at a time: a long recording is not held in memory."""
+
+
 def longest_gap_of(time_s: np.ndarray) -> float:
     """The gap a position stream is allowed: `LONGEST_GAP_S`, or five of its own intervals if slower."""
     if len(time_s) < 3:
@@ -37,14 +41,20 @@ def positions_at(
     array([ nan,  2.5,  nan, 20. ])
     """
     time_s = np.asarray(time_s, float)
+    out = np.full(len(time_s), np.nan)
     if len(position_time_s) < 2:
-        return np.full(len(time_s), np.nan)
-    found = np.interp(time_s, position_time_s, position_mm, left=np.nan, right=np.nan)
-    after = np.clip(np.searchsorted(position_time_s, time_s), 1, len(position_time_s) - 1)
-    in_gap = position_time_s[after] - position_time_s[after - 1] > longest_gap_s
-    is_on_one = position_time_s[after] == time_s
-    found[in_gap & ~is_on_one] = np.nan
-    return found
+        return out
+    for begin in range(0, len(time_s), AT_ONCE):
+        part = slice(begin, begin + AT_ONCE)
+        before = int(np.searchsorted(position_time_s, time_s[part].min()))
+        behind = int(np.searchsorted(position_time_s, time_s[part].max(), side="right"))
+        near = slice(max(before - 1, 0), behind + 1)
+        found = np.interp(time_s[part], position_time_s[near], position_mm[near], left=np.nan, right=np.nan)
+        after = np.clip(np.searchsorted(position_time_s, time_s[part]), 1, len(position_time_s) - 1)
+        in_gap = position_time_s[after] - position_time_s[after - 1] > longest_gap_s
+        found[in_gap & (position_time_s[after] != time_s[part])] = np.nan
+        out[part] = found
+    return out
 
 
 def positions_by_feed(

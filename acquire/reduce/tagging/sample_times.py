@@ -7,6 +7,7 @@ sample interval that equals the bridge's own: set its latency to 1 ms.
 """
 
 import itertools
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -63,13 +64,18 @@ def sample_times(arrival_s: np.ndarray) -> np.ndarray:
     out = arrival_s.copy()
     if len(arrival_s) < FEWEST_SAMPLES:
         return out
-    steps = np.diff(arrival_s)
-    pause_s = max(0.3, 6 * float(np.mean(np.sort(steps)[: -max(1, len(steps) // 50)])))
-    bounds = [0, *(np.flatnonzero(steps > pause_s) + 1).tolist(), len(arrival_s)]
-    for first, last in itertools.pairwise(bounds):
+    pauses = np.flatnonzero(np.diff(arrival_s) > _pause_s(arrival_s)) + 1
+    for first, last in itertools.pairwise([0, *pauses.tolist(), len(arrival_s)]):
         if last - first >= FEWEST_SAMPLES:
-            out[first:last] = _part_times(arrival_s[first:last])
-    return np.maximum.accumulate(out)
+            _put_in_time(out[first:last])
+    return np.maximum.accumulate(out, out=out)
+
+
+def _pause_s(arrival_s: np.ndarray) -> float:
+    """An interval longer than this is a pause: six times the mean of all but the longest."""
+    steps = np.diff(arrival_s)
+    steps.sort()
+    return max(0.3, 6 * float(np.mean(steps[: -max(1, len(steps) // 50)])))
 
 
 def sample_numbers(arrival_s: np.ndarray) -> np.ndarray:
@@ -89,17 +95,31 @@ def sample_numbers(arrival_s: np.ndarray) -> np.ndarray:
     interval_s = float(np.median(steps))
     if interval_s <= 0 or np.ptp(np.quantile(steps, [0.05, 0.95])) > MOST_UNEVEN * interval_s:
         return index
-    missing = np.zeros(len(index))
-    for at in np.flatnonzero(steps > 1.5 * interval_s) + 1:
-        start = max(0, int(at) - 10)
-        nearby = slice(start, int(at) + 10)
-        late_s = arrival_s[nearby] - interval_s * (index[nearby] + np.cumsum(missing[nearby]))
-        before = int(at) - start
+    late = np.flatnonzero(steps > 1.5 * interval_s) + 1
+    del steps
+    missing: dict[int, float] = {}
+    for at in late.tolist():
+        start = max(0, at - 10)
+        counted = np.array([missing.get(k, 0.0) for k in range(start, min(at + 10, len(index)))])
+        nearby = slice(start, at + 10)
+        late_s = arrival_s[nearby] - interval_s * (index[nearby] + np.cumsum(counted))
+        before = at - start
         missing[at] = max(0, round((late_s[before:].min() - late_s[:before].min()) / interval_s))
-    return index + np.cumsum(missing)
+    return _counted_on(index, missing)
 
 
-def _part_times(arrival_s: np.ndarray) -> np.ndarray:
+def _counted_on(index: np.ndarray, missing: Mapping[int, float]) -> np.ndarray:
+    """Indices with the missing samples counted from where they are missing."""
+    bounds = [*missing, len(index)]
+    total = 0.0
+    for (at, count), end in zip(missing.items(), bounds[1:], strict=True):
+        total += count
+        index[at:end] += total
+    return index
+
+
+def _put_in_time(arrival_s: np.ndarray) -> None:
+    """Replace the arrivals of a part without pauses by its sample times, in place: it may be long."""
     index = sample_numbers(arrival_s)
     length_s = arrival_s[-1] - arrival_s[0]
     windows = max(1, int(np.ceil(length_s / (WINDOW_S / 2))) - 1)
@@ -116,4 +136,4 @@ def _part_times(arrival_s: np.ndarray) -> np.ndarray:
         hat = 1e-6 + 1 - np.abs(np.linspace(-1, 1, len(line)))
         total[inside] += hat * line
         weight[inside] += hat
-    return total / weight
+    np.divide(total, weight, out=arrival_s)

@@ -4,16 +4,8 @@ Everything is in it as it came: the setup first, then chunks of bytes with their
 events, and an end. It is the source of truth until its HDF5 file has been compared.
 """
 
-from acquire.store.journal.reading import (
-    Chunk,
-    Chunks,
-    End,
-    Event,
-    JournalContents,
-    Lost,
-    read_journal,
-    records,
-)
+from acquire.store.journal.gathering import Chunks, JournalContents, read_journal
+from acquire.store.journal.reading import Chunk, End, Event, Lost, records
 from acquire.store.journal.writing import JournalWriter, begin
 
 __all__ = [

@@ -11,9 +11,9 @@ The CRC-32 is that of IEEE 802.3 (`zlib.crc32`).
 
 import struct
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import BinaryIO, NamedTuple
+from typing import BinaryIO, Generic, NamedTuple, Protocol, TypeVar
 
 HEAD = b"waylog journal 1\n"
 HEAD_ANY_VERSION = b"waylog journal "
@@ -23,6 +23,7 @@ SETUP, CHUNK, EVENT, END = range(1, 5)
 _HEADER = struct.Struct("<2sIII")
 _NUMBERED = struct.Struct("<II")
 _BODY = struct.Struct("<Bd")
+HEADER_BYTES, BODY_BYTES = _HEADER.size, _BODY.size
 LONGEST_SETUP = 1 << 23
 """The bed's description may be a megabyte, and JSON may write each byte of it as six."""
 LONGEST_BODY = 1 << 15
@@ -30,6 +31,8 @@ LONGEST_BODY = 1 << 15
 LONGEST_PIECE = 1 << 14
 """Longer chunks are kept as several frames of one time."""
 _READ_BYTES = 1 << 20
+_WORTH_BYTES = 1 << 16
+"""So much at once pays for looking through the whole window."""
 
 
 class Frame(NamedTuple):
@@ -49,6 +52,21 @@ class Loss:
 
     offset: int
     end: int
+
+
+class Many(Protocol):
+    """Whole frames one right behind the other."""
+
+    @property
+    def offset(self) -> int:
+        """Of the first of them in the journal."""
+
+    @property
+    def size(self) -> int:
+        """Bytes of all of them."""
+
+
+R = TypeVar("R", bound=Many)
 
 
 def encode(sequence: int, kind: int, time_s: float, payload: bytes) -> bytes:
@@ -88,11 +106,17 @@ def scan(file: BinaryIO) -> Iterator[Frame | Loss]:
     return _Scan(file).walk()
 
 
-class _Scan:
+def scan_by(file: BinaryIO, run_at: Callable[[bytes, int, int], R | None]) -> Iterator[Frame | Loss | R]:
+    """The same, many frames at once where `run_at(buffer, at, offset)` finds that many whole ones there."""
+    return _Scan(file, run_at).walk()
+
+
+class _Scan(Generic[R]):
     """A window that moves over the file: a megabyte and a frame at most."""
 
-    def __init__(self, file: BinaryIO):
-        self._file = file
+    def __init__(self, file: BinaryIO, run_at: Callable[[bytes, int, int], R | None] = lambda *_: None):
+        self._file, self._run_at = file, run_at
+        self._runs_from = 0
         head = file.read(len(HEAD))
         self._has_head = head == HEAD
         self._buffer = b"" if self._has_head else head
@@ -100,7 +124,7 @@ class _Scan:
         self._first = len(HEAD)
         self._at_end = False
 
-    def walk(self) -> Iterator[Frame | Loss]:
+    def walk(self) -> Iterator[Frame | Loss | R]:
         at, lost_from = 0, None
         while True:
             needed = self._bytes_needed(at)
@@ -108,7 +132,7 @@ class _Scan:
                 self._refill(at)
                 at = 0
                 continue
-            frame = self._frame(at, needed)
+            frame = self._run(at) or self._frame(at, needed)
             if frame is None and at >= len(self._buffer):
                 break
             if frame is None:
@@ -119,7 +143,7 @@ class _Scan:
                 yield Loss(lost_from, frame.offset)
                 lost_from = None
             yield frame
-            at += needed
+            at += needed if isinstance(frame, Frame) else frame.size
         if lost_from is not None:
             yield Loss(lost_from, self._offset + at)
 
@@ -133,6 +157,15 @@ class _Scan:
         if length > LONGEST_BODY and (length > LONGEST_SETUP or self._offset + at != self._first):
             return _HEADER.size
         return _HEADER.size + length
+
+    def _run(self, at: int) -> R | None:
+        """Many frames at once; not tried again soon where it did not pay."""
+        if self._offset + at < self._runs_from:
+            return None
+        run = self._run_at(self._buffer, at, self._offset)
+        size = run.size if run is not None else 0
+        self._runs_from = self._offset + at + size + (0 if size >= _WORTH_BYTES else _WORTH_BYTES)
+        return run
 
     def _frame(self, at: int, needed: int) -> Frame | None:
         end = at + needed

@@ -13,6 +13,7 @@ from typing import Any
 import h5py
 import numpy as np
 
+from acquire.model.columns import Column, Columns
 from acquire.model.errors import TraverseFileError
 from acquire.model.traverse import FORMAT, FORMAT_VERSION
 from acquire.store.traverse_file.bounds import bounded_memory
@@ -21,6 +22,7 @@ MOST_BYTES = 1 << 31
 """Most that one file may hold unpacked: over three times eight hours of four busy instruments."""
 LARGEST_CHUNK_BYTES = 1 << 24
 LONGEST_TEXT_BYTES = 1 << 24
+ROWS_AT_ONCE = 1 << 18
 MOST_STREAMS = 64
 MOST_ATTRIBUTES = 200
 CHECKSUM_BYTES = 4
@@ -153,10 +155,20 @@ class Source:
 
     def numbers(self, group: h5py.Group, name: str, dtype: str) -> np.ndarray:
         """A column of numbers, of exactly the kind that is kept there."""
+        return np.asarray(self._numbers(group, name, dtype)[()], dtype)
+
+    def put(self, group: h5py.Group, name: str, dtype: str, columns: Columns) -> Column:
+        """The same, put piece by piece into `columns`."""
+        found, column = self._numbers(group, name, dtype), columns.column(np.dtype(dtype).type)
+        for begin in range(0, len(found), ROWS_AT_ONCE):
+            column.append(found[begin : begin + ROWS_AT_ONCE])
+        return column
+
+    def _numbers(self, group: h5py.Group, name: str, dtype: str) -> h5py.Dataset:
         found = self.dataset(group, name, 1)
         if found.dtype.kind != np.dtype(dtype).kind or found.dtype.itemsize > 8:
             raise self.refuse(f"{name} holds {found.dtype}", dtype)
-        return np.asarray(found[()], dtype)
+        return found
 
     def texts(self, group: h5py.Group, name: str) -> tuple[str, ...]:
         """A column of texts of one width."""

@@ -1,11 +1,14 @@
 """Reads traverse files back; refuses what is not ours, newer, damaged or hostile."""
 
+from collections.abc import Collection
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import h5py
+import numpy as np
 
+from acquire.model.columns import IN_MEMORY, Columns
 from acquire.model.errors import SurveyError
 from acquire.model.traverse import Events, Setup, Stations, Stream, Traverse
 from acquire.store.survey import files_of
@@ -17,7 +20,7 @@ CHECKED = ("face", "front", "rear", "instrument", "reference", "quantity", "dire
 """Root attributes that other programs read; they must say what the setup says."""
 
 
-def read_traverse(path: Path | str, *, raw: bool = True) -> Traverse:
+def read_traverse(path: Path | str, *, raw: bool = True, only: Collection[str] | None = None) -> Traverse:
     """Read one traverse file whole.
 
     Parameters
@@ -27,6 +30,8 @@ def read_traverse(path: Path | str, *, raw: bool = True) -> Traverse:
     raw : bool
         Whether to read the raw bytes too. Analysis needs none of them; without them the
         traverse must not be written again (`streams` then say they got no byte).
+    only : collection of str, optional
+        Names of the streams to be read; all by default.
 
     Raises
     ------
@@ -40,7 +45,11 @@ def read_traverse(path: Path | str, *, raw: bool = True) -> Traverse:
         group = source.group("streams")
         traverse = Traverse(
             setup=setup,
-            streams={name: _stream(source, group, name, raw) for name in source.names(group)},
+            streams={
+                name: _stream(source, group, name, raw)
+                for name in source.names(group)
+                if only is None or name in only
+            },
             stations=_stations(source),
             events=_events(source),
             mode=str(source.attribute("mode")),
@@ -52,8 +61,8 @@ def read_traverse(path: Path | str, *, raw: bool = True) -> Traverse:
     return traverse
 
 
-def read_stream(path: Path | str, name: str) -> Stream | None:
-    """One stream of a traverse file with its raw bytes; None where there is none of that name.
+def read_raw(path: Path | str, name: str, columns: Columns = IN_MEMORY) -> Stream | None:
+    """What one port sent, without the readings in it, put into `columns`; None where there is no such port.
 
     Raises
     ------
@@ -62,7 +71,13 @@ def read_stream(path: Path | str, name: str) -> Stream | None:
     """
     with opened(Path(path)) as source:
         group = source.group("streams")
-        return _stream(source, group, name, True) if name in source.names(group) else None
+        if name not in source.names(group):
+            return None
+        kept = source.group("raw", source.group(name, group))
+        none = np.zeros(0)
+        found = {column: source.put(kept, column, kind, columns).whole() for column, kind in RAW.items()}
+        raw = source.put(kept, "bytes", "uint8", columns).raw()
+        return Stream(name, "1", none, none, np.zeros(0, np.uint8), none, raw, **found)
 
 
 def read_survey(folder: Path | str, *, raw: bool = False) -> list[Traverse]:

@@ -16,9 +16,15 @@ UNSURE = 1e3
 """A few wild samples may be worth less than any reading; such a mean says nothing, but it is no lie."""
 
 
-def faults(traverse: Traverse) -> list[str]:
-    """Everything in `traverse` that cannot be (numbers that are none, columns of unequal length)."""
-    found = [fault for stream in traverse.streams.values() for fault in _stream_faults(stream)]
+def faults(traverse: Traverse, after_each: Callable[[], None] = lambda: None) -> list[str]:
+    """Everything in `traverse` that cannot be (numbers that are none, columns of unequal length).
+
+    `after_each` is called after each stream, whose columns may be given back then.
+    """
+    found: list[str] = []
+    for stream in traverse.streams.values():
+        found += _stream_faults(stream)
+        after_each()
     found += _station_faults(traverse.stations)
     found += _bound_faults(traverse)
     found += _event_faults(traverse.events)

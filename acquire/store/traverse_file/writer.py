@@ -3,7 +3,7 @@
 import json
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
@@ -23,7 +23,17 @@ CHUNK_BYTES = 1 << 17
 """Rows are compressed in pieces of this size: 16,384 numbers."""
 
 
-def write_traverse(path: Path | str, traverse: Traverse, *, replace: bool = False) -> None:
+def _nothing() -> None:
+    """After a column that is in memory there is nothing to be done."""
+
+
+def write_traverse(
+    path: Path | str,
+    traverse: Traverse,
+    *,
+    replace: bool = False,
+    after_each: Callable[[], None] = _nothing,
+) -> None:
     """Write `traverse` to `path`; the file appears there whole and compared, or not at all.
 
     Parameters
@@ -33,6 +43,8 @@ def write_traverse(path: Path | str, traverse: Traverse, *, replace: bool = Fals
     traverse : Traverse
         What to write. Columns of unequal length, readings that are no number and the
         like are refused.
+    after_each : callable
+        Called after each column, whose memory may be given back then.
 
     Raises
     ------
@@ -43,11 +55,13 @@ def write_traverse(path: Path | str, traverse: Traverse, *, replace: bool = Fals
         If `path` is taken.
     """
     path = Path(path)
-    with _told(path), traverse_beside(path, traverse) as new:
+    with _told(path), traverse_beside(path, traverse, after_each) as new:
         new.put_in_place(replace=replace)
 
 
-def traverse_beside(path: Path | str, traverse: Traverse) -> NewFile:
+def traverse_beside(
+    path: Path | str, traverse: Traverse, after_each: Callable[[], None] = _nothing
+) -> NewFile:
     """Write `traverse` beside `path`, read it back and compare; the caller puts it in place.
 
     Raises
@@ -56,7 +70,7 @@ def traverse_beside(path: Path | str, traverse: Traverse) -> NewFile:
         As `write_traverse` does; nothing is then left.
     """
     path = Path(path)
-    wrong = faults(traverse)
+    wrong = faults(traverse, after_each)
     if wrong:
         raise TraverseFileError(str(path), f"not written: {wrong[0]}", "a traverse that can be")
     _check_room(path, traverse)
@@ -64,10 +78,10 @@ def traverse_beside(path: Path | str, traverse: Traverse) -> NewFile:
         new = stack.enter_context(NewFile(path))
         # the library's own lock would meet ours
         with h5py.File(new.path, "w", locking=False) as file:
-            write_into(file, traverse)
+            write_into(file, traverse, after_each)
             file.flush()
         os.fsync(new.handle)
-        _compare(new.path, traverse)
+        _compare(new.path, traverse, after_each)
         stack.pop_all()
         return new
 
@@ -105,7 +119,7 @@ def _told(path: Path) -> Iterator[None]:
         ) from error
 
 
-def write_into(group: h5py.Group, traverse: Traverse) -> None:
+def write_into(group: h5py.Group, traverse: Traverse, after_each: Callable[[], None] = _nothing) -> None:
     """Write all of a traverse into an open file, or into a group of one that holds several."""
     for name, value in root_attributes(traverse).items():
         group.attrs[name] = value
@@ -115,6 +129,7 @@ def write_into(group: h5py.Group, traverse: Traverse) -> None:
     _make_groups(group, traverse)
     for column in _columns(traverse):
         _write_column(group, column)
+        after_each()
 
 
 def root_attributes(traverse: Traverse) -> dict[str, Any]:
@@ -197,7 +212,7 @@ def _hang_on_scale(file: h5py.Group, column: Column, dataset: h5py.Dataset) -> N
         dataset.dims[0].attach_scale(file[column.scale])
 
 
-def _compare(path: Path, traverse: Traverse) -> None:
+def _compare(path: Path, traverse: Traverse, after_each: Callable[[], None]) -> None:
     with h5py.File(path, "r", locking=False) as file:
         for name, text in root_texts(traverse.setup).items():
             if file[name].asstr()[()] != text:
@@ -209,6 +224,7 @@ def _compare(path: Path, traverse: Traverse) -> None:
             )
             if not same:
                 raise _differs(path, column.path)
+            after_each()
 
 
 def _are_equal(read: np.ndarray, written: np.ndarray) -> bool:

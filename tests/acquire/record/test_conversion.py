@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from acquire.model.errors import RecordingError
+from acquire.record import conversion
 from acquire.record.conversion import JournalInUse, convert, convert_here, what_is_missing
 from acquire.record.mending import mend
 from acquire.reduce import derive
@@ -198,3 +199,33 @@ def test_read_back_misses_an_event_and_another_setup(cut_short):
     assert told == "the event note at 30.000 s"
     other = dataclasses.replace(traverse, setup=traverse.setup.with_number(7))
     assert what_is_missing(contents, other) == "it is of another traverse"
+
+
+def test_long_journal_is_converted_through_the_disk_to_the_same_bits(cut_short, tmp_path, monkeypatch):
+    """Its columns lie in files without a name beside it, of which nothing is left."""
+    journal = cut_short(ended=True)
+    bytes_of_it = journal.read_bytes()
+    convert_here(journal, journal.with_suffix(".h5"))
+    in_memory = read_traverse(journal.with_suffix(".h5"))
+    journal.with_suffix(".h5").unlink()
+    journal.write_bytes(bytes_of_it)
+    monkeypatch.setattr(conversion, "LONGEST_IN_MEMORY", 0)
+    convert_here(journal, journal.with_suffix(".h5"))
+    on_disk = read_traverse(journal.with_suffix(".h5"))
+    for name, stream in in_memory.streams.items():
+        for field in dataclasses.fields(stream):
+            one, other = getattr(stream, field.name), getattr(on_disk.streams[name], field.name)
+            assert np.array_equal(one, other, equal_nan=isinstance(one, np.ndarray)), (name, field.name)
+    assert np.array_equal(in_memory.stations.reading, on_disk.stations.reading)
+    assert [path.suffix for path in journal.parent.iterdir()] == [".h5"]
+
+
+def test_long_journal_without_room_for_its_columns_is_refused_before_anything_is_written(
+    cut_short, monkeypatch
+):
+    journal = cut_short(ended=True)
+    monkeypatch.setattr(conversion, "LONGEST_IN_MEMORY", 0)
+    monkeypatch.setattr(conversion, "SCRATCH_FACTOR", 1 << 40)
+    with pytest.raises(RecordingError, match="MB of room while it is converted"):
+        convert_here(journal, journal.with_suffix(".h5"))
+    assert list(journal.parent.iterdir()) == [journal]

@@ -8,8 +8,10 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from acquire.model.traverse import FLAGS
 from acquire.receive.wire import decode_all, decoder_for
 from acquire.receive.wire.kinds import tell
+from acquire.receive.wire.regular import blind_from
 from acquire.receive.wire.whole import CHUNKS_AT_ONCE
 
 
@@ -143,12 +145,17 @@ PATTERNS = [
     r"\d+,(?P<value>[-+]?\d+(?:[.,]\d+)?),.*",
     r"(?P<value>\S+)(?: (?P<unit>\S+))?",
     r"(?:(?P<value>\d+)|none)",
+    r"01A(?P<value>[-+]?\d+(?:\.\d+)?)",
+    r"01A(?P<value>[-+]?\d+)|(?P<unit>2)",
+    r"(?P<value>[-+]?[0-4]\.\d+).*",
+    r"(?P<value>[-+]?\d{1,2}\.\d{2})",
 ]
 PIECES = [
     *(b"%+.2f" % value for value in (0, 1.5, -22.75, 999.0, 1e5, -1e12)),
     b"1.5E+3", b"- 0.5", b"+ 7", b"9.9E37", b"nan", b"inf", b"1,5", b"12,34,x", b"X+1.25 mm", b"X 3", b"none",
     b"2 mm/m", b"2 um/m", b"", b" ", b"\t4\t", b"?", b"\xff", b"\xc2\xb5", b"\x00", b"\x1c5", b"\x0b6",
     "\u0663".encode(), b"1_000", b"0x10", b".5", b"5.", b"1" * 30,
+    b"01A+1.25", b"02A+1.25", b"01A7", b"11A7", b"123456789012345", b"0.12345678901234567", b"-0.00", b"-0",
 ]  # fmt: skip
 LINE_ENDS = {
     "any": [b"\n", b"\r\n", b"\r", b"\n\r"],
@@ -189,6 +196,33 @@ def test_regular_blocks_parsed_at_once_are_to_the_bit_what_each_line_by_itself_g
         found = getattr(at_once, name)
         assert found.tobytes() == np.array([getattr(row, name) for row in plain], found.dtype).tobytes(), name
     assert counted(at_once) == Counter(row.reason for row in plain if row.reason)
+
+
+def test_pattern_that_tells_digits_apart_is_tried_on_every_line(level_with):
+    """Lines that differ in their digits alone are not alike to it."""
+    lines = [b"%d.5\n" % (k % 10) for k in range(200)]
+    found = decode_all(
+        level_with(pattern=r"(?P<value>[0-4]\.\d)"), b"".join(lines), np.arange(1, 201) * 4, np.arange(200)
+    )
+    assert found.flag.tolist() == [0 if k % 10 < 5 else FLAGS["garbled"] for k in range(200)]
+
+
+@pytest.mark.parametrize(
+    "pattern",
+    [
+        r"1(?P<value>\d+)|2",
+        r"(?P<value>[0-5]+)",
+        r"(?P<value>\d)(?P=value)",
+        r"(?P<value>[.-0-9]+)",
+        r"(?P<value>[]{2}]+)",
+        r"(?P<value>[\]{2}]+)",
+        r"\x31(?P<value>\d+)",
+        r"(?P<value>\d+)7",
+        r"(?<!1)(?P<value>\d+)",
+    ],
+)
+def test_pattern_that_may_tell_digits_apart_is_never_taken_for_blind(pattern):
+    assert blind_from(pattern) is None
 
 
 def test_regular_lines_are_not_looked_at_one_by_one(level_with, monkeypatch):

@@ -1,0 +1,87 @@
+"""Columns of numbers that grow, and where long ones are put: in memory, or wherever their owner says.
+
+Who turns a recording into a traverse needs a few of its columns at a time. The others are put
+aside: of a short recording in memory, where they stay; of a long one on the disk
+(`store.scratch`), from where the same numbers come back as they are asked for.
+"""
+
+from mmap import mmap
+from typing import Protocol
+
+import numpy as np
+
+Raw = bytes | mmap
+"""Bytes in memory, or of a file: a slice of either is bytes."""
+
+
+class Column(Protocol):
+    """Numbers of one kind, appended in pieces."""
+
+    def append(self, values: np.ndarray) -> None:
+        """Put `values` behind what is there."""
+
+    def whole(self) -> np.ndarray:
+        """All of them; nothing is appended any more."""
+
+    def raw(self) -> Raw:
+        """All of them as bytes; nothing is appended any more."""
+
+
+class Columns(Protocol):
+    """A place for columns."""
+
+    def column(self, kind: type) -> Column:
+        """A column that is empty yet."""
+
+    def keep(self, values: np.ndarray) -> np.ndarray:
+        """Put a whole column aside; what comes back is equal to it."""
+
+    def let_go(self) -> None:
+        """Give back what memory the columns take that need none."""
+
+
+class InMemory:
+    """Columns in memory.
+
+    Examples
+    --------
+    >>> column = InMemory().column(float)
+    >>> column.append(np.array([1.0, 2.0]))
+    >>> column.append(np.array([3.0]))
+    >>> column.whole()
+    array([1., 2., 3.])
+    """
+
+    def column(self, kind: type) -> "ColumnInMemory":
+        """A column that is empty yet."""
+        return ColumnInMemory(kind)
+
+    def keep(self, values: np.ndarray) -> np.ndarray:
+        """The same array: it is in memory."""
+        return values
+
+    def let_go(self) -> None:
+        """Nothing can be given back."""
+
+
+class ColumnInMemory:
+    """A growing column: its pieces, joined when they are asked for."""
+
+    def __init__(self, kind: type):
+        self._kind = np.dtype(kind)
+        self._pieces = bytearray()
+
+    def append(self, values: np.ndarray) -> None:
+        """Put `values` behind what is there."""
+        self._pieces += np.ascontiguousarray(values, self._kind).data.cast("B") if len(values) else b""
+
+    def whole(self) -> np.ndarray:
+        """All of them."""
+        return np.frombuffer(self._pieces, self._kind)
+
+    def raw(self) -> Raw:
+        """All of them as bytes."""
+        return bytes(self._pieces)
+
+
+IN_MEMORY = InMemory()

@@ -1,0 +1,136 @@
+"""Whole frames of a journal found many at once: those that follow one right behind the other.
+
+Each proves itself by its CRC as it does alone. Where one does not, or bytes lie between,
+the run ends: what comes there is looked at frame by frame.
+"""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+from zlib import crc32
+
+import numpy as np
+
+from acquire.store.journal.frames import BODY_BYTES, CHUNK, HEADER_BYTES, LONGEST_BODY, MAGIC, Frame
+
+MOST_PORTS = 64
+
+
+class Run(NamedTuple):
+    """Frames in columns, each of shape (n,)."""
+
+    sent: np.ndarray
+    """The bytes in which they stand."""
+    sent_offset: int
+    """Of these bytes in the journal."""
+    start: np.ndarray
+    end: np.ndarray
+    """Of each frame in them."""
+    sequence: np.ndarray
+    kind: np.ndarray
+    time_s: np.ndarray
+
+    @property
+    def offset(self) -> int:
+        """Of the first of them in the journal."""
+        return self.sent_offset + int(self.start[0])
+
+    @property
+    def size(self) -> int:
+        """Bytes of all of them."""
+        return int(self.end[-1] - self.start[0])
+
+    @property
+    def payload(self) -> np.ndarray:
+        """Where the payload of each begins."""
+        return self.start + (HEADER_BYTES + BODY_BYTES)
+
+    def frames(self) -> Iterator[Frame]:
+        """Each by itself."""
+        for index in range(len(self.start)):
+            yield self.frame(index)
+
+    def frame(self, index: int) -> Frame:
+        """One of them by itself."""
+        start, end = int(self.start[index]), int(self.end[index])
+        return Frame(
+            self.sent_offset + start,
+            self.sent_offset + end,
+            int(self.sequence[index]),
+            int(self.kind[index]),
+            float(self.time_s[index]),
+            self.sent[start + HEADER_BYTES + BODY_BYTES : end].tobytes(),
+        )
+
+
+def run_at(buffer: bytes, at: int, offset: int) -> Run | None:
+    """The whole frames that follow each other from `at` on; None where there is none.
+
+    `offset` is that of the buffer in the journal.
+    """
+    sent = np.frombuffer(buffer, np.uint8)
+    start = at + np.flatnonzero((sent[at:-1] == MAGIC[0]) & (sent[at + 1 :] == MAGIC[1]))
+    start = start[start + (HEADER_BYTES + BODY_BYTES) <= len(sent)]
+    if not len(start) or start[0] != at:
+        return None
+    head = _columns(sent, start + len(MAGIC), 3 * 4, "<u4").astype(np.int64)
+    end = start + HEADER_BYTES + head[:, 0]
+    can_be = (head[:, 0] >= BODY_BYTES) & (head[:, 0] <= LONGEST_BODY) & (end <= len(sent))
+    start, end, head = start[can_be], end[can_be], head[can_be]
+    if (start[1:] != end[:-1]).any():  # the magic may stand in a payload too
+        follows = np.isin(start, end) | (start == at)
+        start, end, head = start[follows], end[follows], head[follows]
+    count = _until_false(np.concatenate([start[:1] == at, start[1:] == end[:-1]]))
+    start, end = start[:count], end[:count]
+    view = memoryview(buffer)
+    found = [
+        crc32(view[a + HEADER_BYTES : b], crc32(view[a + len(MAGIC) : a + len(MAGIC) + 8]))
+        for a, b in zip(start.tolist(), end.tolist(), strict=True)
+    ]
+    count = _until_false(np.array(found, np.int64) == head[:count, 2])
+    if not count:
+        return None
+    start, end = start[:count], end[:count]
+    time_s = _columns(sent, start + HEADER_BYTES + 1, 8, "<f8")[:, 0]
+    return Run(sent, offset, start, end, head[:count, 1], sent[start + HEADER_BYTES], time_s)
+
+
+def _columns(sent: np.ndarray, start: np.ndarray, size: int, kind: str) -> np.ndarray:
+    """`size` bytes from each start on, as numbers."""
+    return sent[start[:, None] + np.arange(size)].view(kind)
+
+
+def _until_false(holds: np.ndarray) -> int:
+    return len(holds) if holds.all() else int(np.argmin(holds))
+
+
+def chunks_by_port(run: Run) -> dict[str, tuple[np.ndarray, np.ndarray, bytes]] | None:
+    """Chunks of a run: their times, their lengths and all their bytes, by the name of the port.
+
+    None where that takes a closer look: a chunk shorter than the name that it claims, ports
+    that are too many, names that are one once decoded.
+    """
+    is_chunk = run.kind == CHUNK
+    payload, end, time_s = run.payload[is_chunk], run.end[is_chunk], run.time_s[is_chunk]
+    size = run.sent[np.minimum(payload, len(run.sent) - 1)].astype(np.int64)
+    begin = payload + 1 + size
+    if (begin > end).any():
+        return None
+    found: dict[str, tuple[np.ndarray, np.ndarray, bytes]] = {}
+    left = np.arange(len(payload))
+    while len(left):
+        is_ours = size[left] == size[left[0]]
+        names = run.sent[payload[left[is_ours]][:, None] + 1 + np.arange(size[left[0]])]
+        is_ours[is_ours] = (names == names[0]).all(axis=1)
+        of_port, left = left[is_ours], left[~is_ours]
+        name = names[0].tobytes().decode("utf-8", "replace")
+        if name in found or len(found) == MOST_PORTS:
+            return None
+        lengths = end[of_port] - begin[of_port]
+        found[name] = time_s[of_port], lengths, run.sent[_spans(begin[of_port], lengths)].tobytes()
+    return found
+
+
+def _spans(begin: np.ndarray, lengths: np.ndarray) -> np.ndarray:
+    """Every index from each begin on, `lengths` of them."""
+    ends = np.cumsum(lengths)
+    return np.arange(int(ends[-1]) if len(ends) else 0) + np.repeat(begin - (ends - lengths), lengths)
