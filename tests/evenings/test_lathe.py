@@ -1,0 +1,166 @@
+"""A lathe in inches, twisted on its feet and worn at the headstock; invented truth.
+
+At each step what is said must be right within what is said.  Simulation proves the arithmetic, not the
+bench.
+"""
+
+import numpy as np
+import pytest
+
+pytestmark = [pytest.mark.whole, pytest.mark.statistics]
+
+INCH = 25.4
+X = 4 * INCH * np.arange(16)
+"""Stations every 4 in over 60 in."""
+BED = """
+[bed]
+name = "invented lathe"
+length = "60 in"
+station_pitch = "4 in"
+display = "inch"
+carriage_length = "12 in"
+carriage_bears = "ends"
+centre_height = "6 in"
+[faces.front-vee]
+normal = "up"
+shape = "vee"
+form = "ridge"
+vee_angle_deg = 90
+across = "0 in"
+carriage = "front"
+unworn = [["52 in", "60 in"]]
+[faces.rear-flat]
+normal = "up"
+across = "12 in"
+carriage = "rear"
+unworn = [["52 in", "60 in"]]
+[faces.tail-front]
+normal = "up"
+across = "3 in"
+runs = false
+[faces.tail-rear]
+normal = "up"
+across = "9 in"
+runs = false
+[instruments.level]
+quantity = "slope"
+unit = "thou/ft"
+base = "4 in"
+standard_uncertainty = 0.02
+seating = "0.005 thou"
+[instruments.across]
+quantity = "roll"
+unit = "thou/ft"
+standard_uncertainty = 0.02
+seating = "0.005 thou"
+[feet.front-head]
+station = "4 in"
+across = "-2 in"
+lift_per_turn = "1/16 in"
+hand_step = "0.2 thou"
+[feet.rear-head]
+station = "4 in"
+across = "14 in"
+lift_per_turn = "1/16 in"
+hand_step = "0.2 thou"
+[feet.front-tail]
+station = "56 in"
+across = "-2 in"
+lift_per_turn = "1/16 in"
+hand_step = "0.2 thou"
+[feet.rear-tail]
+station = "56 in"
+across = "14 in"
+lift_per_turn = "1/16 in"
+hand_step = "0.2 thou"
+[state]
+stands_on = "feet"
+"""
+THOU_PER_FT = 25.4 / 0.3048
+FEET = {"front-head": (4, -2), "rear-head": (4, 14), "front-tail": (56, -2), "rear-tail": (56, 14)}
+ACROSS = {"front-vee": 0.0, "rear-flat": 12 * INCH, "tail-front": 3 * INCH, "tail-rear": 9 * INCH}
+
+
+def roll_of(feet_um):
+    """Roll along the bed that feet lifted by so much make, µm/m, linear between the two pairs."""
+    ends = [
+        (feet_um[f"rear-{end}"] - feet_um[f"front-{end}"]) / (16 * INCH) * 1000 for end in ("head", "tail")
+    ]
+    return np.interp(X, [4 * INCH, 56 * INCH], ends)
+
+
+def survey(evening, by_hand=False):
+    for number, face in enumerate(ACROSS):
+        evening.level(face, "level", 1.7, THOU_PER_FT, by_hand=by_hand and number == 0)
+    evening.cross_level("front-vee", "rear-flat", "across", 1.7, THOU_PER_FT)
+    evening.cross_level("tail-front", "tail-rear", "across", 1.7, THOU_PER_FT)
+
+
+def held(value, expanded, truth, slack=1.5):
+    """Whether the truth lies within what is said; the slack is for one case of several hundred figures."""
+    return np.abs(np.asarray(value) - truth) <= slack * np.asarray(expanded) + 1e-6
+
+
+def test_evening_at_a_twisted_and_worn_lathe(evening, make_machine, tmp_path):
+    feet = {"front-head": 0.0, "rear-head": 20.0, "front-tail": 15.0, "rear-tail": -25.0}
+    dip = np.exp(-(((X - 14 * INCH) / (8 * INCH)) ** 2)) * (X < 50 * INCH)
+    machine = make_machine(
+        X, ACROSS, {"front-vee": -45 * dip, "rear-flat": -20 * dip}, 0 * X, roll_of(feet)
+    )
+    night = evening(BED, machine, seed=5)
+
+    survey(night, by_hand=True)
+    twist = night.ask("twist", str(night.folder))
+    true_feet = machine.roll - machine.roll[0]
+    assert twist["feet"] is not None, twist["cannot_tell"]
+    assert held(twist["feet"]["wind_um_per_m"], twist["feet"]["wind_expanded_um_per_m"], true_feet[-1])
+
+    shape = night.ask("map", str(night.folder), "front-vee")
+    true_wear = machine.metal["front-vee"]
+    assert shape["line"] == "unworn"
+
+    before = night.keep_copy(tmp_path / "before")
+    moves = night.ask("feet", str(night.folder))
+    assert moves["refused"] is None
+    for each in moves["moves"]:
+        # feet and floor give: each foot answers by 0.75 of what it is turned, give or take
+        feet[each["foot"]] += 0.75 * each["lift_um"] * (1 + 0.1 * night.rng.standard_normal())
+    machine.roll = roll_of(feet)
+    told = moves["predicted"]
+
+    night.begin(tmp_path / "second")
+    survey(night)
+    history = night.ask("history", before, str(night.folder))
+    assert history["twist"]["figure"] == "bed"
+    assert history["twist"]["verdict"] == "better"
+    again = night.ask("twist", str(night.folder))
+    true_feet = machine.roll - machine.roll[0]
+    assert held(again["feet"]["wind_um_per_m"], again["feet"]["wind_expanded_um_per_m"], true_feet[-1])
+    assert abs(true_feet[-1]) < 0.5 * abs(twist["feet"]["wind_um_per_m"])
+    read = (machine.height("rear-flat") - machine.height("front-vee")) / (12 * INCH) * 1000
+    since_first = np.interp(told["station_mm"], X, read) - (0 if told["known_up_to"] == "nothing" else read[0])
+    assert held(told["roll_um_per_m"], told["expanded_um_per_m"], since_first).all()
+
+    datums = night.ask("datums", str(night.folder))
+    assert datums["ranking"][0]["face"] in ("tail-front", "tail-rear")
+    good = {each["face"]: each["can_be_trusted"] for each in datums["faces"]}
+    assert not good["front-vee"]
+
+    spent = {}
+    for round_ in ("third", "fourth", "fifth"):
+        plan = night.ask("plan", str(night.folder), "front-vee", "rear-flat", "--no-wind")
+        if all(each["nothing_to_see"] for each in plan["plans"].values()):
+            break
+        for face, each in plan["plans"].items():
+            off = np.array(each["removal"]["removal_um"])
+            spent.setdefault(face, []).append(float(off.max()))
+        night.scrape(plan)
+        night.begin(tmp_path / round_)
+        survey(night)
+    assert spent["front-vee"][-1] < spent["front-vee"][0]
+    print(spent)
+    for face in ("front-vee", "rear-flat"):
+        shape = night.ask("map", str(night.folder), face, "--line", "least-squares")
+        truth = machine.height(face)
+        level = truth - np.polyval(np.polyfit(X, truth, 1), X)
+        assert held(shape["height_um"], 2 * np.array(shape["standard_uncertainty_um"]), level).all()
