@@ -53,6 +53,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "which faces can be trusted to start from, and which are parallel",
     ),
     "plan": ("analysis.commands.plan", "what to take off a face, and what blue to expect"),
+    "saddle": ("analysis.commands.saddle", "how far the saddle comes down; what it asks of apron and rack"),
     "blue": ("analysis.commands.blue", "where a straightedge would mark, held against the marks seen"),
     "align": ("analysis.commands.align", "tailstock, spindle, quill, centres, cross slide against the ways"),
     "square": (

@@ -29,6 +29,7 @@ from analysis.answers.like_with_like import (
     other_face,
     state_differences,
 )
+from analysis.answers.metal_alone import BedMoved, bed_moved, metal_rows, unscraped_faces
 from analysis.answers.metal_off import Stretch, metal_off
 from analysis.answers.surveys import Survey
 from analysis.answers.twist import Twist, twist_of
@@ -72,6 +73,20 @@ class ShapeThen:
     traverses: tuple[int, ...]
 
 
+@dataclass(frozen=True, eq=False)
+class MetalAlone:
+    """What came off a face, the movement of the bed taken out."""
+
+    against: tuple[str, ...]
+    """The faces that were not scraped."""
+    station_mm: np.ndarray
+    change_um: np.ndarray
+    """From the line that the least changed places lie on; below 0 where metal came off."""
+    expanded_um: np.ndarray
+    is_counted_from_untouched: bool
+    """Whether three places at least lie on that line; if not, the change is from its least-squares line."""
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class FaceChange(Shown):
     """One face before and after."""
@@ -97,6 +112,8 @@ class FaceChange(Shown):
     came_off: tuple[Stretch, ...]
     """Where metal came off, from the line that the least changed places lie on."""
     rose: tuple[Stretch, ...]
+    metal: "MetalAlone | None"
+    """The metal by itself, where faces that were not scraped tell how the bed moved."""
     smoothed_over_mm: float | None
     """Both maps were passed through this base, which one of them cannot see below."""
     profile_before: Profile = field(metadata=_INSIDE)
@@ -104,6 +121,8 @@ class FaceChange(Shown):
     """From their least-squares lines, at the common stations."""
     from_untouched: Profile = field(metadata=_INSIDE)
     """The change from the line that the least changed places lie on."""
+    came_off_up_to_a_line: Profile = field(metadata=_INSIDE)
+    """Metal that came off, + down, the bed's movement taken out where faces not scraped tell it."""
 
 
 @dataclass(frozen=True)
@@ -158,12 +177,16 @@ class BeforeAndAfter(Shown):
     twist: TwistChange | None
     twist_unknown: str | None
     """Why there is no twist before and after."""
+    bed_moved: BedMoved | None
+    """By faces that were not scraped; None where fewer than two such were measured both times."""
     warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
 
 
-def before_and_after(before: Survey, after: Survey, faces: Sequence[str] = ()) -> BeforeAndAfter:
+def before_and_after(
+    before: Survey, after: Survey, faces: Sequence[str] = (), *, scraped: Sequence[str] = ()
+) -> BeforeAndAfter:
     """Hold a survey from before the work against one from after it.
 
     Traverses that are in both (the present survey was begun as a copy of the older one)
@@ -175,6 +198,9 @@ def before_and_after(before: Survey, after: Survey, faces: Sequence[str] = ()) -
         Of one bed, with equal names of its faces.
     faces : sequence of str
         Only these; all by default.
+    scraped : sequence of str
+        Faces that metal was taken off: the others tell how the bed moved meanwhile. Left out, faces that
+        nothing runs on do.
 
     Raises
     ------
@@ -189,11 +215,11 @@ def before_and_after(before: Survey, after: Survey, faces: Sequence[str] = ()) -
     uncertainty.
     """
     check_same_bed(before.bed, after.bed)
-    for face in faces:
+    for face in (*faces, *scraped):
         if face not in before.bed.faces and face not in after.bed.faces:
             raise AnalysisError(face, "found no such face in bed.toml", ", ".join(after.bed.faces))
     after, repeated = only_new(before, after)
-    pair = _Pair(before, after)
+    pair = _Pair(before, after, tuple(scraped))
     changes, reasons = _by_face(pair, faces or tuple(dict.fromkeys([*before.bed.faces, *after.bed.faces])))
     twist, no_twist = _twist(pair)
     differences = (
@@ -209,6 +235,7 @@ def before_and_after(before: Survey, after: Survey, faces: Sequence[str] = ()) -
         not_compared=reasons,
         twist=twist,
         twist_unknown=no_twist,
+        bed_moved=bed_moved(pair.joint, pair.unscraped, (BEFORE, AFTER)) if len(pair.unscraped) > 1 else None,
         warnings=_warnings(pair, repeated),
         assumptions=_taken(pair),
     )
@@ -249,6 +276,13 @@ class _Pair:
 
     before: Survey
     after: Survey
+    scraped: tuple[str, ...] = ()
+
+    @cached_property
+    def unscraped(self) -> tuple[str, ...]:
+        """Faces that tell how the bed moved."""
+        both = [face for face in self.after.bed.faces if all(face in each.faces for each in self.maps)]
+        return unscraped_faces(self.after.bed, both, self.scraped)
 
     @cached_property
     def maps(self) -> tuple[BedMap, BedMap]:
@@ -326,7 +360,11 @@ def _face_change(pair: _Pair, face: str) -> FaceChange:
     then, now = shape_then(old), shape_then(new)
     verdict = _verdict(judged, then, now, min(float(np.ptp(each.height_um)) for each in profiles))
     has_changed = verdict not in (NO_DIFFERENCE, CANNOT_TELL)
-    metal = metal_off(change)
+    alone = _metal_alone(pair, face) if new.relative_to is None and base_mm is None else None
+    metal = metal_off(change if alone is None else alone)
+    if alone is not None:
+        verdict = _verdict_by_metal(alone, profiles[0], then, verdict)
+        has_changed = verdict not in (NO_DIFFERENCE, CANNOT_TELL)
     worst = int(np.argmax(np.abs(np.nan_to_num(judged.normalised_error))))
     return FaceChange(
         face=face,
@@ -348,11 +386,59 @@ def _face_change(pair: _Pair, face: str) -> FaceChange:
         },
         came_off=metal.came_off if has_changed else (),
         rose=metal.rose if has_changed else (),
+        metal=None
+        if alone is None
+        else MetalAlone(
+            pair.unscraped,
+            metal.change.station_mm,
+            metal.change.height_um,
+            2 * metal.change.standard_uncertainty_um,
+            bool(np.any(metal.is_untouched)),
+        ),
         smoothed_over_mm=base_mm,
         profile_before=profiles[0],
         profile_after=profiles[1],
         from_untouched=metal.change,
+        came_off_up_to_a_line=_turned_over(change if alone is None else alone),
     )
+
+
+def _turned_over(change: Profile) -> Profile:
+    return Profile(change.face, change.station_mm, -change.height_um, change.covariance_um2)
+
+
+def _metal_alone(pair: _Pair, face: str) -> Profile | None:
+    """The change of a face less what the bed made of it; None where nothing tells that."""
+    found = metal_rows(pair.joint, pair.after.bed, face, pair.unscraped, (BEFORE, AFTER))
+    if found is None:
+        return None
+    try:
+        return pair.joint.combined(face, *found)
+    except AnalysisError:
+        return None
+
+
+def _verdict_by_metal(metal: Profile, before: Profile, then: ShapeThen, as_it_stands: str) -> str:
+    """Better where the metal that came off leaves a straighter face than it was, the bed as it lay then."""
+    level = remove_line(metal, "least-squares")
+    judged = agreement(level.height_um, level.covariance_um2, level.station_mm)
+    if judged.agree:
+        shape_um = max(float(np.ptp(before.height_um)), A_SCRAPING_PASS_UM)
+        return NO_DIFFERENCE if judged.smallest_detectable <= shape_um else CANNOT_TELL
+    here = np.isin(np.round(before.station_mm, 3), np.round(metal.station_mm, 3))
+    there = np.isin(np.round(metal.station_mm, 3), np.round(before.station_mm, 3))
+    x, h = before.station_mm[here], before.height_um[here]
+    if x.size < LEAST_STATIONS:
+        return as_it_stands
+    spread = before.covariance_um2[np.ix_(here, here)]
+    # what was measured before is in the change with the other sign: after less the bed's own movement
+    left = remove_line(Profile(before.face, x, h + metal.height_um[there], spread), "least-squares")
+    was = remove_line(Profile(before.face, x, h, spread), "least-squares")
+    gain = float(np.ptp(was.height_um) - np.ptp(left.height_um))
+    doubt = float(np.hypot(then.straightness_expanded_um, 2 * np.max(level.standard_uncertainty_um)))
+    if abs(gain) <= doubt:
+        return CHANGED
+    return BETTER if gain > 0 else WORSE
 
 
 def _maps_of(pair: _Pair, face: str) -> tuple[FaceMap, FaceMap]:

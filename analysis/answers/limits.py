@@ -12,7 +12,7 @@ that holds the true one (`largest_difference`), not by y ± g.  Where g exceeds 
 too coarse for that limit, and u = T/10 is what would do.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -151,6 +151,16 @@ def judge_limits(bed_map: BedMap, limits: Limits, rule: str = RULE) -> Verdicts:
         wanted.append(("wind_um_per_m", "bed", wind, partial(_wind, bed_map, wind, rule)))
     judged = [_judged_or_not_known(*each, rule) for each in wanted]
     return Verdicts(tuple(judged), rule, tuple(bed_map.warnings), assumptions(bed_map))
+
+
+def meets_limits(bed_map: BedMap, faces: Sequence[str], rule: str = RULE) -> dict[str, bool]:
+    """Of the faces that the owner has a limit of straightness for, whether each meets it."""
+    limits = bed_map.bed.limits.straightness_um
+    return {
+        face: _straightness(bed_map, face, limits[face], rule).verdict == MEETS
+        for face in faces
+        if face in limits
+    }
 
 
 def _judged_or_not_known(what: str, of: str, limit: float, judge: Callable[[], Judged], rule: str) -> Judged:

@@ -24,6 +24,8 @@ ABOVE_COUNTS = 3
 """A place above the line (a burr, dirt) is as unlikely as this many below it, which scraping explains."""
 MOST_TRIED = 60
 """Stations through which lines are tried in pairs; of more, these many spread evenly."""
+LEAST_UNTOUCHED = 3
+"""Any two places lie on a line: where no third lies on it, nothing says that they were not cut."""
 _ROUNDS = 20
 
 
@@ -43,11 +45,12 @@ class Stretch:
 
 @dataclass(frozen=True, eq=False, repr=False)
 class MetalOff(Shown):
-    """The change from the line that the unchanged places lie on."""
+    """The change from the line that the unchanged places lie on, where there are such places."""
 
     change: Profile
     is_untouched: np.ndarray
-    """The stations that the line is drawn through."""
+    """The stations that the line is drawn through; none where fewer than three lie on one: the change is
+    then from its least-squares line, and says nothing of where metal came off."""
     came_off: tuple[Stretch, ...]
     rose: tuple[Stretch, ...]
     """Stretches that stand higher than before: no scraping does that."""
@@ -80,6 +83,8 @@ def metal_off(change: Profile) -> MetalOff:
             break
         untouched = within
         level = _from_line_through(change, untouched)
+    if np.count_nonzero(untouched) < LEAST_UNTOUCHED:
+        return MetalOff(remove_line(change, "least-squares"), np.zeros(len(untouched), bool), (), ())
     judged = agreement(level.height_um, level.covariance_um2)
     beyond = np.abs(np.nan_to_num(judged.normalised_error)) > judged.largest_by_chance
     return MetalOff(

@@ -18,13 +18,11 @@ from analysis.answers.joint_cut import JointCut, Wishes, cut_together
 from analysis.answers.least_metal import NoTargetError
 from analysis.answers.removal import Removal, depth_on_flank, guard_of, removal_of
 from analysis.answers.ripples import Step, steps_found
+from analysis.answers.round_done import SHARE, AfterRound
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.shown import Shown
 
-SHARE = 0.5
-"""Of the depth, to cut in one round. Simulated with scrapers that err by 30 % (33 stations, 30 to 70 µm
-worn): all at once takes three times the metal that is needed, half a round hardly more than that."""
 ROUNDING_UM = 1e-6
 """What sums leave of a depth of nothing where the target touches."""
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
@@ -91,6 +89,12 @@ class Plans(Shown):
     cautions: tuple[Fact, ...] = CAUTIONS
     assumptions: tuple[Assumption, ...] = ()
     """What the uncertainty takes for granted."""
+    not_yet: Mapping[str, str] = field(default_factory=dict)
+    """By face, why nothing may be scraped yet; filled in where it was asked for."""
+    meets: Mapping[str, bool] = field(default_factory=dict)
+    """By face that the owner has a limit for, whether it meets it: then stop."""
+    after: Mapping[str, AfterRound] = field(default_factory=dict)
+    """By face, what the last round did; filled in where a survey from before it was named."""
 
 
 def plan_faces(

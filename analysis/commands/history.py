@@ -15,9 +15,21 @@ if TYPE_CHECKING:
 @click.argument("before", type=click.Path(path_type=Path))
 @click.argument("survey", metavar="AFTER", type=click.Path(path_type=Path))
 @click.option("--face", help="Only this face, with its change station by station.")
+@click.option(
+    "--scraped",
+    multiple=True,
+    metavar="FACE",
+    help="A face that metal was taken off (may be given again): the others tell how the bed moved.",
+)
 @answer_options
 def command(
-    before: Path, survey: Path, face: str | None, as_json: bool, picture: Path | None, inch: bool | None
+    before: Path,
+    survey: Path,
+    face: str | None,
+    scraped: tuple[str, ...],
+    as_json: bool,
+    picture: Path | None,
+    inch: bool | None,
 ) -> None:
     """Did work on the bed make it better? BEFORE and AFTER are surveys of one bed.
 
@@ -30,7 +42,7 @@ def command(
     from analysis.answers.surveys import load
 
     after = load(survey)
-    result = before_and_after(load(before), after, () if face is None else (face,))
+    result = before_and_after(load(before), after, () if face is None else (face,), scraped=scraped)
     if face is not None and not result.faces:
         raise AnalysisError(
             face, result.not_compared[face], "measured before and after", "`waylog next` says what would tell"

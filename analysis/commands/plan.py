@@ -1,6 +1,6 @@
 """`waylog plan`: what to take off faces, station by station, and what blue to expect first."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,7 @@ from analysis.commands.options import (
 if TYPE_CHECKING:
     from acquire.model.units import Reading
     from analysis.answers.plan import FacePlan, Plans
+    from analysis.answers.round_done import AfterRound
 
 
 @click.command("plan")
@@ -58,9 +59,20 @@ if TYPE_CHECKING:
 @click.option(
     "--share",
     type=click.FloatRange(0, 1, min_open=True),
+    help="Of each depth, to cut before the next survey (default: 0.5, or what --after shows).",
+)
+@click.option(
+    "--after",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="OLDER",
+    help="The survey before the last round: done, to do, overshot, and what share to cut now.",
+)
+@click.option(
+    "--cut-share",
+    type=click.FloatRange(0, 1, min_open=True),
     default=0.5,
     show_default=True,
-    help="Of each depth, to cut before the next survey.",
+    help="Of each depth, that was to be cut in the round since --after.",
 )
 @click.option("--across-joints", is_flag=True, help="Cut over joints that bed.toml declares.")
 @click.option("--guard", is_flag=True, help="For grinding or planing in one setting: leave no low place.")
@@ -80,15 +92,22 @@ def command(
     guard: bool,
     film: "Reading",
     edge: str | None,
-    share: float,
+    share: float | None,
+    after: Path | None,
+    cut_share: float,
     as_json: bool,
     picture: Path | None,
     inch: bool | None,
     **wished: Any,
 ) -> None:
     """What to take off each FACE of SURVEY so that it ends straight, and what blue it shows now."""
+    from dataclasses import replace
+
     from analysis.answers.joint_cut import Wishes
+    from analysis.answers.limits import meets_limits
+    from analysis.answers.not_yet import plan_not_yet
     from analysis.answers.plan import plan_faces
+    from analysis.answers.round_done import SHARE
     from analysis.answers.surveys import load
 
     loaded = load(survey)
@@ -102,16 +121,28 @@ def command(
         tuple((in_mm(start, is_inch), in_mm(end, is_inch)) for start, end in wished["untouched"]),
         wished["least_greatest"],
     )
-    film_um = in_um(film, is_inch)
+    bed_map = loaded.map()
+    round_done: Mapping[str, AfterRound] = {}
+    if after is not None:
+        from analysis.answers.after_round import after_round
+
+        round_done = after_round(load(after), loaded, tuple(dict.fromkeys(faces)), wishes, cut_share)
+        share = share or min(each.share for each in round_done.values())
     result = plan_faces(
-        loaded.map(),
+        bed_map,
         faces,
         wishes,
         guard=guard,
-        film_um=film_um,
+        film_um=in_um(film, is_inch),
         edge=edge,
-        share=share,
+        share=share or SHARE,
         across_joints=wished["across_joints"],
+    )
+    result = replace(
+        result,
+        not_yet={face: why for face, why in plan_not_yet(bed_map).items() if face in faces},
+        meets=meets_limits(bed_map, faces),
+        after=round_done,
     )
 
     def draw(in_inches: bool) -> object:
@@ -125,15 +156,17 @@ def command(
 
 def plan_words(result: "Plans", inch: bool) -> Sequence[str]:
     """Face by face the answer, the table to take to the machine and the blue; then what to mind."""
+    from analysis.words.after_round import after_words
     from analysis.words.assumptions import taken_words, unstated_words
     from analysis.words.facts import sentences
-    from analysis.words.plan import plans_words
+    from analysis.words.plan import not_yet_words, plans_words, stop_words
 
     if result.infeasible is not None:
         return plans_words(result, inch)
-    lines: list[str] = []
+    lines = not_yet_words(result.not_yet)
     for plan in result.plans.values():
-        lines += [*_face_words(plan, inch), ""]
+        lines += [*stop_words(result, plan.face), *_face_words(plan, inch)]
+        lines += [*after_words(result.after.get(plan.face), inch), ""]
     lines += [*plans_words(result, inch), *taken_words(result.assumptions)]
     lines += [*unstated_words(result.assumptions), ""]
     return [*lines, "Before any metal comes off:", *(f"  {words}" for words in sentences(result.cautions))]

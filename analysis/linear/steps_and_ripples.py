@@ -42,6 +42,8 @@ LEAST_A_SIDE = 2
 MOST_STATIONS = 400
 LEAST_ALARM = 3.0
 """No alarm is lower: below it none needs to be worked out. By simulation with 9 stations, 3.4."""
+LOST = 1e-9
+"""Of the largest: what is tried and is there already has no more left than this."""
 MOST_FOUND = 5
 CUBIC = 3
 NEAR = 2
@@ -84,8 +86,8 @@ class Tried:
         n, tried, width = self.columns.shape
         made = white.of(self.columns.reshape(n, tried * width)).reshape(n, tried, width)
         gram = np.einsum("nti,ntj->tij", made, made)
-        size = np.einsum("tii->ti", gram)
-        lost = size.min(axis=1) < 1e-9 * size.max()
+        size = np.linalg.eigvalsh(gram)
+        lost = size[:, 0] < LOST * size.max()
         gram[lost] = np.eye(width)
         along = np.einsum("nti,nd->tid", made, white.heights)
         along[lost] = 0.0

@@ -21,7 +21,7 @@ from analysis.answers.twist import Twist, twist_of
 from analysis.answers.whole_bed import whole_bed
 from analysis.draw.figures import bed_figure, comparison_figure, inline_svg, profile_figure, twist_figure
 from analysis.report.parts import Part, further_parts, standing_part
-from analysis.report.plan import PlanPart, TrustPart, face_plans, not_yet, plan_part, trust_part
+from analysis.report.plan import PlanPart, TrustPart, face_plans, plan_part, trust_part, why_not_yet
 from analysis.report.summary import Answers, Line, summary_lines
 from analysis.report.tables import StationTable, face_table, reach_words, roll_table
 from analysis.report.wall import Wall, wall_sheet
@@ -123,7 +123,7 @@ def gather(survey: Survey, inch: bool) -> Contents:
     advice = next_traverse(bed_map).advice
     plans, trust = face_plans(bed_map), datums(bed_map)
     feet = feet_to_move(bed_map)
-    why_not = not_yet(whole, feet, trust)
+    why_not = why_not_yet(whole, feet, trust)
     ready = [face for face in plans if face not in why_not]
     sheet = FoundForTheWall(
         whole=whole,

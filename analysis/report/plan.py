@@ -7,20 +7,25 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.answers.datums import Datums
 from analysis.answers.feet_on_bed import Feet
+from analysis.answers.not_yet import not_yet
 from analysis.answers.plan import CAUTIONS, FacePlan, plan_faces
 from analysis.answers.whole_bed import WholeBed
 from analysis.words.blue import blue_words
 from analysis.words.cautions import LIFTING, SCRAPERS, SOLVENTS
 from analysis.words.facts import sentences
-from analysis.words.plan import datum_words, flank_note, plan_answer, plan_notes, step_notes, trust_answer
+from analysis.words.plan import (
+    NOT_YET_WORDS,
+    datum_words,
+    flank_note,
+    plan_answer,
+    plan_notes,
+    step_notes,
+    trust_answer,
+)
 
 NO_TARGET = (
     "Planned face by face for least metal: `waylog plan` plans them parallel to each other or to a datum."
 )
-CONTRADICTED = "a reading is contradicted by the others: read it again first."
-FEET_FIRST = "turn the feet first, for that changes the shape; then read the bed again."
-NONE_TRUSTED = "no face can be trusted yet: repeat the traverses, in reverse or with another instrument."
-NOT_CHECKED = "nothing checks the readings on this face: read it once more, best the other way."
 
 
 @dataclass(frozen=True)
@@ -54,16 +59,10 @@ def face_plans(bed_map: BedMap) -> dict[str, FacePlan]:
     return found
 
 
-def not_yet(whole: WholeBed, feet: Feet, found: Datums) -> dict[str, str]:
-    """Faces that may not be scraped yet, and why."""
-    for holds, why in (
-        (whole.suspects, CONTRADICTED),
-        (feet.moves, FEET_FIRST),
-        (not found.trusted, NONE_TRUSTED),
-    ):
-        if holds:
-            return {each.face: why for each in found.faces}
-    return {each.face: NOT_CHECKED for each in found.faces if not each.is_checked}
+def why_not_yet(whole: WholeBed, feet: Feet, found: Datums) -> dict[str, str]:
+    """Faces that may not be scraped yet, and why in words."""
+    reasons = not_yet(bool(whole.suspects), feet, found)
+    return {face: NOT_YET_WORDS[why] for face, why in reasons.items()}
 
 
 def plan_part(plan: FacePlan, why_not: str | None, inch: bool) -> PlanPart:

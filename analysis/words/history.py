@@ -13,6 +13,7 @@ from analysis.answers.history import (
     ShapeThen,
     TwistChange,
 )
+from analysis.answers.metal_alone import BedMoved
 from analysis.answers.metal_off import Stretch
 from analysis.words.answers import STRAIGHT, columns
 from analysis.words.assumptions import taken_and_notes
@@ -79,7 +80,15 @@ def _where_words(change: FaceChange, inch: bool) -> list[str]:
         return []
     against = "" if change.relative_to is None else f" (or {change.relative_to} is higher there)"
     came_off = _largest(change.came_off)
-    lines = [
+    lines = (
+        []
+        if change.metal is None
+        else [
+            "  Judged by the metal alone: how the bed moved, by "
+            f"{' and '.join(change.metal.against)}, is taken out."
+        ]
+    )
+    lines += [
         f"  Metal came off {_extent(each, inch)}, most at {length_text(each.at_mm, inch)}: "
         f"{sure_text(-each.change_um, each.expanded_um, inch)}{against}."
         for each in came_off
@@ -94,11 +103,16 @@ def _where_words(change: FaceChange, inch: bool) -> list[str]:
         "bed that lies otherwise does."
         for each in _largest(change.rose)
     ]
-    return lines or [
-        f"  It changed most at {length_text(change.worst['station_mm'], inch)}, by "
-        f"{sure_text(change.worst['change_um'], change.worst['expanded_um'], inch)}; where metal came off "
-        "does not stand out."
-    ]
+    return (
+        lines
+        if came_off or change.rose
+        else [
+            *lines,
+            f"  It changed most at {length_text(change.worst['station_mm'], inch)}, by "
+            f"{sure_text(change.worst['change_um'], change.worst['expanded_um'], inch)}; where metal came "
+            "off does not stand out.",
+        ]
+    )
 
 
 def _largest(stretches: Sequence[Stretch]) -> list[Stretch]:
@@ -163,6 +177,8 @@ def history_words(result: BeforeAndAfter, inch: bool) -> list[str]:
                 f"  Both were passed through a base of {length_text(change.smoothed_over_mm, inch)}: "
                 "one of them sees nothing finer."
             )
+    if result.bed_moved is not None:
+        lines.append(_moved_words(result.bed_moved, inch))
     if result.twist is not None:
         lines.append(twist_change_words(result.twist, inch))
     return [
@@ -170,6 +186,18 @@ def history_words(result: BeforeAndAfter, inch: bool) -> list[str]:
         *unknown_words(result),
         *taken_and_notes(result.assumptions, result.warnings),
     ]
+
+
+def _moved_words(moved: BedMoved, inch: bool) -> str:
+    """Whether the bed itself lies otherwise than before."""
+    faces = " and ".join(moved.by)
+    if not moved.is_seen:
+        return f"By {faces}, which were not scraped, the bed did not move meanwhile that could be seen."
+    most = height_text(moved.largest_um, inch, moved.largest_um / 20)
+    return (
+        f"The bed moved meanwhile: {faces}, which were not scraped, changed by up to {most} from their "
+        "lines. Scraping is judged by the metal alone, shimming by the bed alone."
+    )
 
 
 def change_table(change: FaceChange, inch: bool) -> list[str]:

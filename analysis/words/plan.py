@@ -1,12 +1,13 @@
 """Plans, predicted blue and trust in the words of the trade."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from acquire.model.units import MM_PER_INCH, UM_PER_THOU, decimals_for, height_text, length_text, number_text
+from analysis.answers.not_yet import CONTRADICTED, FEET_FIRST, NONE_TRUSTED, NOT_CHECKED
 from analysis.words.answers import LINE_WORDS, shape_words
 from analysis.words.blue import places_words
 from analysis.words.facts import sentence
@@ -17,6 +18,12 @@ if TYPE_CHECKING:
     from analysis.answers.plan import FacePlan, Plans
 
 NONE_YET = "None can be trusted yet"
+NOT_YET_WORDS = {
+    CONTRADICTED: "a reading is contradicted by the others: read it again first.",
+    FEET_FIRST: "turn the feet first, for that changes the shape; then read the bed again.",
+    NONE_TRUSTED: "no face can be trusted yet: repeat the traverses, in reverse or with another instrument.",
+    NOT_CHECKED: "nothing checks the readings on this face: read it once more, best the other way.",
+}
 FINEST = {"µm": 0, "thou": 1}
 """Decimals of a depth to take off: a scraper's lightest pass takes about 2 µm, a tenth of a thou (common
 practice), so that nothing finer can be done."""
@@ -98,10 +105,34 @@ def plans_words(plans: "Plans", inch: bool) -> list[str]:
         )
     if plans.share < 1:
         lines.append(
-            f"Cut {plans.share:.0%} of each depth this round (column `this round`), then measure again: a "
-            "scraper errs by a third, and metal does not go back."
+            f"Cut {plans.share:.0%} of each depth this round (column `this round`), then measure again: "
+            + (
+                "a scraper errs by a third, and metal does not go back."
+                if not plans.after
+                else "metal does not go back."
+            )
         )
     return lines
+
+
+def not_yet_words(not_yet: Mapping[str, str]) -> list[str]:
+    """Why nothing may be scraped yet, first of all; one line where it holds for all faces."""
+    reasons = dict.fromkeys(not_yet.values())
+    lines = []
+    for why in reasons:
+        faces = [face for face, found in not_yet.items() if found == why]
+        names = "" if len(reasons) == 1 and why != NOT_CHECKED else f" {' and '.join(faces)}"
+        lines.append(f"Do not scrape{names} yet: {NOT_YET_WORDS[why]}")
+    return [*lines, ""] if lines else []
+
+
+def stop_words(plans: "Plans", face: str) -> list[str]:
+    """That a face meets the owner's limit, or that what is left cannot be seen."""
+    if plans.meets.get(face):
+        return [f"Stop: {face} meets your limit (`waylog limits`). Confirm with blue."]
+    if plans.plans[face].nothing_to_see and plans.plans[face].removal.guard_um == 0:
+        return [f"Stop: what is left on {face} cannot be seen by these readings: blue now."]
+    return []
 
 
 def plan_notes(plan: "FacePlan", inch: bool) -> list[str]:

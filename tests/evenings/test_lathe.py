@@ -104,9 +104,7 @@ def held(value, expanded, truth, slack=1.5):
 def test_evening_at_a_twisted_and_worn_lathe(evening, make_machine, tmp_path):
     feet = {"front-head": 0.0, "rear-head": 20.0, "front-tail": 15.0, "rear-tail": -25.0}
     dip = np.exp(-(((X - 14 * INCH) / (8 * INCH)) ** 2)) * (X < 50 * INCH)
-    machine = make_machine(
-        X, ACROSS, {"front-vee": -45 * dip, "rear-flat": -20 * dip}, 0 * X, roll_of(feet)
-    )
+    machine = make_machine(X, ACROSS, {"front-vee": -45 * dip, "rear-flat": -20 * dip}, 0 * X, roll_of(feet))
     night = evening(BED, machine, seed=5)
 
     survey(night, by_hand=True)
@@ -116,7 +114,6 @@ def test_evening_at_a_twisted_and_worn_lathe(evening, make_machine, tmp_path):
     assert held(twist["feet"]["wind_um_per_m"], twist["feet"]["wind_expanded_um_per_m"], true_feet[-1])
 
     shape = night.ask("map", str(night.folder), "front-vee")
-    true_wear = machine.metal["front-vee"]
     assert shape["line"] == "unworn"
 
     before = night.keep_copy(tmp_path / "before")
@@ -138,7 +135,9 @@ def test_evening_at_a_twisted_and_worn_lathe(evening, make_machine, tmp_path):
     assert held(again["feet"]["wind_um_per_m"], again["feet"]["wind_expanded_um_per_m"], true_feet[-1])
     assert abs(true_feet[-1]) < 0.5 * abs(twist["feet"]["wind_um_per_m"])
     read = (machine.height("rear-flat") - machine.height("front-vee")) / (12 * INCH) * 1000
-    since_first = np.interp(told["station_mm"], X, read) - (0 if told["known_up_to"] == "nothing" else read[0])
+    since_first = np.interp(told["station_mm"], X, read) - (
+        0 if told["known_up_to"] == "nothing" else read[0]
+    )
     assert held(told["roll_um_per_m"], told["expanded_um_per_m"], since_first).all()
 
     datums = night.ask("datums", str(night.folder))

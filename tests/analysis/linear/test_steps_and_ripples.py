@@ -133,3 +133,9 @@ def test_declared_joint_is_not_found_again():
 def test_too_few_heights_are_refused():
     with pytest.raises(AnalysisError, match="8 heights"):
         find_features(np.arange(8) * 50.0, np.zeros(8), np.eye(8))
+
+
+def test_way_made_of_steps_alone_and_read_without_error_is_searched_to_the_end():
+    x = np.arange(0.0, 1001.0, 100.0)
+    found = find_features(x, np.where((x > 150) & (x < 850), -250.0, 0.0), 0.01 * np.eye(11))
+    assert {each.kind for each in found} <= {"step", "ripple"}

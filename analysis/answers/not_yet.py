@@ -1,0 +1,47 @@
+"""Why a plan may not be followed yet: facts, the gravest first."""
+
+from collections.abc import Mapping
+
+from acquire.model.errors import AnalysisError
+from analysis.adjust.combination import BedMap
+from analysis.answers.datums import Datums, datums
+from analysis.answers.feet_on_bed import Feet, feet_to_move
+
+CONTRADICTED, FEET_FIRST, NONE_TRUSTED, NOT_CHECKED = (
+    "a reading is contradicted",
+    "feet first",
+    "no face can be trusted",
+    "nothing checks it",
+)
+
+
+def not_yet(is_contradicted: bool, feet: Feet | None, found: Datums) -> dict[str, str]:
+    """Faces that may not be scraped yet, and why.
+
+    Parameters
+    ----------
+    is_contradicted : bool
+        Whether a reading is contradicted by the others.
+    feet : Feet, optional
+        The next move of the feet, where the bed has ways to judge it by.
+    found : Datums
+    """
+    for holds, why in (
+        (is_contradicted, CONTRADICTED),
+        (feet is not None and bool(feet.moves), FEET_FIRST),
+        (not found.trusted, NONE_TRUSTED),
+    ):
+        if holds:
+            return {each.face: why for each in found.faces}
+    return {each.face: NOT_CHECKED for each in found.faces if not each.is_checked}
+
+
+def plan_not_yet(bed_map: BedMap) -> Mapping[str, str]:
+    """The same from a map alone."""
+    feet = None
+    if bed_map.bed.feet:
+        try:
+            feet = feet_to_move(bed_map)
+        except AnalysisError:
+            feet = None
+    return not_yet(bool(bed_map.suspects), feet, datums(bed_map))

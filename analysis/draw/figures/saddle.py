@@ -1,0 +1,35 @@
+"""How far both ways and the apron come down along the bed."""
+
+from typing import TYPE_CHECKING
+
+from matplotlib.figure import Figure
+
+from analysis.draw.figures.looks import INK, LOW, OTHER, Scale, draw_band, ground, look, new_figure
+
+if TYPE_CHECKING:
+    from analysis.answers.saddle import SaddleDrop
+
+
+def saddle_figure(found: "SaddleDrop", inch: bool = False) -> Figure:
+    """The drop drawn downwards.
+
+    Parameters
+    ----------
+    found : SaddleDrop
+    inch : bool
+        Thou on the left and inches along, µm on the right; else the other way round.
+    """
+    with look():
+        figure, scale = new_figure(3.0), Scale(inch)
+        axes = figure.add_subplot()
+        ground(axes)
+        x = scale.length(found.station_mm)
+        for name, um, ink in ((found.front, found.front_um, LOW), (found.rear, found.rear_um, OTHER)):
+            axes.plot(x, -scale.height(um), color=ink, linewidth=1.1, label=name)
+        y = -scale.height(found.at_apron_um)
+        draw_band(axes, x, y, 2 * scale.height(found.standard_uncertainty_um))
+        axes.plot(x, y, color=INK, linewidth=1.4, label="apron")
+        axes.legend(loc="best")
+        scale.heights(axes, "below the unworn line")
+        scale.along(axes)
+        return figure

@@ -1,0 +1,103 @@
+"""After a round: done, overshot, how far the scraper errs, and when a plan may not be followed or is done.
+
+Derived; the truth is invented.
+"""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from acquire.cli import main
+from analysis.answers.after_round import after_round
+from analysis.answers.joint_cut import Wishes
+from analysis.answers.not_yet import plan_not_yet
+from analysis.answers.surveys import Survey
+from analysis.words.after_round import after_words
+from analysis.words.plan import not_yet_words
+
+X = np.arange(0.0, 2001.0, 100.0)
+MIDDLE = X[:-1] + 50
+HOLLOW = -50 * np.sin(np.pi * X / 2000) ** 2
+DEPTH = HOLLOW - HOLLOW.min()
+FACES = {"way": 'normal = "up"\nacross_mm = 0'}
+LEVEL = 'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty = 2\nseating_um = 0.0'
+
+
+@pytest.fixture
+def survey(make_traverse, invented_bed):
+    """One way run there and back (or once) by a level of 2 µm/m."""
+
+    def make(seed, height, runs=("forward", "reverse")):
+        rng = np.random.default_rng(seed)
+        bed = invented_bed(length_mm=2000, faces=FACES, instruments={"level": LEVEL})
+        made = [
+            make_traverse(
+                bed, "level", MIDDLE, np.diff(height) / 0.1 + rng.normal(0, 2, 20), face="way", direction=way
+            )
+            for way in runs
+        ]
+        return Survey(Path("invented"), bed, tuple(made))
+
+    return make
+
+
+def asked_and_done(survey, wrong):
+    cut = 0.5 * DEPTH * wrong
+    return after_round(survey(1, HOLLOW), survey(2, HOLLOW - cut), ["way"], Wishes())["way"], cut
+
+
+def test_round_that_took_what_was_asked_is_said_so_and_the_next_may_take_more(survey):
+    found, cut = asked_and_done(survey, 1 + 0.05 * np.random.default_rng(3).standard_normal(X.size))
+    assert found.taken == pytest.approx(1.0, abs=0.1)
+    assert found.error_at_most < 0.25
+    assert found.share == 0.7
+    assert np.mean(np.abs(found.done_um - cut) <= found.expanded_um) >= 0.8
+
+
+def test_scraper_that_errs_by_a_third_goes_on_with_half(survey):
+    rng = np.random.default_rng(4)
+    found, _ = asked_and_done(survey, 1 + 0.35 * rng.standard_normal(X.size))
+    assert found.error == pytest.approx(0.35, abs=0.15)
+    assert found.share == 0.5
+
+
+def test_place_cut_through_the_target_is_named(survey):
+    wrong = np.where(np.abs(X - 300) < 60, 3.2, 1.0)
+    found, _ = asked_and_done(survey, wrong)
+    over = found.station_mm[found.overshot_um > 0]
+    assert 300 in over
+    assert found.share == 0.5
+    assert any("Overshot" in words for words in after_words(found, False))
+
+
+def test_face_read_once_may_not_be_scraped_yet(survey):
+    found = plan_not_yet(survey(5, HOLLOW, runs=("forward",)).map())
+    assert not_yet_words(found)[0].startswith("Do not scrape yet: no face can be trusted")
+
+
+def test_commands_say_what_the_round_did_and_stop_where_nothing_is_left(tmp_path, capsys):
+    for number, (name, height) in enumerate(
+        {"older": HOLLOW, "now": HOLLOW - 0.5 * DEPTH, "end": 0 * X}.items()
+    ):
+        folder = tmp_path / name
+        (folder / "traverses").mkdir(parents=True)
+        (folder / "bed.toml").write_text(
+            '[bed]\nname = "invented"\nlength_mm = 2000\nstation_pitch_mm = 100\n'
+            f"[faces.way]\n{FACES['way']}\n[instruments.level]\n{LEVEL}\n"
+            f"[limits]\nstraightness_um = {{ way = 8 }}\n"
+        )
+        rng = np.random.default_rng(10 + number)
+        for direction in ("forward", "reverse"):
+            read = np.diff(height) / 0.1 + rng.normal(0, 2, 20)
+            order = slice(None, None, 1 if direction == "forward" else -1)
+            rows = "".join(f"{mm:g},{r:.2f}\n" for mm, r in list(zip(MIDDLE, read, strict=True))[order])
+            (tmp_path / "r.csv").write_text("station_mm,reading\n" + rows)
+            asked = ["import", str(folder), str(tmp_path / "r.csv"), "--face", "way", "--instrument", "level"]
+            assert main([*asked, "--direction", direction]) == 0
+    capsys.readouterr()
+    assert main(["plan", str(tmp_path / "now"), "way", "--after", str(tmp_path / "older")]) == 0
+    said = capsys.readouterr().out
+    assert "of what was asked came off" in said and "Cut 70% of each depth" in said
+    assert main(["plan", str(tmp_path / "end"), "way"]) == 0
+    assert "Stop: way meets your limit" in capsys.readouterr().out

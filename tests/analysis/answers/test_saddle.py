@@ -1,0 +1,64 @@
+"""How far the saddle comes down, and what follows for apron, rack and lining: derived, truth invented."""
+
+import numpy as np
+import pytest
+
+from acquire.model.errors import AnalysisError
+from analysis.adjust.combination import combine
+from analysis.answers.saddle import Lining, saddle_drop
+from analysis.draw.figures.saddle import saddle_figure
+from analysis.words.saddle import saddle_words
+
+X = np.arange(0.0, 1001.0, 100.0)
+MIDDLE = X[:-1] + 50
+INSTRUMENTS = {
+    "level": 'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty = 1\nseating_um = 0.0',
+    "cross": 'quantity = "roll"\nunit = "um/m"\nstandard_uncertainty = 1\nseating_um = 0.0',
+}
+WORN = np.where((X > 150) & (X < 850), -1.0, 0.0)
+DEEP = {"front": 180.0, "rear": 120.0}
+
+
+@pytest.fixture
+def worn(make_traverse, invented_bed):
+    """Both ways worn evenly between 200 and 800 mm: planned, all comes down to there."""
+
+    def make(unworn="unworn_mm = [[0, 100], [900, 1000]]", deep=DEEP):
+        faces = {
+            side: f'normal = "up"\nacross_mm = {at}\ncarriage = "{side}"\n{unworn}'
+            for side, at in (("front", 0), ("rear", 300))
+        }
+        bed = invented_bed(faces=faces, instruments=INSTRUMENTS)
+        runs = [
+            make_traverse(bed, "level", MIDDLE, np.diff(deep[side] * WORN) / 0.1, face=side, direction=way)
+            for side in ("front", "rear")
+            for way in ("forward", "reverse")
+        ]
+        roll = (deep["rear"] - deep["front"]) * WORN / 0.3
+        runs.append(make_traverse(bed, "cross", X, roll, front="front", rear="rear"))
+        return combine(runs, bed)
+
+    return make
+
+
+def test_drop_at_the_apron_is_carried_across_from_both_ways(worn):
+    """180 front, 120 rear, gauge 300, apron 100 in front: 200; the saddle leans rear high by 200 µm/m."""
+    found = saddle_drop(worn(), -100.0)
+    middle = (found.station_mm > 250) & (found.station_mm < 750)
+    assert found.at_apron_um[middle] == pytest.approx(200, abs=0.01)
+    assert found.roll_um_per_m[middle] == pytest.approx(200, abs=0.01)
+    assert found.rack_play_um == pytest.approx(2 * np.tan(np.radians(20)) * found.at_apron_um.max())
+
+
+def test_lining_takes_the_mean_drop_of_each_way_into_account(worn):
+    found = saddle_drop(worn(deep={"front": 250.0, "rear": 250.0}), 0.0, lining=Lining(1.5, 0.1, 0.1))
+    assert [each.way for each in found.mill_off] == ["front", "rear"]
+    for each in found.mill_off:
+        assert each.mill_off_mm == pytest.approx(1.25, abs=0.001)
+    assert any("mill 1.250 mm off the saddle" in words for words in saddle_words(found, False))
+    assert saddle_figure(found).axes
+
+
+def test_way_without_an_unworn_stretch_has_nothing_to_count_from(worn):
+    with pytest.raises(AnalysisError, match="no unworn stretch"):
+        saddle_drop(worn(unworn=""), 0.0)
