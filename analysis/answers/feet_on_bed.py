@@ -31,6 +31,8 @@ from analysis.linear.shown import Shown
 MOST_UM = 50.0
 """Lift of one foot in one round. Derived for a bed of 15 kN, 3 m long: on four feet the first hangs once the
 twist is 56 µm at each foot, on three stiff pairs once the bend is 70 µm; this stays below both."""
+MOST_BOLTED_UM = 200.0
+"""A foot that is bolted down is held by more than the weight."""
 STEPS_PER_TURN = 72
 """A hand sets a screw to about 5 degrees: common practice."""
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
@@ -129,11 +131,13 @@ class Feet(Shown):
     """None where the roll of the ways is known only up to a line."""
     left: Left | None
     model: str
-    """stiff bed | measured."""
+    """stiff bed | measured | learned: from the round before."""
     refused: Fact | None
     """Why nothing may be moved, and what is needed."""
     most_um: float
-    """No foot is moved further in this round."""
+    """No foot that is not bolted is moved further in this round."""
+    bolted: tuple[str, ...] = ()
+    """Feet to be slackened before they are moved; their bolts hold what the weight would not."""
     is_bounded: bool = False
     """Whether that stopped the moves: more is left for the next round."""
     shapes_seen: int = 0
@@ -148,7 +152,7 @@ def feet_to_move(
     front: str | None = None,
     rear: str | None = None,
     *,
-    most_um: float = MOST_UM,
+    most_um: float | None = None,
     measured: Callable[[Bed], Response] | None = None,
 ) -> Feet:
     """The next move of the feet from a map of the bed.
@@ -159,7 +163,7 @@ def feet_to_move(
     front, rear : str, optional
         The ways a cross level is read on. Default: those that the carriage rides.
     most_um : float
-        Largest lift of a foot, either way.
+        Largest lift of a foot, either way. Default: what the weight keeps down; more for bolted feet.
     measured : callable, optional
         Gives how this bed was read to answer its feet. Default: the model of a stiff bed.
 
@@ -178,22 +182,22 @@ def feet_to_move(
     known = None if refused else known_roll(bed_map, ways)
     if known is None:
         why = refused or RollUnknown(ways.front, ways.rear)
-        return Feet((), None, None, STIFF, why, most_um)
+        return Feet((), None, None, STIFF, why, most_um or MOST_UM)
     split = bed_or_wear(known, ways)
     if split.feet is None or split.fit is None:
-        return Feet((), None, None, STIFF, MayBeWear(split.cannot_tell), most_um)
+        return Feet((), None, None, STIFF, MayBeWear(split.cannot_tell), most_um or MOST_UM)
     return _moved(split.fit, known, ways, most_um, (measured or stiff)(bed_map.bed))
 
 
-def _moved(fit: FeetFit, known: KnownRoll, ways: Ways, most_um: float, response: Response) -> Feet:
+def _moved(fit: FeetFit, known: KnownRoll, ways: Ways, most_um: float | None, response: Response) -> Feet:
     """The moves, what is read afterwards and what is left."""
     pairs = feet_by_station(fit.bed_map.bed)
     feet = [foot for pair in pairs for foot in pair]
     step, heights = np.array([_step_um(foot) for foot in feet]), np.linalg.pinv(stiff(fit.bed_map.bed).shapes)
-    shapes, covariance, told = _shapes(fit, pairs)
+    shapes, covariance, told = feet_shapes(fit, pairs)
     kept, seen = np.zeros_like(shapes), 0
     kept[told], seen = seen_shapes(shapes[told], covariance, response.shapes[told])
-    moves = hand_moves(heights @ kept, heights @ response.shapes, np.full(len(feet), most_um), step)
+    moves = hand_moves(heights @ kept, heights @ response.shapes, _bounds(feet, most_um), step)
     return Feet(
         moves=tuple(
             Move(foot.id, None if foot.um_per_turn is None else float(lift / foot.um_per_turn), float(lift))
@@ -204,7 +208,8 @@ def _moved(fit: FeetFit, known: KnownRoll, ways: Ways, most_um: float, response:
         left=_left(heights, shapes, heights[:, told] @ covariance @ heights[:, told].T, response, moves),
         model=response.model,
         refused=None,
-        most_um=most_um,
+        most_um=most_um or MOST_UM,
+        bolted=tuple(foot.id for foot in feet if foot.bolted),
         is_bounded=moves.is_bounded,
         shapes_seen=seen,
         step_rolls=_step_rolls(pairs),
@@ -212,7 +217,14 @@ def _moved(fit: FeetFit, known: KnownRoll, ways: Ways, most_um: float, response:
     )
 
 
-def _shapes(fit: FeetFit, pairs: Sequence[Sequence[Foot]]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _bounds(feet: Sequence[Foot], most_um: float | None) -> np.ndarray:
+    """Largest lift of each foot."""
+    if most_um is not None:
+        return np.full(len(feet), most_um)
+    return np.array([MOST_BOLTED_UM if foot.bolted else MOST_UM for foot in feet])
+
+
+def feet_shapes(fit: FeetFit, pairs: Sequence[Sequence[Foot]]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Twists (µm/m) and bends (µm) the feet have made, the covariance of those told, and which are.
 
     Shapes that the unworn places do not tell are 0.

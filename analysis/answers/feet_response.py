@@ -22,7 +22,7 @@ from acquire.model.errors import AnalysisError
 from analysis.answers.bed_or_wear import feet_by_station, pairs_mm, twist_rows
 from analysis.answers.feet_moves import pair_rows, shape_rows, stiff_response
 
-STIFF, MEASURED = "stiff bed", "measured"
+STIFF, MEASURED, LEARNED = "stiff bed", "measured", "learned"
 MODEL_ERROR = 0.3
 """Standard share by which a stiff bed's answer errs: feet and floors give, by finite elements a quarter."""
 HANGING = 3.0
@@ -41,9 +41,14 @@ class Response:
     """As `stiff_response` orders them, shape (feet - 3, feet)."""
     covariance: np.ndarray | None = None
     """Of the rolls of the pairs for each foot, shape (feet, F, F); None by the model."""
+    factor_covariance: np.ndarray | None = None
+    """Of the factors by which feet answer otherwise, shape (feet, feet); where learned."""
 
     def roll_variance(self, rows: np.ndarray, lift_um: np.ndarray) -> np.ndarray:
         """Variance of rows over the rolls of the pairs once the feet are lifted, from the response alone."""
+        if self.factor_covariance is not None:
+            each = rows @ self.roll * lift_um
+            return np.asarray(np.einsum("ki,ij,kj->k", each, self.factor_covariance, each))
         if self.covariance is None:
             return np.asarray((MODEL_ERROR * rows @ self.roll @ lift_um) ** 2)
         each = np.einsum("kp,ipq,kq->ki", rows, self.covariance, rows)

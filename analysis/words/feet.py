@@ -87,6 +87,8 @@ def _move_words(found: "Feet", inch: bool) -> list[str]:
     by = (
         "the model of a stiff bed that follows its feet"
         if is_model(found)
+        else "what the round before showed of how this bed answers"
+        if found.model == "learned"
         else "how this bed answered its feet"
     )
     lines = [f"Move {len(found.moves)} {feet}, by {by}:"]
@@ -97,6 +99,11 @@ def _move_words(found: "Feet", inch: bool) -> list[str]:
         lines.append(
             f"  No foot is moved more than {height_text(found.most_um, inch, 1.0)} in one round (--at-most), "
             "for what the weight keeps down is not known: more is left for the next."
+        )
+    bolted = [each.foot for each in found.moves if each.foot in found.bolted]
+    if bolted:
+        lines.append(
+            f"  {' and '.join(bolted)}: slacken the bolts before, tighten them as it will run before reading."
         )
     lines.append("  A foot that turns without resistance carries nothing: stop, set it snug, and read again.")
     gives = (
