@@ -9,6 +9,7 @@ import scipy.sparse
 
 from acquire.model.bed import Bed
 from analysis.adjust.between_nodes import Roughness
+from analysis.adjust.counting import CountedByReadings, by_readings, counted_alike
 from analysis.adjust.moved_feet import error_of_moved_feet, moved_feet, with_moved_feet
 from analysis.adjust.nodes import Key, Layout, lay_out
 from analysis.adjust.repeated_steps import covariances_with_steps, least_factor
@@ -120,6 +121,7 @@ def assemble(
         Traverses whose readings mean nothing.
     """
     ways = ways or {}
+    observations, counted = counted_alike(observations, zero_roots(observations))
     straight = _edges_taken_as_straight(observations)
     there_and_back, kept = _there_and_back(
         [_without_edges(each, straight) for each in observations], imagined
@@ -154,9 +156,20 @@ def assemble(
         len(ties),
         ways,
         straight,
-        (*_warnings(kept, layout, straight), *filter(_is_worth_a_word, there_and_back)),
+        (
+            *_warnings(kept, layout, straight),
+            *_of_told(counted, kept),
+            *filter(_is_worth_a_word, there_and_back),
+        ),
         there_and_back,
     )
+
+
+def _of_told(counted: Iterable[CountedByReadings], observations: Sequence[Observations]) -> Iterable[Fact]:
+    """What to say of runs that are counted by readings: nothing where no drift of theirs is told."""
+    told = drifts_told(single_runs(observations))
+    drifting = {each.traverse for each in observations if (each.drift_group, each.turned) in told}
+    return (each for each in counted if drifting & {*each.clocked, *each.not_clocked})
 
 
 def _ties(layout: Layout, ways: Mapping[Key, Roughness], unknowns: int) -> list[Block]:
@@ -426,6 +439,10 @@ def rows_beside(assembly: Assembly, each: Observations) -> FurtherRows:
 def _further(assembly: Assembly, each: Observations) -> tuple[Observations, tuple[Nuisance, ...]]:
     """Further readings as the adjustment takes such, and all that they depend on besides heights."""
     kept = _without_edges(each, assembly.straight_edges)
+    if kept.is_timed and any(
+        other.drift_group == kept.drift_group and not other.is_timed for other in assembly.observations
+    ):
+        kept = by_readings(kept)
     roots = zero_roots((*assembly.observations, kept))
     means = _scale_means(assembly.observations, roots)
     return kept, (

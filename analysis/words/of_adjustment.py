@@ -14,6 +14,7 @@ if TYPE_CHECKING:
         TiltsUntied,
     )
     from analysis.adjust.combination import KeepsItsClaim, ScattersMore
+    from analysis.adjust.counting import CountedByReadings
     from analysis.adjust.moved_feet import FeetOffStations
     from analysis.adjust.reliability import Contested
     from analysis.adjust.there_and_back import Return
@@ -169,6 +170,16 @@ def _keeps_its_claim(fact: "KeepsItsClaim") -> str:
     return f"{fact.instrument}: the readings do not tell how much it scatters; it keeps what it claims"
 
 
+def _counted_by_readings(fact: "CountedByReadings") -> str:
+    def named(numbers: Sequence[int]) -> str:
+        return f"traverse{'s' if len(numbers) > 1 else ''} {listed([str(number) for number in numbers])}"
+
+    return (
+        f"{fact.instrument}: a clock ran with {named(fact.clocked)} and none with {named(fact.not_clocked)}, "
+        "so that their drift is counted by readings, as if all were read at one pace"
+    )
+
+
 def _contested(fact: "Contested") -> str:
     def named(readings: Sequence[tuple[int, float]]) -> str:
         return listed([f"traverse {number} at {station_mm:g} mm" for number, station_mm in readings])
@@ -183,6 +194,7 @@ def _contested(fact: "Contested") -> str:
 
 SENTENCES: Mapping[str, Callable[[Any], str]] = {
     "Contested": _contested,
+    "CountedByReadings": _counted_by_readings,
     "ShapeUnknown": _shape_unknown,
     "ShapesUnknown": _shapes_unknown,
     "InParts": _in_parts,

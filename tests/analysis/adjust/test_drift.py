@@ -7,7 +7,9 @@ import pytest
 
 from acquire.model.bed_toml.reading import parse_bed
 from analysis.adjust.combination import combine
+from analysis.adjust.counting import CountedByReadings
 from analysis.adjust.drift import drifts, only_one_way
+from analysis.words.facts import sentences
 
 MIDDLE = np.arange(50.0, 1000.0, 100.0)
 BED = """
@@ -174,3 +176,40 @@ def test_imports_drift_by_the_count_of_readings_whenever_they_were_imported(inve
     taken = [10 * i + (count if i % 2 == 0 else count[::-1]) for i in range(4)]
     bed_map, truth = there_and_back_over_two_faces(invented_bed(), make_traverse, taken, created_utc=imported)
     assert rise_of_front_against_rear(bed_map) == pytest.approx(truth, abs=1e-6)
+
+
+def drifting(make_traverse, bed, direction, *, is_clocked, rate=1.0, face="front", **setup):
+    """A run along a straight way whose readings grow by `rate` from one to the next, one a minute."""
+    order = np.arange(10.0) if direction == "forward" else np.arange(10.0)[::-1]
+    time_s = 60 * order if is_clocked else None
+    return make_traverse(
+        bed, "level", MIDDLE, rate * order, face=face, direction=direction, time_s=time_s, **setup
+    )
+
+
+@pytest.mark.parametrize("clocked", [(True, False), (False, True)])
+def test_drift_of_runs_with_and_without_a_clock_is_counted_in_one_unit(make_traverse, bed, clocked):
+    """Noise-free: the way is straight. A rate per second taken for one per reading bowed it by 1 µm."""
+    runs = [
+        drifting(make_traverse, bed, way, is_clocked=each)
+        for way, each in zip(("forward", "reverse"), clocked, strict=True)
+    ]
+    bed_map = combine(runs, bed)
+    profile = bed_map.profile("front")
+    x = profile.station_mm
+    off = profile.height_um - np.polyval(np.polyfit(x, profile.height_um, 1), x)
+    np.testing.assert_allclose(off, 0.0, atol=1e-9)
+    (found,) = drifts(bed_map, "front")
+    assert found.over_run == pytest.approx(9.0)
+    facts = [each for each in bed_map.warnings if isinstance(each, CountedByReadings)]
+    assert [(each.clocked, each.not_clocked) for each in facts] == [
+        ((1,), (2,)) if clocked[0] else ((2,), (1,))
+    ]
+    assert "none with traverse" in sentences(facts)[0]
+
+
+def test_runs_that_are_all_clocked_stay_so(make_traverse, bed):
+    runs = [drifting(make_traverse, bed, way, is_clocked=True) for way in ("forward", "reverse")]
+    bed_map = combine(runs, bed)
+    assert all(each.is_timed for each in bed_map.observations)
+    assert not any(isinstance(each, CountedByReadings) for each in bed_map.warnings)
