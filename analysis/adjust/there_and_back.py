@@ -42,6 +42,9 @@ NEGLIGIBLE = 0.01
 OF_THREE_TO_SD = {"stepped": 3 / 8, "continuous": 1 / 2}
 """A bed that bent by D after the first of three runs is mapped 3/4 D from what it was then.  Drawn runs are
 weighted by what noise they show, and to one that is unlike the others little weight is left."""
+HIDDEN_BY_NOISE = 2.0
+"""In standard uncertainties of the bow between runs in one direction.  A bed that bent far is mapped at the
+very edge of ± 3/4 D: without this, noise alone decides whether that holds its shape before the bend."""
 
 DRIFT, BEND, UNTOLD, APART = "drift", "bend", "not told", "too little in common"
 
@@ -193,8 +196,7 @@ def _of_group(
     if same:
         height, doubt = max(same, key=lambda bow: abs(bow[0]) / bow[1])
         is_steady = abs(height) <= STANDS_OUT * doubt
-        # a bend too small to stand out is counted all the same
-        left = abs(height) * OF_THREE_TO_SD[mode] if abs(height) > NEGLIGIBLE * doubt else 0.0
+        left = OF_THREE_TO_SD[mode] * _bend_at_most(height, doubt, is_steady)
         return Return(*about, height, doubt, DRIFT if is_steady else BEND, left, mode)
     there_and_back = [(a, b) for a, b in combinations(real, 2) if a.direction != b.direction]
     if not there_and_back:
@@ -202,6 +204,17 @@ def _of_group(
     found = _of_two_ways(about, mode, there_and_back, roots)
     most = max(len(_common(one, other)[0]) for one, other in there_and_back)
     return found or Return(*about, 0.0, 0.0, APART, 0.0, mode, most)
+
+
+def _bend_at_most(bow_um: float, noise_um: float, is_steady: bool) -> float:
+    """By what the bed may have bent between runs in one direction that differ by a bow.
+
+    A bend too small to stand out of the noise is counted all the same, and of one that does, what
+    the noise hides is counted too.
+    """
+    if abs(bow_um) <= NEGLIGIBLE * noise_um:
+        return 0.0
+    return abs(bow_um) + (0.0 if is_steady else HIDDEN_BY_NOISE * noise_um)
 
 
 def _of_two_ways(

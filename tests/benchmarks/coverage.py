@@ -90,8 +90,6 @@ LIMITS: dict[str, tuple[float, float]] = {
     "drawn levels, two bases": (0.6, 1.3),
     "drawn level, long bed": (0.6, 1.3),
     "drawn dips, 3.75 bases": (0.5, 1.3),
-    # two chips of one size at one station cannot be told from the clean readings
-    "dirt, suspects set aside": (0.75, 9.0),
 }
 """Rows that may spread otherwise."""
 

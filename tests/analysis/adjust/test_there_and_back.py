@@ -182,3 +182,18 @@ def test_runs_that_share_too_few_stations_are_said_to_tell_no_drift(
     assert ("drift steady", False) in {
         (each.what, each.stated) for each in assumptions(bed_map)
     } or not is_said
+
+
+@pytest.mark.parametrize("bend", [2.0, -5.0])
+def test_third_run_after_a_bend_leaves_room_for_what_noise_hides_of_it(run, bend):
+    """The map lies 3/4 of the bend from the shape before it: twice its uncertainty, and the noise beside.
+
+    Derived: without the noise a bend is held by every other survey only, however large it is.
+    """
+    for seed in range(3):
+        rng = np.random.default_rng(seed)
+        runs = [run(1, way, "forward", rng), run(2, bowed(bend), "reverse", rng)]
+        bed_map, found = told(run, [*runs, run(3, bowed(bend), "forward", rng)])
+        at_most = abs(found.bow_um) + 2 * found.bow_uncertainty_um
+        assert 2 * found.bow_sd_um == pytest.approx(0.75 * at_most)
+        assert share_held(bed_map, way) >= 0.9
