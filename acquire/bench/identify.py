@@ -269,7 +269,7 @@ def meaning_of_move(before: Sequence[float], after: Sequence[float], known: floa
         Readings at rest before the move and after it.
     known : float
         The move in the contract's unit (µm/m, µm, mm, °C), positive in our sense: the end away
-        from the headstock up, the rear up, the plunger in, away from the headstock.
+        from the headstock up, the rear up, the plunger in, away from station 0.
     quantity : str
         What it reads.
 

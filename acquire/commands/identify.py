@@ -20,13 +20,13 @@ SHOWN_EVERY_S = 0.25
 
 MOVES = {
     "slope": (
-        "raise the foot away from the headstock",
+        "raise the foot away from station 0",
         "a 0.1 mm feeler under it on a 200 mm base is 0.5 mm/m",
     ),
     "roll": ("raise its rear end", "a 0.1 mm feeler under it on a 200 mm bridge is 0.5 mm/m"),
     "offset": ("push the plunger in", "by a feeler or gauge block: 0.5 mm"),
     "span": ("open it", "by a gauge block: 1 mm"),
-    "position": ("move it away from the headstock", "along a rule: 100 mm"),
+    "position": ("move it away from station 0", "along a rule: 100 mm"),
     "temperature": ("warm it", "in a hand beside a thermometer: 10 degC"),
 }
 CALLED = {

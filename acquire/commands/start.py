@@ -3,13 +3,24 @@
 import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import click
 
-from acquire.model.bed_toml.composing import INSTRUMENT_KINDS, PRESETS, NewBed, NewFace, compose, preset_faces
+from acquire.model.bed_toml.composing import (
+    CALLED_ON_A_LATHE,
+    INSTRUMENT_KINDS,
+    LATHES,
+    PRESETS,
+    NewBed,
+    NewFace,
+    compose,
+    preset_faces,
+)
 from acquire.model.bed_toml.reading import parse_bed
+from acquire.model.called import Called
 from acquire.model.errors import SurveyError, UnitError
 from acquire.model.length_option import ABOVE_0, Written
 from acquire.model.lengths import in_mm, parse_length
@@ -34,6 +45,10 @@ ASSUMED = {
 """What an unanswered question gets, said aloud and to be corrected in the file."""
 
 
+ASKED_AS = {"front": "front_side", "rear": "rear_side"}
+"""Keys of bed.toml whose option is called otherwise."""
+
+
 class FaceText(click.ParamType):
     """A face as NAME:NORMAL[:flat|ridge|groove[:ACROSS]]; ACROSS is a length."""
 
@@ -53,7 +68,7 @@ class FaceText(click.ParamType):
 
 
 class Degrees(click.ParamType):
-    """A temperature: 20 °C, 68 °F; a bare number is in °C, or in °F with --inch."""
+    """A temperature: 20 °C, 68 °F; a bare number is in °C, and with --inch it needs its unit."""
 
     name = "temperature"
 
@@ -63,11 +78,11 @@ class Degrees(click.ParamType):
             return value
         ctx = ctx or click.get_current_context(silent=True)
         is_inch = ctx is not None and bool(ctx.params.get("inch"))
-        bare = not str(value).strip()[-1:].isalpha()
+        is_bare = not is_inch and not str(value).strip()[-1:].isalpha()
         try:
-            return parse_degrees(f"{value} {'F' if is_inch else 'C'}" if bare else str(value))
-        except UnitError as error:
-            self.fail(f"{error.found}; needed: {error.needed}", param, ctx)
+            return parse_degrees(f"{value} C" if is_bare else str(value))
+        except UnitError:
+            self.fail(f"found {str(value)[:40]!r}; needed: a temperature such as 68 °F or 20 °C", param, ctx)
 
 
 @click.command(name="start")
@@ -94,6 +109,12 @@ class Degrees(click.ParamType):
     help="A kind of instrument; once for each.",
 )
 @click.option("--base", type=ABOVE_0, metavar="L", help="Distance between the feet of the level.")
+@click.option("--origin", metavar="WORDS", help="What the end at station 0 is called.")
+@click.option("--far-end", metavar="WORDS", help="What the other end is called.")
+@click.option("--front-side", metavar="WORDS", help="What its front is called, as operator's side.")
+@click.option("--rear-side", metavar="WORDS", help="What its rear is called.")
+@click.option("--seen-from", metavar="WORDS", help="Where one looks at it across from.")
+@click.option("--upright/--lying", default=None, help="A column stands upright, station 0 at its bottom.")
 @click.option("--stands-on", metavar="WORDS", help="feet, blocks, ...")
 @click.option("--clamped/--free", default=None, help="Whether the bed is clamped down.")
 @click.option("--headstock-on/--headstock-off", default=None, help="Whether the headstock is on it.")
@@ -134,6 +155,7 @@ class _Answers:
     def __init__(self, options: dict[str, Any], is_person: bool):
         self.options, self.is_person = options, is_person
         self.assumed: list[str] = []
+        self.faces = ""
 
     def get(self, key: str, question: str, example: Any, kind: Any = None, show: str | None = None) -> Any:
         """One answer that the file cannot do without."""
@@ -171,9 +193,10 @@ def _described(answers: _Answers, folder: Path, own_faces: tuple[NewFace, ...]) 
         if levels
         else in_mm(parse_length(ASSUMED[inch]["base"]), inch)
     )
-    state = _state(answers)
+    called = _called(answers, bool(own_faces))
+    state = _state(answers, called)
     display = "inch" if inch else "metric"
-    return NewBed(name, length_of_bed, pitch, faces, instruments, base, display, state)
+    return NewBed(name, length_of_bed, pitch, faces, instruments, base, display, called, state)
 
 
 def _preset(answers: _Answers, length: Callable[[str, str], float]) -> tuple[NewFace, ...]:
@@ -181,6 +204,7 @@ def _preset(answers: _Answers, length: Callable[[str, str], float]) -> tuple[New
         for name, (words, _) in PRESETS.items():
             click.echo(f"  {name:13} {words}", err=True)
     name = answers.get("faces", "Which faces has it?", "vee-and-flat", click.Choice(list(PRESETS)))
+    answers.faces = name
     gauge = length("gauge", "From the front way to the rear way?") if name != "one-flat" else 0.0
     return preset_faces(name, gauge)
 
@@ -199,14 +223,45 @@ def _ask_instruments(answers: _Answers) -> tuple[str, ...]:
         click.echo(f"  found {wrong}; of these: {', '.join(INSTRUMENT_KINDS)}", err=True)
 
 
-def _state(answers: _Answers) -> dict[str, Any]:
+def _called(answers: _Answers, has_own_faces: bool) -> dict[str, str]:
+    """What the ends and sides are called; on a lathe as they are on lathes, elsewhere as somebody says."""
+    is_lathe = not has_own_faces and answers.faces in LATHES and not answers.options["upright"]
+    usual = CALLED_ON_A_LATHE if is_lathe else {}
+    if answers.options["upright"] is None and not is_lathe:
+        answers.options["upright"] = answers.is_person and _yes("Does it stand upright, as a column?")
+    called = {"stands": "upright"} if answers.options["upright"] else {}
+    plain = Called.of(**called)
+    is_open = is_lathe and answers.is_person
+    is_open = is_open and not any(answers.options[ASKED_AS.get(key, key)] for key in usual)
+    if is_open and _yes("Is station 0 at the headstock end, the operator's side in front?") is not False:
+        return called | usual
+    questions = {
+        "origin": ("What is the end at station 0 called?", plain.origin),
+        "far_end": ("And its other end?", plain.far_end),
+        "front": ("What is its front side called?", plain.front),
+        "rear": ("And its rear?", plain.rear),
+        "seen_from": ("From where does one look at it across?", plain.seen_from),
+    }
+    for key, (question, example) in questions.items():
+        ask = partial(click.prompt, question, default=usual.get(key, example), err=True)
+        words = answers.maybe(ASKED_AS.get(key, key), ask)
+        said = words or usual.get(key)
+        if said and said != example:
+            called[key] = said
+    return called
+
+
+def _state(answers: _Answers, called: dict[str, str]) -> dict[str, Any]:
     """How the bed stands; what is not known stays out."""
     state = {
         "stands_on": answers.maybe(
             "stands_on", lambda: _words("What does the bed stand on? (feet, blocks, ...)")
         ),
         "clamped": answers.maybe("clamped", lambda: _yes("Is it clamped down?")),
-        "headstock_on": answers.maybe("headstock_on", lambda: _yes("Is the headstock on it?")),
+        "headstock_on": answers.maybe(
+            "headstock_on",
+            lambda: _yes("Is the headstock on it?") if "headstock" in called.get("origin", "") else None,
+        ),
         "carriage_on": answers.maybe("carriage_on", lambda: _yes("Is the carriage on it?")),
         "temperature_top_degC": answers.maybe(
             "temperature_top", lambda: _degrees("Temperature of its top", answers.options["inch"])
@@ -240,7 +295,7 @@ def _yes(question: str) -> bool | None:
 
 def _degrees(question: str, inch: bool) -> float | None:
     answer = click.prompt(
-        f"{question} in {'°F' if inch else '°C'} (Enter: not known)",
+        f"{question}{' in °C' if not inch else ', as 68 F or 20 C'} (Enter: not known)",
         default="",
         show_default=False,
         value_proc=lambda text: Degrees().convert(text, None, None) if text.strip() else "",

@@ -30,7 +30,7 @@ _OPTIONS = (
         type=click.Choice(DIRECTIONS),
         default="forward",
         show_default=True,
-        help="Forward: away from the headstock.",
+        help="Forward: away from station 0.",
     ),
     click.option("--mode", type=click.Choice(MODES), help="Said rather than decided by the spacing."),
     click.option("--turned", is_flag=True, help="The level stands turned end for end."),

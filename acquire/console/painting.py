@@ -14,6 +14,7 @@ from acquire.entry.doubts import reading_words
 from acquire.entry.folding import on_lines
 from acquire.entry.large import large
 from acquire.model.bed import Instrument
+from acquire.model.called import Called
 from acquire.model.traverse import Setup
 from acquire.model.units import length_text, number_text
 
@@ -78,7 +79,10 @@ def _progress(live: Live, setup: Setup, columns: int) -> list[Line]:
         return [(_feeding(live), "bold cyan")]
     inch = setup.bed.is_inch
     return [
-        *((line, "bold cyan") for line in _next(live, inch, columns, setup.placed_by.is_stations)),
+        *(
+            (line, "bold cyan")
+            for line in _next(live, inch, columns, setup.placed_by.is_stations, setup.bed.called)
+        ),
         (still_words(live), "bold green" if live.is_settled or live.is_taken_here else ""),
         (_taken(live, setup.described, inch), ""),
     ]
@@ -148,7 +152,7 @@ def _place(mm: float, setup: Setup) -> str:
     return length_text(mm, setup.bed.is_inch)
 
 
-def _next(live: Live, inch: bool, columns: int, is_marked: bool) -> list[str]:
+def _next(live: Live, inch: bool, columns: int, is_marked: bool, called: Called) -> list[str]:
     if live.next_mm is None:
         return ["every station has been read"]
     name = f"{'missed' if live.is_missed else 'next'} station {length_text(live.next_mm, inch)}"
@@ -157,7 +161,7 @@ def _next(live: Live, inch: bool, columns: int, is_marked: bool) -> list[str]:
         return [f"reading station {length_text(live.next_mm, inch)}" if is_reading else name]
     if abs(live.to_go_mm) <= live.reach_mm:
         return [f"{name}: you are there"]
-    way = "away from the headstock" if live.to_go_mm > 0 else "towards the headstock"
+    way = called.away if live.to_go_mm > 0 else called.towards
     words = f"{name}: {length_text(abs(live.to_go_mm), inch)} to go, {way}"
     return [words] if len(words) <= columns else re.split("(?<=:) |(?<=,) ", words)
 

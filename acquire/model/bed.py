@@ -1,7 +1,7 @@
 """What `bed.toml` describes, as values that nothing alters.
 
-`station_mm` runs along the bed from 0 at the headstock end, `across_mm` from front
-(the operator's side) to rear.  A face's height is its deviation along its outward
+`station_mm` runs along the bed from 0 at one end, `across_mm` from front to rear;
+what people call these is in `called`.  A face's height is its deviation along its outward
 normal: positive where metal stands proud, negative where it is worn.
 """
 
@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from acquire.model.called import Called
 from acquire.model.quantity import QUANTITIES, Quantity
 
 if TYPE_CHECKING:
@@ -213,11 +214,11 @@ class Straightedge:
     id: str
     length_mm: float
     supports_mm: tuple[float, float] | None = None
-    """Where it rests, from its end nearer the headstock."""
+    """Where it rests, from its end nearer station 0."""
     depth_mm: float | None = None
     material: str | None = None
     start_mm: float = 0.0
-    """Station of its end nearer the headstock."""
+    """Station of its end nearer station 0."""
 
 
 @dataclass(frozen=True)
@@ -271,7 +272,14 @@ class Bed:
     straightedges: Mapping[str, Straightedge] = field(default_factory=dict)
     wires: Mapping[str, TautWire] = field(default_factory=dict)
     feet: Mapping[str, Foot] = field(default_factory=dict)
-    origin: str = "headstock end"
+    origin: str = ""
+    """What the end at station 0 is called; empty: nobody said so, as with the next four."""
+    far_end: str = ""
+    front: str = ""
+    rear: str = ""
+    seen_from: str = ""
+    stands: str = "lying"
+    """lying | upright: an upright guide has station 0 at its bottom."""
     display: str = "metric"
     centre_height_mm: float | None = None
     carriage_length_mm: float | None = None
@@ -288,6 +296,11 @@ class Bed:
     def is_inch(self) -> bool:
         """Whether people are shown inches and thou."""
         return self.display == "inch"
+
+    @property
+    def called(self) -> Called:
+        """Its ends and sides in the words of its owner."""
+        return Called.of(self.origin, self.far_end, self.front, self.rear, self.seen_from, self.stands)
 
     def carriage_ways(self) -> tuple[str | None, str | None]:
         """Ids of the faces that the carriage rides at its front and at its rear."""

@@ -90,8 +90,8 @@ def setup_warnings(setup: Setup) -> tuple[str, ...]:
         )
     if setup.bed.instruments[instrument.name].quantity != instrument.quantity:
         words.append(
-            f"{instrument.name} lies across, on parallels or a bridge: the end that looks away from the "
-            "headstock when it lies along the bed must look to the rear now, or say --turned"
+            f"{instrument.name} lies across, on parallels or a bridge: the end that looks away from "
+            "station 0 when it lies along the bed must look to the rear now, or say --turned"
         )
     if instrument.seating_um is None:
         words.append(

@@ -16,7 +16,7 @@ MOSTLY = 0.6
 """Of the way covered, what must lead to one side: less is there and back, or to and fro."""
 FEWEST = 3
 
-_TOWARDS = {"forward": "away from the headstock", "reverse": "towards the headstock"}
+_TOWARDS = {"forward": "away from station 0", "reverse": "towards station 0"}
 
 
 def way_gone(place_mm: np.ndarray) -> str | None:
@@ -45,7 +45,7 @@ def other_way_words(direction: str, place_mm: np.ndarray, what: str) -> str | No
     Examples
     --------
     >>> other_way_words("forward", [900, 500, 100], "the position")
-    'the position ran from 900 to 100 mm, towards the headstock; --direction says forward'
+    'the position ran from 900 to 100 mm, towards station 0; --direction says forward'
     """
     gone = way_gone(place_mm)
     if gone is None or gone == direction:

@@ -104,6 +104,8 @@ class Twist(Shown):
     """What the uncertainty takes for granted."""
     covariance: np.ndarray = field(metadata=_INSIDE)
     judged: Agreement | None = field(metadata=_INSIDE, default=None)
+    far_end: str = field(metadata=_INSIDE, default="far end")
+    """What the owner calls that end."""
 
 
 def twist_of(
@@ -175,6 +177,7 @@ def twist_of(
         warnings=_warnings(found.bed_map, used, ways, on_carriage),
         assumptions=assumptions(found.bed_map, (ways.front, ways.rear)),
         judged=judged,
+        far_end=bed.called.far_end,
     )
 
 

@@ -16,6 +16,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from acquire.model.bed import Bed, Instrument
+from acquire.model.called import Called
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import CARRIAGE
 from acquire.model.units import MM_PER_INCH, length_text
@@ -30,11 +31,13 @@ HEAD_MM = 128.0
 FOOT_MM = 22.0
 ROW_MM = 6.4
 SIGNS: Mapping[str, tuple[str, str]] = {
-    "slope": ("the end away from the headstock is higher", "the headstock end is higher"),
+    "slope": ("the {far_end} is higher", "the {origin} is higher"),
     "roll": ("the rear way is higher", "the front way is higher"),
     "offset": ("the plunger goes in: the face comes nearer", "the plunger comes out: the face goes away"),
     "span": ("the measure is larger", "the measure is smaller"),
 }
+"""What + and − mean, {origin} and {far_end} as the bed calls its ends."""
+UPRIGHT_SLOPE = ("the {far_end} leans out, to where the face looks", "the {far_end} leans in")
 CAUTION = (
     "Isolate the machine and lock it off first; hands and stands clear of feed, leadscrew and chuck; "
     "lift heavy edges properly.\nLocal codes and licensed practice come first. "
@@ -254,7 +257,7 @@ def _draw_page(bed: Bed, sheet: Sheet, rows: range, paper: str) -> Figure:
     _draw_plan(axes, bed, sheet, width)
     section = figure.add_axes((0.15, 1 - 91 / height, 0.7, 44 / height))
     draw_section(section, bed, {}, {}, sheet.faces)
-    _draw_fields(axes, sheet, width)
+    _draw_fields(axes, bed, sheet, width)
     _draw_rows(axes, bed, sheet, rows, width)
     axes.text(MARGIN_MM, height - MARGIN_MM, CAUTION, va="bottom", fontsize=7, color=SOFT, linespacing=1.4)
     return figure
@@ -270,7 +273,7 @@ def _draw_head(axes: Axes, bed: Bed, sheet: Sheet, rows: range, width: float) ->
 
 
 def _draw_plan(axes: Axes, bed: Bed, sheet: Sheet, width: float) -> None:
-    """The bed's outline from above with the face and its stations."""
+    """The bed's outline, station 0 on the left, with the face and its stations."""
     left, right, top, low = MARGIN_MM, width - MARGIN_MM, MARGIN_MM + 13.0, MARGIN_MM + 28.0
     outline = Rectangle((left, top), right - left, low - top, facecolor="none", edgecolor=INK, linewidth=0.8)
     axes.add_patch(outline)
@@ -282,14 +285,14 @@ def _draw_plan(axes: Axes, bed: Bed, sheet: Sheet, width: float) -> None:
         axes.plot([left, right], [y, y], color=INK, linewidth=2.5)
         x = left + np.array(sheet.station_mm) / bed.length_mm * (right - left)
         axes.plot(x, np.full(len(x), y), "o", color="white", markeredgecolor=INK, markersize=4)
-    middle = (left + right) / 2
+    middle, called = (left + right) / 2, bed.called
     for words, at, side in (
-        (bed.origin, left, "left"), ("front, operator's side", middle, "center"), ("far end", right, "right"),
+        (called.origin, left, "left"), (called.front, middle, "center"), (called.far_end, right, "right"),
     ):  # fmt: skip
         axes.text(at, low + 1.2, words, va="top", ha=side, fontsize=7, color=SOFT)
 
 
-def _draw_fields(axes: Axes, sheet: Sheet, width: float) -> None:
+def _draw_fields(axes: Axes, bed: Bed, sheet: Sheet, width: float) -> None:
     left, right = MARGIN_MM, width - MARGIN_MM
     y = MARGIN_MM + 83.0
     named = sheet.instrument
@@ -306,13 +309,15 @@ def _draw_fields(axes: Axes, sheet: Sheet, width: float) -> None:
             axes.text(x, y, field, fontsize=8, va="center")
             start = x + 2.0 + 1.55 * len(field)
             axes.plot([start, x + (right - left) / len(line) - 3], [y + 1.6] * 2, color=SOFT, linewidth=0.5)
-    axes.text(left, y + 9.0, _sign_words(named), fontsize=8.5, va="center", fontweight="bold")
+    axes.text(left, y + 9.0, _sign_words(named, bed.called), fontsize=8.5, va="center", fontweight="bold")
 
 
-def _sign_words(instrument: Instrument | None) -> str:
+def _sign_words(instrument: Instrument | None, called: Called) -> str:
     if instrument is None:
         return "Write down the sign of every reading, as the instrument shows it."
-    plus, minus = SIGNS[instrument.quantity]
+    is_plumb = called.is_upright and instrument.quantity == "slope"
+    signs = UPRIGHT_SLOPE if is_plumb else SIGNS[instrument.quantity]
+    plus, minus = (each.format(origin=called.origin, far_end=called.far_end) for each in signs)
     if instrument.sign < 0:
         plus, minus = minus, plus
     return f"As the instrument shows it:  + means {plus};\n− means {minus}."

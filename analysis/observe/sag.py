@@ -74,7 +74,7 @@ def straightedge_sag_um(edge: Straightedge, station_mm: np.ndarray) -> np.ndarra
         raise AnalysisError(
             f"straightedge {edge.id}",
             f"found supports at {edge.supports_mm[0]:g} and {edge.supports_mm[1]:g} mm",
-            f"two places on its {edge.length_mm:g} mm, the first nearer the headstock",
+            f"two places on its {edge.length_mm:g} mm, the first nearer station 0",
             "correct supports_mm in bed.toml",
         )
     return unit_m * 1e6 * beam_sag(along_mm / edge.length_mm, (first, second))

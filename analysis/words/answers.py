@@ -215,7 +215,7 @@ def roll_words(result: "Twist", inch: bool) -> str:
     side = "rear" if wind > 0 else "front"
     across = height_text(abs(wind) * result.gauge_mm / 1000, inch, expanded * result.gauge_mm / 2000)
     return (
-        f"{ways} are in wind: far end, {side} high, by {slope_text(abs(wind), inch, expanded / 2)} "
+        f"{ways} are in wind: {result.far_end}, {side} high, by {slope_text(abs(wind), inch, expanded / 2)} "
         f"± {slope_text(expanded, inch, expanded / 2)}, {mm_per_m(abs(wind), expanded)}; that is {across} "
         f"across the ways."
     )

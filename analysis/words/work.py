@@ -117,7 +117,7 @@ def _taken(found: "TurnedPart", inch: bool) -> list[str]:
         "at centre height" if not e else f"{length_text(abs(e), inch)} {'above' if e > 0 else 'below'} centre"
     )
     return [
-        "  Taken: tool on the operator's side, over the middle of the carriage, its tip "
+        "  Taken: tool on the front side, over the middle of the carriage, its tip "
         f"{tip} where it starts; spindle axis {length_text(found.centre_height_mm, inch)} above the ways; "
         "a stiff part, a light cut.",
         "  The line of the spindle and of the tailstock is not in it.",

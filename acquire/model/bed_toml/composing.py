@@ -34,6 +34,8 @@ class NewBed:
     """Keys of `INSTRUMENT_KINDS`."""
     base_mm: float = 200.0
     display: str = "metric"
+    called: Mapping[str, str] = field(default_factory=dict)
+    """Words for its ends and sides, by their keys in bed.toml."""
     state: Mapping[str, Any] = field(default_factory=dict)
 
     @property
@@ -71,6 +73,16 @@ PRESETS: Mapping[str, tuple[str, tuple[tuple[str, str, str | None, float], ...]]
     "one-flat": ("a single flat way, a straightedge or a plate's line", (("way", "flat", None, 0.0),)),
 }
 """Name -> (words, faces as (id, form, which end of the carriage, part of the gauge width))."""
+
+
+LATHES = ("vee-and-flat", "two-vees", "four-ways")
+CALLED_ON_A_LATHE = {
+    "origin": "headstock end",
+    "far_end": "tailstock end",
+    "front": "operator's side",
+    "seen_from": "tailstock end",
+}
+"""What the ends and sides of a lathe are called, unless somebody says otherwise."""
 
 
 def preset_faces(name: str, gauge_mm: float) -> tuple[NewFace, ...]:
@@ -157,7 +169,7 @@ _FIGURES: Mapping[bool, Mapping[str, str]] = {
         "span_step": "0.001", "span_u": "0.002", "seating": "seating_um = 0.5", "offset": "offset_mm = 0",
         "carrier_feet": "carrier_feet_mm = 90", "overhang": "overhang_across_mm = 120",
         "stations": "stations_mm = [0, 60, 150]", "carriage": "carriage_length_mm = 300",
-        "height": "centre_height_mm = 170", "joints": "joints_mm = [1500]", "depth": "depth_mm = 300",
+        "height": "centre_height_mm = 170", "joints": "joints_mm = [700]", "depth": "depth_mm = 300",
         "unworn": "unworn_mm = [[0, 80]]",
         "foot": "station_mm = 100", "foot_across": "across_mm = 0", "edge": "length_mm = 610",
         "span": "span_mm = 1800", "straightness": "straightness_um = { rear-flat = 15 }",
@@ -171,7 +183,7 @@ _FIGURES: Mapping[bool, Mapping[str, str]] = {
         "seating": 'seating = "0.02 thou"', "offset": 'offset = "0 in"',
         "carrier_feet": 'carrier_feet = "3 1/2 in"', "overhang": 'overhang_across = "4 3/4 in"',
         "stations": 'stations = ["0 in", "2 1/2 in", "6 in"]', "carriage": 'carriage_length = "12 in"',
-        "height": 'centre_height = "6 3/4 in"', "joints": 'joints = ["60 in"]', "depth": 'depth = "12 in"',
+        "height": 'centre_height = "6 3/4 in"', "joints": 'joints = ["28 in"]', "depth": 'depth = "12 in"',
         "unworn": 'unworn = [["0 in", "3 in"]]', "foot": 'station = "4 in"', "foot_across": 'across = "0 in"',
         "edge": 'length = "24 in"', "span": 'span = "6 ft"',
         "straightness": 'straightness = { rear-flat = "0.6 thou" }', "twist": 'twist = "0.25 thou/ft"',
@@ -199,7 +211,10 @@ def compose(new: NewBed) -> str:
     """
     parts = [_bed_table(new), _FACES_SAID, *(_face_table(face, new) for face in new.faces), _INSTRUMENTS_SAID]
     parts += [INSTRUMENT_KINDS[kind] for kind in new.instruments]
-    parts += [_REST, "\n".join(_state_lines(new.state, new.is_inch)) + "\n"]
+    parts += [
+        _REST,
+        "\n".join(_state_lines(new.state, new.is_inch, "headstock" in new.called.get("origin", ""))) + "\n",
+    ]
     figures = {**_FIGURES[new.is_inch], "base": _length_line("base", new.base_mm, new.is_inch)}
     return _aligned(Template("\n".join(parts)).substitute(figures))
 
@@ -239,19 +254,20 @@ def _bed_table(new: NewBed) -> str:
     return f"""\
 # The machine under measurement. waylog checks all of this when it reads it. A length is a number under
 # a key that ends in _mm, or a text with its unit without that ending: length = "42 in", base = "8 in".
-# Stations run along the bed from 0 at the headstock end; across_mm from front (operator) to rear.
+# Stations run along it from 0 at one end; across from front to rear. What you call these, say here:
+# every sentence and picture then says so.
 
 [bed]
 name = {_quoted(new.name)}
 {_length_line("length", new.length_mm, new.is_inch)}
 {_length_line("station_pitch", new.station_pitch_mm, new.is_inch)}           # heights are wanted so far apart
 # $stations     # or at these places instead of a pitch
+{_called_lines(new.called)}
 display = {_quoted(new.display)}               # metric | inch: what people are shown
 # $carriage       # bearing length of the carriage along the bed
 # carriage_bears = "ends"        # ends (usual once worn) | average
 # $height         # spindle axis above the carriage ways
 # $joints             # where two pieces of the bed meet
-# $joints                # where two pieces of the bed meet
 # $depth                 # of the bed casting, for bending by a temperature difference
 """
 
@@ -266,6 +282,19 @@ _FACES_SAID = """\
 # $turn             # lift of one turn of its screw
 # $hand_step              # the smallest lift that a hand can set
 """
+
+
+def _called_lines(called: Mapping[str, str]) -> str:
+    """The words for ends and sides; those that nobody said as a line to be filled in."""
+    examples = {"origin": "near end", "far_end": "far end", "front": "window side", "rear": "wall side",
+                "seen_from": "door", "stands": "lying"}  # fmt: skip
+    remarks = {"origin": "the end at station 0", "seen_from": "where one looks at it across from",
+               "stands": "lying | upright (a column: station 0 at its bottom)"}  # fmt: skip
+    lines = []
+    for key, example in examples.items():
+        line = f"{key} = {_quoted(called[key])}" if key in called else f"# {key} = {_quoted(example)}"
+        lines.append(f"{line}   # {remarks[key]}" if key in remarks else line)
+    return "\n".join(lines)
 
 
 def _face_table(face: NewFace, new: NewBed) -> str:
@@ -305,7 +334,7 @@ _REST = """\
 """
 
 
-def _state_lines(state: Mapping[str, Any], is_inch: bool) -> Iterator[str]:
+def _state_lines(state: Mapping[str, Any], is_inch: bool, is_lathe: bool) -> Iterator[str]:
     yield "[state]"
     for key, value in state.items():
         if isinstance(value, bool):
@@ -316,7 +345,8 @@ def _state_lines(state: Mapping[str, Any], is_inch: bool) -> Iterator[str]:
             yield f"{key} = {value:.10g}"
         else:
             yield f"{key} = {_quoted(str(value))}"
-    known = ("stands_on", "clamped", "headstock_on", "carriage_on", "temperature_top_degC")
-    unknown = [key for key in (*known, "temperature_bottom_degC") if key not in state]
+    known = ("stands_on", "clamped", "carriage_on", "temperature_top_degC", "temperature_bottom_degC")
+    asked = ("headstock_on",) if is_lathe else ()
+    unknown = [key for key in (*asked, *known) if key not in state]
     if unknown:
         yield "# not said: " + ", ".join(unknown)

@@ -9,6 +9,7 @@ from typing import Any
 
 from acquire.model.bed import NORMALS
 from acquire.model.bed_toml import port_names
+from acquire.model.called import STANDS
 from acquire.model.quantity import EVERY_UNIT, MEASURING, QUANTITIES, named
 from acquire.model.reference import CARRIAGE, LINE
 
@@ -111,7 +112,12 @@ def _whole_or_half(value: Any) -> bool:
 
 BED: Mapping[str, Key] = {
     "name": _text("a name in quotes", required=True),
-    "origin": _text("what station 0 is called"),
+    "origin": _text("what the end at station 0 is called", longest=40),
+    "far_end": _text("what the other end is called", longest=40),
+    "front": _text("what the front side is called", longest=40),
+    "rear": _text("what the rear side is called", longest=40),
+    "seen_from": _text("from where the drawing across is seen", longest=40),
+    "stands": one_of(*STANDS),
     "length_mm": number_key("a length in mm above 0, at most 100000", above=0.0, highest=1e5, required=True),
     "station_pitch_mm": above_zero("a pitch in mm"),
     "stations_mm": Key(
@@ -202,10 +208,10 @@ PORT: Mapping[str, Key] = {
 
 STRAIGHTEDGE: Mapping[str, Key] = {
     "length_mm": above_zero("a length in mm", required=True),
-    "supports_mm": _pair("[first, second] from its end nearer the headstock", 0.0, 1e5),
+    "supports_mm": _pair("[first, second] from its end nearer station 0", 0.0, 1e5),
     "depth_mm": above_zero("a depth in mm"),
     "material": one_of("steel", "cast iron", "granite", "aluminium", "ceramic"),
-    "start_mm": number_key("the station of its end nearer the headstock"),
+    "start_mm": number_key("the station of its end nearer station 0"),
 }
 
 TAUT_WIRE: Mapping[str, Key] = {

@@ -62,7 +62,7 @@ def positions_by_feed(
 ) -> np.ndarray:
     """Position under a constant feed between two marks; NaN outside them.
 
-    `feed_mm_per_s` is negative towards the headstock.
+    `feed_mm_per_s` is negative towards station 0.
 
     Examples
     --------

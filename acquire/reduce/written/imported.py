@@ -145,7 +145,7 @@ class _Import:
             raise EntryError(
                 "feet",
                 f"found {start_mm:g} to {end_mm:g} mm",
-                f"feet one base ({base_mm:g} mm) apart, the one nearer the headstock first",
+                f"feet one base ({base_mm:g} mm) apart, the one nearer station 0 first",
             )
         return round((start_mm + end_mm) / 2, 6)
 

@@ -36,7 +36,7 @@ MEANING = {
     "bytes": "everything that the port sent, as it came",
     "chunk_end": "offset in bytes after each chunk that arrived",
     "chunk_time_s": "when each chunk arrived",
-    "station_mm": "place along the bed, from the headstock end",
+    "station_mm": "place along the bed, from station 0",
     "reading": "reading in the unit of its kind, signed as described",
     "standard_uncertainty": "standard uncertainty of the reading by itself",
     "scatter": "the part of it that the samples show",

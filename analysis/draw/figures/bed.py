@@ -99,7 +99,7 @@ def _norm(faces: "Mapping[str, FaceMap]") -> Normalize:
 
 
 def _front_to_rear(bed: Bed) -> list[str]:
-    """Face ids as they lie from the operator's side; undescribed places keep the order of bed.toml."""
+    """Face ids as they lie from the front; undescribed places keep the order of bed.toml."""
     names = list(bed.faces)
     return sorted(names, key=lambda name: (bed.faces[name].across_mm or 0.0, names.index(name)))
 
@@ -126,7 +126,7 @@ def _draw_plan(
     axes: Axes, bed: Bed, rows: Sequence[str], faces: "Mapping[str, FaceMap]", norm: Normalize, scale: Scale
 ) -> None:
     length = float(scale.length(bed.length_mm))
-    axes.set_title("From above (headstock end on the left; across the bed not to scale)")
+    axes.set_title(f"{bed.called.view} (across it not to scale)")
     for row, name in enumerate(rows):
         axes.add_patch(
             Rectangle((0, row - STRIP / 2), length, STRIP, facecolor="white", edgecolor=SOFT, linewidth=0.7,
@@ -139,7 +139,7 @@ def _draw_plan(
     axes.set_yticks(range(len(rows)), [_label(bed, name) for name in rows])
     axes.set_ylim(-0.9, len(rows) - 0.4)
     axes.set_xlim(-0.01 * length, 1.01 * length)
-    axes.text(length / 2, -0.86, "front, operator's side", ha="center", va="bottom", color=SOFT, fontsize=7.5)
+    axes.text(length / 2, -0.86, bed.called.front, ha="center", va="bottom", color=SOFT, fontsize=7.5)
     for side in ("left", "right"):
         axes.spines[side].set_visible(False)
     axes.tick_params(axis="y", length=0)
@@ -212,7 +212,7 @@ def _draw_across(
         if station_mm is None
         else f" at {round(float(scale.length(station_mm)), 2):g} {scale.length_unit}, the lowest place"
     )
-    axes.set_title(f"Across{where} (seen from the tailstock)")
+    axes.set_title(f"Across{where} (seen from the {bed.called.seen_from})")
 
 
 def _draw_scale(axes: Axes, norm: Normalize, scale: Scale, line: str) -> None:

@@ -28,7 +28,7 @@ Point = tuple[float, float]
 def draw_section(
     axes: Axes, bed: Bed, inks: Mapping[str, Any], words: Mapping[str, str], marked: Sequence[str] = ()
 ) -> None:
-    """Draw the bed across, front on the left, as seen from the tailstock end.
+    """Draw the bed across, front on the left, as seen from the far end.
 
     Parameters
     ----------
@@ -52,8 +52,8 @@ def draw_section(
         _draw_face(axes, line, inks.get(name, PLAIN), name in marked)
         points[name] = (float(np.mean([line[0][0], line[-1][0]])), max(y for _, y in line))
     rows = _name_faces(axes, points, words)
-    axes.text(-0.1, -DEPTH, "front", ha="right", va="bottom", color=SOFT, fontsize=7.5)
-    axes.text(1.1, -DEPTH, "rear", ha="left", va="bottom", color=SOFT, fontsize=7.5)
+    axes.text(-0.1, -DEPTH, bed.called.front, ha="right", va="bottom", color=SOFT, fontsize=7.5)
+    axes.text(1.1, -DEPTH, bed.called.rear, ha="left", va="bottom", color=SOFT, fontsize=7.5)
     axes.set_xlim(LEFT, RIGHT)
     axes.set_ylim(-DEPTH - 0.02, 0.15 + 0.13 * rows)
     axes.set_aspect("equal")

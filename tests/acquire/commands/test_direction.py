@@ -66,7 +66,7 @@ def test_person_who_imports_rows_from_the_far_end_is_asked_and_the_answer_counts
     for number, (typed, kept) in enumerate([(b"\n", "reverse"), (b"n\n", "forward")], start=1):
         done = at_a_terminal(command, typed)
         assert done.returncode == 0, done.stderr
-        assert "from 400 to 100 mm, towards the headstock; --direction says forward" in done.stderr
+        assert "from 400 to 100 mm, towards station 0; --direction says forward" in done.stderr
         assert "Was it read reverse?" in done.stderr
         traverse = read_traverse(files_of(survey)[number])
         assert traverse.setup.direction == kept
@@ -84,7 +84,7 @@ def test_rows_sorted_after_a_reverse_run_stay_reverse_unless_the_person_says_oth
 
 def test_without_a_terminal_it_is_told_and_what_was_said_stands(survey, tmp_path, capsys):
     assert main(["import", str(survey), str(tmp_path / "falling.csv"), *HOW]) == 0
-    assert "towards the headstock; --direction says forward" in capsys.readouterr().err
+    assert "towards station 0; --direction says forward" in capsys.readouterr().err
     assert direction_of(survey) == "forward"
 
 
@@ -173,6 +173,6 @@ def test_recorded_position_that_ran_the_other_way_is_asked_about_at_the_end(surv
     finally:
         for port in ports:
             port.close()
-    assert "towards the headstock; --direction says forward" in " ".join(shown.decode().split())
+    assert "towards station 0; --direction says forward" in " ".join(shown.decode().split())
     traverse = read_traverse(files_of(survey)[1])
     assert traverse.setup.direction == "reverse" and "other_way" not in traverse.events.kind

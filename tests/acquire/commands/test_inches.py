@@ -19,7 +19,7 @@ def survey(tmp_path, capsys):
     """Invented: 42 in long, stations every 3 in, a vial on feet 6 in apart, an indicator in thou."""
     folder = tmp_path / "survey"
     asked = ["--inch", "--length", "3' 6\"", "--pitch", "3", "--gauge", "10in", "--base", '6"']
-    kinds = ["--instrument", "vial", "--instrument", "indicator", "--temperature-top", "68"]
+    kinds = ["--instrument", "vial", "--instrument", "indicator", "--temperature-top", "68F"]
     assert main(["-q", "start", str(folder), *asked, *kinds]) == 0
     capsys.readouterr()
     return folder
@@ -34,10 +34,15 @@ def imported(survey, text, *more):
 DIAL = ("--face", "rear-flat", "-i", "indicator", "--reference", "line")
 
 
-def test_start_in_inches_takes_bare_numbers_as_inches_and_degrees_as_fahrenheit(survey):
+def test_start_in_inches_takes_bare_numbers_as_inches_and_degrees_with_their_unit(survey):
     bed = read_bed(survey / "bed.toml")
     assert (bed.length_mm, bed.station_mm[1], bed.instruments["vial"].base_mm) == (1066.8, 76.2, 152.4)
     assert bed.faces["rear-flat"].across_mm == 254 and bed.state["temperature_top_degC"] == 20
+
+
+def test_temperature_of_a_survey_in_inches_without_its_unit_is_refused(tmp_path, capsys):
+    assert main(["start", str(tmp_path / "b"), "--inch", "--temperature-top", "68"]) == 2
+    assert "68 °F or 20 °C" in capsys.readouterr().err and not (tmp_path / "b").exists()
 
 
 @pytest.mark.parametrize("places", ["0,3,6", "0 in,76.2mm,½'", '0,3",6 in'])

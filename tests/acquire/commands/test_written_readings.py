@@ -277,7 +277,7 @@ def test_person_at_a_terminal_is_asked_corrected_and_may_come_back(survey):
 
 @pytest.mark.skipif(not hasattr(os, "openpty"), reason="needs a pseudo-terminal")
 def test_start_at_a_terminal_asks_for_all_that_no_option_gives(tmp_path):
-    answers = b"old lathe\n48\n4 in\n\n10 in\nlevel vial\n\nblocks\ny\nn\n?\n19,5\n\nthe fitter\n"
+    answers = b"old lathe\n48\n4 in\n\n10 in\nlevel vial\n\n\nblocks\ny\nn\n?\n19,5\n19,5 C\n\nthe fitter\n"
     done = at_a_terminal(["start", str(tmp_path / "b"), "--inch"], answers)
     assert done.returncode == 0, done.stderr
     bed = read_bed(tmp_path / "b" / "bed.toml")

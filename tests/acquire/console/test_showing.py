@@ -72,7 +72,7 @@ def test_station_is_near_enough_where_a_reading_would_count_for_it():
         return "".join(line for line, _ in page(replace(LIVE, position_mm=position_mm), SCALE, 80))
 
     assert "you are there" in words(298.4) and "you are there" in words(301.9)
-    assert "2.6 mm to go, away from the headstock" in words(297.4)
+    assert "2.6 mm to go, away from the near end" in words(297.4)
 
 
 def test_owner_of_an_inch_bed_is_shown_thou_and_inches():

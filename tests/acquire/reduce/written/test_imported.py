@@ -153,14 +153,14 @@ def test_dense_slopes_are_continuous_unless_said_otherwise(setup):
 def test_rows_towards_the_headstock_raise_a_doubt_about_the_direction(setup):
     text = "station_mm,reading\n150,1\n100,2\n50,3\n0,4\n"
     (words,) = readings(setup(), text).doubts
-    assert words == "the rows ran from 150 to 0 mm, towards the headstock; --direction says forward"
+    assert words == "the rows ran from 150 to 0 mm, towards station 0; --direction says forward"
     assert readings(setup(direction="reverse"), text).doubts == ()
 
 
 def test_rows_away_from_the_headstock_are_held_against_reverse_but_not_a_sheets_own_column(setup):
     rising = "station_mm,reading\n0,1\n50,2\n100,3\n"
     (words,) = readings(setup(direction="reverse"), rising).doubts
-    assert "away from the headstock; --direction says reverse" in words
+    assert "away from station 0; --direction says reverse" in words
     sheet = "station_mm,forward,reverse\n0,1,1\n50,2,2\n100,3,3\n"
     assert readings(setup(direction="reverse"), sheet).doubts == ()
 
@@ -222,7 +222,7 @@ def test_what_cannot_be_understood_is_refused_with_the_reason(setup, text, words
         ("station_mm,reading\n0,1\n", "feet stand at -100 and 100"),
         ("station_mm,reading\n1550,1\n", "both feet on the bed"),
         ("from_mm,to_mm,reading\n0,100,1\n", "one base (200 mm) apart"),
-        ("from_mm,to_mm,reading\n400,200,1\n", "nearer the headstock first"),
+        ("from_mm,to_mm,reading\n400,200,1\n", "nearer station 0 first"),
         ("station_mm,from_mm,to_mm,reading\n100,0,200,1\n", "not both"),
     ],
 )

@@ -1,0 +1,84 @@
+"""A guide that stands upright is drawn as it stands; no picture takes another machine for a lathe."""
+
+import re
+
+import numpy as np
+import pytest
+
+from acquire.model.bed_toml.reading import parse_bed
+from analysis.adjust.combination import combine
+from analysis.answers.face_map import map_face
+from analysis.answers.whole_bed import whole_bed
+from analysis.draw.figures import bed_figure, inline_svg, upright_profile_figure
+from analysis.draw.sheets import plan_sheet, write_sheets
+
+BED = """
+[bed]
+name = "invented column"
+length_mm = 1000
+station_pitch_mm = 100
+CALLED
+[faces.way]
+normal = "up"
+unworn_mm = [[0, 100]]
+[instruments.dial]
+quantity = "offset"
+unit = "um"
+standard_uncertainty = 1
+[instruments.level]
+quantity = "slope"
+unit = "um/m"
+base_mm = 100
+standard_uncertainty = 1
+"""
+X = np.arange(0, 1001, 100.0)
+HOLLOW = -20 * np.sin(np.pi * X / 1000)
+OF_A_LATHE = re.compile("headstock|tailstock|operator", re.IGNORECASE)
+
+
+@pytest.fixture
+def measured(make_traverse):
+    def measure(called):
+        bed = parse_bed(BED.replace("CALLED", called))
+        bed_map = combine([make_traverse(bed, "dial", X, HOLLOW, face="way", reference="line")], bed)
+        return bed, bed_map
+
+    return measure
+
+
+@pytest.mark.parametrize("inch", [False, True])
+def test_upright_guide_is_drawn_from_its_bottom_up_with_heights_to_the_side(measured, inch):
+    bed, bed_map = measured('stands = "upright"')
+    figure = upright_profile_figure(
+        map_face(bed_map, "way", line="ends"), bed.called, inch, unworn_mm=[(0, 100)]
+    )
+    axes = figure.axes[0]
+    curve = next(line for line in axes.lines if line.get_label().startswith("height"))
+    per_um, per_mm = (1 / 25.4, 1 / 25.4) if inch else (1.0, 1.0)
+    assert curve.get_ydata() == pytest.approx(X * per_mm)
+    assert curve.get_xdata() == pytest.approx(HOLLOW * per_um, abs=1e-9)
+    low, high = axes.get_ylim()
+    assert low < high
+    words = {text.get_text() for text in axes.texts}
+    assert {"bottom", "top", "−20" if not inch else "−0.79"} <= words
+    assert ("station, in" if inch else "station, mm") in axes.get_ylabel()
+
+
+def test_no_picture_speaks_of_a_lathe_unless_the_survey_does(measured):
+    for called, is_lathe in (("", False), ('origin = "headstock end"', True), ('stands = "upright"', False)):
+        bed, bed_map = measured(called)
+        drawn = inline_svg(bed_figure(whole_bed(bed_map, ()), bed), "bed")
+        assert bool(OF_A_LATHE.search(drawn)) is is_lathe
+
+
+@pytest.mark.parametrize(
+    ("called", "plus"),
+    [("", "the far end is higher"), ('far_end = "table end"', "the table end is higher"),
+     ('stands = "upright"', "the top leans out, to where the face looks")],
+)  # fmt: skip
+def test_sheet_says_which_way_is_plus_in_the_words_of_the_survey(measured, tmp_path, called, plus):
+    bed, _ = measured(called)
+    from analysis.draw.sheets import _sign_words
+
+    assert plus in _sign_words(bed.instruments["level"], bed.called)
+    assert write_sheets(bed, [plan_sheet(bed, "way", "level")], tmp_path / "way.pdf", "A4") == 1
