@@ -19,6 +19,7 @@ from click.shell_completion import CompletionItem
 
 from acquire.model.errors import WaylogError
 from acquire.model.inch_words import in_owners_unit
+from acquire.model.plain_files import open_plain
 
 # The matrices are small: several arithmetic threads cost more time than they save.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -118,7 +119,7 @@ def _near(word: str) -> str:
     >>> _near("straightness"), _near("mpa")
     ('', ' Did you mean map?')
     """
-    likely = difflib.get_close_matches(word.lower(), COMMANDS, n=2, cutoff=0.6)
+    likely = difflib.get_close_matches(word.lower(), COMMANDS, n=2, cutoff=0.65)
     return f" Did you mean {' or '.join(likely)}?" if likely else ""
 
 
@@ -197,11 +198,16 @@ def _told_by_the_system(error: OSError, is_verbose: bool) -> int:
     return 1
 
 
+LONGEST_LOOK = 1 << 20
+"""Bytes of a bed.toml in which its unit is looked for."""
+
+
 def _is_of_inches(argv: Sequence[str] | None) -> bool:
     """Whether a survey named on the command line is shown in inches; one that cannot be read is not."""
     for word in sys.argv[1:] if argv is None else argv:
         with suppress(OSError, ValueError):
-            text = (Path(word) / "bed.toml").read_text(encoding="utf-8-sig")
+            with open_plain(Path(word) / "bed.toml") as file:
+                text = file.read(LONGEST_LOOK).decode("utf-8-sig")
             return bool(re.search(r"""^\s*display\s*=\s*["']inch["']""", text, re.MULTILINE))
     return False
 

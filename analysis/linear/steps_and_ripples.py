@@ -168,8 +168,8 @@ def find_features(
     >>> x = np.arange(0, 1601, 50.0)
     >>> noise = np.random.default_rng(1).normal(0, 1, x.size)
     >>> found = find_features(x, noise + np.where(x > 720, -8.0, 0.0), np.eye(x.size))
-    >>> [(each.kind, each.from_mm, each.to_mm, round(each.height_um)) for each in found]
-    [('step', 700.0, 750.0, -8)]
+    >>> [(each.kind, each.from_mm, each.to_mm, abs(each.height_um + 8) < 1.5) for each in found]
+    [('step', 700.0, 750.0, True)]
     """
     if not LEAST_STATIONS <= station_mm.size <= MOST_STATIONS:
         raise AnalysisError(

@@ -162,7 +162,7 @@ def test_correction_that_finds_no_reading_after_redo_is_refused_not_forgotten(su
 def test_person_at_a_terminal_is_asked_for_the_reading_and_the_reason(survey, at_a_terminal):
     done = at_a_terminal(["correct", survey, "1", "--station", "100"], b"two\n2.0\na zero too many\n")
     assert done.returncode == 0, done.stderr
-    assert "+20 thou was read at 100 mm." in done.stderr and "needed: a number" in done.stderr
+    assert "+20 thou was read at 100 mm." in done.stderr and "needed: one reading" in done.stderr
     assert the_stations(survey).reading[1] == pytest.approx(50.8)
     left = at_a_terminal(["correct", survey, "1", "--station", "100"], b"\n")
     assert left.returncode == 0 and "corrected since to 2.0" in left.stderr
