@@ -14,6 +14,7 @@ The tool is taken over the middle of the carriage, the work as stiff, the cut as
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -21,6 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
+from analysis.adjust.nodes import Key
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.carriage_path import A_LINE, Known, Path, carriage_path, covariance_of, known_part
 from analysis.linear.fact import Fact
@@ -31,6 +33,8 @@ DIAMETER_MM = 50.0
 """Of the part, where none is said; a smaller one shows a drop of the tip more."""
 COVERAGE_FACTOR = 2.0
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
+Cut = tuple[NDArray[np.float64], NDArray[np.float64]]
+"""Stations, and metal off there in µm: of a height downwards, of a vee sideways from the rear."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,6 +81,8 @@ class TurnedPart:
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
     covariance_um2: NDArray[np.float64] | None = field(metadata=_INSIDE)
+    after_plan: "TurnedPart | None" = None
+    """The same once the carriage's ways are cut as planned, where that was asked for."""
 
 
 def diameter_change_um(
@@ -123,6 +129,7 @@ def turned_part(
     axis_across_mm: float | None = None,
     guide: str | None = None,
     stretch_mm: tuple[float, float] | None = None,
+    cut: Mapping[Key, Cut] | None = None,
 ) -> TurnedPart:
     """Predict the diameter along a part turned on this bed.
 
@@ -139,6 +146,8 @@ def turned_part(
         A side face that guides the carriage; else the vee that it rides.
     stretch_mm : (from, to), optional
         Stations between which it turns; else all that the map reaches.
+    cut : mapping of (kind, face) to (stations, µm), optional
+        Metal taken off first (`metal_planned`), straight from station to station.
 
     Raises
     ------
@@ -160,7 +169,7 @@ def turned_part(
         )
     tip_across = None if axis_across_mm is None else axis_across_mm - diameter_mm / 2
     path = _within(carriage_path(bed_map, _tip_across(bed_map, diameter_mm, tip_across), guide), stretch_mm)
-    tool = _Tool(path, centre_mm, diameter_mm / 2, tip_high_mm)
+    tool = _Tool(path, centre_mm, diameter_mm / 2, tip_high_mm, cut or {})
     return _predicted(tool, bed_map)
 
 
@@ -195,12 +204,23 @@ class _Tool:
     centre_mm: float
     radius_mm: float
     tip_high_mm: float
+    cut: Mapping[Key, Cut]
+
+    @cached_property
+    def heights(self) -> NDArray[np.float64]:
+        """All unknowns of the map, the metal that is cut first taken off."""
+        layout = self.path.bed_map.assembly.layout
+        found = np.array(self.path.bed_map.solution.estimate, float)
+        for key, (station_mm, off_um) in self.cut.items():
+            for at, column in layout.unknowns_of(key):
+                found[column] -= float(np.interp(at, station_mm, off_um))
+        return found
 
     def part(self, outward: Known | None, upward: Known | None) -> tuple[Part, NDArray[np.float64]]:
         """What these movements do together, and the joint covariance of it."""
         nothing = np.zeros((len(self.path.station_mm), self.path.bed_map.assembly.unknowns))
         rows = [nothing if known is None else known.rows for known in (outward, upward)]
-        out, up = (row @ self.path.bed_map.solution.estimate for row in rows)
+        out, up = (row @ self.heights for row in rows)
         by_out, by_up = diameter_slopes(self.radius_mm, out, up, self.tip_high_mm)
         covariance = covariance_of(self.path.bed_map, by_out[:, None] * rows[0] + by_up[:, None] * rows[1])
         found = Part(

@@ -33,6 +33,10 @@ if TYPE_CHECKING:
     "--from", "start", type=Written(), metavar="L", help="Where turning starts (default: all along)."
 )
 @click.option("--to", "end", type=Written(), metavar="L", help="Where it ends.")
+@click.option(
+    "--after-plan", is_flag=True, help="Also once the carriage's ways are cut as planned, without wind."
+)
+@click.option("--across-joints", is_flag=True, help="That plan may cut over joints that bed.toml declares.")
 @answer_options
 def command(
     survey: Path,
@@ -42,11 +46,16 @@ def command(
     guide: str | None,
     start: "Reading | None",
     end: "Reading | None",
+    after_plan: bool,
+    across_joints: bool,
     as_json: bool,
     picture: Path | None,
     inch: bool | None,
 ) -> None:
     """What the shape of SURVEY's ways does to a part turned on them: its diameter along its length."""
+    from functools import partial
+
+    from analysis.answers.planned_work import before_and_after_plan
     from analysis.answers.surveys import load
     from analysis.answers.work import turned_part
     from analysis.words.work import work_words
@@ -54,7 +63,8 @@ def command(
     loaded = load(survey)
     is_inch = loaded.bed.is_inch
     first, last = loaded.bed.station_mm[0], loaded.bed.station_mm[-1]
-    result = turned_part(
+    predicted = partial(before_and_after_plan, across_joints=across_joints) if after_plan else turned_part
+    result = predicted(
         loaded.map(),
         diameter_mm=in_mm(diameter, is_inch),
         tip_high_mm=in_mm(tip_high, is_inch),

@@ -30,6 +30,8 @@ _MOVES = {
 def work_words(found: "TurnedPart", inch: bool) -> list[str]:
     """The answer, what it comes from, the table, and what it takes for granted."""
     lines = [work_answer(found, inch), *_parts(found, inch)]
+    if found.after_plan is not None:
+        lines.append(f"  Once the ways are cut as planned: {work_answer(found.after_plan, inch)}")
     if found.diameter_um is not None and found.standard_uncertainty_um is not None:
         lines += columns(
             found.station_mm.tolist(),

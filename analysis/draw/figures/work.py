@@ -43,6 +43,11 @@ def work_figure(found: "TurnedPart", inch: bool = False, *, is_titled: bool = Tr
                 axes.plot(
                     x, scale.height(part.diameter_um), color=ink, linewidth=1.2, linestyle=dashes, label=name
                 )
+        after = found.after_plan
+        if after is not None and after.diameter_um is not None:
+            axes.plot(
+                x, scale.height(after.diameter_um), color=INK, linewidth=1.0, dashes=(1, 1), label="planned"
+            )
         scale.along(axes)
         scale.heights(axes, "diameter, larger is up")
         axes.margins(x=0.02, y=0.1)
