@@ -21,6 +21,7 @@ from math import hypot
 import numpy as np
 
 from acquire.model.errors import AnalysisError
+from analysis.answers.assumptions import TYPED, Assumption
 from analysis.observe.sag import MATERIALS, STANDARD_GRAVITY
 
 UM_PER_M = 1000.0
@@ -251,6 +252,8 @@ class Centres:
     rear_um: Measured
     taper_um: Measured
     """What that does to a part turned between them: diameter at the tailstock less that at the headstock."""
+    assumptions: tuple[Assumption, ...] = TYPED
+    """What the uncertainty takes for granted."""
 
 
 def centres_of_bar(
@@ -292,6 +295,8 @@ class Facing:
     depth_um: Measured
     """Over the diameter asked for."""
     diameter_mm: float
+    assumptions: tuple[Assumption, ...] = TYPED
+    """What the uncertainty takes for granted."""
 
 
 def facing_test(

@@ -40,6 +40,10 @@ class Assumption:
     """Instruments, of feet with what they ride; empty where it is of all readings."""
 
 
+TYPED = (Assumption(SCALE, False), Assumption(POSITIONS, False))
+"""What an answer from typed figures alone takes for granted."""
+
+
 def assumptions(
     bed_map: BedMap, faces: Iterable[str] | None = None, *, read: Sequence[Observations] | None = None
 ) -> tuple[Assumption, ...]:

@@ -13,7 +13,7 @@ low 99.8 %.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -187,19 +187,26 @@ def predict_blue(
 
 
 def predict_blues(
-    profile: Profile, edge: Straightedge | None = None, film_um: float = FILM_UM
+    profile: Profile,
+    edge: Straightedge | None = None,
+    film_um: float = FILM_UM,
+    taken: tuple[Assumption, ...] = (),
 ) -> tuple[Blue, ...]:
     """Predict the blue of an edge laid along a face in overlapping places, half its length apart.
 
     Without an edge, or with one that reaches over the face, it lies once, all along.
+    `taken` is what the heights take for granted.
     """
     first, last = float(profile.station_mm[0]), float(profile.station_mm[-1])
     if edge is None or edge.length_mm >= last - first:
-        return (predict_blue(profile, edge, film_um=film_um),)
+        return (replace(predict_blue(profile, edge, film_um=film_um), assumptions=taken),)
     length = edge.length_mm
     starts = np.append(np.arange(first, last - length - 1e-6, length / 2), last - length)
     return tuple(
-        predict_blue(profile, edge, from_mm=float(s), to_mm=float(s) + length, film_um=film_um)
+        replace(
+            predict_blue(profile, edge, from_mm=float(s), to_mm=float(s) + length, film_um=film_um),
+            assumptions=taken,
+        )
         for s in starts
     )
 

@@ -18,6 +18,7 @@ import numpy as np
 
 from acquire.model.errors import AnalysisError
 from analysis.answers.alignment import UM_PER_M, Measured
+from analysis.answers.assumptions import TYPED, Assumption
 from analysis.answers.carriage_path import slope_row
 from analysis.linear.largest_difference import LargestDifference, largest_difference
 
@@ -44,6 +45,8 @@ class Dovetail:
     """Each flank along its normal, + proud, from the first place: the one the indicator read, the other."""
     flank_uncertainty_um: tuple[float, float] | None
     """Standard uncertainties of those, as differences from the first place."""
+    assumptions: tuple[Assumption, ...] = TYPED
+    """What the uncertainty takes for granted."""
 
 
 def cot_half(angle_deg: float) -> float:
@@ -215,6 +218,8 @@ class Gib:
     thicker_um: float
     driven_mm: float | None
     """How far a tapered gib goes further in; None for a parallel one."""
+    assumptions: tuple[Assumption, ...] = TYPED
+    """What the uncertainty takes for granted."""
 
 
 def gib_for(play_um: float, angle_deg: float, taper_one_in: float | None = None) -> Gib:

@@ -6,13 +6,14 @@ from wear: metal that is jacked straight crowns the faces that nothing runs on.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from acquire.model.bed import Bed, Foot
 from analysis.adjust.combination import BedMap
+from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.bed_or_wear import FeetFit, bed_or_wear, feet_by_station, twist_rows
 from analysis.answers.bed_or_wear_reasons import Misfit
 from analysis.answers.feet_moves import (
@@ -145,6 +146,8 @@ class Feet(Shown):
     step_rolls: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     """By foot: the smallest lift a hand can set (µm), and the roll of its pair that this makes (µm/m)."""
     warnings: tuple[Fact, ...] = ()
+    assumptions: tuple[Assumption, ...] = ()
+    """What the uncertainty takes for granted."""
 
 
 def feet_to_move(
@@ -177,7 +180,13 @@ def feet_to_move(
     Refused (`Feet.refused`): feet not described, fewer than four, not in pairs; no unworn
     place named; what the feet have made cannot be told from wear.
     """
-    ways = ways_of(bed_map.bed, front, rear)
+    found = _to_move(bed_map, ways_of(bed_map.bed, front, rear), most_um, measured)
+    return replace(found, assumptions=assumptions(bed_map))
+
+
+def _to_move(
+    bed_map: BedMap, ways: Ways, most_um: float | None, measured: Callable[[Bed], Response] | None
+) -> Feet:
     refused = _not_these_feet(bed_map.bed) or _nothing_unworn(bed_map.bed)
     known = None if refused else known_roll(bed_map, ways)
     if known is None:

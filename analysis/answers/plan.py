@@ -158,7 +158,7 @@ def plan_faces(
             face,
             wishes,
             guard,
-            predict_blues(own_shape(bed_map, face)[0], laid, film_um),
+            predict_blues(own_shape(bed_map, face)[0], laid, film_um, taken),
             share,
         )
         for group, cut in cuts.items()

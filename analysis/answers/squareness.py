@@ -24,6 +24,7 @@ import numpy as np
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.answers.alignment import UM_PER_M, Measured
+from analysis.answers.assumptions import TYPED, Assumption, assumptions
 from analysis.answers.carriage_path import slope_row
 from analysis.answers.face_map import own_shape
 
@@ -41,6 +42,8 @@ class Square:
     whole_um_per_m: Measured | None = None
     """Against the line along the whole face that it stood on, where the map tells it."""
     stood_on: str | None = None
+    assumptions: tuple[Assumption, ...] = TYPED
+    """What the uncertainty takes for granted."""
 
 
 def slope_of_run(height_mm: float, reading_um: Sequence[float], reading_uncertainty_um: float) -> Measured:
@@ -239,7 +242,8 @@ def against_whole(bed_map: BedMap, found: Square, face: str, from_mm: float, to_
     u = hypot(lean.standard_uncertainty, max(variance, 0.0) ** 0.5)
     # a stretch that rises towards +x leans what stands on it towards −x
     whole = Measured(lean.value - float(row @ profile.height_um), u)
-    return Square(lean, found.tool_um_per_m, found.height_mm, whole, face)
+    taken = (*found.assumptions, *(each for each in assumptions(bed_map, [face]) if each not in TYPED))
+    return Square(lean, found.tool_um_per_m, found.height_mm, whole, face, taken)
 
 
 def _half(one: Measured, other: Measured, sign: float) -> Measured:

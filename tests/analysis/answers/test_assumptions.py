@@ -7,6 +7,7 @@ import pytest
 
 from acquire.model.traverse import Traverse
 from analysis.adjust.combination import combine
+from analysis.answers.alignment import Centres, Measured
 from analysis.answers.assumptions import (
     BASE,
     BED,
@@ -21,7 +22,11 @@ from analysis.answers.assumptions import (
     assumptions,
 )
 from analysis.answers.comparison import compare
+from analysis.answers.dovetail import gib_for
 from analysis.answers.face_map import map_face
+from analysis.answers.feet_on_bed import feet_to_move
+from analysis.answers.plan import plan_faces
+from analysis.answers.squareness import Square
 from analysis.words.assumptions import taken_words, unstated_words
 
 STATION = np.arange(0.0, 1001.0, 100.0)
@@ -204,3 +209,21 @@ def test_bearing_length_is_told_of_a_dial_on_the_carriage_and_no_feet_of_its_own
     by_stand = " ".join(unstated_words(assumptions(combine([*runs, stood], bed))))
     assert "carrier_feet_mm" in by_stand
     assert "carriage_length_mm" not in by_stand
+
+
+def test_answers_from_typed_figures_say_what_they_take_for_granted():
+    """A square, a dovetail and its gib, centres and facing: scale and places as exact."""
+    answers = [
+        Square(Measured(20.0, 1.0), None, 300.0),
+        gib_for(40, 60),
+        Centres(Measured(1.0, 0.1), Measured(0.0, 0.1), Measured(0.0, 0.2)),
+    ]
+    assert all({each.what for each in answer.assumptions} == {SCALE, POSITIONS} for answer in answers)
+
+
+def test_feet_and_the_blue_of_a_plan_take_for_granted_what_the_map_does(stepped):
+    bed_map = stepped("forward", "reverse")
+    wanted = assumptions(bed_map, ["front-flat"])
+    (plan,) = plan_faces(bed_map, ["front-flat"]).plans.values()
+    assert wanted and plan.blue and all(each.assumptions == wanted for each in plan.blue)
+    assert feet_to_move(bed_map, "front-flat", "rear-flat").assumptions == assumptions(bed_map)

@@ -190,7 +190,9 @@ def test_square_flanks_and_dovetail_answer(ask):
         "dovetail", "pins", "SURVEY", "--at", "0 100", "--measure", "70 69.99", "--pin", "10", "--angle", "60"
     )
     assert pins["taper_um_per_m"]["value"] == pytest.approx(-100)
-    assert ask("dovetail", "gib", "SURVEY", "--play", "40", "--angle", "60")["driven_mm"] is None
+    gib = ask("dovetail", "gib", "SURVEY", "--play", "40", "--angle", "60")
+    assert gib["driven_mm"] is None
+    assert all(answer["assumptions"] for answer in (square, level, flanks, pins, gib))
 
 
 @pytest.mark.parametrize(
