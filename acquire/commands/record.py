@@ -271,8 +271,8 @@ def _unread_words(instrument: "Instrument", count: int) -> str:
 
 
 WORTH_A_WORD = (
-    "before_begin", "bumped", "creeping", "damage", "feed", "frozen", "lost", "no_position", "not_taken",
-    "off_bed", "one_rest", "other_way", "places", "standing", "too_many",
+    "before_begin", "bumped", "creeping", "damage", "feed", "frozen", "lost", "lumps", "no_position",
+    "not_taken",    "off_bed", "one_rest", "other_way", "places", "standing", "too_many",
 )  # fmt: skip
 MOST_WORDS = 12
 

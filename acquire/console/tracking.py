@@ -20,7 +20,7 @@ from acquire.model.traverse import FLAGS, Setup, Stations
 from acquire.model.units import length_text
 from acquire.receive.ports import Chunk, PortEvent, plan_ports
 from acquire.receive.wire import Decoded, decoder_for
-from acquire.receive.wire.health import HealthWatch
+from acquire.receive.wire.health import HealthWatch, lump_words
 from acquire.receive.wire.kinds import tell
 from acquire.receive.wire.lines import NO_LINE_END
 from acquire.record.recorder import instruments_of
@@ -165,6 +165,7 @@ class Tracker:
         self._ends_at_s: float | None = None
         self._may_end = True
         self._lost: set[str] = set()
+        self._lumps_told: set[str] = set()
         self._told_others: dict[str, int] = {}
         self._sent_bytes: Counter[str] = Counter()
         self._is_stale_told = self._is_frozen_told = self._has_ended = False
@@ -206,6 +207,7 @@ class Tracker:
         with self._lock:
             self._look_for_stale_position(now_s)
             self._look_for_frozen_readings(now_s)
+            self._look_for_lumps(now_s)
             still_s = self._still_s(now_s)
             self._rest.look(self._heard[self.setup.instrument].recent, now_s)
             settled = self._is_settled(now_s, still_s)
@@ -466,6 +468,17 @@ class Tracker:
         if health.is_frozen and not self._is_frozen_told:
             self._wrong(f"{self.setup.instrument}: {health.words()[-1]}: is it on hold, or out of reach?")
         self._is_frozen_told = health.is_frozen
+
+    def _look_for_lumps(self, now_s: float) -> None:
+        """Told once of each instrument: what comes in lumps is late, and its stations need time."""
+        for name, heard in self._heard.items():
+            lumps_s = heard.health.at(now_s).lumps_s
+            if lumps_s is not None and name not in self._lumps_told:
+                self._lumps_told.add(name)
+                longer_s = self.settled_s + 2 * lumps_s
+                self._wrong(
+                    f"{name}: {lump_words(lumps_s)}, or stand still for {longer_s:.0f} s at each station"
+                )
 
     def _shown_mm(self) -> float | None:
         return self.next_mm if self._pending is None else self._pending[0]

@@ -33,9 +33,9 @@ from acquire.store.journal import Event, JournalContents
 DERIVED_KINDS = frozenset(
     {
         "acceleration", "before_begin", "bumped", "creeping", "damage", "doubt", "feed", "frozen", "garbled",
-        "late", "mode", "no_position", "not_taken", "off_bed", "one_rest", "other_way", "out_of_range",
-        "overflow", "places", "repeated", "settling", "standing", "station_gap", "taken_as", "too_many",
-        "understood", "unplaced",
+        "late", "lumps", "mode", "no_position", "not_taken", "off_bed", "one_rest", "other_way",
+        "out_of_range", "overflow", "places", "repeated", "settling", "standing", "station_gap", "taken_as",
+        "too_many", "understood", "unplaced",
     }
 )  # fmt: skip
 """Kinds of events that `derive` adds; it leaves them out when it starts again from a file."""

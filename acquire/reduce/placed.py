@@ -7,13 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from acquire.model.columns import IN_MEMORY, Columns
-from acquire.model.traverse import Setup, Stream
+from acquire.model.traverse import FLAGS, Setup, Stream
 from acquire.reduce.no_station import MARK as NO_MARK
 from acquire.reduce.no_station import REST, SAME_MARK_S, times_taken_back
-from acquire.reduce.tagging import longest_gap_of, places_of, positions_at, positions_by_feed
+from acquire.reduce.streams import is_asked
+from acquire.reduce.tagging import Lumps, longest_gap_of, lumps_of, places_of, positions_at, positions_by_feed
 from acquire.store.journal import Event
 
 MARK = "mark"
+LUMPS = "lumps"
+"""Kind of the derived event that says of a stream that its lines came in lumps."""
 FEED_FROM = "feed_from"
 """Kind of the event that says, in mm, where a feed starts."""
 STATION_WORD = "station"
@@ -38,6 +41,8 @@ class Placed:
     said: tuple[Event, ...] = ()
     no_rests_s: tuple[float, ...] = ()
     """Times within rests that are no station, as was said of them."""
+    slack_s: float = 0.0
+    """How far readings and positions may be out against each other in time, where lines came in lumps."""
 
     @property
     def has_scale(self) -> bool:
@@ -57,6 +62,7 @@ def placed(
     time_s = columns.keep(stream.time_s[index])
     reading = columns.keep(setup.described.to_contract(stream.value[index]))
     said: list[Event] = []
+    slack_s = _in_lumps(setup, streams, said)
     if setup.standing is not None:
         reading = columns.keep(_standing_subtracted(setup, streams, time_s, reading, said, columns))
     marks = _marks_left(events)
@@ -80,7 +86,35 @@ def placed(
         marks,
         tuple(said),
         no_rests_s,
+        slack_s,
     )
+
+
+def _in_lumps(setup: Setup, streams: Mapping[str, Stream], said: list[Event]) -> float:
+    """How far times may be out, all in all, where lines came in lumps; words on each stream of that kind."""
+    slack_s = 0.0
+    for name in dict.fromkeys((setup.instrument, setup.placed_by.scale, setup.standing)):
+        stream = streams.get(name or "")
+        if stream is None or is_asked(setup.bed.instruments[stream.instrument]):
+            continue
+        lumps = lumps_of(stream.arrival_s)
+        if lumps is not None:
+            slack_s += lumps.slack_s
+            said.append(Event(max(0.0, float(stream.arrival_s[0])), LUMPS, _lump_words(stream, lumps)))
+    return slack_s
+
+
+def _lump_words(stream: Stream, lumps: Lumps) -> str:
+    words = (
+        f"{stream.instrument}: its adapter hands over lines in lumps of {lumps.length_s:.2g} s "
+        f"({lumps.lines:.0f} lines each)"
+    )
+    unknown = int(np.count_nonzero(stream.flag == FLAGS["late"]))
+    if lumps.is_known.any():
+        words += f"; they are sent at a steady rate, which tells their times to {lumps.slack_s:.2f} s"
+    if unknown:
+        words += f"; when {unknown} lines were sent cannot be told, and they are not used"
+    return f"{words}. Set the adapter to hand over at once (hardware_notes/usb_latency.md)"
 
 
 def _marks_left(events: Sequence[Event]) -> tuple[tuple[float, float | None], ...]:

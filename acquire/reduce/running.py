@@ -6,11 +6,12 @@ from dataclasses import replace
 import numpy as np
 
 from acquire.model.columns import IN_MEMORY, Columns
-from acquire.reduce.placed import Placed
+from acquire.reduce.placed import LUMPS, Placed
 from acquire.reduce.stopping import Found, Row, stations_by_dwells
 from acquire.reduce.tagging import Dwell, binned, dwells_by_position, tilt_without_acceleration, worth_keeping
 from acquire.reduce.tagging.acceleration import SLOWEST_RATE_HZ, window_seconds
 from acquire.reduce.tagging.dwells import DEPARTURE_S
+from acquire.reduce.tagging.sample_times import MOST_LATENESS_S
 from acquire.store.journal import Event
 
 JOLT_LAGS = 4.0
@@ -24,6 +25,12 @@ def stations_by_bins(record: Placed, columns: Columns = IN_MEMORY) -> Found:
     push and the jolt tilt it by more than can be taken off.  Where it stood long enough the
     settled reading counts instead.
     """
+    if record.slack_s > MOST_LATENESS_S and record.setup.described.gravity and record.setup.measures.is_angle:
+        words = (
+            f"times are out by up to {record.slack_s:.2f} s where lines come in lumps: what the carriage's "
+            "acceleration does to a level drawn along cannot be taken off, and nothing is taken; step it"
+        )
+        return Found((), (Event(0.0, LUMPS, words),))
     corrected, said = _acceleration_out(record, columns)
     smoothed_over = 1 if corrected is record else _window_samples(record)
     standing = Found(())

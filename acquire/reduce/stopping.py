@@ -10,7 +10,7 @@ from acquire.model.bed import Instrument
 from acquire.model.places import is_same_place
 from acquire.model.traverse import Setup
 from acquire.reduce.no_station import is_before_begin, is_taken_back, numbered
-from acquire.reduce.placed import Placed, places_in_order
+from acquire.reduce.placed import LUMPS, Placed, places_in_order
 from acquire.reduce.tagging import (
     Dwell,
     SettledStation,
@@ -31,6 +31,8 @@ SPARSE_S = 1.5
 """Readings usually farther apart than this are sent one by one, at the press of a key."""
 DOUBLE_PRESS_S = 1.0
 """Nobody carries an instrument to the next station in less: a second reading then is one more at the same."""
+SHORTEST_SURE_S = 1.0
+"""What must be left of a dwell beside what the times may be out by."""
 BEFORE_BEGIN, ONE_REST, TOO_MANY = "before_begin", "one_rest", "too_many"
 """Kinds of derived events: a rest left out as no station; marks between which nothing moved; more
 stops than stations."""
@@ -65,8 +67,11 @@ def dwells_on_scale(record: Placed) -> list[Dwell]:
 
 def stations_by_dwells(record: Placed, dwells: Sequence[Dwell], is_snapped: bool) -> Found:
     """Settled readings of dwells whose positions are known."""
-    found = _settled(record, [_as_sent(dwell, record.setup.described.lag_s) for dwell in dwells])
     setup = record.setup
+    sure = [_surely(dwell, record.slack_s) for dwell in dwells]
+    long_enough = [dwell for dwell in sure if not record.slack_s or dwell.length_s >= SHORTEST_SURE_S]
+    too_short = _too_short(record, [dwell for dwell in sure if dwell not in long_enough])
+    found = _settled(record, [_as_sent(dwell, setup.described.lag_s) for dwell in long_enough])
     candidates = places_meant(setup)
     stood = np.array([station.dwell.position_mm for station, _ in found.stations])
     meant = _visited(snapped(stood, candidates), candidates) if is_snapped else stood
@@ -74,11 +79,28 @@ def stations_by_dwells(record: Placed, dwells: Sequence[Dwell], is_snapped: bool
         _row(station, float(place), _joined(note, _stood(float(at), float(place))))
         for (station, note), place, at in zip(found.stations, meant, stood, strict=True)
     )
+    said = (*too_short, *found.said)
     if not is_snapped or not is_before_begin(setup.direction, meant, candidates):
-        return Found(rows, found.said, found.bumped)
+        return Found(rows, said, found.bumped)
     words = f"the rest at {stood[0]:.1f} mm, before the traverse began, is no station"
     first = Event(max(0.0, rows[0].time_s), BEFORE_BEGIN, words)
-    return Found(rows[1:], (first, *found.said), found.bumped)
+    return Found(rows[1:], (first, *said), found.bumped)
+
+
+def _surely(dwell: Dwell, slack_s: float) -> Dwell:
+    """The part of a dwell in which a reading was surely taken, though its time may be out by so much."""
+    return replace(dwell, start_s=dwell.start_s + slack_s, end_s=dwell.end_s - slack_s) if slack_s else dwell
+
+
+def _too_short(record: Placed, dwells: Sequence[Dwell]) -> list[Event]:
+    if not dwells:
+        return []
+    needed_s = SHORTEST_SURE_S + 2 * record.slack_s
+    words = (
+        f"{len(dwells)} stops were too short for lines in lumps: nothing is taken there; stand still for "
+        f"{needed_s:.0f} s and more"
+    )
+    return [Event(max(0.0, dwells[0].start_s), LUMPS, words)]
 
 
 def _visited(place_mm: np.ndarray, candidates: np.ndarray) -> np.ndarray:

@@ -10,12 +10,14 @@ from acquire.model.columns import IN_MEMORY, Columns
 from acquire.model.traverse import FLAGS, Setup, Stream
 from acquire.receive.wire import decode_all
 from acquire.receive.wire.whole import Refused
-from acquire.reduce.tagging import sample_times
+from acquire.reduce.tagging import lumps_of, sample_times
 from acquire.store.journal import Chunks, Event
 
 NOTHING = Chunks.of([])
 BESIDE = "beside"
 """Kind of the event that names an instrument recorded beside the others."""
+USABLE_LUMP_S = 0.3
+"""Of lines in longer lumps those whose time is not known are not used."""
 LATE_S = 0.5
 """A reply that took longer than twice this leaves its time too open to be used."""
 
@@ -72,13 +74,17 @@ def _stream(
     instrument: Instrument, raw: Chunks, events: Sequence[Event], port: str | None, columns: Columns
 ) -> tuple[Stream, Mapping[str, Refused]]:
     found = decode_all(instrument, raw.raw, raw.chunk_end, raw.chunk_time_s, events, port, columns)
-    is_asked = any(event.kind == "asked" for event in events) and "ask" in instrument.wire
-    is_asked = is_asked or instrument.wire.get("kind") == "modbus"
+    was_asked = is_asked(instrument) and any(event.kind == "asked" for event in events)
+    was_asked = was_asked or instrument.wire.get("kind") == "modbus"
     columns.let_go()
-    time_s = (found.time_s if is_asked else sample_times(found.time_s)) - instrument.lag_s
+    lumps = None if was_asked else lumps_of(found.time_s)
+    time_s = found.time_s if was_asked else sample_times(found.time_s) if lumps is None else lumps.time_s
+    time_s = time_s - instrument.lag_s
     time_s = columns.keep(np.maximum.accumulate(time_s, out=time_s))
     flag = np.asarray(found.flag, np.uint8).copy()
-    if is_asked:
+    if lumps is not None and lumps.length_s >= USABLE_LUMP_S:
+        flag[~lumps.is_known & (flag == FLAGS["good"])] = FLAGS["late"]
+    if was_asked:
         slow = found.arrival_s - found.time_s > LATE_S
         flag[slow & (flag == FLAGS["good"])] = FLAGS["late"]
     stream = Stream(
@@ -93,6 +99,11 @@ def _stream(
         raw.chunk_time_s,
     )
     return stream, found.refused
+
+
+def is_asked(instrument: Instrument) -> bool:
+    """Whether it sends when it is asked, so that its readings have a request to tell their time."""
+    return "ask" in instrument.wire or instrument.wire.get("kind") == "modbus"
 
 
 def _without_raw(stream: Stream) -> Stream:

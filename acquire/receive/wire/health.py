@@ -7,10 +7,14 @@ recording is derived, from all of it.
 from collections import Counter, deque
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from statistics import median
 
 from acquire.model.traverse import FLAGS
 from acquire.receive.wire.decoding import GOOD, Decoded
 
+FEWEST_LUMPS, FEWEST_IN_LUMP = 3, 3
+SHORTEST_LUMP_S, TOGETHER_S, AT_ONCE = 0.3, 0.02, 0.2
+"""Lumps as the derivation finds them: lines closer together than this, after a gap, handed over at once."""
 RATE_OVER = 20
 """The rate is that of so many readings."""
 
@@ -44,6 +48,8 @@ class Health:
     same_readings: int
     moved_mm: float
     """How far the position has moved meanwhile."""
+    lumps_s: float | None = None
+    """The time from lump to lump, where its lines come in lumps."""
 
     @property
     def is_late(self) -> bool:
@@ -73,9 +79,16 @@ class Health:
             said[-1 if len(said) == 1 else 0] += f" ({self.last_reason})"
         if self.is_frozen:
             said.append(f"frozen for {self.same_for_s:.0f} s while the position moved {self.moved_mm:.0f} mm")
-        if self.is_late and self.age_s is not None:
+        if self.lumps_s is not None:
+            said.append(lump_words(self.lumps_s))
+        elif self.is_late and self.age_s is not None:
             said.append(f"late: nothing for {self.age_s:.1f} s")
         return said
+
+
+def lump_words(lumps_s: float) -> str:
+    """What is wrong with an adapter that hands lines over in lumps, and what to do."""
+    return f"its adapter hands over lines in lumps of {lumps_s:.2g} s: set it to hand over at once"
 
 
 class HealthWatch:
@@ -94,6 +107,8 @@ class HealthWatch:
         self._flags: Counter[int] = Counter()
         self._arrivals_s: deque[float] = deque(maxlen=RATE_OVER)
         self._reason = ""
+        self._lumps_s: deque[float] = deque(maxlen=FEWEST_LUMPS)
+        self._lump_began_s, self._lump_lines, self._gap_s = 0.0, 0, 0.0
         self._value: float | None = None
         self._same_since_s = 0.0
         self._same_readings = 0
@@ -107,6 +122,7 @@ class HealthWatch:
             self._highest_mm = max(self._highest_mm, position_mm)
         for reading in readings:
             self._flags[reading.flag] += 1
+            self._look_for_lump(reading.arrival_s)
             self._arrivals_s.append(reading.arrival_s)
             if reading.flag == GOOD:
                 self._good(reading)
@@ -134,7 +150,22 @@ class HealthWatch:
             same_for_s=0.0 if last_s is None or self._value is None else last_s - self._same_since_s,
             same_readings=self._same_readings,
             moved_mm=self._highest_mm - self._lowest_mm,
+            lumps_s=float(median(self._lumps_s)) if len(self._lumps_s) == FEWEST_LUMPS else None,
         )
+
+    def _look_for_lump(self, arrival_s: float) -> None:
+        """Count lines that come together; three lumps in a row are lumps, a line by itself is their end."""
+        gap_s = arrival_s - self._arrivals_s[-1] if self._arrivals_s else 0.0
+        if gap_s <= TOGETHER_S:
+            self._lump_lines += 1
+            return
+        took_s = self._arrivals_s[-1] - self._lump_began_s
+        is_lump = self._lump_lines >= FEWEST_IN_LUMP and self._gap_s >= SHORTEST_LUMP_S
+        if is_lump and took_s <= AT_ONCE * self._gap_s:
+            self._lumps_s.append(self._gap_s)
+        else:
+            self._lumps_s.clear()
+        self._lump_began_s, self._lump_lines, self._gap_s = arrival_s, 1, gap_s
 
     def _rate_hz(self) -> float | None:
         if len(self._arrivals_s) < 2 or self._arrivals_s[-1] <= self._arrivals_s[0]:

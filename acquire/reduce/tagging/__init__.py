@@ -10,6 +10,7 @@ from acquire.reduce.tagging.dwells import (
     worth_keeping,
 )
 from acquire.reduce.tagging.faults import Step, frozen, step_at_rest
+from acquire.reduce.tagging.lumps import Lumps, lumps_of
 from acquire.reduce.tagging.places import candidate_places, places_of, snapped
 from acquire.reduce.tagging.positions import longest_gap_of, positions_at, positions_by_feed
 from acquire.reduce.tagging.sample_times import sample_times
@@ -21,6 +22,7 @@ __all__ = [
     "Bins",
     "Dwell",
     "DwellSamples",
+    "Lumps",
     "SettledStation",
     "SettledStations",
     "Settling",
@@ -34,6 +36,7 @@ __all__ = [
     "fit_settling",
     "frozen",
     "longest_gap_of",
+    "lumps_of",
     "passes",
     "places_of",
     "positions_at",

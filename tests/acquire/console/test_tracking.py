@@ -231,6 +231,22 @@ def test_mark_of_the_next_station_without_a_move_is_questioned_and_taken_back():
     assert live.next_mm == 500.0 and [t.station_mm for t in live.taken] == [100.0, 300.0]
 
 
+def test_adapter_that_hands_over_in_lumps_is_named_once_while_it_records():
+    bench = Bench()
+    for lump in range(1, 8):
+        text = b"+10.00\n" * 60
+        bench.tracker.chunk(Chunk("level", 3.0 * lump, text))
+        bench.tracker.tick(3.0 * lump)
+    told = [words for kind, words in bench.news if kind == "problem" and "lumps" in words]
+    assert told == [
+        "level: its adapter hands over lines in lumps of 3 s: set it to hand over at once, "
+        "or stand still for 9 s at each station"
+    ]
+    steady = Bench()
+    steady.run(30.0, 100.0)
+    assert not any("lumps" in words for _, words in steady.news)
+
+
 def test_two_readings_within_a_second_are_one_station():
     bench = Bench(position="stations")
     for _ in range(3):
