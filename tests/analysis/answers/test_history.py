@@ -327,6 +327,35 @@ def test_twist_before_and_after_is_held_against_what_could_be_seen(make_traverse
     assert before_and_after(wound(80.0), wound(80.0)).twist.verdict == "no difference"
 
 
+@pytest.mark.parametrize(("then", "now"), [(60.0, 60.0), (60.0, 0.0), (0.0, -60.0)])
+def test_zero_shared_within_each_survey_is_another_one_before_and_after(
+    make_traverse, invented_bed, then, now
+):
+    """Truth given: two levels with one zero tell the wind; the zero itself moved by 280 µm/m in between."""
+    bed = invented_bed(faces=FACES, instruments=INSTRUMENTS)
+
+    def read(wind, zero):
+        slopes = {"front-flat": 0.0, "rear-flat": 0.3 * wind}  # rises by wind · gauge over the metre
+        runs = []
+        for face, slope in slopes.items():
+            same = {"same_zero_as": runs[0].number} if runs else {}
+            run = make_traverse(
+                bed, "level", MIDDLE, np.full(10, slope + zero), face=face, number=len(runs) + 1,
+                state=STOOD, **same,
+            )  # fmt: skip
+            runs.append(run)
+        return Survey(Path("survey"), bed, tuple(runs))
+
+    twist = before_and_after(read(then, 30.0), read(now, -250.0)).twist
+    assert (twist.before_um_per_m, twist.after_um_per_m) == pytest.approx((then, now), abs=1e-6)
+    assert twist.change_um_per_m == pytest.approx(now - then, abs=1e-6)
+    # derived: ten steps of 100 mm on each of two ways, 5 µm/m and two feet seated to 0.3 µm each
+    step_um = np.hypot(5.0, 2**0.5 * 0.3 / 0.1) * 0.1
+    expanded = 2 * step_um * np.sqrt(20) / 0.3
+    assert twist.before_expanded_um_per_m == pytest.approx(expanded, rel=1e-6)
+    assert twist.change_expanded_um_per_m == pytest.approx(2**0.5 * expanded, rel=1e-6)
+
+
 @pytest.mark.statistics
 @pytest.mark.parametrize(("then", "now", "verdict"), [(40.0, 0.0, "better"), (0.0, 40.0, "worse")])
 def test_shimming_is_judged_by_the_bed_and_never_by_worn_ways(
