@@ -51,6 +51,7 @@ def command(
     Units may stand in the header, as in "reading (thou)". An empty reading is a gap. Commas,
     semicolons or tabs separate; decimal commas are understood. All rows are taken, or none.
     """
+    from acquire.entry.doubts import doubt_of_column
     from acquire.record.keeping import keep_readings
     from acquire.record.setup_checks import make_setup, setup_warnings
     from acquire.reduce.written import readings_imported
@@ -66,6 +67,8 @@ def command(
         table = readings_imported(setup, raw, str(csv_file))
     if preview or not is_quiet():
         _say_understood(setup, table)
+    fine = doubt_of_column(setup.described, table.stations, table.unit or setup.unit)
+    table = table if fine is None else replace(table, doubts=(*table.doubts, fine))
     say_notes((*table.doubts, *setup_warnings(setup)), setup.bed.is_inch)
     path = None if preview else keep_readings(survey, setup, raw)
     _answer(setup, table, path, as_json)

@@ -88,6 +88,29 @@ def doubt_of_digits(
     return None
 
 
+def doubt_of_column(instrument: Instrument, stations: Stations, unit: str | None = None) -> str | None:
+    """Likewise of the readings of a file: the first that is too fine, and how many are.
+
+    Where most are, and in no other unit they would be what it shows, they are means of many.
+
+    Parameters
+    ----------
+    instrument : Instrument
+    stations : Stations
+    unit : str, optional
+        That the file's numbers were taken in, where it is not the instrument's own.
+    """
+    shown = instrument.as_shown(stations.reading, unit)
+    doubts = [
+        doubt
+        for station_mm, value in zip(stations.station_mm, np.atleast_1d(shown), strict=True)
+        if (doubt := doubt_of_digits(instrument, float(station_mm), f"{value:.9g}", unit)) is not None
+    ]
+    if not doubts or (2 * len(doubts) > len(stations) and "is it" not in doubts[0]):
+        return None
+    return doubts[0] if len(doubts) == 1 else f"{len(doubts)} readings; at {doubts[0]}"
+
+
 def _in_own_unit(instrument: Instrument, words: str, unit: str | None) -> Iterator[Reading]:
     """The numbers typed in what the instrument shows."""
     own = {None, "div"} if instrument.per_division is not None else {None, instrument.unit}

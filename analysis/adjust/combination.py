@@ -45,7 +45,7 @@ from analysis.adjust.tying import (
     tie_together,
     variance_factor,
 )
-from analysis.adjust.variance_components import VarianceComponent, told_components
+from analysis.adjust.variance_components import VarianceComponent, told_components, variance_components
 from analysis.level.continuous import ContinuousHeights
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
@@ -458,6 +458,12 @@ def adjusted(observations: Sequence[Observations], bed: Bed, use_variance_compon
         components, doubtful = told_components(tied.observations, bed, tied.assembly.ways)
         tied = tie_together(observations, bed, variance_factors=_factors(components))
     return _mapped(bed, observations, tied, components, doubtful)
+
+
+def noise_of(bed_map: BedMap) -> tuple[VarianceComponent, ...]:
+    """How much each instrument scatters of what it claims, by the map that its readings made."""
+    made = bed_map.before or bed_map
+    return variance_components(made.observations, made.bed, made.assembly.ways)
 
 
 def _factors(components: Sequence[VarianceComponent]) -> dict[str, float]:

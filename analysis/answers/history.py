@@ -142,7 +142,7 @@ class TwistChange:
     after_expanded_um_per_m: float
     change_um_per_m: float
     change_expanded_um_per_m: float
-    """As if they shared no error; an instrument used in both shares its scale, which makes it less."""
+    """As if they shared no error; of a wind that turned over, as if they shared all of it."""
     smallest_detectable_um_per_m: float
 
 
@@ -580,14 +580,17 @@ def _judged_bed(ways: Twist, then: BedTwist, now: BedTwist) -> TwistChange:
 def _judged_twist(old: Twist, new: Twist) -> TwistChange:
     then, now = old.wind_um_per_m or 0.0, new.wind_um_per_m or 0.0
     expanded = old.wind_expanded_um_per_m or 0.0, new.wind_expanded_um_per_m or 0.0
-    joint = float(np.hypot(*expanded))
+    # a scale that both share adds up in the change of a wind that turned over
+    joint = float(sum(expanded) if then * now < 0 else np.hypot(*expanded))
     judged = agreement(np.array([now - then]), np.array([[(joint / 2) ** 2]]))
+    less = abs(then) - abs(now)
+    told = CHANGED if abs(less) <= joint else BETTER if less > 0 else WORSE
     return TwistChange(
         front=old.front,
         rear=old.rear,
         gauge_mm=old.gauge_mm,
         figure="wind",
-        verdict=NO_DIFFERENCE if judged.agree else BETTER if abs(now) < abs(then) else WORSE,
+        verdict=NO_DIFFERENCE if judged.agree else told,
         before_um_per_m=then,
         before_expanded_um_per_m=expanded[0],
         after_um_per_m=now,

@@ -10,8 +10,8 @@ from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
 from acquire.store import read_survey, survey_bed
-from analysis.adjust.combination import BedMap, combine
-from analysis.adjust.variance_components import VarianceComponent, variance_components
+from analysis.adjust.combination import BedMap, combine, noise_of
+from analysis.adjust.variance_components import VarianceComponent
 from analysis.answers.whole_bed import WholeBed, whole_bed
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
@@ -119,11 +119,17 @@ class Survey:
 
     def whole_bed(self) -> WholeBed:
         """Every face, what disagrees, what nothing checks, what cannot be told."""
-        return whole_bed(self.map(), self.noise(), self.left_out)
+        bed_map = self.map()
+        return whole_bed(bed_map, noise_of(bed_map), self.left_out)
 
     def noise(self) -> tuple[VarianceComponent, ...]:
-        """How much each instrument scatters of what it claims, where the readings show it."""
-        return variance_components(self.observed, self.bed)
+        """How much each instrument scatters of what it claims, where the readings show it.
+
+        Judged on the heights of the map, with those between its nodes tied as they are there.
+        """
+        if not self.measuring:
+            return ()
+        return noise_of(self.map())
 
 
 def load(folder: Path | str) -> Survey:

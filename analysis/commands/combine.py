@@ -22,12 +22,13 @@ if TYPE_CHECKING:
 @answer_options
 def command(survey: Path, own_noise: bool, as_json: bool, picture: Path | None, inch: bool | None) -> None:
     """One map of SURVEY's bed from every traverse: what disagrees, and what cannot be told."""
+    from analysis.adjust.combination import noise_of
     from analysis.answers.surveys import load
     from analysis.answers.whole_bed import whole_bed
 
     loaded = load(survey)
     bed_map = loaded.map(use_variance_components=own_noise)
-    result = whole_bed(bed_map, loaded.noise(), loaded.left_out)
+    result = whole_bed(bed_map, loaded.noise() if own_noise else noise_of(bed_map), loaded.left_out)
 
     def draw(in_inches: bool) -> object:
         from analysis.draw.figures import bed_figure

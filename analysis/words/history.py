@@ -141,6 +141,8 @@ def twist_change_words(change: TwistChange, inch: bool) -> str:
         told = f"wind {then}{sides[0]} before, {now}{sides[1]} after; wear is not told apart from it"
     if change.verdict == NO_DIFFERENCE:
         return f"{of}: no difference of twist that could have been seen ({seen} would have been): {told}."
+    if change.verdict == CHANGED:
+        return f"{of}: twist has changed and is neither more nor less that could have been seen: {told}."
     return f"{of}: twist is {'better' if change.verdict == BETTER else 'worse'}: {told}."
 
 

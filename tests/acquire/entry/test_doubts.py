@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from acquire.entry.doubts import doubt_of, doubt_of_digits
+from acquire.entry.doubts import doubt_of, doubt_of_column, doubt_of_digits
 from acquire.model.bed import Instrument
 from acquire.model.traverse import Stations
 
@@ -96,3 +96,18 @@ def test_readings_asked_for_in_another_unit_may_be_as_fine_as_they_are():
 
 def test_number_without_a_stated_resolution_is_not_questioned():
     assert doubt_of_digits(Instrument("any", "offset", "um"), 300, "0.00042") is None
+
+
+@pytest.mark.parametrize(
+    ("reading", "words"),
+    [
+        ([1, 2.5, 3, 0], None),
+        ([0.0015, 0.002, 0.001, 0], "3 readings; at station 0: 0.0015 is finer than dial shows"),
+        ([1, 2.347, 3, 0], "station 100: 2.347 is finer than dial shows (steps of 0.5 div): read it again"),
+        ([1.2345, 2.347, 3.1113, 0.01], None),  # means of many readings
+    ],
+)
+def test_file_whose_readings_are_too_fine_is_doubted_unless_they_are_means(reading, words):
+    shown = stations_of(np.arange(4) * 100.0, TENTHS.to_contract(np.array(reading, float)))
+    found = doubt_of_column(TENTHS, shown)
+    assert found is None if words is None else found.startswith(words)

@@ -1,5 +1,7 @@
 """Is an instrument noisier than it claims?"""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 import scipy.linalg
@@ -8,6 +10,7 @@ import scipy.optimize
 from analysis.adjust.assembly import assemble
 from analysis.adjust.combination import adjusted, combine
 from analysis.adjust.variance_components import variance_components
+from analysis.answers.surveys import Survey
 from analysis.observe import observe
 from analysis.words.facts import sentences
 
@@ -152,3 +155,34 @@ def test_instrument_whose_noise_the_readings_do_not_tell_keeps_its_claim_and_tha
     bed_map = adjusted(observations, bed, use_variance_components=True)
     assert {each.instrument for each in bed_map.variance_components} == {"level", "dial"}
     assert any(words.startswith("cross: the readings do not tell") for words in sentences(bed_map.warnings))
+
+
+def test_noise_is_judged_with_the_places_between_nodes_tied_as_in_the_map(invented_bed, make_traverse):
+    """A dial on feet of 90 mm, three times as noisy as claimed, on a way levelled every 100 mm.
+
+    Untied, every foot of it between stations was a height of its own, and nothing told its noise.
+    """
+    dial = 'quantity = "offset"\nunit = "um"\nstandard_uncertainty = 1.0\nseating_um = 0.0\n'
+    level = 'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty = 1.0\nseating_um = 0.0'
+    bed = invented_bed(
+        2000, instruments={"level": level, "dial": dial + "carrier_feet_mm = 90", "cross": CROSS}
+    )
+    rng = np.random.default_rng(8)
+    middle, inner = np.arange(50.0, 2000.0, 100.0), np.arange(100.0, 1901.0, 100.0)
+    x = np.arange(0.0, 2001.0, 100.0)
+    runs = [
+        make_traverse(bed, "level", middle, rng.standard_normal(20), face=face, direction=way)
+        for face in ("front-flat", "rear-flat")
+        for way in ("forward", "reverse")
+    ]
+    runs.append(make_traverse(bed, "cross", x, rng.standard_normal(21), front="front-flat", rear="rear-flat"))
+    runs.append(
+        make_traverse(
+            bed, "dial", inner, 3 * rng.standard_normal(19), face="rear-flat", reference="front-flat"
+        )
+    )
+    ratio = {each.instrument: each.noise_ratio for each in Survey(Path("s"), bed, tuple(runs)).noise()}
+    assert 2.0 < ratio["dial"] < 4.5 and 0.6 < ratio["level"] < 1.5
+
+
+CROSS = 'quantity = "roll"\nunit = "um/m"\nstandard_uncertainty = 1.0\nseating_um = 0.0'

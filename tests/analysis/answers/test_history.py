@@ -308,6 +308,29 @@ def test_face_known_only_against_its_carrier_is_compared_as_that(make_traverse, 
     assert (change.face, change.relative_to, change.verdict) == ("rear-flat", "front-flat", "better")
 
 
+@pytest.mark.parametrize(("now", "verdict"), [(-79.0, "changed"), (-40.0, "better"), (40.0, "better")])
+def test_twist_that_only_turned_over_is_no_better(make_traverse, invented_bed, now, verdict):
+    """80 µm/m rear high, then as much front high: it changed, and is as bad as it was."""
+    bed = invented_bed(
+        faces=FACES, instruments={"cross": 'quantity = "roll"\nunit = "um/m"\nstandard_uncertainty = 2.0'}
+    )
+    before, after = (
+        Survey(
+            Path("survey"),
+            bed,
+            (
+                make_traverse(
+                    bed, "cross", X, wind * X / 1000, front="front-flat", rear="rear-flat", state=STOOD
+                ),
+            ),
+        )
+        for wind in (80.0, now)
+    )
+    change = before_and_after(before, after).twist
+    assert change.verdict == verdict
+    assert ("neither more nor less" in twist_change_words(change, inch=False)) is (verdict == "changed")
+
+
 @pytest.mark.statistics
 def test_twist_before_and_after_is_held_against_what_could_be_seen(make_traverse, invented_bed):
     bed = invented_bed(
