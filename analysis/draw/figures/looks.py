@@ -44,6 +44,7 @@ _STYLE: Any = {
     "axes.labelcolor": INK,
     "axes.linewidth": 0.7,
     "axes.spines.top": False,
+    "axes.spines.right": False,
     "axes.titlelocation": "left",
     "axes.titlesize": 9.5,
     "axes.unicode_minus": True,

@@ -516,3 +516,15 @@ def test_sheet_for_the_machine_is_one_page_by_itself(contents, tmp_path, paper):
 def test_report_prints_the_sheet_alone_beside_the_page(contents, tmp_path):
     page = write_report(tmp_path, contents, MADE, Printing(Path(CHROMIUM), "Letter", is_wall=True))
     assert sorted(path.name for path in page.parent.iterdir()) == [PAGE, SHEET]
+
+
+@needs_browser
+def test_command_prints_the_sheet_on_the_paper_asked_for(survey, tmp_path, capsys):
+    """Letter is 612 by 792 points: ANSI A, 8.5 by 11 in (published)."""
+    copy = tmp_path / "copy"
+    shutil.copytree(survey, copy)
+    assert main(["report", str(copy), "--wall", "--paper", "letter"]) == 0
+    assert f"sheet for the machine: {copy / 'report' / SHEET}" in capsys.readouterr().out
+    boxes = re.findall(rb"/MediaBox\s*\[([^\]]*)\]", (copy / "report" / SHEET).read_bytes())
+    assert {tuple(round(float(each)) for each in box.split()) for box in boxes} == {(0, 0, 612, 792)}
+    assert not (copy / "report" / PRINTED).exists()
