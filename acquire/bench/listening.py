@@ -68,7 +68,7 @@ class Kept:
         return time_s[order], value[order]
 
 
-class Ear:
+class Receiver:
     """Opens the ports of `instruments` and decodes what they send; a context manager.
 
     A port that is missing is looked for again; the others are heard meanwhile.
@@ -112,7 +112,7 @@ class Ear:
         self._trouble: dict[str, str] = {}
         self._retry_at_s = 0.0
 
-    def __enter__(self) -> "Ear":
+    def __enter__(self) -> "Receiver":
         faults = self._open_missing()
         if not self._readers:
             raise faults[0] if len(faults) == 1 else PortError("ports", " / ".join(map(str, faults)))

@@ -1,6 +1,6 @@
 """One sitting at the bench: looking on, a still record, placings, turning end for end.
 
-What listens, shows and reads keys is handed in; time is the ear's.
+What listens, shows and reads keys is handed in; time is the receiver's.
 """
 
 from collections.abc import Callable, Sequence
@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from acquire.bench.listening import LOOK_S, Ear
+from acquire.bench.listening import LOOK_S, Receiver
 from acquire.bench.seating import (
     SAME_PLACE_UM,
     Reversal,
@@ -40,7 +40,7 @@ class Sitting:
 
     Attributes
     ----------
-    ear, view
+    receiver, view
         As opened by the command.
     key : callable
         The key pressed, or "" (never waits).
@@ -48,7 +48,7 @@ class Sitting:
         End by itself after so long; None: only when told.
     """
 
-    ear: Ear
+    receiver: Receiver
     view: View
     key: Callable[[], str] = lambda: ""
     seconds: float | None = None
@@ -60,9 +60,9 @@ class Sitting:
 
     def goes_on(self, heading: Sequence[str] = ()) -> bool:
         """Listen, show and look for `q`; false where it is to end."""
-        self.ear.listen(LOOK_S)
-        self.view.paint(self.ear.look(), self.ear.now_s(), heading)
-        is_over = self.seconds is not None and self.ear.now_s() >= self.seconds
+        self.receiver.listen(LOOK_S)
+        self.view.paint(self.receiver.look(), self.receiver.now_s(), heading)
+        is_over = self.seconds is not None and self.receiver.now_s() >= self.seconds
         if self.key() == "q" or is_over:
             self.stop()
         return not self.is_stopped
@@ -74,12 +74,12 @@ class Sitting:
 
     def stand_still(self, seconds: float, dwell_s: float) -> dict[str, StillRecord | AcquireError]:
         """A still record of every instrument; ended early it is made of what there is."""
-        start_s = self.ear.now_s()
+        start_s = self.receiver.now_s()
         self.view.say(f"still record of {_clock(seconds)}: hands off, stand clear, no doors, no traffic")
-        while (gone_s := self.ear.now_s() - start_s) < seconds:
+        while (gone_s := self.receiver.now_s() - start_s) < seconds:
             if not self.goes_on([f"still record, {_clock(gone_s)} of {_clock(seconds)}: hands off"]):
                 break
-        return {i.name: _evaluated(self.ear, i, dwell_s) for i in self.ear.instruments}
+        return {i.name: _evaluated(self.receiver, i, dwell_s) for i in self.receiver.instruments}
 
     def replace(self, instrument: Instrument, count: int, dwell_s: float, gauge_mm: float | None) -> Seating:
         """The seating from `count` placings, each taken when it has settled.
@@ -132,19 +132,19 @@ class Sitting:
     ) -> list[float]:
         """The settled reading of each placing, in the contract's unit."""
         found: list[Dwell] = []
-        said, due_s = -1, self.ear.now_s()
+        said, due_s = -1, self.receiver.now_s()
         while len(found) < count:
             if len(found) > said:
                 self._tell(instrument, found, count, words)
                 said = len(found)
             if not self.goes_on([f"{said} of {count} taken: {words(said)}"]):
                 break
-            if self.ear.now_s() >= due_s:
-                due_s = self.ear.now_s() + JUDGE_EVERY_S
-                found = _found(self.ear, instrument, dwell_s, scale, same_place_um)
+            if self.receiver.now_s() >= due_s:
+                due_s = self.receiver.now_s() + JUDGE_EVERY_S
+                found = _found(self.receiver, instrument, dwell_s, scale, same_place_um)
         if len(found) > said:
             self._tell(instrument, found, count, lambda _: "that was the last; let go of it")
-        time_s, reading = _meant(self.ear, instrument)
+        time_s, reading = _meant(self.receiver, instrument)
         return [station.reading for station in settled_readings(time_s, reading, found[:count])]
 
     def _tell(
@@ -152,7 +152,7 @@ class Sitting:
     ) -> None:
         if found:
             self.view.bell()
-            time_s, reading = _meant(self.ear, instrument)
+            time_s, reading = _meant(self.receiver, instrument)
             unit = instrument.contract_unit
             last = settled_readings(time_s, reading, found)[-1].reading
             self.view.say(f"placing {len(found)} of {count}: {last:.1f} {UNITS.get(unit, unit)}")
@@ -160,24 +160,24 @@ class Sitting:
             self.view.say(words(len(found)))
 
 
-def _evaluated(ear: Ear, instrument: Instrument, dwell_s: float) -> StillRecord | AcquireError:
+def _evaluated(receiver: Receiver, instrument: Instrument, dwell_s: float) -> StillRecord | AcquireError:
     try:
-        return still_record(*ear.kept[instrument.name].arrays(), dwell_s)
+        return still_record(*receiver.kept[instrument.name].arrays(), dwell_s)
     except AcquireError as error:
         return AcquireError(instrument.name, error.found, error.needed, error.do)
 
 
-def _meant(ear: Ear, instrument: Instrument) -> tuple[np.ndarray, np.ndarray]:
-    time_s, value = ear.kept[instrument.name].arrays()
+def _meant(receiver: Receiver, instrument: Instrument) -> tuple[np.ndarray, np.ndarray]:
+    time_s, value = receiver.kept[instrument.name].arrays()
     return time_s, instrument.to_contract(value)
 
 
 def _found(
-    ear: Ear, instrument: Instrument, dwell_s: float, scale: float, same_place_um: float
+    receiver: Receiver, instrument: Instrument, dwell_s: float, scale: float, same_place_um: float
 ) -> list[Dwell]:
     return placings(
-        *_meant(ear, instrument),
-        ear.kept[instrument.name].bad_time_s,
+        *_meant(receiver, instrument),
+        receiver.kept[instrument.name].bad_time_s,
         um_per_reading=scale,
         resolution=instrument.contract_resolution,
         needed_s=dwell_s + 1.0,

@@ -106,17 +106,17 @@ def _chosen(bed: "Bed", names: tuple[str, ...], needs_one: bool) -> list["Instru
 @contextmanager
 def _sitting(instruments: list["Instrument"], options: Mapping[str, Any]) -> Iterator["Sitting"]:
     """Ports opened, a page or plain lines, keys where there is a terminal, signals that end it."""
-    from acquire.bench import Ear, Sitting
+    from acquire.bench import Receiver, Sitting
     from acquire.console.keys import keys
     from acquire.record.recorder import ending_signals
 
     measures = bool(options["still_minutes"] or options["replace"] or options["reverse_end"])
     with ExitStack() as stack:
-        ear: Ear = stack.enter_context(Ear(instruments, time.monotonic, keeps_all=measures))
+        receiver: Receiver = stack.enter_context(Receiver(instruments, time.monotonic, keeps_all=measures))
         view = _view(stack, measures)
         pressed = stack.enter_context(keys()) if sys.stdin.isatty() else None
         key = (lambda: pressed(0.0)) if pressed else lambda: ""
-        sitting = Sitting(ear, view, key, options["seconds"])
+        sitting = Sitting(receiver, view, key, options["seconds"])
         stack.enter_context(ending_signals(sitting.stop))
         yield sitting
 
@@ -171,7 +171,7 @@ def _stood_still(sitting: "Sitting", seconds: float, dwell_s: float) -> tuple[Va
     faults = [record for record in found.values() if isinstance(record, AcquireError)]
     if len(faults) == len(found):
         raise faults[0]
-    for instrument in sitting.ear.instruments:
+    for instrument in sitting.receiver.instruments:
         record = found[instrument.name]
         if isinstance(record, AcquireError):
             lines.append(str(record))

@@ -41,6 +41,10 @@ class Quantity:
     """Whether it is read between two feet along the bed."""
     is_across: bool = False
     """Whether it is read between a front and a rear face, in place of one."""
+    is_carried: bool = False
+    """Whether the instrument is carried along one thing while it touches another."""
+    is_between: bool = False
+    """Whether it is the distance from one face to another."""
 
     @property
     def contract_unit(self) -> str:
@@ -77,8 +81,8 @@ class Quantity:
 
 SLOPE = Quantity("slope", ANGLES, -LARGEST_ANGLE, LARGEST_ANGLE, has_feet_along=True)
 ROLL = Quantity("roll", ANGLES, -LARGEST_ANGLE, LARGEST_ANGLE, is_across=True)
-OFFSET = Quantity("offset", LENGTHS, -LARGEST_LENGTH, LARGEST_LENGTH)
-SPAN = Quantity("span", LENGTHS, -LARGEST_LENGTH, LARGEST_LENGTH)
+OFFSET = Quantity("offset", LENGTHS, -LARGEST_LENGTH, LARGEST_LENGTH, is_carried=True)
+SPAN = Quantity("span", LENGTHS, -LARGEST_LENGTH, LARGEST_LENGTH, is_between=True)
 POSITION = Quantity("position", PLACES, -1e6, 1e6, is_measuring=False)
 TEMPERATURE = Quantity("temperature", DEGREES, -60.0, 300.0, is_measuring=False)
 

@@ -10,7 +10,7 @@ from typing import Any
 from acquire.model.bed import Bed, Instrument, units_read_by
 from acquire.model.errors import EntryError
 from acquire.model.position import Position
-from acquire.model.quantity import MEASURING
+from acquire.model.quantity import MEASURING, POSITION
 from acquire.model.reference import CARRIAGE, Reference
 from acquire.model.traverse import Setup
 from acquire.model.units import unit_name
@@ -159,7 +159,7 @@ def _check_unit(instrument: Instrument, wanted: Wanted) -> None:
 
 def _check_position(bed: Bed, wanted: Wanted) -> None:
     scale = Position.parse(wanted.position).scale
-    scales = [i.name for i in bed.instruments.values() if i.quantity == "position"]
+    scales = [i.name for i in bed.instruments.values() if i.measures is POSITION]
     if scale is not None and scale not in scales:
         raise EntryError(
             f"--position {wanted.position}",

@@ -332,7 +332,7 @@ def _bow_is_told(
 ) -> bool:
     """Whether a level stepped there and back over the same face tells its bow from a drift."""
     return any(
-        each.quantity == "slope" and each.faces == drawn.faces and (each.drift_group, each.turned) in told
+        each.measures.has_feet_along and each.faces == drawn.faces and (each.drift_group, each.turned) in told
         for each in observations
     )
 

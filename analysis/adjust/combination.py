@@ -104,7 +104,7 @@ class BedMap:
     """What each traverse says by itself."""
     assembly: Assembly
     solution: Solution
-    enlargement: float
+    variance_factor: float
     """By what every variance is multiplied because the readings scatter more than claimed."""
     warnings: tuple[Fact, ...]
     variance_components: tuple[VarianceComponent, ...] = ()
@@ -227,13 +227,14 @@ class BedMap:
         return modes.pop() if len(modes) == 1 else "mixed"
 
     def blind_wavelengths_mm(self, face: str) -> tuple[float, ...]:
-        """Ripples on a face that none of its dense level runs can see."""
-        blocks = [each.dense for each in self.observations if each.dense and face in each.faces]
-        return tuple(float(mm) for block in blocks for mm in block.blind_wavelength_mm)
+        """Ripples on a face that none of its drawn levels can see."""
+        blocks = [each.drawn for each in self.observations if each.drawn and face in each.faces]
+        return tuple(float(mm) for block in blocks for mm in block.heights.blind_wavelength_mm)
 
-    def dense(self, face: str) -> ContinuousHeights | None:
-        """The estimate from the dense level runs of a face, where there are any."""
-        return next((each.dense for each in self.observations if each.dense and face in each.faces), None)
+    def drawn(self, face: str) -> ContinuousHeights | None:
+        """The estimate from the drawn levels of a face, where there are any."""
+        blocks = (each.drawn for each in self.observations if each.drawn and face in each.faces)
+        return next((block.heights for block in blocks), None)
 
     def reaching(self, places: Iterable[Place]) -> "BedMap":
         """The same map with the heights at further places as unknowns, where they lie between nodes."""
@@ -342,7 +343,7 @@ class BedMap:
         return Profile(name, np.asarray(station_mm)[part], height_um, self._covariance(chosen))
 
     def _covariance(self, rows: scipy.sparse.csr_matrix) -> np.ndarray:
-        return self.enlargement * self.solution.covariance(rows)
+        return self.variance_factor * self.solution.covariance(rows)
 
     def _of_all_unknowns(self, matrix: np.ndarray | scipy.sparse.spmatrix) -> scipy.sparse.csr_matrix:
         """Combinations of heights as rows over all unknowns."""
@@ -372,7 +373,7 @@ class BedMap:
     def _shown(self, line: Line, part: np.ndarray, face: str) -> np.ndarray:
         """Feet where levels alone were stepped along it, else the stations of the bed."""
         touching = [each for each in self.observations if face in each.faces]
-        if all(each.quantity == "slope" and each.mode == "stepped" for each in touching):
+        if all(each.is_stepped_level for each in touching):
             return part
         at_station = self.assembly.layout.lines[(line.kind, line.owner)].is_station[part]
         return part[at_station] if np.count_nonzero(at_station) >= LEAST_OF_A_PART else part
@@ -479,15 +480,11 @@ def _mapped(
 ) -> BedMap:
     """The map of an adjustment, its uncertainties enlarged where the readings scatter too much."""
     bed_map = BedMap(bed, tuple(observations), tied.assembly, tied.solution, 1.0, (), components, tied.points)
-    factor = _enlargement(bed_map)
+    factor = variance_factor(bed_map.redundancy, bed_map.chi_square)
     scatter = (ScattersMore(factor**0.5),) if factor > 1 else ()
     kept = (KeepsItsClaim(name) for name in doubtful)
     warnings = (*tied.assembly.warnings, *shapes_missed(tied.points), *scatter, *kept)
-    return replace(bed_map, enlargement=factor, warnings=warnings)
-
-
-def _enlargement(bed_map: BedMap) -> float:
-    return variance_factor(bed_map.redundancy, bed_map.chi_square)
+    return replace(bed_map, variance_factor=factor, warnings=warnings)
 
 
 def predict(bed_map: BedMap, observations: Observations) -> Prediction:
@@ -501,7 +498,7 @@ def predict(bed_map: BedMap, observations: Observations) -> Prediction:
     known = expressible & bed_map.solution.is_known(rows)
     value = rows @ bed_map.solution.estimate + observations.correction
     variance = bed_map.solution.variance(rows)
-    spread = np.sqrt(np.clip(bed_map.enlargement * variance, 0.0, None))
+    spread = np.sqrt(np.clip(bed_map.variance_factor * variance, 0.0, None))
     return Prediction(np.where(known, value, np.nan), np.where(known, spread, np.nan), known)
 
 
@@ -529,7 +526,7 @@ def covariance_with(bed_map: BedMap, hypothetical: Observations | Sequence[Obser
         observed,
         tied.assembly,
         tied.solution,
-        bed_map.enlargement,
+        bed_map.variance_factor,
         tied.assembly.warnings,
         bed_map.variance_components,
         tied.points,

@@ -58,9 +58,9 @@ def drifts(bed_map: BedMap, face: str) -> tuple[Drift, ...]:
         if not solution.is_known(row).all():
             continue
         change = float(length * solution.estimate[column])
-        doubt = float(np.sqrt(bed_map.enlargement * solution.covariance(row)[0, 0]))
+        doubt = float(np.sqrt(bed_map.variance_factor * solution.covariance(row)[0, 0]))
         is_told = not any(run.traverse in untold for run in runs)
-        unit = "µm" if runs[0].quantity in ("offset", "span") else "µm/m"
+        unit = "µm" if runs[0].measures.is_length else "µm/m"
         found.append(
             Drift(runs[0].noise_group, change, 2 * doubt, unit, abs(change) > SEEN_FROM * doubt, is_told)
         )
@@ -70,11 +70,11 @@ def drifts(bed_map: BedMap, face: str) -> tuple[Drift, ...]:
 def _drawn(bed_map: BedMap, face: str, untold: set[int]) -> Iterator[Drift]:
     """Drifts of levels drawn there and back."""
     for block in bed_map.observations:
-        if block.dense is None or face not in block.faces:
+        if block.drawn is None or face not in block.faces:
             continue
-        for name, (change, sd) in block.dense.drifts.items():
+        for name, (change, sd) in block.drawn.heights.drifts.items():
             runs = [run for run in block.drawn_runs if group_of(run.sources[0]) == name]
-            doubt = float(np.sqrt(bed_map.enlargement)) * sd
+            doubt = float(np.sqrt(bed_map.variance_factor)) * sd
             is_told = not any(run.traverse in untold for run in runs)
             is_seen = abs(change) > SEEN_FROM * doubt
             yield Drift(f"{runs[0].instrument} (drawn)", change, 2 * doubt, "µm/m", is_seen, is_told)
@@ -96,11 +96,11 @@ def only_one_way(bed_map: BedMap, face: str) -> tuple[str, ...]:
     """
     directions: dict[tuple[str, str, float | None], set[str]] = {}
     for each in bed_map.observations:
-        if face not in each.faces or each.quantity not in ("slope", "heights"):
+        if face not in each.faces or not (each.measures.has_feet_along or each.drawn):
             continue
         if each.bow is not None and each.bow.key in bed_map.assembly.nuisances:
             continue
-        runs = [(t.setup.instrument, t.instrument.base_mm, t.setup.direction) for t in each.dense_traverses]
+        runs = [(t.setup.instrument, t.instrument.base_mm, t.setup.direction) for t in each.drawn_traverses]
         for name, base_mm, direction in runs or [(each.instrument, None, each.direction)]:
             directions.setdefault((name, each.mode, base_mm), set()).add(direction)
     return tuple(dict.fromkeys(name for (name, *_), seen in directions.items() if len(seen) == 1))

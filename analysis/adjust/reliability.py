@@ -133,7 +133,7 @@ def alarm_level(readings: int) -> float:
 def unchecked(table: Residuals) -> tuple[Unchecked, ...]:
     """Readings with a redundancy below 0.1: an error in them would hardly show.
 
-    Heights from dense runs are not among them: many samples check each other there.
+    Heights from drawn levels are not among them: many samples check each other there.
     """
     return tuple(
         Unchecked(int(table.traverse[i]), float(table.station_mm[i]))

@@ -174,7 +174,7 @@ def _few(index: np.ndarray) -> np.ndarray:
 def _step(each: Observations) -> float:
     """Standard uncertainty that the digits of a written run leave, in the contract's unit."""
     run = each.sources[0]
-    if run.setup.source == "record" or each.dense is not None:
+    if run.setup.source == "record" or each.drawn is not None:
         return 0.0
     # the digits written count: in another unit than was asked for they are none of the display's
     as_written = replace(run.instrument, resolution=None)

@@ -247,7 +247,7 @@ def _without(group: Sequence[Traverse], observations: Sequence[Observations], be
     """Observations of all other runs; a block of drawn runs that loses one is solved again."""
     gone = {run.number for run in group}
     kept = [each for each in observations if not gone & {run.number for run in each.sources}]
-    broken = [each for each in observations if each.dense and gone & {run.number for run in each.sources}]
+    broken = [each for each in observations if each.drawn and gone & {run.number for run in each.sources}]
     left = [run for each in broken for run in each.sources if run.number not in gone]
     return [*kept, *observe_all(left, bed)] if left else kept
 

@@ -123,7 +123,7 @@ def returns(
     """
     groups: dict[tuple[object, ...], list[Observations]] = {}
     for each in observations:
-        if each.quantity == "slope" and len(each.faces) == 1 and each.drift_group:
+        if each.measures.has_feet_along and len(each.faces) == 1 and each.drift_group:
             groups.setdefault((each.drift_group, each.turned, each.mode), []).append(each)
     found = []
     for group in groups.values():

@@ -135,9 +135,11 @@ def _is_shown(found: Return | None) -> bool:
 
 
 def _is_taken_off(each: Observations, told: set[tuple[tuple[str, ...], bool]], bed_map: BedMap) -> bool:
-    if each.dense is None:
+    if each.drawn is None:
         return (each.drift_group, each.turned) in told
-    return bool(each.dense.drifts) or (each.bow is not None and each.bow.key in bed_map.assembly.nuisances)
+    return bool(each.drawn.heights.drifts) or (
+        each.bow is not None and each.bow.key in bed_map.assembly.nuisances
+    )
 
 
 def _has_temperatures(traverse: Traverse) -> bool:

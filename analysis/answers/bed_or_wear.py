@@ -87,7 +87,7 @@ class FeetFit:
 
     def covariance(self, rows: np.ndarray) -> np.ndarray:
         """Joint covariance of rows over the unknowns of the map."""
-        scale = self.bed_map.enlargement * self.factor
+        scale = self.bed_map.variance_factor * self.factor
         return scale * self.bed_map.solution.covariance(rows)
 
     def roll(self, station_mm: np.ndarray) -> np.ndarray:
@@ -216,7 +216,7 @@ def _fitted(
     left = scipy.linalg.solve_triangular(lower, bed_map.solution.estimate[nodes], lower=True)
     left = left - white @ (inverse @ left)
     degrees = len(nodes) - int(np.linalg.matrix_rank(white, tol=RANK * np.linalg.norm(white, 2)))
-    chi_square = float(left @ left) / bed_map.enlargement
+    chi_square = float(left @ left) / bed_map.variance_factor
     is_off = degrees > 0 and float(chdtrc(degrees, chi_square)) < CHANCE
     return FeetFit(
         bed_map=bed_map,

@@ -200,7 +200,7 @@ def slope_row(station_mm: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def covariance_of(bed_map: BedMap, rows: NDArray[np.float64]) -> NDArray[np.float64]:
     """Joint covariance of combinations over all unknowns, shape (n, n)."""
-    return np.asarray(bed_map.enlargement * bed_map.solution.covariance(rows))
+    return np.asarray(bed_map.variance_factor * bed_map.solution.covariance(rows))
 
 
 def _rows(bed_map: BedMap, forms: Sequence[Form | None]) -> NDArray[np.float64] | None:

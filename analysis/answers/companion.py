@@ -82,7 +82,7 @@ class Companion:
             return None
         if not found.is_known[index] or not np.isfinite(found.value[index]):
             return None
-        noise = np.sqrt(bed_map.enlargement * asked.variance[index])
+        noise = np.sqrt(bed_map.variance_factor * asked.variance[index])
         doubt = float(np.hypot(found.standard_uncertainty[index], noise))
         return Prediction(float(found.value[index]), doubt, self._who())
 

@@ -106,7 +106,7 @@ class _Side:
         """Whether it is what an instrument read, carrier and all, and no map of heights."""
         ways = {edge for each in self.observations for edge in each.edges}
         reversed_edges = {name for name, _ in ways if {(name, True), (name, False)} <= ways}
-        return self.traverses[0].setup.quantity != "slope" and not reversed_edges
+        return not self.traverses[0].setup.measures.has_feet_along and not reversed_edges
 
     def as_read(self, each: Observations, um_per_reading: float) -> Observations:
         """The same readings, of one unknown at each station: what was read there, in µm."""
@@ -220,7 +220,7 @@ def _side(
 
 def _is_by(setup: Setup, face: str, by: str) -> bool:
     """Whether that is how a traverse read the face: `indicator`, or by what guided it."""
-    if setup.quantity not in BY["indicator"]:
+    if not setup.measures.is_length:
         return False
     if by == "indicator":
         return setup.face == face
@@ -237,9 +237,9 @@ def _along(setup: Setup, face: str) -> str:
 
 
 def _way_of(setup: Setup, face: str) -> str:
-    if setup.quantity == "slope":
+    if setup.measures.has_feet_along:
         return "level" if setup.face in (face, CARRIAGE) else ""
-    return _along(setup, face) if setup.quantity in BY["indicator"] else ""
+    return _along(setup, face) if setup.measures.is_length else ""
 
 
 def _of(
@@ -253,7 +253,7 @@ def _um_per_reading(bed: Bed, sides: Sequence[_Side]) -> float:
     """What one unit of the readings is in µm of height difference: µm/m across the gauge, or µm."""
     for side in sides:
         setup = side.traverses[0].setup
-        if setup.quantity == "roll" and setup.front and setup.rear:
+        if setup.measures.is_across and setup.front and setup.rear:
             return abs(bed.gauge_mm(setup.front, setup.rear) or UM_PER_M) / UM_PER_M
     return 1.0
 
@@ -261,14 +261,14 @@ def _um_per_reading(bed: Bed, sides: Sequence[_Side]) -> float:
 def _subject(traverse: Traverse, bed: Bed) -> dict[str, int]:
     """What combination of faces one traverse's readings are of, apart from a line."""
     setup = traverse.setup
-    if setup.quantity == "roll" and setup.front and setup.rear:
+    if setup.measures.is_across and setup.front and setup.rear:
         return {setup.rear: 1, setup.front: -1}
-    if setup.quantity == "slope" and setup.face in bed.faces:
+    if setup.measures.has_feet_along and setup.face in bed.faces:
         return {str(setup.face): 1}
     faces = [face for face in observe(traverse, bed).faces if face in bed.faces]
     if setup.face in faces and len(faces) <= 2:
         others = [face for face in faces if face != setup.face]
-        if setup.quantity == "span":
+        if setup.measures.is_between:
             return {setup.face: 1} | dict.fromkeys(others, 1)
         sense = {o: bed.sense(setup.face, o) for o in others}
         return {setup.face: 1} | {other: -sense[other] for other in others if sense[other]}

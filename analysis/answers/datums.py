@@ -229,7 +229,7 @@ def _straightness(found: FaceMap) -> tuple[str, float, float]:
 def _is_checked(bed_map: BedMap, face: str) -> bool:
     """Whether an error in some reading on the face would show."""
     numbers = bed_map.traverses(face)
-    if bed_map.dense(face) is not None and len(numbers) > 1:
+    if bed_map.drawn(face) is not None and len(numbers) > 1:
         return True
     mine = np.isin(bed_map.residuals.traverse, numbers)
     return bool(np.any(bed_map.residuals.redundancy[mine] >= LEAST_REDUNDANCY))

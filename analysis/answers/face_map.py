@@ -146,8 +146,8 @@ def map_face(
     level = remove_line(profile, line, described.unworn_mm)
     found = judged_straightness(profile, described, line)
     station, height, uncertainty = _with_gaps(bed_map, face, level, relative_to)
-    dense = bed_map.dense(face) if relative_to is None else None
-    apart = None if dense is None else _base_lag(dense.base_lag, line, described)
+    drawn = bed_map.drawn(face) if relative_to is None else None
+    apart = None if drawn is None else _base_lag(drawn.base_lag, line, described)
     return FaceMap(
         face=face,
         relative_to=relative_to,
@@ -164,7 +164,7 @@ def map_face(
         highest=found.highest,
         lowest=found.lowest,
         blind_wavelengths_mm=bed_map.blind_wavelengths_mm(face),
-        resolved_mm=None if dense is not None else float(np.max(np.diff(profile.station_mm))),
+        resolved_mm=None if drawn is not None else float(np.max(np.diff(profile.station_mm))),
         warnings=(
             *(_why_not_unworn(profile, described, line) if is_default else ()),
             *_warnings(bed_map, face),
@@ -172,11 +172,11 @@ def map_face(
         assumptions=assumptions(bed_map, {face} if relative_to is None else {face, relative_to}),
         worst_over=None if over_mm is None else worst_over(profile, over_mm),
         base_lag=apart,
-        few_places_share=None if dense is None else dense.belief.few_places_share,
-        ripples_not_included_mm=() if dense is None else dense.condition_mm,
+        few_places_share=None if drawn is None else drawn.belief.few_places_share,
+        ripples_not_included_mm=() if drawn is None else drawn.condition_mm,
         drift=drifts(bed_map, face),
         profile=profile,
-        curve_is_sure=dense is None or dense.band_is_95_percent,
+        curve_is_sure=drawn is None or drawn.band_is_95_percent,
     )
 
 
@@ -228,8 +228,8 @@ def own_shape(bed_map: BedMap, face: str) -> tuple[Profile, tuple[Fact, ...]]:
         Where the face is not known, nothing was measured on it, or its own shape cannot be told.
     """
     _described(bed_map, face)
-    profile, dense = bed_map.profile(face), bed_map.dense(face)
-    chain = None if dense is None or dense.band_is_95_percent else dense.base_lag
+    profile, drawn = bed_map.profile(face), bed_map.drawn(face)
+    chain = None if drawn is None or drawn.band_is_95_percent else drawn.base_lag
     if chain is not None:
         profile = Profile(face, chain.station_mm, chain.height_um, chain.covariance_um2)
     return profile, _warnings(bed_map, face)
@@ -276,7 +276,7 @@ def _known_shape(bed_map: BedMap, face: str) -> tuple[Profile, str | None]:
 
 def _relative_shape(bed_map: BedMap, face: str) -> tuple[Profile, str] | None:
     for observations in bed_map.observations:
-        if observations.quantity != "offset" or observations.subject != face:
+        if not observations.measures.is_carried or observations.subject != face:
             continue
         for carrier in observations.faces:
             if carrier == face:

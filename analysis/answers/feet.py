@@ -38,11 +38,11 @@ def untied_feet(bed_map: BedMap, face: str) -> tuple[Fact, ...]:
     """
     if ("height", face) in bed_map.assembly.ways:
         return ()
-    others = [o for o in bed_map.observations if o.quantity != "slope" and face in o.faces]
+    others = [o for o in bed_map.observations if not o.measures.has_feet_along and face in o.faces]
     read = _places(others, face)
     found = []
     for level in bed_map.observations:
-        if level.quantity != "slope" or level.mode != "stepped" or face not in level.faces:
+        if not level.is_stepped_level or face not in level.faces:
             continue
         feet = _places([level], face)
         if min(len(feet), len(read)) >= LEAST_SHARED and _shared(feet, read) < LEAST_SHARED:

@@ -19,9 +19,7 @@ from acquire.model.traverse import Traverse
 from analysis.adjust.combination import BedMap, adjusted
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.bed_or_wear import BedTwist, bed_twist, feet_fit
-from analysis.answers.comparison import A_SCRAPING_PASS_UM
-from analysis.answers.face_map import FaceMap, map_face
-from analysis.answers.like_with_like import (
+from analysis.answers.common_state import (
     check_same_bed,
     instrument_differences,
     is_same_instrument,
@@ -29,6 +27,8 @@ from analysis.answers.like_with_like import (
     other_face,
     state_differences,
 )
+from analysis.answers.comparison import A_SCRAPING_PASS_UM
+from analysis.answers.face_map import FaceMap, map_face
 from analysis.answers.metal_alone import BedMoved, bed_moved, metal_rows, unscraped_faces
 from analysis.answers.metal_off import Stretch, metal_off
 from analysis.answers.surveys import Survey

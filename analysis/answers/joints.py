@@ -218,9 +218,9 @@ def known_channels(bed_map: BedMap) -> tuple[list[Channel], dict[str, str]]:
 
 def _channel(bed_map: BedMap, face: str, kind: str) -> Channel:
     """Heights as they were read: of a drawn level at stations one base apart, nothing assumed between."""
-    dense = bed_map.dense(face) if kind == "height" else None
-    if dense is not None and dense.base_lag is not None:
-        chain = dense.base_lag
+    drawn = bed_map.drawn(face) if kind == "height" else None
+    if drawn is not None and drawn.base_lag is not None:
+        chain = drawn.base_lag
         return Channel(face, kind, chain.station_mm, chain.height_um, chain.covariance_um2, None)
     profile = bed_map.profile(face, kind)
     indices = bed_map.indices(face, kind)
@@ -406,7 +406,7 @@ def hangs_on(bed_map: BedMap, channel: Channel, rows: NDArray) -> OneReading | N
     worst: OneReading | None = None
     whole = float(solution.covariance(wide[None])[0, 0])
     for each, block in zip(bed_map.observations, solution.blocks, strict=False):
-        if channel.face not in each.faces or each.dense is not None or whole <= 0:
+        if channel.face not in each.faces or each.drawn is not None or whole <= 0:
             continue
         # a reading goes into the sum with its whitened row times the covariance of the unknowns
         for place in range(0, len(each), _AT_ONCE):

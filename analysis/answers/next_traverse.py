@@ -17,6 +17,7 @@ import tomlkit
 
 from acquire.model.bed import Bed, Instrument
 from acquire.model.errors import AnalysisError
+from acquire.model.quantity import POSITION
 from acquire.model.traverse import Events, Setup, Stations, Traverse
 from analysis.adjust.combination import BedMap, covariance_with
 from analysis.adjust.run_slips import RunSlip
@@ -252,7 +253,7 @@ def _gains(candidate: _Candidate, now: Mapping[str, float], then: Mapping[str, f
     faces = {target: gain for target, gain in gains.items() if target != "twist"}
     best = max(faces, key=lambda name: (faces[name], -then[name]), default=None)
     # an indicator's carrier rolls with the way it rides, which nothing measures: no word on twist from it
-    targets = (best,) if candidate.setup.quantity == "offset" else (best, "twist")
+    targets = (best,) if candidate.setup.measures.is_carried else (best, "twist")
     if candidate.removes_mm:
         targets = (str(candidate.setup.face),)
     for target in targets:
@@ -283,9 +284,7 @@ def _typed(candidate: _Candidate) -> str:
     """The command line: recorded where the instrument has a port, else typed in."""
     if not candidate.instrument.speaks:
         return f"waylog enter SURVEY {candidate.command}"
-    scales = [
-        i.name for i in candidate.setup.bed.instruments.values() if i.quantity == "position" and i.speaks
-    ]
+    scales = [i.name for i in candidate.setup.bed.instruments.values() if i.measures is POSITION and i.speaks]
     position = f" --position scale:{scales[0]}" if len(scales) == 1 else ""
     return f"waylog record SURVEY {candidate.command}{position}"
 
@@ -295,9 +294,11 @@ def _candidates(bed: Bed, bed_map: BedMap) -> Iterator[_Candidate]:
     for instrument in bed.instruments.values():
         if instrument.quantity in kinds:
             yield from kinds[instrument.quantity](bed, bed_map, instrument)
-        if instrument.may_lie_across and all(each.quantity != "roll" for each in bed.instruments.values()):
+        if instrument.may_lie_across and not any(
+            each.measures.is_across for each in bed.instruments.values()
+        ):
             yield from _rolls(bed, bed_map, instrument.as_laid("roll"))
-        if instrument.quantity == "slope":
+        if instrument.measures.has_feet_along:
             yield from _second_bases(bed, bed_map, instrument)
             yield from _returns(bed, bed_map, instrument)
 
@@ -389,7 +390,7 @@ def _returns(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[_Can
 def _drawn_by(bed_map: BedMap, instrument: Instrument) -> Iterator[tuple[Observations, Traverse]]:
     """Blocks of drawn runs that the instrument had a part in, each with its first run."""
     for block in bed_map.as_observed:
-        runs = [each for each in block.dense_traverses if each.setup.instrument == instrument.name]
+        runs = [each for each in block.drawn_traverses if each.setup.instrument == instrument.name]
         if runs:
             yield block, runs[0]
 

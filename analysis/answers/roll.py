@@ -74,7 +74,7 @@ class KnownRoll:
 
     def covariance_of(self, rows: np.ndarray) -> np.ndarray:
         """Joint covariance of rows over the unknowns of the map."""
-        return self.bed_map.enlargement * self.bed_map.solution.covariance(rows)
+        return self.bed_map.variance_factor * self.bed_map.solution.covariance(rows)
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,7 +190,7 @@ def known_roll(bed_map: BedMap, ways: Ways, *, by_indicators: bool = False) -> K
 
 def rides_one_way(each: Observations) -> bool:
     """Whether it is an indicator whose carrier may roll on the one way that it rides."""
-    return each.quantity == "offset" and len(each.carriers) == 1
+    return each.measures.is_carried and len(each.carriers) == 1
 
 
 def wind_row(known: KnownRoll | None) -> np.ndarray | None:
@@ -205,7 +205,7 @@ def wind_expanded(known: KnownRoll | None) -> float | None:
     row = wind_row(known)
     if known is None or row is None:
         return None
-    variance = known.bed_map.enlargement * float(known.bed_map.solution.covariance(row[None])[0, 0])
+    variance = known.bed_map.variance_factor * float(known.bed_map.solution.covariance(row[None])[0, 0])
     return float(2 * np.sqrt(max(variance, 0.0)))
 
 
@@ -316,7 +316,7 @@ def _between_the_ways(bed_map: BedMap, ways: Ways) -> tuple[np.ndarray, np.ndarr
 def _shown(bed_map: BedMap, ways: Ways, shared: list[float]) -> list[float]:
     """Feet where levels alone were stepped along both, else the stations of the bed."""
     touching = [each for each in bed_map.observations if {ways.front, ways.rear} & set(each.faces)]
-    if all(each.quantity == "slope" and each.mode == "stepped" for each in touching):
+    if all(each.is_stepped_level for each in touching):
         return shared
     stations = {round(mm, 3) for mm in bed_map.bed.station_mm}
     at_station = [mm for mm in shared if mm in stations]
@@ -371,7 +371,7 @@ def _with_zeros(bed_map: BedMap, ways: Ways, rows: np.ndarray) -> np.ndarray | N
 
 
 def _is_across(each: Observations, ways: Ways) -> bool:
-    return each.quantity == "roll" and {ways.front, ways.rear} == set(each.faces)
+    return each.measures.is_across and {ways.front, ways.rear} == set(each.faces)
 
 
 def _of_carriage(bed_map: BedMap, ways: Ways) -> KnownRoll | None:

@@ -133,7 +133,7 @@ def _difference_rows(bed_map: BedMap, a: str, b: str) -> tuple[NDArray, NDArray]
 
 def _measured_across(bed_map: BedMap) -> list[tuple[str, str]]:
     found = [
-        each.faces[:2] for each in bed_map.observations if each.quantity == "span" and len(each.faces) > 1
+        each.faces[:2] for each in bed_map.observations if each.measures.is_between and len(each.faces) > 1
     ]
     return [(a, b) for a, b in dict.fromkeys(found)]
 
@@ -188,7 +188,7 @@ def _is_gap(bed_map: BedMap, a: str, b: str) -> bool:
     inside = [
         source.setup.inside
         for each in bed_map.observations
-        if each.quantity == "span" and {a, b} <= set(each.faces)
+        if each.measures.is_between and {a, b} <= set(each.faces)
         for source in each.sources
     ]
     if inside:

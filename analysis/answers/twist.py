@@ -213,7 +213,7 @@ def _figures_of(roll: Roll) -> dict[str, Any]:
 
 def _tells(traverse: Traverse, ways: Ways) -> bool:
     setup = traverse.setup
-    if setup.quantity == "roll":
+    if setup.measures.is_across:
         return {ways.front, ways.rear} == {setup.front, setup.rear}
     return setup.face in (ways.front, ways.rear, CARRIAGE)
 
@@ -246,7 +246,7 @@ def _joins(each: Observations, ways: Ways) -> bool:
 
 def _is_read_by_carriage(traverses: Sequence[Traverse], bed: Bed, ways: Ways) -> bool:
     """Whether the cross level lay on a carriage of some length whenever it was used on these ways."""
-    over = [each for each in traverses if each.setup.quantity == "roll" and _tells(each, ways)]
+    over = [each for each in traverses if each.setup.measures.is_across and _tells(each, ways)]
     return bed.carriage_length_mm is not None and bool(over) and all(t.setup.is_on_carriage for t in over)
 
 

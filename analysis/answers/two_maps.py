@@ -37,8 +37,7 @@ def apart(each: Observations, tag: str) -> Observations:
         faces=tuple(own(face, tag) for face in each.faces),
         carriers=tuple(own(face, tag) for face in each.carriers),
         drift_group=own_drift(each, tag),
-        dense=None,  # a block of a drawn level stays as it was solved, under its new name
-        dense_traverses=(),
+        drawn=None,  # a block of a drawn level stays as it was solved, under its new name
         drawn_runs=tuple(apart(run, tag) for run in each.drawn_runs),
     )
 
@@ -93,7 +92,7 @@ def through_the_coarser_base(
 
 def _blind_below(observations: Sequence[Observations]) -> float | None:
     """The longest ripple that a level drawn along cannot see: its base, unless a second one helps."""
-    blind = [float(mm) for o in observations if o.dense for mm in o.dense.blind_wavelength_mm[:1]]
+    blind = [float(mm) for o in observations if o.drawn for mm in o.drawn.heights.blind_wavelength_mm[:1]]
     return max(blind, default=None)
 
 

@@ -124,7 +124,7 @@ def _hand_checks(loaded: object, result: "FaceMap") -> "list[HandCheck]":
     runs = [
         t
         for t in loaded.measuring
-        if t.setup.quantity == "slope" and t.setup.face == result.face and t.mode == "stepped"
+        if t.setup.measures.has_feet_along and t.setup.face == result.face and t.mode == "stepped"
     ]
     if not runs:
         raise AnalysisError(

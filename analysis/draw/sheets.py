@@ -301,7 +301,7 @@ def _draw_fields(axes: Axes, bed: Bed, sheet: Sheet, width: float) -> None:
         words += f", base {length_text(sheet.base_mm)}"
     if named is not None and named.per_division is not None:
         words += f", {named.per_division:g} {named.unit.replace('um', 'µm')} a division"
-    carried = "     carried on ________________" if named is None or named.quantity == "offset" else ""
+    carried = "     carried on ________________" if named is None or named.measures.is_carried else ""
     axes.text(left, y, f"instrument: {words}{carried}", fontsize=9, va="center")
     for line in FIELDS:
         y += 7.5

@@ -24,7 +24,7 @@ from analysis.observe.interpolating import interpolation_rows
 from analysis.observe.lateness import put_back
 from analysis.observe.slope import slope_sign
 from analysis.observe.stations import order_of_reading, usable
-from analysis.observe.terms import Nuisance, Observations, Place, Unknown, ZeroDrift
+from analysis.observe.terms import DrawnBlock, Nuisance, Observations, Place, Unknown, ZeroDrift
 from analysis.observe.uncertainty import scale_nuisances, step_uncertainty
 
 UM_PER_M = 1000.0
@@ -114,15 +114,13 @@ def observe_continuous(
         zero_column=signs[named] * away_m,
         direction=first.setup.direction,
         bow=_bow_of_drift(traverses, times, signs[0] / float(np.ptp(runs[0].station_mm)), station_mm),
-        dense=heights,
-        dense_traverses=tuple(traverses),
+        drawn=DrawnBlock(heights, tuple(traverses), anchored, zero_of),
         zero_drift=_zero_drift(zero, kept[named], times[named], heights),
         drawn_runs=tuple(
             run
             for each in zip(traverses, kept, heights.inflation, strict=True)
             if (run := alone(*each[:2], bed, each[2])) is not None
         ),
-        solved_as=(anchored, zero_of),
         created_utc=first.setup.created_utc,
         warnings=(
             *(fact for each in traverses for fact in description_warnings(each, bed)),
@@ -138,30 +136,28 @@ def with_run(block: Observations, further: Traverse, bed: Bed) -> Observations:
 
     The run is taken to be as noisy as those of the same instrument in the block.
     """
-    if block.dense is None or block.solved_as is None:
+    if block.drawn is None:
         raise AnalysisError(f"traverse {block.traverse}", "is not drawn", "a block from drawn runs")
-    names = [each.setup.instrument for each in block.dense_traverses]
+    names = [each.setup.instrument for each in block.drawn.traverses]
     like = names.index(further.setup.instrument) if further.setup.instrument in names else 0
-    anchored, zero_of = block.solved_as
     return observe_continuous(
-        [*block.dense_traverses, further],
+        [*block.drawn.traverses, further],
         bed,
-        anchored=anchored,
-        zero_of=zero_of,
-        belief=block.dense.belief.with_run_like(like),
+        anchored=block.drawn.anchored,
+        zero_of=block.drawn.zero_of,
+        belief=block.drawn.heights.belief.with_run_like(like),
     )
 
 
 def tied(block: Observations, anchored: bool) -> Observations:
     """The same block where other readings tie its heights, or none do: only what must be said changes."""
-    if block.dense is None or block.solved_as is None or block.solved_as[0] == anchored:
+    if block.drawn is None or block.drawn.anchored == anchored:
         return block
-    heights = block.dense.tied(anchored)
+    heights = block.drawn.heights.tied(anchored)
     others = tuple(each for each in block.warnings if not isinstance(each, CurveNotSeen))
     return replace(
         block,
-        dense=heights,
-        solved_as=(anchored, block.solved_as[1]),
+        drawn=replace(block.drawn, heights=heights, anchored=anchored),
         warnings=(*_curve_not_seen(block.faces[0], heights), *others),
     )
 

@@ -83,8 +83,8 @@ KINDS: dict[str, Callable[[Traverse, Bed, np.ndarray], _Kind]] = {
 }
 
 
-def is_dense_slope(traverse: Traverse) -> bool:
-    """Whether it needs the estimator for dense slopes: a level drawn along a face itself."""
+def is_drawn_level(traverse: Traverse) -> bool:
+    """Whether it needs the estimator for drawn levels: one drawn along a face itself."""
     setup = traverse.setup
     return setup.foot_base_mm is not None and traverse.mode == "continuous"
 
@@ -107,7 +107,7 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
     """
     where = f"traverse {traverse.number:03d}"
     setup, instrument = traverse.setup, traverse.instrument
-    if is_dense_slope(traverse):
+    if is_drawn_level(traverse):
         return observe_continuous([traverse], bed)
     if setup.quantity not in KINDS:
         raise AnalysisError(where, f"found readings of {setup.quantity}", " | ".join(KINDS), "")
@@ -159,53 +159,53 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
 def observe_all(
     traverses: Sequence[Traverse], bed: Bed, made: Sequence[Observations] = ()
 ) -> list[Observations]:
-    """Observations of all traverses; the dense slopes of each face are taken together.
+    """Observations of all traverses; drawn levels of each face are taken together.
 
-    A block of dense slopes in `made` of the very same traverses is not solved again.
+    A block of drawn levels in `made` of the very same traverses is not solved again.
     """
-    dense = [traverse for traverse in traverses if is_dense_slope(traverse)]
-    singles = [observe(traverse, bed) for traverse in traverses if not is_dense_slope(traverse)]
-    return _with_blocks(singles, dense, bed, made)
+    drawn = [traverse for traverse in traverses if is_drawn_level(traverse)]
+    singles = [observe(traverse, bed) for traverse in traverses if not is_drawn_level(traverse)]
+    return _with_blocks(singles, drawn, bed, made)
 
 
 def joined(observations: Sequence[Observations], bed: Bed) -> list[Observations]:
-    """The same with one block for all dense slope runs of each face.
+    """The same with one block for all drawn levels of each face.
 
     Runs solved one by one would each bring the smoothness of the way again.
     """
-    singles = [each for each in observations if each.dense is None]
-    blocks = [each for each in observations if each.dense is not None]
+    singles = [each for each in observations if each.drawn is None]
+    blocks = [each for each in observations if each.drawn is not None]
     if len({each.faces for each in blocks}) == len(blocks) and not (blocks and singles):
         return list(observations)
-    return _with_blocks(singles, [one for each in blocks for one in each.dense_traverses], bed, blocks)
+    return _with_blocks(singles, [one for each in blocks for one in each.drawn_traverses], bed, blocks)
 
 
 def _with_blocks(
-    singles: list[Observations], dense: Sequence[Traverse], bed: Bed, made: Sequence[Observations] = ()
+    singles: list[Observations], drawn: Sequence[Traverse], bed: Bed, made: Sequence[Observations] = ()
 ) -> list[Observations]:
     """All together, one block per face; a block already made in the same way is not solved again."""
     groups: dict[str | None, list[Traverse]] = {}
-    for traverse in dense:
+    for traverse in drawn:
         groups.setdefault(traverse.setup.face, []).append(traverse)
     blocks = []
     for face, group in groups.items():
-        anchored = any(face in each.faces and each.quantity in ("offset", "span") for each in singles)
-        zero_of = _shared_zero(group, dense, singles)
+        anchored = any(face in each.faces and each.measures.is_length for each in singles)
+        zero_of = _shared_zero(group, drawn, singles)
         same = [
             tied(b, anchored)
             for b in made
-            if b.dense_traverses == tuple(group) and b.solved_as and b.solved_as[1] == zero_of
+            if b.drawn and b.drawn.traverses == tuple(group) and b.drawn.zero_of == zero_of
         ]
         blocks.append(same[0] if same else observe_continuous(group, bed, anchored=anchored, zero_of=zero_of))
     return sorted([*singles, *blocks], key=lambda each: each.traverse)
 
 
 def _shared_zero(
-    group: Sequence[Traverse], dense: Sequence[Traverse], singles: Sequence[Observations]
+    group: Sequence[Traverse], drawn: Sequence[Traverse], singles: Sequence[Observations]
 ) -> int | None:
     """The traverse of a face whose zero a traverse of another face shares, if there is one."""
     mine = {each.number for each in group}
-    links = [(each.number, each.setup.same_zero_as) for each in dense]
+    links = [(each.number, each.setup.same_zero_as) for each in drawn]
     links += [(each.traverse, each.zero) for each in singles]
     for each in group:
         linked = {one for one, other in links if other == each.number} | {each.setup.same_zero_as}

@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy import sparse
 
+from acquire.model.quantity import LARGEST_LENGTH, QUANTITIES, Quantity
 from acquire.model.traverse import Traverse
 from analysis.level.continuous import ContinuousHeights
 from analysis.linear.fact import Fact
@@ -95,6 +96,24 @@ class ZeroDrift:
     standard_uncertainty: float
 
 
+HEIGHTS = Quantity("heights", {"um": 1.0}, -LARGEST_LENGTH, LARGEST_LENGTH)
+"""What a block of drawn levels gives; no instrument reads it."""
+
+
+@dataclass(frozen=True, eq=False)
+class DrawnBlock:
+    """How a block of drawn levels was solved."""
+
+    heights: ContinuousHeights
+    """The estimate behind it."""
+    traverses: tuple[Traverse, ...]
+    """What it was made of, so that further drawn runs of the face can be joined to it."""
+    anchored: bool
+    """Whether other readings tied it."""
+    zero_of: int | None
+    """Whose zero stayed an unknown."""
+
+
 @dataclass(frozen=True, eq=False)
 class Observations:
     """What one traverse says about the heights: m readings as linear forms."""
@@ -143,20 +162,16 @@ class Observations:
     """What a drift does to a block of heights whose runs all went one way."""
     with_traverses: tuple[int, ...] = ()
     """Numbers of further traverses in the same block."""
-    dense: ContinuousHeights | None = None
-    """Of a block from dense slopes: the estimate behind it; its readings are heights in µm."""
-    dense_traverses: tuple[Traverse, ...] = ()
-    """What the block was made of, so that further dense runs of the face can be joined to it."""
+    drawn: DrawnBlock | None = None
+    """What stands behind a block of drawn levels, whose readings are heights in µm."""
     zero_drift: ZeroDrift | None = None
     """Of a block whose runs there and back tell how its level drifted."""
     drawn_runs: tuple["Observations", ...] = ()
     """Of a block: each of its runs by itself, its drift left in, for what differs between them."""
-    solved_as: tuple[bool, int | None] | None = None
-    """Whether other readings tied it, and whose zero stayed an unknown, when the block was solved."""
     edges: tuple[tuple[str, bool], ...] = ()
     """Straightedges used, and whether turned over."""
     source: Traverse | None = None
-    """The traverse that it was made of; None of a block (`dense_traverses`)."""
+    """The traverse that it was made of; None of a block (`drawn`)."""
     created_utc: str = ""
     warnings: tuple[Fact, ...] = ()
 
@@ -166,7 +181,22 @@ class Observations:
     @property
     def sources(self) -> tuple[Traverse, ...]:
         """The traverses that it was made of, with their own descriptions of the instrument."""
-        return self.dense_traverses if self.source is None else (self.source,)
+        return self.drawn_traverses if self.source is None else (self.source,)
+
+    @property
+    def drawn_traverses(self) -> tuple[Traverse, ...]:
+        """What a block was made of; empty of all else."""
+        return () if self.drawn is None else self.drawn.traverses
+
+    @property
+    def is_stepped_level(self) -> bool:
+        """Whether it is a level stepped along a face, whose feet are nodes."""
+        return self.measures.has_feet_along and self.mode == "stepped"
+
+    @property
+    def measures(self) -> Quantity:
+        """What it reads: the row of its quantity."""
+        return QUANTITIES.get(self.quantity, HEIGHTS)
 
     def less_sure(self, error: np.ndarray) -> "Observations":
         """The same with a further independent error of each reading, standard deviations of shape (m,)."""
@@ -178,7 +208,7 @@ class Observations:
     @property
     def noise_group(self) -> str:
         """Readings of equal group are noisy alike: an instrument's, and apart from them its drawn runs."""
-        return f"{self.instrument} (drawn)" if self.dense is not None else self.instrument
+        return f"{self.instrument} (drawn)" if self.drawn is not None else self.instrument
 
     @property
     def variance(self) -> np.ndarray:

@@ -51,7 +51,7 @@ def render(contents: Contents, made: datetime, paper: str | None = None) -> str:
     paper : str, optional
         A4 | Letter: fixes the paper for printing; else the printer's own is taken.
     """
-    measured = [each for each in contents.traverses if each.setup.quantity != "position"]
+    measured = [each for each in contents.traverses if each.setup.measures.is_measuring]
     return _rendered(
         "report.html",
         contents,

@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING, Any
 from analysis.words.of_readings import stood, traverses
 
 if TYPE_CHECKING:
-    from analysis.answers.history import TakenAsBefore
-    from analysis.answers.like_with_like import (
+    from analysis.answers.common_state import (
         InstrumentDescribedOtherwise,
         OtherInstruments,
         StateNotWritten,
         StoodOtherwiseSince,
         WarmedSince,
     )
+    from analysis.answers.history import TakenAsBefore
 
 WHETHER: Mapping[str, str] = {
     "stands_on": "what it stood on",

@@ -98,7 +98,7 @@ def _differences(survey: Survey, answer: Answer, bed_map: BedMap, nodes: list[Ke
     known = answer.is_known(mine)
     value = mine @ answer.estimate
     variance = np.einsum("ij,jk,ik->i", mine, answer.covariance, mine)
-    u = np.sqrt(np.maximum(variance, 0.0) * bed_map.enlargement)
+    u = np.sqrt(np.maximum(variance, 0.0) * bed_map.variance_factor)
     truth = functions @ [survey.height_um(kind, owner, float(mm)) for kind, owner, mm in nodes]
     stated = np.sqrt(np.abs(np.diag(found.covariance_um2)))
     for i, row in enumerate(functions):

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from acquire.model.errors import WaylogError
+from acquire.model.quantity import QUANTITIES
 from acquire.model.traverse import Setup
 from acquire.store import files_of, read_traverse, survey_bed
 from analysis.draw.live_window.state import Start, Station
@@ -58,15 +59,16 @@ def shape_of(start: Start, stations: Sequence[Station], seating_um: float = 0.0)
     if not stations:
         return None
     x, y, u = _averaged(stations)
-    if start.turned and start.quantity in ("slope", "roll"):
+    measures = QUANTITIES[start.quantity]
+    if start.turned and measures.is_angle:
         y = -y
-    if start.quantity == "slope" and start.base_mm:
+    if measures.has_feet_along and start.base_mm:
         chain = _longest_chain(x, start.base_mm)
         if chain.stop - chain.start > len(x) / 2 and chain.stop - chain.start >= 2:
             return _summed(start, x[chain], y[chain], u[chain], seating_um)
-    if start.quantity == "offset" and len(x) >= FEWEST_FOR_LINE:
+    if measures.is_carried and len(x) >= FEWEST_FOR_LINE:
         return _off_its_ends(start, x, y, np.hypot(u, seating_um))
-    unit = "um" if start.quantity in ("offset", "span") else "um/m"
+    unit = "um" if measures.is_length else "um/m"
     return Shape(x, y - y.mean(), u, f"{start.quantity} readings, less their mean", unit)
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from acquire.bench import Ear, PlainView, Sitting
+from acquire.bench import PlainView, Receiver, Sitting
 from acquire.bench.words import blocks_page, meant_words, plain_line, still_words
 from acquire.model.errors import AcquireError, PortError
 
@@ -14,24 +14,24 @@ def lines_at(time_s, values, port="level", prefix=""):
     return [(float(t), port, f"{prefix}{v:+.2f}\r\n".encode()) for t, v in zip(time_s, values, strict=True)]
 
 
-def ear_of(bed, script, *names, keeps_all=True):
+def receiver_of(bed, script, *names, keeps_all=True):
     chosen = [bed.instruments[name] for name in names]
-    return Ear(chosen, script.clock, script, keeps_all=keeps_all)
+    return Receiver(chosen, script.clock, script, keeps_all=keeps_all)
 
 
-def sitting_of(ear, **options):
+def sitting_of(receiver, **options):
     said = []
-    return Sitting(ear, PlainView(said.append, said.append), **options), said
+    return Sitting(receiver, PlainView(said.append, said.append), **options), said
 
 
 def test_every_instrument_is_shown_with_rate_age_spread_and_garbled_count(bed, script):
     t = np.arange(0, 10, 0.1)
     both = lines_at(t, 5 + np.sin(t)) + lines_at(t[::5], 0.5 + 0 * t[::5], "dial", "D")
     play = script([*both, (4.05, "level", b"@\n")])
-    with ear_of(bed, play, "level", "dial") as ear:
-        sitting, said = sitting_of(ear, seconds=11.0)
+    with receiver_of(bed, play, "level", "dial") as receiver:
+        sitting, said = sitting_of(receiver, seconds=11.0)
         sitting.look_on()
-        level, dial = ear.look()
+        level, dial = receiver.look()
     assert level.health.rate_hz == pytest.approx(10, rel=0.02) and dial.health.rate_hz == pytest.approx(2)
     assert level.health.age_s == pytest.approx(1.1, abs=0.1)
     assert level.health.counts == {"garbled": 1}
@@ -44,28 +44,28 @@ def test_every_instrument_is_shown_with_rate_age_spread_and_garbled_count(bed, s
 def test_missing_port_is_named_and_heard_once_it_is_there(bed, script):
     play = script(lines_at(np.arange(0, 4, 0.1), np.ones(40)))
     play.missing = {"dial"}
-    with ear_of(bed, play, "level", "dial") as ear:
-        sitting_of(ear, seconds=1.5)[0].look_on()
-        level, dial = ear.look()
+    with receiver_of(bed, play, "level", "dial") as receiver:
+        sitting_of(receiver, seconds=1.5)[0].look_on()
+        level, dial = receiver.look()
         assert "is not there" in dial.trouble and level.trouble == ""
         play.missing.clear()
         play.add(lines_at([2.6, 2.7], [0.1, 0.2], "dial", "D"))
-        sitting_of(ear, seconds=3.5)[0].look_on()
-        dial = ear.look()[1]
+        sitting_of(receiver, seconds=3.5)[0].look_on()
+        dial = receiver.look()[1]
         assert dial.trouble == "" and dial.health.good == 2
 
 
 def test_no_port_at_all_is_refused_naming_each(bed, script):
     play = script([])
     play.missing = {"dial", "level"}
-    with pytest.raises(PortError, match=r"level.*dial"), ear_of(bed, play, "level", "dial"):
+    with pytest.raises(PortError, match=r"level.*dial"), receiver_of(bed, play, "level", "dial"):
         pass
 
 
 def test_reading_is_shown_as_read_and_as_meant(bed, script):
-    with ear_of(bed, script(lines_at([0.1, 0.2], [1.0, 2.0], "dial", "D")), "dial") as ear:
-        sitting_of(ear, seconds=0.5)[0].look_on()
-        (seen,) = ear.look()
+    with receiver_of(bed, script(lines_at([0.1, 0.2], [1.0, 2.0], "dial", "D")), "dial") as receiver:
+        sitting_of(receiver, seconds=0.5)[0].look_on()
+        (seen,) = receiver.look()
     assert meant_words(seen) == "counts as -50.8 µm", "two thou the other way round"
     assert "2.00 thou" in plain_line(seen, 0.5)
 
@@ -74,9 +74,9 @@ def test_reading_is_shown_as_read_and_as_meant(bed, script):
 @pytest.mark.parametrize("rows", [8, 50])
 def test_page_fits_the_terminal_and_says_everything(bed, script, columns, rows):
     items = lines_at([0.1, 0.2], [1.0, 12.5]) + lines_at([0.2], [0.5], "dial", "D") + [(0.3, "dial", b"?\n")]
-    with ear_of(bed, script(items), "level", "dial") as ear:
-        sitting_of(ear, seconds=0.5)[0].look_on()
-        page = blocks_page(ear.look(), columns, rows)
+    with receiver_of(bed, script(items), "level", "dial") as receiver:
+        sitting_of(receiver, seconds=0.5)[0].look_on()
+        page = blocks_page(receiver.look(), columns, rows)
     lines = ["".join(text for text, _ in spans) for spans in page]
     text = "\n".join(lines)
     assert all(len(line) <= columns for line in lines)
@@ -91,8 +91,8 @@ def test_still_record_of_a_sitting(bed, script):
     t = np.arange(0, 300, 0.1)
     rng = np.random.default_rng(1)
     items = lines_at(t, rng.normal(10, 0.5, t.size)) + lines_at([5.0], [0.1], "dial", "D")
-    with ear_of(bed, script(items), "level", "dial") as ear:
-        sitting, said = sitting_of(ear)
+    with receiver_of(bed, script(items), "level", "dial") as receiver:
+        sitting, said = sitting_of(receiver)
         found = sitting.stand_still(300.0, 3.0)
     level = found["level"]
     assert level.standard_uncertainty == pytest.approx(0.5 / np.sqrt(30), rel=0.25)
@@ -123,8 +123,8 @@ def test_placings_are_asked_for_and_taken_one_after_the_other(bed, script):
     rng = np.random.default_rng(3)
     levels = 20 + rng.normal(0, 3, 10)
     play = script(lines_at(*placing_stream(levels, rng)))
-    with ear_of(bed, play, "level") as ear:
-        sitting, said = sitting_of(ear)
+    with receiver_of(bed, play, "level") as receiver:
+        sitting, said = sitting_of(receiver)
         found = sitting.replace(bed.instruments["level"], 10, 3.0, None)
     assert found.placings == 10
     assert found.scatter == pytest.approx(np.std(levels, ddof=1), rel=0.1)
@@ -137,19 +137,19 @@ def test_placings_are_asked_for_and_taken_one_after_the_other(bed, script):
 def test_reversal_of_a_sitting_gives_the_zero(bed, script):
     rng = np.random.default_rng(4)
     play = script(lines_at(*placing_stream([400 + 7, -400 + 7, 400 + 7], rng)))
-    with ear_of(bed, play, "level") as ear:
-        found = sitting_of(ear)[0].reverse(bed.instruments["level"], 3.0, None)
+    with receiver_of(bed, play, "level") as receiver:
+        found = sitting_of(receiver)[0].reverse(bed.instruments["level"], 3.0, None)
     assert found.zero == pytest.approx(7, abs=0.3) and found.slope == pytest.approx(400, abs=0.3)
 
 
 def test_only_a_level_is_turned_end_for_end(bed, script):
-    with ear_of(bed, script([]), "dial") as ear, pytest.raises(AcquireError, match="gravity"):
-        sitting_of(ear)[0].reverse(bed.instruments["dial"], 3.0, None)
+    with receiver_of(bed, script([]), "dial") as receiver, pytest.raises(AcquireError, match="gravity"):
+        sitting_of(receiver)[0].reverse(bed.instruments["dial"], 3.0, None)
 
 
 def test_sitting_ends_by_key_and_says_what_is_lacking(bed, script):
     play = script(lines_at(*placing_stream([20, 21, 22], np.random.default_rng(5))))
-    with ear_of(bed, play, "level") as ear:
-        sitting, _ = sitting_of(ear, key=lambda: "q" if ear.now_s() > 24 else "")
+    with receiver_of(bed, play, "level") as receiver:
+        sitting, _ = sitting_of(receiver, key=lambda: "q" if receiver.now_s() > 24 else "")
         with pytest.raises(AcquireError, match=r"found [23] placings"):
             sitting.replace(bed.instruments["level"], 10, 3.0, None)

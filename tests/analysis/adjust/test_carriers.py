@@ -106,7 +106,7 @@ def test_a_straight_tailstock_way_is_not_called_crowned(invented_bed, make_trave
     found = straightness(bed_map.profile("tail"), "least-squares")
     assert found.range_um <= found.expanded_um + ALLOWED_UM
     assert not bed_map.points
-    assert bed_map.enlargement == 1.0
+    assert bed_map.variance_factor == 1.0
     assert not bed_map.suspects
 
 

@@ -386,9 +386,9 @@ def test_covariance_is_enlarged_only_where_readings_scatter_more_than_claimed(in
         )
 
     honest, noisy = survey(1.0), survey(4.0)
-    assert honest.enlargement == 1.0
+    assert honest.variance_factor == 1.0
     assert not any("scatter" in words for words in sentences(honest.warnings))
-    assert noisy.enlargement == pytest.approx(noisy.chi_square / noisy.redundancy)
+    assert noisy.variance_factor == pytest.approx(noisy.chi_square / noisy.redundancy)
     assert any("times as much as the instruments claim" in words for words in sentences(noisy.warnings))
 
 

@@ -174,7 +174,7 @@ def test_two_against_two_are_both_named_and_the_uncertainty_covers_both(invented
     step, doubt = float(found.value_um[0]), 2 * float(found.covariance_um2[0, 0] ** 0.5)
     assert step - doubt < 0 and step + doubt > 10
     # elsewhere the readings agree, and nothing is enlarged
-    assert bed_map.enlargement == 1.0
+    assert bed_map.variance_factor == 1.0
 
 
 def test_one_against_three_is_set_aside_and_contested_by_nothing(invented_bed, make_traverse):

@@ -75,8 +75,8 @@ def test_used_on_request_the_noisy_instrument_weighs_less(invented_bed, make_tra
     plain, weighed = combine(runs, bed), combine(runs, bed, use_variance_components=True)
     assert plain.variance_components == ()
     assert {c.instrument for c in weighed.variance_components} == {"level", "dial"}
-    assert weighed.enlargement == 1.0
-    assert plain.enlargement > 5
+    assert weighed.variance_factor == 1.0
+    assert plain.variance_factor > 5
 
 
 def test_instrument_without_checks_keeps_what_it_claims(invented_bed, make_traverse):

@@ -94,6 +94,6 @@ def test_zero_of_runs_that_tell_no_drift_may_have_moved_or_not(surveyed):
 def test_zero_used_on_one_face_only_makes_no_difference(surveyed):
     """Nothing shares it: there is no unknown for what it drifted."""
     bed_map = surveyed("rear-flat", 0.03)
-    alone = combine(list(bed_map.observations[0].dense_traverses), bed_map.bed)
+    alone = combine(list(bed_map.observations[0].drawn_traverses), bed_map.bed)
     assert not any("of the zero" in key.of for key in alone.assembly.nuisances)
     assert any("of the zero" in key.of for key in bed_map.assembly.nuisances)

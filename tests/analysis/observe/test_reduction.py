@@ -219,4 +219,4 @@ def test_block_already_made_is_used_again_and_says_what_holds_without_the_tie(in
     )
     assert again.reading is both[0].reading
     assert again.reading == pytest.approx(anew.reading)
-    assert not again.dense.band_is_95_percent
+    assert not again.drawn.heights.band_is_95_percent
