@@ -16,6 +16,7 @@ from analysis.answers.blue import FILM_UM, Blue, described_edge, predict_blues
 from analysis.answers.face_map import own_shape
 from analysis.answers.joint_cut import JointCut, Wishes, cut_together
 from analysis.answers.least_metal import NoTargetError
+from analysis.answers.passes import Pass, passes_of
 from analysis.answers.removal import Removal, depth_on_flank, guard_of, removal_of
 from analysis.answers.ripples import Step, steps_found
 from analysis.answers.round_done import SHARE, AfterRound
@@ -58,6 +59,8 @@ class FacePlan(Shown):
     removal: Removal
     this_round_um: NDArray[np.float64]
     """What to take off before it is measured again."""
+    passes: tuple[Pass, ...]
+    """That in passes, in order of work."""
     flank_um: Mapping[str, NDArray[np.float64]] | None
     """Of a vee: depth on the front and on the rear flank, normal to it."""
     sideways_is_known: bool
@@ -240,6 +243,7 @@ def _plan(
         parallel_to=target,
         removal=removal,
         this_round_um=share * removal.removal_um,
+        passes=passes_of(station, share * removal.removal_um),
         flank_um=_on_flanks(bed_map.bed.faces[face], removal.removal_um, flanks),
         sideways_is_known=flanks is not None,
         nothing_to_see=is_nothing_to_see(removal),

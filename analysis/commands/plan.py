@@ -84,6 +84,17 @@ if TYPE_CHECKING:
     metavar="U",
     help="Thickness of the marking blue (common practice: 1 to 10 µm, 0.04 to 0.4 thou).",
 )
+@click.option(
+    "--strip",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Also a full-scale paper strip to lay on each way, as PDF in tiles.",
+)
+@click.option(
+    "--paper",
+    type=click.Choice(["A4", "Letter"]),
+    help="For --strip (default: Letter where the survey is shown in inches).",
+)
 @click.option("--edge", metavar="NAME", help="Straightedge in bed.toml for the predicted blue.")
 @answer_options
 def command(
@@ -93,6 +104,8 @@ def command(
     film: "Reading",
     edge: str | None,
     share: float | None,
+    strip: Path | None,
+    paper: str | None,
     after: Path | None,
     cut_share: float,
     as_json: bool,
@@ -145,6 +158,16 @@ def command(
         after=round_done,
     )
 
+    if strip is not None and result.plans:
+        from analysis.draw.strip import write_strips
+
+        is_shown_inch = is_inch if inch is None else inch
+        write_strips(
+            strip, loaded.bed, tuple(result.plans.values()), is_shown_inch,
+            paper or ("Letter" if is_shown_inch else "A4"),
+        )  # fmt: skip
+        click.echo(f"strip: {strip}", err=True)
+
     def draw(in_inches: bool) -> object:
         from analysis.draw.figures import plan_figure
 
@@ -175,7 +198,15 @@ def plan_words(result: "Plans", inch: bool) -> Sequence[str]:
 def _face_words(plan: "FacePlan", inch: bool) -> list[str]:
     from analysis.words.answers import notes, table
     from analysis.words.blue import blue_words
-    from analysis.words.plan import flank_note, plan_answer, plan_heads, plan_notes, plan_rows, step_notes
+    from analysis.words.plan import (
+        flank_note,
+        passes_words,
+        plan_answer,
+        plan_heads,
+        plan_notes,
+        plan_rows,
+        step_notes,
+    )
 
     beside = [
         *step_notes(plan, inch),
@@ -187,5 +218,6 @@ def _face_words(plan: "FacePlan", inch: bool) -> list[str]:
         plan_answer(plan, inch),
         *(f"  {words}" for words in beside),
         *table(plan_heads(plan, inch), plan_rows(plan, inch)),
+        *passes_words(plan, inch),
         *notes(plan.warnings),
     ]

@@ -198,6 +198,34 @@ def plan_rows(plan: "FacePlan", inch: bool) -> list[tuple[str, ...]]:
     return rows
 
 
+def passes_rows(plan: "FacePlan", inch: bool) -> list[tuple[str, str]]:
+    """Passes of this round in order of work: number, and from where to where."""
+    unit = "in" if inch else "mm"
+
+    def text(mm: float) -> str:
+        return f"{mm / MM_PER_INCH:.1f}" if inch else f"{mm:.0f}"
+
+    return [
+        (
+            f"pass {each.number}",
+            ", ".join(f"{text(low)} to {text(high)}" for low, high in each.stretches_mm) + f" {unit}",
+        )
+        for each in plan.passes
+    ]
+
+
+def passes_words(plan: "FacePlan", inch: bool) -> list[str]:
+    """The same for the terminal."""
+    rows = passes_rows(plan, inch)
+    if not rows:
+        return []
+    pass_text = "0.2 thou" if inch else "5 µm"
+    return [
+        f"  This round in order of work, passes of some {pass_text}:",
+        *(f"    {number}: {where}" for number, where in rows),
+    ]
+
+
 def flank_depths(plan: "FacePlan") -> dict[str, np.ndarray]:
     """Depths on the flanks of a vee, once where both are alike."""
     if plan.flank_um is None:
