@@ -12,7 +12,7 @@ import click
 
 from acquire.commands.after_run import ask_about_run, doubt_about_run
 from acquire.commands.talk import say_cautions, say_notes
-from acquire.commands.traverse_options import asked_of, traverse_options
+from acquire.commands.traverse_options import asked_of, sound_asked, sound_options, traverse_options
 from acquire.model.across_option import AcrossCommand
 from acquire.model.length_option import ABOVE_0, Written
 from acquire.model.lengths import in_mm
@@ -42,6 +42,7 @@ SETTLE_VIAL_S = 15.0
     "--settle", "settle_s", type=click.FloatRange(0, 600), metavar="S", help="Wait before each reading."
 )
 @click.option("--sheet", is_flag=True, help="From a filled sheet: top to bottom, whatever the direction.")
+@sound_options
 @click.option("--resume/--new", "resume", default=None, help="Go on with an entry cut short, or begin anew.")
 @click.pass_context
 def command(
@@ -91,15 +92,16 @@ def _goes_on(left: Path, resume: bool | None) -> bool:
 
 
 def _enter(ctx: click.Context, survey: Path, writer: "JournalWriter", options: dict[str, Any]) -> int:
+    from acquire.console.sound import sounding
     from acquire.console.typed_lines import typed_lines
     from acquire.entry.asking import Manner, enter_readings
     from acquire.entry.under_way import Entry
     from acquire.record.keeping import keep_line, lines_of
 
-    with writer, typed_lines() as next_typed:
+    with writer, typed_lines() as next_typed, sounding(sound_asked(options)) as sound:
         setup = writer.setup
         entry = Entry.begun(setup, _places(setup, options), lines_of(writer.path), options["closing"])
-        asker = _asker(setup, next_typed, is_from_sheet=options["sheet"])
+        asker = _asker(setup, next_typed, sound, is_from_sheet=options["sheet"])
         settle_s = options["settle_s"]
         if settle_s is None:
             settle_s = SETTLE_VIAL_S if options["vial"] else 0.0
@@ -153,7 +155,12 @@ def _finished(
     return 0
 
 
-def _asker(setup: "Setup", next_typed: "Callable[[], str | None]", is_from_sheet: bool) -> "Asker":
+def _asker(
+    setup: "Setup",
+    next_typed: "Callable[[], str | None]",
+    sound: "Callable[[str, str], None]",
+    is_from_sheet: bool,
+) -> "Asker":
     import shutil
 
     from acquire.entry.asking import Asker
@@ -168,6 +175,7 @@ def _asker(setup: "Setup", next_typed: "Callable[[], str | None]", is_from_sheet
         is_person=is_person,
         wait=time.sleep,
         columns=shutil.get_terminal_size().columns,
+        sound=sound if is_person else lambda kind, words: None,
     )
 
 

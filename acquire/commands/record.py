@@ -8,7 +8,7 @@ import click
 
 from acquire.commands.after_run import ask_about_run, doubt_about_run
 from acquire.commands.talk import is_quiet, is_verbose, say, say_cautions, say_notes
-from acquire.commands.traverse_options import asked_of, traverse_options
+from acquire.commands.traverse_options import asked_of, sound_asked, sound_options, traverse_options
 from acquire.model.across_option import AcrossCommand
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.length_option import Written
@@ -54,7 +54,7 @@ if TYPE_CHECKING:
     help="Leave in the tilt that a moving level shows when the carriage speeds up or slows.",
 )
 @click.option("--window", is_flag=True, help="Show it large in a window as well.")
-@click.option("--sound/--no-sound", default=True, help="A bell for a station, two when something is wrong.")
+@sound_options
 @click.option("--quiet", is_flag=True, help="Only the beginning, what goes wrong, and the end.")
 @click.option(
     "--leave-free",
@@ -215,6 +215,7 @@ def _screen(
     ctx: click.Context, survey: Path, setup: "Setup", beside: list["Instrument"], options: dict[str, Any]
 ) -> "Screen":
     from acquire.console import Screen
+    from acquire.console.sound import aloud
     from acquire.console.window import WindowFeed
 
     maker = (ctx.find_root().obj or {}).get("companion")
@@ -224,7 +225,8 @@ def _screen(
         beside=beside,
         settled_s=options["settled_s"],
         company=None if maker is None else lambda: maker(survey, setup),
-        has_sound=options["sound"],
+        has_bell=sound_asked(options) == "bell",
+        aloud=aloud(sound_asked(options)),
         is_quiet=options["quiet"] or is_quiet(),
         tells_all=is_verbose(),
         window=WindowFeed if options["window"] else None,

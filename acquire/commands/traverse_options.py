@@ -43,6 +43,8 @@ _OPTIONS = (
     ),
 )
 
+SOUNDS = ("bell", "tones", "speech", "off")
+
 _NAMES = (
     "instrument", "across", "reference", "other", "inside", "direction", "turned", "turned_over",
     "same_zero_as",
@@ -52,6 +54,23 @@ _NAMES = (
 def traverse_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """Add the shared options to a command; `asked_of` makes of their values what `make_setup` takes."""
     return reduce(lambda done, option: option(done), reversed(_OPTIONS), function)
+
+
+def sound_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Add `--sound KIND` and `--no-sound` to a command; `sound_asked` gives the kind."""
+    kind = click.option(
+        "--sound",
+        type=click.Choice(SOUNDS),
+        default=SOUNDS[0],
+        show_default=True,
+        help="One when a station is taken, another when something is wrong.",
+    )
+    return kind(click.option("--no-sound", is_flag=True, help="The same as --sound off.")(function))
+
+
+def sound_asked(options: dict[str, Any]) -> str:
+    """Which kind of sound is wanted."""
+    return "off" if options["no_sound"] else str(options["sound"])
 
 
 def asked_of(options: dict[str, Any], face: str | None) -> dict[str, Any]:

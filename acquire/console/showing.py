@@ -12,6 +12,7 @@ from typing import Protocol, TypeVar
 
 from acquire.console.keys import key_words, keys
 from acquire.console.painting import Page
+from acquire.console.sound import TAKEN, WRONG, Aloud
 from acquire.console.tracking import SETTLED_S, Live, Taken, Tracker
 from acquire.console.window import WindowFeed, live_line, start_line, station_line
 from acquire.entry.companion import Companion
@@ -58,8 +59,10 @@ class Screen:
     company : callable, optional
         Gives a Companion, which draws the running profile and says what a station should
         read.  It is made and asked in the screen's own thread, and left out if it fails.
-    has_sound : bool, optional
+    has_bell : bool, optional
         One bell when a station is taken, two when something is wrong (on a terminal).
+    aloud : Aloud, optional
+        Plays or speaks the same; ended with the screen.
     is_quiet : bool, optional
         Without a terminal: only the beginning, what goes wrong, and the end.
     tells_all : bool, optional
@@ -78,7 +81,8 @@ class Screen:
         beside: Sequence[Instrument] = (),
         settled_s: float = SETTLED_S,
         company: Callable[[], Companion] | None = None,
-        has_sound: bool = True,
+        has_bell: bool = True,
+        aloud: Aloud | None = None,
         is_quiet: bool = False,
         tells_all: bool = False,
         window: Callable[[], WindowFeed] | None = None,
@@ -89,7 +93,7 @@ class Screen:
         self._companion: Companion | None = None
         self._judged = 0
         self.tracker = Tracker(setup, beside, settled_s, self._heard_news)
-        self._has_sound, self._is_quiet = has_sound, is_quiet
+        self._has_bell, self._aloud, self._is_quiet = has_bell, aloud, is_quiet
         self._untold = () if tells_all else UNTOLD
         self._make_window = window
         self._window: WindowFeed | None = None
@@ -122,6 +126,8 @@ class Screen:
     def __exit__(self, *_: object) -> None:
         self._stop.set()
         self._thread.join(3.0)
+        if self._aloud is not None:
+            self._aloud.close()
 
     def chunk(self, chunk: Chunk) -> None:
         """Bytes were kept."""
@@ -149,6 +155,7 @@ class Screen:
     def _heard_news(self, kind: str, words: str) -> None:
         """From the tracker: ring, and say what is not said as an event anyway."""
         now_s = self._ticked_s if self._recorder is None else self._recorder.now_s()
+        self._sound(now_s, kind, words)
         if kind == "problem":
             self._bells = 2
             if words != self._said:
@@ -157,6 +164,18 @@ class Screen:
             self._bells = max(self._bells, 1)
         elif not self._is_quiet:
             self._say(now_s, kind, words)
+
+    def _sound(self, now_s: float, kind: str, words: str) -> None:
+        """Play or speak a station taken, and what is wrong; where that fails, say so and ring the bell."""
+        if self._aloud is None or kind not in ("problem", "taken", "in turn"):
+            return
+        setup = self.tracker.setup
+        if kind == "taken":
+            words = length_text(float(words), setup.bed.is_inch)
+        self._aloud.sound(WRONG if kind == "problem" else TAKEN, words)
+        if self._aloud.fault:
+            self._say(now_s, "note", f"{self._aloud.fault}; the bell rings instead")
+            self._aloud, self._has_bell = None, True
 
     def _look(self, now_s: float) -> Live:
         with self._lock:
@@ -245,7 +264,7 @@ class Screen:
         self._lines.clear()
         profile = self._profile_lines(live, page.columns)
         page.paint(live, profile, self._status_now(live), self.tracker.setup)
-        if self._bells and self._has_sound:
+        if self._bells and self._has_bell:
             page.bell()
         self._bells = max(0, self._bells - 1)
 

@@ -36,6 +36,9 @@ class Asker:
     """Whether a question can be answered: a pipe is never asked, its bad line ends the entry."""
     wait: Callable[[float], None] = lambda _: None
     columns: int = 80
+    sound: Callable[[str, str], None] = lambda kind, words: None
+    """Told of a reading taken from an instrument that types (taken), or from a hand (typed), and of
+    questions (wrong), with words to go with each."""
 
 
 @dataclass(frozen=True)
@@ -72,7 +75,7 @@ class _Conversation:
         self.shown: float | None = None
         self.held: list[Typed] = []
         """Lines of a burst that went on while a question stood: they are answers to what comes after it."""
-        self.was_burst = False
+        self.was_burst = self.is_burst = False
 
     def run(self, entry: Entry) -> tuple[Entry, bool]:
         while entry.current is not None:
@@ -83,6 +86,7 @@ class _Conversation:
             typed, words = typed_by(line), line.strip()
             if words.lower() == "q":
                 return entry, True
+            self.is_burst = typed.is_burst
             after = self.answered(self.pressed_again(entry, typed), words)
             if after is None:
                 return entry, False
@@ -156,6 +160,9 @@ class _Conversation:
         )
         if doubt is not None:
             entry = self.questioned(entry, line, doubt)
+        else:
+            place = length_text(line.station_mm, entry.setup.bed.is_inch)
+            self.asker.sound("taken" if self.is_burst else "typed", f"{place}: {words}")
         self.show_profile(entry)
         return entry.at_first_unanswered()
 
@@ -166,7 +173,8 @@ class _Conversation:
 
     def questioned(self, entry: Entry, line: TypedLine, doubt: str) -> Entry:
         """Ask at once about a reading that cannot be; both the old and the new one are kept."""
-        self.asker.say(f"? {doubt}\a" if self.asker.is_person else f"? {doubt}")
+        self.asker.say(f"? {doubt}")
+        self.asker.sound("wrong", doubt)
         if not self.asker.is_person:
             return entry
         while True:

@@ -36,7 +36,7 @@ class Desk:
 
     def __init__(self, survey, start):
         self.master, slave = os.openpty()
-        self.shown = bytearray()
+        self.shown, self.bells = bytearray(), 0
         threading.Thread(target=self._gather, daemon=True).start()
         words = ["enter", str(survey), "way", "-i", "dial", "-r", "line"]
         self.process = start(
@@ -48,9 +48,20 @@ class Desk:
     def _gather(self):
         while True:
             try:
-                self.shown += os.read(self.master, 4096)
+                found = os.read(self.master, 4096)
+                self.bells += found.count(b"\a")
+                self.shown += found
             except OSError:
                 return
+
+    def rings(self, times):
+        """So many bells were rung since it was asked last."""
+        end = time.monotonic() + DEADLINE_S
+        while self.bells < times:
+            assert time.monotonic() < end, f"{self.bells} bells of {times}"
+            select.select([], [], [], 0.02)
+        assert self.bells == times
+        self.bells = 0
 
     def says(self, words):
         end = time.monotonic() + DEADLINE_S
@@ -77,8 +88,10 @@ def test_readings_come_in_bursts_and_only_the_hand_answers_a_question(tmp_path, 
         desk.says(f"{station} mm, {station // 100 + 1} of 6")
         desk.by_instrument(text)
     desk.says("300 mm, 4 of 6")
+    desk.rings(3)
     desk.by_instrument(b"+400 um\r")
     desk.says("read again (a: by the instrument's key), or k keeps +400 um")
+    desk.rings(2)
     desk.by_instrument(b"+004 um\r")
     desk.says("came while a question stands, and is not taken")
     desk.by_hand(b"a\n")
