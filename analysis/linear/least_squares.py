@@ -146,13 +146,30 @@ def _determined(matrix: BorderedMatrix, rows: sparse.csr_matrix) -> tuple[Array,
     nothing = np.zeros(0, np.intp)
     directions, all_free = _smallest_directions(matrix, rows, FIRST_COLUMNS, nothing)
     if all_free:
-        held = matrix.dependent(NOTHING_LEFT)
-        directions, all_free = _smallest_directions(matrix, rows, FIRST_COLUMNS, held)
-        found = _held_at_zero(matrix, rows, directions, held)
-        if not all_free and np.max(_squared_size(rows @ found[0])) < UNDETERMINED_BELOW:
+        found = _by_elimination(matrix, rows)
+        if found is not None:
             return found
         directions = _all_directions(matrix, rows)
     return _held_at_zero(matrix, rows, directions, nothing)
+
+
+def _by_elimination(
+    matrix: BorderedMatrix, rows: sparse.csr_matrix
+) -> tuple[Array, Places, BorderedFactor] | None:
+    """Whole places that elimination finds free, and the few directions left; None where rounding hides one.
+
+    Of many ways that nothing ties, height and tilt of each are free: elimination may take the last
+    place of one for determined, and the matrix with the others held is still singular.
+    """
+    held = matrix.dependent(NOTHING_LEFT)
+    directions, all_free = _smallest_directions(matrix, rows, FIRST_COLUMNS, held)
+    if all_free:
+        return None
+    try:
+        found = _held_at_zero(matrix, rows, directions, held)
+    except linalg.LinAlgError:
+        return None
+    return found if np.max(_squared_size(rows @ found[0])) < UNDETERMINED_BELOW else None
 
 
 def _all_directions(matrix: BorderedMatrix, rows: sparse.csr_matrix) -> Array:

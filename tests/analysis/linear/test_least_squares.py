@@ -149,6 +149,29 @@ def test_a_way_read_only_against_another_is_free_at_every_station():
     assert not found.is_known(np.eye(2 * count + 1)).any()
 
 
+@pytest.mark.parametrize("faces", [6, 10, 14, 20])
+def test_many_ways_that_nothing_ties_are_free_in_height_and_tilt_each(faces):
+    """Twenty lines on one bed, each stepped there and back by a level of its own zero, are common."""
+    count, rng = 21, np.random.default_rng(1)
+    steps, unknowns = np.arange(count - 1), faces * (count + 2)
+    rows, values = [], []
+    for face in range(faces):
+        height = rng.normal(0, 10, count)
+        for run in range(2):
+            at, zero = face * count + steps, faces * count + 2 * face + run
+            weights = np.column_stack([-np.ones(count - 1), np.ones(count - 1), np.full(count - 1, 0.15)])
+            places = np.column_stack([at, at + 1, np.full(count - 1, zero)])
+            each = np.repeat(steps, 3), places.ravel()
+            rows.append(sparse.csr_matrix((weights.ravel() / 0.3, each), shape=(count - 1, unknowns)))
+            values.append(np.diff(height) / 0.3)
+    found = least_squares(rows, values, np.arange(unknowns) >= faces * count)
+    assert found.null_space.shape[1] == 2 * faces
+    bends = np.zeros((faces, unknowns))
+    for face in range(faces):
+        bends[face, face * count + np.array([0, 10, 20])] = 0.5, -1, 0.5
+    assert found.is_known(bends).all()
+
+
 def test_the_same_rows_give_the_same_bits():
     blocks, values, is_border = network(11)
     first, second = (least_squares(blocks, values, is_border) for _ in range(2))
