@@ -18,6 +18,7 @@ from acquire.console.window import WindowFeed, live_line, start_line, station_li
 from acquire.entry.companion import Companion
 from acquire.entry.doubts import doubt_of, reading_words
 from acquire.model.bed import Instrument
+from acquire.model.inch_words import in_owners_unit
 from acquire.model.traverse import Setup
 from acquire.model.units import length_text
 from acquire.receive.ports import Chunk, PortEvent
@@ -150,6 +151,7 @@ class Screen:
         if kind == "recording":
             setup = self.tracker.setup
             text = f"{setup.subject} by {setup.instrument}, {setup.direction}, into {text.partition(';')[0]}"
+        text = in_owners_unit(text, self.tracker.setup.bed.is_inch)
         self._lines.append(f"{time_s:8.1f} s  {kind:<10} {text}")
 
     def _heard_news(self, kind: str, words: str) -> None:
@@ -202,7 +204,7 @@ class Screen:
             taken = live.taken[index]
             doubt = self._asked_company(partial(self._doubt, index, taken))
             if doubt is not None:
-                self.tracker.question(index, doubt)
+                self.tracker.question(index, in_owners_unit(doubt, self.tracker.setup.bed.is_inch))
             if self._window is not None:
                 self._window.put(station_line(replace(taken, doubt=doubt)))
         self._judged = len(live.taken)

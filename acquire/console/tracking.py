@@ -15,6 +15,7 @@ from acquire.console.in_turn import InTurn, is_one_by_one
 from acquire.console.stillness import Recent, RestTimer, StillTimer, is_steady
 from acquire.entry.doubts import reading_words
 from acquire.model.bed import Instrument
+from acquire.model.inch_words import in_owners_unit
 from acquire.model.places import is_same_place
 from acquire.model.traverse import FLAGS, Setup, Stations
 from acquire.model.units import length_text
@@ -379,8 +380,9 @@ class Tracker:
         if station_mm is None or len(samples) == 0:
             return
         if not self.setup.is_on_bed(station_mm):
-            length = f"0 to {self.setup.bed.length_mm:g} mm"
-            self._wrong(f"{station_mm:.1f} mm is off the bed ({length}): look at the scale's zero and sign")
+            words = f"{station_mm:.1f} mm is off the bed (0 to {self.setup.bed.length_mm:g} mm)"
+            shown = in_owners_unit(words, self.setup.bed.is_inch)
+            self._wrong(f"{shown}: look at the scale's zero and sign")
             return
         if self._scale is not None and not self._has_moved and not np.isin(station_mm, self._meant):
             place = length_text(station_mm, self.setup.bed.is_inch)

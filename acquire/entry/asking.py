@@ -120,7 +120,7 @@ class _Conversation:
         except EntryError as error:
             if not self.asker.is_person:
                 raise EntryError(
-                    f"station {entry.slots[entry.index].station_mm:g}",
+                    f"station {entry.slots[entry.index].station_mm:g} mm",
                     error.found,
                     error.needed,
                     "what came before it is kept; run the same command again to go on",
@@ -173,6 +173,7 @@ class _Conversation:
 
     def questioned(self, entry: Entry, line: TypedLine, doubt: str) -> Entry:
         """Ask at once about a reading that cannot be; both the old and the new one are kept."""
+        doubt = in_owners_unit(doubt, entry.setup.bed.is_inch)
         self.asker.say(f"? {doubt}")
         self.asker.sound("wrong", doubt)
         if not self.asker.is_person:

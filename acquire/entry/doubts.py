@@ -69,7 +69,7 @@ def doubt_of_digits(
     --------
     >>> dial = Instrument("dial", "offset", "thou", per_division=0.5, resolution=0.2)
     >>> doubt_of_digits(dial, 300, "0.003")
-    'station 300: 0.003 is finer than dial shows (steps of 0.2 div): is it 0.003 in?'
+    'station 300 mm: 0.003 is finer than dial shows (steps of 0.2 div): is it 0.003 in?'
     >>> doubt_of_digits(dial, 300, "2.5"), doubt_of_digits(dial, 300, "0.003 in")
     (None, None)
     """
@@ -82,7 +82,7 @@ def doubt_of_digits(
             guess = _unit_meant(instrument, written.value)
             advice = f"is it {written.value:g} {guess}?" if guess else "read it again"
             return (
-                f"station {station_mm:g}: {written.value:g} is finer than {instrument.name} shows "
+                f"station {station_mm:g} mm: {written.value:g} is finer than {instrument.name} shows "
                 f"(steps of {instrument.resolution:g} {own}): {advice}"
             )
     return None
@@ -140,7 +140,7 @@ def _against_survey(
     advice = f"is it {guess}?" if guess else "wipe, re-seat, read again"
     are_several = " and " in prediction.says or prediction.says.endswith("runs")
     return (
-        f"station {station_mm:g} is {reading_words(instrument, abs(off))} off "
+        f"station {station_mm:g} mm is {reading_words(instrument, abs(off))} off "
         f"what {prediction.says} say{'' if are_several else 's'}: {advice}"
     )
 
@@ -162,7 +162,7 @@ def _against_neighbours(
     if guess is None and not is_jump:
         return None
     return (
-        f"station {station_mm:g}: {reading_words(instrument, reading)} jumps out of its neighbours "
+        f"station {station_mm:g} mm: {reading_words(instrument, reading)} jumps out of its neighbours "
         f"(the one beside it reads {reading_words(instrument, near[0])})"
         + (f": is it {guess}?" if guess else "")
     )

@@ -70,6 +70,8 @@ class Suspect:
     """It could as well be this one as the one before."""
     contested: bool = False
     """Other readings, wrong in its place, would explain all as well: nothing tells which are."""
+    unit: str = ""
+    """Of both readings: um | um/m."""
 
 
 @dataclass(frozen=True)
@@ -259,6 +261,7 @@ def _suspect(table: Residuals, index: int, w: float, noise: float, runner_up: bo
             table.quantity[index],
         ),
         runner_up,
+        unit=QUANTITIES[str(table.quantity[index])].contract_unit,
     )
 
 

@@ -75,6 +75,7 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
         drift_words,
         notes,
         resolved_words,
+        seen_words,
         shape_words,
     )
     from analysis.words.assumptions import taken_words, unstated_words
@@ -88,7 +89,7 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
         f"heights are from {LINE_WORDS[result.line]}.",
         "  Straightness by line: "
         + "; ".join(
-            f"{name.replace('_', ' ')} {height_text(value, inch, half)}"
+            f"{name.replace('_', ' ')} {seen_words(value, 2 * half, inch)}"
             for name, value in result.straightness_um.items()
         )
         + ".",

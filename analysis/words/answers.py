@@ -18,6 +18,7 @@ from analysis.words.facts import sentences
 
 if TYPE_CHECKING:
     from analysis.adjust.drift import Drift
+    from analysis.adjust.reliability import Suspect
     from analysis.answers.comparison import Comparison
     from analysis.answers.face_map import BaseLag, FaceMap
     from analysis.answers.twist import Twist
@@ -202,6 +203,19 @@ def _shape(found: "FaceMap | BaseLag", height_um: float, inch: bool) -> str:
     where = {"hollow": lowest, "crowned": highest}.get(found.sense, f"{highest}, {lowest}")
     kind = "hollow and crowned" if found.sense == "both" else found.sense
     return f"{kind} by {amount}, {where}"
+
+
+def seen_words(um: float, expanded_um: float, inch: bool) -> str:
+    """A height that stands out of its uncertainty; one that does not as the most that it may be.
+
+    Examples
+    --------
+    >>> seen_words(41.3, 6.0, False), seen_words(10.0, 60.0, True)
+    ('41 µm (1.6 thou)', 'less than 3 thou (70 µm)')
+    """
+    if um > expanded_um:
+        return height_text(um, inch, expanded_um / 2)
+    return f"less than {height_text(um + expanded_um, inch, expanded_um / 2)}"
 
 
 def roll_words(result: "Twist", inch: bool) -> str:
@@ -393,10 +407,15 @@ def suspect_words(result: "WholeBed") -> list[str]:
         return ["No reading stands out as wrong."] if result.redundancy > 0 else []
     return [
         f"{'Or look at' if each.runner_up else 'Look again at'} traverse {each.traverse}, "
-        f"{each.station_mm:g} mm: it reads {each.reading:.4g}, the others make it {each.predicted:.4g}"
+        f"{each.station_mm:g} mm: it reads {each.reading:.4g}{_unit(each)}, "
+        f"the others make it {each.predicted:.4g}{_unit(each)}"
         f"{f'; {each.words}' if each.words else ''}."
         for each in result.suspects
     ]
+
+
+def _unit(suspect: "Suspect") -> str:
+    return f" {suspect.unit.replace('um', 'µm')}" if suspect.unit else ""
 
 
 def unchecked_words(result: "WholeBed") -> list[str]:

@@ -101,7 +101,7 @@ def test_reading_that_the_survey_cannot_believe_is_questioned_at_once_and_kept(s
     with screen.watch(recorder):
         recording = recorder.run()
     out = capsys.readouterr().out
-    assert "station 500 is 72 µm/m" in out and "what the reverse run says" in out
+    assert "station 500 mm is 72 µm/m" in out and "what the reverse run says" in out
     assert out.count("what the reverse run") == 1
     assert len(read_traverse(recording.path).stations) == 3
 

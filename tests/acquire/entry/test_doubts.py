@@ -102,8 +102,11 @@ def test_number_without_a_stated_resolution_is_not_questioned():
     ("reading", "words"),
     [
         ([1, 2.5, 3, 0], None),
-        ([0.0015, 0.002, 0.001, 0], "3 readings; at station 0: 0.0015 is finer than dial shows"),
-        ([1, 2.347, 3, 0], "station 100: 2.347 is finer than dial shows (steps of 0.5 div): read it again"),
+        ([0.0015, 0.002, 0.001, 0], "3 readings; at station 0 mm: 0.0015 is finer than dial shows"),
+        (
+            [1, 2.347, 3, 0],
+            "station 100 mm: 2.347 is finer than dial shows (steps of 0.5 div): read it again",
+        ),
         ([1.2345, 2.347, 3.1113, 0.01], None),  # means of many readings
     ],
 )

@@ -210,7 +210,7 @@ def test_number_that_the_display_cannot_show_is_questioned_at_the_first_station(
     typist = person(["0.004", "4", "5", "6"])
     entry, _ = typist.enters(setup())
     assert typist.questions == [
-        "? station 0: 0.004 is finer than dial shows (steps of 1 um): is it 0.004 mm?"
+        "? station 0 mm: 0.004 is finer than dial shows (steps of 1 um): is it 0.004 mm?"
     ]
     assert by_station(entry)[0] == 4
 
@@ -229,7 +229,7 @@ def test_reading_against_the_rest_of_the_survey_is_questioned_with_the_reason(pe
     typist = person(["10.4", "19", "10.2", "11"])
     entry, _ = typist.enters(setup(), companion=Survey())
     assert typist.questions == [
-        "? station 100 is 9.0 µm (0.35 thou) off what the reverse run and the cross level say: "
+        "? station 100 mm is 9.0 µm (0.35 thou) off what the reverse run and the cross level say: "
         "wipe, re-seat, read again"
     ]
     assert by_station(entry)[100] == 10.2

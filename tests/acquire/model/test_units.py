@@ -14,8 +14,10 @@ from hypothesis import strategies as st
 from acquire.model.errors import UnitError
 from acquire.model.quantity import QUANTITIES
 from acquire.model.units import (
+    height_numbers,
     height_text,
     parse_reading,
+    slope_numbers,
     slope_text,
 )
 
@@ -86,3 +88,18 @@ def test_no_more_digits_than_the_uncertainty_supports():
     assert height_text(-41.26, uncertainty_um=0.2) == "-41.3 µm (-1.624 thou)"
     assert height_text(-41.26, uncertainty_um=20) == "-40 µm (-1.6 thou)"
     assert slope_text(0.04, uncertainty_um_per_m=1) == "0 µm/m (0.00 thou/ft)"
+
+
+@pytest.mark.parametrize("inch", [False, True])
+@pytest.mark.parametrize("u", [0.03, 0.3, 2.0, 3.0, 12.0, 30.0, 127.0, 400.0])
+def test_what_is_nothing_in_one_unit_is_nothing_in_the_other(u, inch):
+    for um in [*(0.1 * k * u for k in range(-40, 41)), 10.0, 12.7, 25.4]:
+        for first, second in (height_numbers(um, inch, u), slope_numbers(um, inch, u)):
+            assert (float(first) == 0) == (float(second) == 0), (um, u, first, second)
+
+
+def test_no_digit_is_printed_that_lies_below_the_uncertainty():
+    """A standard uncertainty of 30 µm is more than a thou: neither tenths of it nor single µm are known."""
+    assert height_text(10.0, inch=True, uncertainty_um=30.0) == "0 thou (0 µm)"
+    assert height_text(40.0, inch=True, uncertainty_um=30.0) == "2 thou (40 µm)"
+    assert height_text(10.0, uncertainty_um=30.0) == "10 µm (0.4 thou)"
