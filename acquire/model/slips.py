@@ -62,7 +62,8 @@ class Slip:
 
 
 TURNED = Slip(("turned",), "the level turned end for end (or its sign)", is_turned=True)
-SIGN = Slip(("sign",), "the sign", factor=-1.0)
+SIGN = Slip(("sign",), "the sign (plus was minus)", factor=-1.0)
+"""Of a dial or a caliper; of a level the same as `TURNED`."""
 ORDER = Slip(("order",), "run the other way from what was written", is_reversed=True)
 
 
@@ -109,7 +110,7 @@ def slip_of_reading(reading: float, expected: float, uncertainty: float, measure
     >>> slip_of_reading(35.0, 3.4, 0.5, SLOPE)
     'a decimal place (ten times too large)'
     >>> slip_of_reading(-12.0, 12.5, 1.0, SLOPE), slip_of_reading(3.0, 3.4, 0.5, SLOPE)
-    ('the sign', None)
+    ('the sign (plus was minus)', None)
     >>> slip_of_reading(2.54, 0.1, 0.02, OFFSET)
     'µm written where thou are read'
     """

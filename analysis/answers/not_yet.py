@@ -6,8 +6,10 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.answers.datums import Datums, datums
 from analysis.answers.feet_on_bed import Feet, feet_to_move
+from analysis.answers.whole_bed import WholeBed
 
-CONTRADICTED, FEET_FIRST, NONE_TRUSTED, NOT_CHECKED = (
+WRONG_RUN, CONTRADICTED, FEET_FIRST, NONE_TRUSTED, NOT_CHECKED = (
+    "a run looks wrong as written",
     "a reading is contradicted",
     "feet first",
     "no face can be trusted",
@@ -15,19 +17,20 @@ CONTRADICTED, FEET_FIRST, NONE_TRUSTED, NOT_CHECKED = (
 )
 
 
-def not_yet(is_contradicted: bool, feet: Feet | None, found: Datums) -> dict[str, str]:
+def not_yet(bed: BedMap | WholeBed, feet: Feet | None, found: Datums) -> dict[str, str]:
     """Faces that may not be scraped yet, and why.
 
     Parameters
     ----------
-    is_contradicted : bool
-        Whether a reading is contradicted by the others.
+    bed : BedMap or WholeBed
+        Whose runs and readings may contradict each other.
     feet : Feet, optional
         The next move of the feet, where the bed has ways to judge it by.
     found : Datums
     """
     for holds, why in (
-        (is_contradicted, CONTRADICTED),
+        (bool(bed.slips), WRONG_RUN),
+        (bool(bed.suspects), CONTRADICTED),
         (feet is not None and bool(feet.moves), FEET_FIRST),
         (not found.trusted, NONE_TRUSTED),
     ):
@@ -44,4 +47,4 @@ def plan_not_yet(bed_map: BedMap) -> Mapping[str, str]:
             feet = feet_to_move(bed_map)
         except AnalysisError:
             feet = None
-    return not_yet(bool(bed_map.suspects), feet, datums(bed_map))
+    return not_yet(bed_map, feet, datums(bed_map))

@@ -68,6 +68,7 @@ def command(
 def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
     """The answer, then where it is from, then the heights, then what to mind."""
     from acquire.model.units import height_text, length_text
+    from analysis.adjust.run_slips import RunSlip
     from analysis.words.answers import (
         LINE_WORDS,
         base_lag_words,
@@ -79,10 +80,14 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
         shape_words,
     )
     from analysis.words.assumptions import taken_words, unstated_words
+    from analysis.words.facts import sentences
 
     half = result.straightness_expanded_um / 2
     numbers = ", ".join(str(n) for n in result.traverses)
+    mine = set(result.traverses)
+    wrong = [each for each in result.warnings if isinstance(each, RunSlip) and mine & set(each.traverses)]
     lines = [
+        *(f"{words}." for words in sentences(wrong)),
         shape_words(result, inch),
         *base_lag_words(result, inch),
         f"  From traverse{'s' if len(result.traverses) > 1 else ''} {numbers} ({result.mode}); "
@@ -112,7 +117,8 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
         (2 * result.standard_uncertainty_um).tolist(),
         inch=inch,
     )
-    return [*lines, *notes(result.warnings), *unstated_words(result.assumptions)]
+    left = [each for each in result.warnings if each not in wrong]
+    return [*lines, *notes(left), *unstated_words(result.assumptions)]
 
 
 def _hand_checks(loaded: object, result: "FaceMap") -> "list[HandCheck]":

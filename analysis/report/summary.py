@@ -75,7 +75,7 @@ def _twist(twist: Twist | AnalysisError, inch: bool) -> str:
 
 
 def _sure(answers: Answers, inch: bool) -> str:
-    lines = [fit_words(answers.whole)]
+    lines = [*(f"{each}." for each in sentences(answers.whole.slips)), fit_words(answers.whole)]
     suspects = [each for each in answers.whole.suspects if not each.runner_up]
     if suspects:
         lines.append(f"{len(suspects)} stand{'s' if len(suspects) == 1 else ''} out as wrong.")

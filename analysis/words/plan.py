@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from acquire.model.units import MM_PER_INCH, UM_PER_THOU, decimals_for, height_text, length_text, number_text
-from analysis.answers.not_yet import CONTRADICTED, FEET_FIRST, NONE_TRUSTED, NOT_CHECKED
+from analysis.answers.not_yet import CONTRADICTED, FEET_FIRST, NONE_TRUSTED, NOT_CHECKED, WRONG_RUN
 from analysis.words.answers import LINE_WORDS, shape_words
 from analysis.words.blue import places_words
 from analysis.words.facts import sentence
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 NONE_YET = "None can be trusted yet"
 NOT_YET_WORDS = {
+    WRONG_RUN: "a whole run looks wrong as it was written: put that right first.",
     CONTRADICTED: "a reading is contradicted by the others: read it again first.",
     FEET_FIRST: "turn the feet first, for that changes the shape; then read the bed again.",
     NONE_TRUSTED: "no face can be trusted yet: repeat the traverses, in reverse or with another instrument.",

@@ -19,9 +19,10 @@ def run_slip_words(found: "RunSlip", survey: str = "SURVEY") -> str:
     >>> words = run_slip_words(RunSlip("vial", (2,), 48.3, 2.2, "um/m", (turned,)))
     >>> words[:72]
     'traverse 2 (vial) looks wrong as it was written: it misses what the othe'
-    >>> words[72:]
-    'rs make of it by 48 µm/m (2.2 would be usual), with the level turned end for end (or its sign) by 2.1. \
-If so: `waylog redo SURVEY 2 --as turned`. Until it is put right nothing here is to be trusted'
+    >>> words[72:150]
+    'rs make of it by 48 µm/m (2.2 would be usual). One slip explains it: the level'
+    >>> words[-101:-48]
+    'If it was so: `waylog redo SURVEY 2 --as turned`. Unt'
     """
     unit = UNIT_WORDS.get(found.unit, found.unit)
     who = f"{numbered(found.traverses)} ({found.instrument})"
@@ -33,21 +34,21 @@ If so: `waylog redo SURVEY 2 --as turned`. Until it is put right nothing here is
             f"{who} {by}, and no slip that is known explains it: look at how it was taken, at the instrument "
             "and at the bed, and run it again"
         )
-    explained = [
-        (
-            f"{each.slip} by {_size(each.misfit)}",
-            f"`waylog redo {survey} {' '.join(map(str, each.traverses))} --as {' --as '.join(each.redo_as)}`",
-        )
+    commands = [
+        f"`waylog redo {survey} {' '.join(map(str, each.traverses))} --as {' --as '.join(each.redo_as)}`"
         for each in found.explanations
     ]
     last = "Until it is put right nothing here is to be trusted"
-    if len(explained) == 1:
-        ((slip, command),) = explained
+    if len(commands) == 1:
         looks, it, was = ("looks", "it", "was") if one else ("look", "they", "were")
-        return f"{who} {looks} wrong as {it} {was} written: {it} {by}, with {slip}. If so: {command}. {last}"
+        (only,) = found.explanations
+        return (
+            f"{who} {looks} wrong as {it} {was} written: {it} {by}. One slip explains it: {only.slip}; "
+            f"put right, {it} would miss by {_size(only.misfit)}. If it was so: {commands[0]}. {last}"
+        )
     several = "; ".join(
-        f"{numbered(each.traverses)}, {slip}: {command}"
-        for each, (slip, command) in zip(found.explanations, explained, strict=True)
+        f"{numbered(each.traverses)}, {each.slip} (would miss by {_size(each.misfit)}): {command}"
+        for each, command in zip(found.explanations, commands, strict=True)
     )
     is_of_others = {each.traverses for each in found.explanations} != {found.traverses}
     doubted = f"{who}, or what it is held against," if is_of_others else who

@@ -10,6 +10,7 @@ from acquire.model.units import length_text, number_text
 from analysis.words.blue import places_words
 from analysis.words.facts import sentence
 from analysis.words.plan import depth_text, doubt_text, fine_um, units
+from analysis.words.run_slips import numbered
 
 if TYPE_CHECKING:
     from analysis.answers.comparison import Comparison
@@ -59,6 +60,9 @@ def things_to_do(found: Found, inch: bool) -> tuple[Thing, ...]:
 
 def _read_again(found: Found, inch: bool) -> list[Thing]:
     """What the readings themselves contradict comes before all else."""
+    for slip in found.whole.slips:
+        deed = f"Put {numbered(slip.traverses)} right, or what it is held against"
+        return [Thing(deed, "it looks wrong as it was written; `waylog combine` says how.")]
     if found.whole.suspects:
         worst = found.whole.suspects[0]
         at = length_text(worst.station_mm, inch)

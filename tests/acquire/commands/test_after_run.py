@@ -85,4 +85,6 @@ def test_combine_and_next_lead_with_the_run_and_advise_nothing_else(three_runs, 
     told = capsys.readouterr().out
     assert f"waylog redo {survey} 4 --as turned" in told and "What would help most" not in told
     main(["map", str(survey), "way"])
-    assert "looks wrong as it was written" in capsys.readouterr().out
+    assert capsys.readouterr().out.startswith("traverse 4 (level) looks wrong as it was written")
+    main(["plan", str(survey), "way"])
+    assert "Do not scrape yet: a whole run looks wrong" in capsys.readouterr().out
