@@ -3,17 +3,20 @@
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from acquire.commands.talk import say
-from acquire.entry.companion import RunDoubt
 
-RunDoubter = Callable[[Path, int], RunDoubt | None]
+if TYPE_CHECKING:
+    from acquire.entry.companion import RunDoubt
+
+RunDoubter = Callable[[Path, int], "RunDoubt | None"]
 """Handed in by the command table: survey folder and number of the run to what is doubtful of it."""
 
 
-def doubt_about_run(ctx: click.Context, survey: Path, number: int | None) -> RunDoubt | None:
+def doubt_about_run(ctx: click.Context, survey: Path, number: int | None) -> "RunDoubt | None":
     """What the other runs contradict in a run; None where nothing, or where there are no others."""
     from acquire.store import files_of
 
@@ -23,7 +26,7 @@ def doubt_about_run(ctx: click.Context, survey: Path, number: int | None) -> Run
     return doubter(survey, number)
 
 
-def ask_about_run(survey: Path, doubt: RunDoubt | None) -> None:
+def ask_about_run(survey: Path, doubt: "RunDoubt | None") -> None:
     """Say what the other runs contradict; a person is asked whether it was so, and then it is mended.
 
     Nothing is altered unasked: without a terminal the command that mends it is told.

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acquire.model.position import DIRECTIONS
 from acquire.model.units import length_text
-from acquire.record.setup_checks import DIRECTIONS
 
 if TYPE_CHECKING:
     from acquire.record.correcting import Misread

@@ -6,8 +6,8 @@ from typing import Any
 
 import click
 
+from acquire.model.position import DIRECTIONS, MODES
 from acquire.model.reference import CARRIAGE
-from acquire.record.setup_checks import DIRECTIONS, MODES
 
 _OPTIONS = (
     click.option("--instrument", "-i", required=True, metavar="I", help="Instrument in bed.toml."),

@@ -4,12 +4,13 @@ Whoever records, types, imports or maps asks here, so that what one of them keep
 """
 
 from collections.abc import Sequence
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
-import numpy as np
+if TYPE_CHECKING:
+    import numpy as np
 
 Stretches = Sequence[Sequence[float]]
-Places = TypeVar("Places", float, np.ndarray)
+Places = TypeVar("Places", float, "np.ndarray")
 
 SLACK_MM = 2.0
 """A foot set flush with the end of the bed by hand, or a scale's zero, may be out by this."""
@@ -21,12 +22,12 @@ MISSED_MM = 1.0
 """A stretch that ends less than this short of a station takes it: either may have been rounded."""
 
 
-def is_within_reach(length_mm: float, at_mm: Places) -> bool | np.ndarray:
+def is_within_reach(length_mm: float, at_mm: Places) -> "bool | np.ndarray":
     """Whether a foot there bears on a bed of that length, give or take the slack."""
     return (at_mm >= -SLACK_MM) & (at_mm <= length_mm + SLACK_MM)
 
 
-def is_on_bed(length_mm: float, station_mm: Places, base_mm: float | None = None) -> bool | np.ndarray:
+def is_on_bed(length_mm: float, station_mm: Places, base_mm: float | None = None) -> "bool | np.ndarray":
     """Whether what is read at a place stands on the bed, with both feet where it has two.
 
     The place itself lies on the bed, give or take rounding; a foot may hang over its end by the slack.
@@ -51,7 +52,7 @@ def is_on_bed(length_mm: float, station_mm: Places, base_mm: float | None = None
     return (station_mm >= 0) & (station_mm <= length_mm) & feet
 
 
-def is_same_place(one_mm: Places, other_mm: float) -> bool | np.ndarray:
+def is_same_place(one_mm: Places, other_mm: float) -> "bool | np.ndarray":
     """Whether two numbers mean one place.
 
     Examples
@@ -70,12 +71,16 @@ def end_where_rounded(length_mm: float, at_mm: Places) -> Places:
     >>> end_where_rounded(1066.8, 1067.0), end_where_rounded(1066.8, -0.2), end_where_rounded(1066.8, 1068.0)
     (1066.8, 0.0, 1068.0)
     """
+    if isinstance(at_mm, float | int):
+        end_mm = min(max(at_mm, 0.0), length_mm)
+        return float(end_mm if abs(end_mm - at_mm) <= ROUNDING_MM else at_mm)
+    import numpy as np  # a bed is read, and a command says what it does, without arrays
+
     on_bed = np.clip(at_mm, 0.0, length_mm)
-    found = np.where(np.abs(on_bed - at_mm) <= ROUNDING_MM, on_bed, at_mm)
-    return float(found) if isinstance(at_mm, float | int) else found
+    return np.where(np.abs(on_bed - at_mm) <= ROUNDING_MM, on_bed, at_mm)
 
 
-def is_in_stretches(stretches: Stretches, at_mm: Places) -> bool | np.ndarray:
+def is_in_stretches(stretches: Stretches, at_mm: Places) -> "bool | np.ndarray":
     """Whether a place lies in one of several stretches, or misses it by less than a millimetre.
 
     Examples
@@ -83,6 +88,8 @@ def is_in_stretches(stretches: Stretches, at_mm: Places) -> bool | np.ndarray:
     >>> is_in_stretches([(0.0, 75.5)], 76.2), is_in_stretches([(0.0, 75.0)], 76.2)
     (True, False)
     """
+    import numpy as np
+
     inside = np.zeros(np.shape(at_mm), bool)
     for start, end in stretches:
         inside |= (at_mm > min(start, end) - MISSED_MM) & (at_mm < max(start, end) + MISSED_MM)

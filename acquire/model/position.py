@@ -15,6 +15,11 @@ RECORDED = "scale:NAME | stations | feed:MM_PER_S"
 """What a recording may be asked for."""
 
 
+DIRECTIONS = ("forward", "reverse")
+MODES = ("stepped", "continuous")
+"""How a traverse may go along the bed."""
+
+
 @dataclass(frozen=True)
 class Position:
     """Where the place of each reading comes from; its text is what files keep.

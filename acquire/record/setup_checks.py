@@ -9,16 +9,13 @@ from typing import Any
 
 from acquire.model.bed import Bed, Instrument, units_read_by
 from acquire.model.errors import EntryError
-from acquire.model.position import Position
+from acquire.model.position import DIRECTIONS, MODES, Position
 from acquire.model.quantity import MEASURING, POSITION
 from acquire.model.reference import CARRIAGE, Reference
 from acquire.model.traverse import Setup
 from acquire.model.units import unit_name
 from acquire.record.sides import Wanted, across, check_sides, one_of
 from acquire.store import files_of, next_number
-
-DIRECTIONS = ("forward", "reverse")
-MODES = ("stepped", "continuous")
 
 
 def make_setup(

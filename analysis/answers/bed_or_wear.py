@@ -22,9 +22,7 @@ from typing import Any
 import numpy as np
 import scipy.linalg
 import scipy.sparse
-from scipy.interpolate import CubicSpline
-from scipy.special import chdtrc
-from scipy.stats import norm
+from scipy.special import chdtrc, ndtri
 
 from acquire.model.bed import NORMALS, Bed, Face, Foot
 from acquire.model.places import is_in_stretches
@@ -334,10 +332,30 @@ def bend_rows(pairs: Sequence[float], at_mm: np.ndarray) -> np.ndarray:
     if len(knots) == 2:
         share = (np.asarray(at_mm, float) - knots[0]) / (knots[1] - knots[0])
         return np.stack([1 - share, share], axis=1)
-    spline = CubicSpline(knots, np.eye(len(knots)), bc_type="natural")
     inside = np.clip(at_mm, knots[0], knots[-1])
     beyond = np.asarray(at_mm, float) - inside
-    return np.asarray(spline(inside) + beyond[:, None] * spline(inside, 1))
+    before = np.clip(np.searchsorted(knots, inside, side="right") - 1, 0, len(knots) - 2)
+    width = np.diff(knots)[before][:, None]
+    right = (inside - knots[before])[:, None] / width
+    left = 1 - right
+    unit, bend = np.eye(len(knots)), _bend_at_knots(knots)
+    low, high = bend[before] * width**2 / 6, bend[before + 1] * width**2 / 6
+    value = (
+        left * unit[before] + right * unit[before + 1] + (left**3 - left) * low + (right**3 - right) * high
+    )
+    slope = unit[before + 1] - unit[before] + (3 * right**2 - 1) * high - (3 * left**2 - 1) * low
+    return np.asarray(value + beyond[:, None] * slope / width)
+
+
+def _bend_at_knots(knots: np.ndarray) -> np.ndarray:
+    """Second derivatives at the knots of the natural splines that are one at one knot: none at the ends."""
+    width = np.diff(knots)
+    bend = np.zeros((len(knots), len(knots)))
+    slope = np.diff(np.eye(len(knots)), axis=0) / width[:, None]
+    band = np.zeros((3, len(knots) - 2))
+    band[0, 1:], band[1], band[2, :-1] = width[1:-1], 2 * (width[:-1] + width[1:]), width[1:-1]
+    bend[1:-1] = scipy.linalg.solve_banded((1, 1), band, 6 * np.diff(slope, axis=0))
+    return bend
 
 
 def twist_rows(pairs: Sequence[float], at_mm: np.ndarray) -> np.ndarray:
@@ -360,7 +378,7 @@ def _stands_proud(fit: FeetFit) -> Fact | None:
     """
     rows = [(face, *_worn(fit, face)) for face in fit.faces]
     count = sum(len(station) for _, station, _ in rows)
-    limit = max(LEAST_ABOVE, float(norm.isf(CHANCE / max(count, 1))))
+    limit = max(LEAST_ABOVE, float(-ndtri(CHANCE / max(count, 1))))
     worst: tuple[float, str, float, float] | None = None
     for face, station, wide in rows:
         wear = wide @ fit.bed_map.solution.estimate

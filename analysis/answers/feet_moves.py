@@ -25,7 +25,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.linalg
-import scipy.optimize
 
 from acquire.model.bed import Foot
 
@@ -156,10 +155,14 @@ def bounded_moves(now_um: np.ndarray, response: np.ndarray, most_um: np.ndarray)
     >>> bounded_moves(np.array([30.0, -30, -30, 30]), twist, np.full(4, 100.0)).round(3).tolist()
     [-30.0, 30.0, 30.0, -30.0]
     """
+    from scipy.optimize import (
+        lsq_linear,  # imported where used: it takes as long as all that other answers need
+    )
+
     feet = response.shape[1]
     wide = np.vstack([response, LEAST_MOVE * np.eye(feet)])
     wanted = np.concatenate([-now_um, np.zeros(feet)])
-    return np.asarray(scipy.optimize.lsq_linear(wide, wanted, (-most_um, most_um), method="bvls").x)
+    return np.asarray(lsq_linear(wide, wanted, (-most_um, most_um), method="bvls").x)
 
 
 def hand_moves(now_um: np.ndarray, response: np.ndarray, most_um: np.ndarray, step_um: np.ndarray) -> Moves:

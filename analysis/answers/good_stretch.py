@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linprog
 
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import straightness
@@ -84,6 +83,8 @@ def relief(profile: Profile, within_um: float) -> Relief:
     >>> relief(Profile("f", x, h, np.zeros((11, 11))), 5).removal_um.round(6).tolist()
     [0.0, 0.0, 0.0, 0.0, 0.0, 2.0, 5.0, 3.0, 0.0, 0.0, 0.0]
     """
+    from scipy.optimize import linprog  # imported where used: it takes as long as all that other answers need
+
     x, h = profile.station_mm, profile.height_um
     n = x.size
     line = np.column_stack([np.ones(n), (x - x[0]) / np.ptp(x)])

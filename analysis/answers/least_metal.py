@@ -14,10 +14,13 @@ scipy's dual simplex (HiGHS) solves both programmes.  Derived for this project.
 """
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import OptimizeResult, linprog
+
+if TYPE_CHECKING:
+    from scipy.optimize import OptimizeResult
 
 _SLACK = 1e-9
 """Of the largest excess: what the second programme may add to the optimum of the first, and what counts as
@@ -132,8 +135,12 @@ class _Programme:
 
     def solved(
         self, of: str, before: "tuple[str, OptimizeResult] | None" = None
-    ) -> tuple[str, OptimizeResult]:
+    ) -> "tuple[str, OptimizeResult]":
         """The least of one of the two; of those that make the one before least, where there is one."""
+        from scipy.optimize import (
+            linprog,  # imported where used: it takes as long as all that other answers need
+        )
+
         rows, bounds = (np.concatenate(pair) for pair in zip(self.below, self.deep, strict=True))
         if before is not None:
             rows = np.vstack([rows, self.cost(before[0])])
@@ -151,8 +158,8 @@ class _Programme:
 
 def _cut(
     programme: _Programme,
-    first: tuple[str, OptimizeResult],
-    second: tuple[str, OptimizeResult],
+    first: "tuple[str, OptimizeResult]",
+    second: "tuple[str, OptimizeResult]",
     scale: float,
     size: NDArray,
 ) -> Cut:
@@ -178,7 +185,7 @@ def _cut(
     )
 
 
-def _stands_on(programme: _Programme, found: OptimizeResult) -> tuple[NDArray, NDArray, NDArray]:
+def _stands_on(programme: _Programme, found: "OptimizeResult") -> tuple[NDArray, NDArray, NDArray]:
     """The equations that hold at the optimum: their rows, how the excesses stand in them, and constants."""
     multiplier = -found.ineqlin.marginals
     count = programme.height.size

@@ -20,7 +20,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import linalg, sparse
-from scipy.interpolate import BSpline
 
 from acquire.model.errors import AnalysisError
 
@@ -220,6 +219,8 @@ def _knots(passes: Sequence[Pass], kept: list[NDArray[np.bool_]], range_s: tuple
 
 def _fit(setup: _Setup, lag_s: float) -> _Fit:
     """Fit one smooth slope and the jumps at a given lag."""
+    from scipy.interpolate import BSpline  # slow to import, and nobody else needs it
+
     where = [_shifted(one, keep, lag_s) for one, keep in zip(setup.passes, setup.kept, strict=True)]
     position = np.concatenate([p for p, _ in where])
     basis = BSpline.design_matrix(position, setup.knots, 3)
@@ -233,6 +234,8 @@ def _fit(setup: _Setup, lag_s: float) -> _Fit:
 
 def _steepness(setup: _Setup, fit: _Fit) -> sparse.csr_array:
     """Slopes of the cubic B-splines at each position, shape (readings, splines)."""
+    from scipy.interpolate import BSpline
+
     lower = sparse.csr_array(BSpline.design_matrix(fit.position_mm, setup.knots[1:-1], 2))
     count = lower.shape[1]
     ones = np.ones(count) / KNOT_MM

@@ -16,7 +16,6 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.linalg
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import nnls
 
 STANDARD_GRAVITY = 9.80665
 _STEADY = 1e-13
@@ -74,6 +73,8 @@ def lay_beam(place: ArrayLike, height: ArrayLike, self_weight: float) -> LaidBea
     >>> round(float(laid.gap[40]), 3), t[laid.rests_on].tolist()
     (4.0, [0.0, 1.0])
     """
+    from scipy.optimize import nnls  # imported where used: it takes as long as all that other answers need
+
     x, face = np.asarray(place, float), np.asarray(height, float)
     if not self_weight > 0:
         raise ValueError(f"self_weight = {self_weight:g}: needed more than 0")

@@ -6,11 +6,9 @@ import numpy as np
 
 from acquire.model.bed_toml.keys import NAME_RULE, name_is_allowed
 from acquire.model.places import is_on_bed
+from acquire.model.position import DIRECTIONS, MODES
 from acquire.model.quantity import MEASURING
 from acquire.model.traverse import Events, Stations, Stream, Traverse
-
-MODES = ("stepped", "continuous")
-DIRECTIONS = ("forward", "reverse")
 
 UNSURE = 1e3
 """A few wild samples may be worth less than any reading; such a mean says nothing, but it is no lie."""
