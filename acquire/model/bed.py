@@ -49,6 +49,11 @@ class Face:
         """The upward part of its normal: +1 looks up, −1 down, 0 to the front or rear."""
         return NORMALS[self.normal][1]
 
+    @property
+    def rearward(self) -> int:
+        """The part of its normal towards the rear: +1 looks to the rear, −1 to the front, 0 up or down."""
+        return NORMALS[self.normal][0]
+
 
 def sense_of(one: Face, other: Face) -> int:
     """The product n·n′ of two outward normals: +1 looking the same way, −1 opposite, 0 at right angles.

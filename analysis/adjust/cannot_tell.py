@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from acquire.model.bed import NORMALS, Bed
+from acquire.model.bed import Bed
 from analysis.adjust.estimability import ALIKE, Line, Tie, tie
 from analysis.linear.fact import Fact
 from analysis.observe import Observations
@@ -126,15 +126,12 @@ def _axis(line: Line, bed: Bed) -> str:
     return "vertical" if bed.faces[line.owner].upward else "sideways"
 
 
-def _sense_between(first: Line, second: Line, bed: Bed) -> int:
-    """+1 where both deviations count the same way, −1 where they are opposite."""
-    return _direction(first, bed) * _direction(second, bed)
-
-
 def _direction(line: Line, bed: Bed) -> int:
+    """+1 where its deviation is counted up or to the rear, −1 where down or to the front."""
     if line.kind == "side" or line.owner not in bed.faces:
         return 1
-    return sum(NORMALS[bed.faces[line.owner].normal])
+    face = bed.faces[line.owner]
+    return face.upward + face.rearward
 
 
 def _unknown_shapes(
@@ -142,7 +139,7 @@ def _unknown_shapes(
 ) -> Iterator[Fact]:
     """Lines none of whose shape is known, grouped by which are known against each other."""
     ties = {
-        frozenset((a.name, b.name)): tie(a, b, _sense_between(a, b, bed))
+        frozenset((a.name, b.name)): tie(a, b, _direction(a, bed) * _direction(b, bed))
         for a, b in itertools.combinations(unknown, 2)
     }
     for group in _groups(unknown, lambda a, b: ties[frozenset((a.name, b.name))].known > 0):

@@ -48,7 +48,7 @@ from analysis.adjust.tying import (
 from analysis.adjust.variance_components import VarianceComponent, told_components, variance_components
 from analysis.level.continuous import ContinuousHeights
 from analysis.linear.fact import Fact
-from analysis.linear.profile import Profile
+from analysis.linear.profile import SAME_STATION_MM, Profile
 from analysis.linear.shown import table_html
 from analysis.observe import Observations, Place, joined, observe_all, state_warnings
 
@@ -315,7 +315,7 @@ class BedMap:
                 f"{face} − {other}", "they lie at right angles", "faces that look alike or opposite", ""
             )
         here = np.argmin(np.abs(first.station_mm[:, None] - second.station_mm[None, :]), axis=1)
-        shared = np.flatnonzero(np.abs(first.station_mm - second.station_mm[here]) < 1e-6)
+        shared = np.flatnonzero(np.abs(first.station_mm - second.station_mm[here]) < SAME_STATION_MM)
         matrix = self._heights_at(self.indices(face)[shared]) - sense * self._heights_at(
             self.indices(other)[here[shared]]
         )

@@ -24,7 +24,7 @@ import scipy.linalg
 import scipy.sparse
 from scipy.special import chdtrc, ndtri
 
-from acquire.model.bed import NORMALS, Bed, Face, Foot
+from acquire.model.bed import Bed, Face, Foot
 from acquire.model.places import is_in_stretches
 from analysis.adjust.combination import BedMap
 from analysis.answers.bed_or_wear_reasons import (
@@ -295,7 +295,7 @@ def unworn_nodes(bed_map: BedMap) -> tuple[np.ndarray, list[str]]:
     """Indices of heights where no metal was lost, and the face of each."""
     nodes, faces = [], []
     for name, face in bed_map.bed.faces.items():
-        if NORMALS[face.normal][1] == 0 or face.across_mm is None:
+        if face.upward == 0 or face.across_mm is None:
             continue
         for index in bed_map.indices(name):
             if is_unworn(face, bed_map.nodes[index].station_mm):
@@ -316,7 +316,7 @@ def unworn_together(bed_map: BedMap) -> tuple[float, ...]:
 def section_rows(bed: Bed, face: str, pairs: Sequence[float], at_mm: np.ndarray) -> np.ndarray:
     """Height of a face, in µm, for one unit of each of (z at the knots, θ at the knots in µm per mm)."""
     described = bed.faces[face]
-    across, up = float(described.across_mm or 0.0), NORMALS[described.normal][1]
+    across, up = float(described.across_mm or 0.0), described.upward
     return np.asarray(up * np.hstack([bend_rows(pairs, at_mm), across * twist_rows(pairs, at_mm)]))
 
 

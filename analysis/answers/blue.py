@@ -316,7 +316,7 @@ def _contradiction(mark: Mark, gap: Profile, at: int, sure: float) -> Contradict
 
 
 def _check(mark: Mark, start: float, end: float) -> None:
-    if not start - 1e-6 <= mark.from_mm < mark.to_mm <= end + 1e-6:
+    if not start - SAME_STATION_MM <= mark.from_mm < mark.to_mm <= end + SAME_STATION_MM:
         raise AnalysisError(
             "mark",
             f"{mark.from_mm:g} to {mark.to_mm:g} mm",
@@ -327,7 +327,7 @@ def _check(mark: Mark, start: float, end: float) -> None:
 def _under_mark(mark: Mark, gap: Profile) -> NDArray[np.intp]:
     """The stations of a stretch, or the one nearest to its middle where none lies in it."""
     x = gap.station_mm
-    inside = np.flatnonzero((x >= mark.from_mm - 1e-6) & (x <= mark.to_mm + 1e-6))
+    inside = np.flatnonzero((x >= mark.from_mm - SAME_STATION_MM) & (x <= mark.to_mm + SAME_STATION_MM))
     return inside if inside.size else np.array([np.abs(x - (mark.from_mm + mark.to_mm) / 2).argmin()])
 
 

@@ -21,7 +21,7 @@ import scipy.linalg
 from numpy.typing import NDArray
 from scipy.special import chdtrc
 
-from acquire.model.bed import NORMALS, Bed
+from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.adjust.nodes import FOOT_MM
@@ -321,7 +321,8 @@ def _body_design(bed: Bed, channels: Sequence[Channel]) -> tuple[NDArray, tuple[
     design = np.zeros((2 * len(channels), len(names)))
     across = [bed.faces[channel.face].across_mm for channel in channels]
     for i, channel in enumerate(channels):
-        to_rear, up = (1, 0) if channel.kind == "side" else NORMALS[bed.faces[channel.face].normal]
+        face = bed.faces[channel.face]
+        to_rear, up = (1, 0) if channel.kind == "side" else (face.rearward, face.upward)
         design[2 * i, [0, 3]] = up, to_rear
         design[2 * i, 2] = up * (across[i] or 0.0) / UM_PER_M
         design[2 * i + 1, [1, 4]] = up, to_rear

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from acquire.model.bed import NORMALS, Bed
+from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import ON_CARRIAGE
 from analysis.adjust.combination import BedMap, adjusted
@@ -23,6 +23,7 @@ from analysis.linear.largest_difference import (
     detectable_difference,
     largest_difference,
 )
+from analysis.linear.profile import SAME_STATION_MM
 from analysis.linear.shown import Shown
 from analysis.linear.straight_line import line_rows
 from analysis.observe import Form, Observations, Unknown
@@ -152,7 +153,7 @@ def ways_of(bed: Bed, front: str | None = None, rear: str | None = None) -> Ways
     for face in (front, rear):
         if face not in bed.faces:
             raise AnalysisError(face, "found no such face in bed.toml", ", ".join(bed.faces))
-        if NORMALS[bed.faces[face].normal][1] == 0:
+        if bed.faces[face].upward == 0:
             raise AnalysisError(
                 f"twist of {front} and {rear}", f"{face} looks to the {bed.faces[face].normal}",
                 "two ways that look up or down", "name other ways",
@@ -306,7 +307,7 @@ def _between_the_ways(bed_map: BedMap, ways: Ways) -> tuple[np.ndarray, np.ndarr
     ]
     shared = _shown(bed_map, ways, sorted(by_station[0].keys() & by_station[1].keys()))
     rows = np.zeros((len(shared), bed_map.assembly.unknowns))
-    up = [NORMALS[bed_map.bed.faces[face].normal][1] for face in (ways.front, ways.rear)]
+    up = [bed_map.bed.faces[face].upward for face in (ways.front, ways.rear)]
     for row, station in zip(rows, shared, strict=True):
         row[by_station[1][station]] += up[1]
         row[by_station[0][station]] -= up[0]
@@ -389,5 +390,5 @@ def _over_carriage(
 ) -> LargestDifference | None:
     if length_mm is None:
         return None
-    near = np.abs(station_mm[:, None] - station_mm[None, :]) <= length_mm + 1e-6
+    near = np.abs(station_mm[:, None] - station_mm[None, :]) <= length_mm + SAME_STATION_MM
     return largest_difference(roll, covariance, near)

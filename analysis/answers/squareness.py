@@ -27,6 +27,7 @@ from analysis.answers.alignment import UM_PER_M, Measured
 from analysis.answers.assumptions import TYPED, Assumption, assumptions
 from analysis.answers.carriage_path import slope_row
 from analysis.answers.face_map import own_shape
+from analysis.linear.profile import SAME_STATION_MM
 
 
 @dataclass(frozen=True)
@@ -233,7 +234,7 @@ def against_whole(bed_map: BedMap, found: Square, face: str, from_mm: float, to_
     """
     profile, _ = own_shape(bed_map, face)
     x = profile.station_mm
-    if not x[0] - 1e-6 <= from_mm < to_mm <= x[-1] + 1e-6:
+    if not x[0] - SAME_STATION_MM <= from_mm < to_mm <= x[-1] + SAME_STATION_MM:
         raise AnalysisError(face, f"found {from_mm:g} to {to_mm:g} mm", f"{x[0]:g} to {x[-1]:g} mm")
     ends = np.stack([np.interp((from_mm, to_mm), x, unit) for unit in np.eye(x.size)], axis=1)
     row = (ends[1] - ends[0]) / (to_mm - from_mm) * UM_PER_M - slope_row(x)

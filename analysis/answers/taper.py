@@ -20,11 +20,10 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.linear.fact import Fact
-from analysis.linear.profile import Profile
+from analysis.linear.profile import SAME_STATION_MM, Profile
 from analysis.linear.reference_lines import COVERAGE_FACTOR, STRAIGHT, Place, remove_line, straightness
 from analysis.linear.shown import Shown
 
-SAME_MM = 1e-6
 LEAST = 3
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
@@ -124,7 +123,7 @@ def _difference_rows(bed_map: BedMap, a: str, b: str) -> tuple[NDArray, NDArray]
     if not (at_a.size and at_b.size):
         return np.zeros(0), np.zeros((0, len(bed_map.nodes)))
     nearest = np.abs(at_a[:, None] - at_b[None, :]).argmin(axis=1)
-    shared = np.flatnonzero(np.abs(at_a - at_b[nearest]) < SAME_MM)
+    shared = np.flatnonzero(np.abs(at_a - at_b[nearest]) < SAME_STATION_MM)
     rows = np.zeros((shared.size, len(bed_map.nodes)))
     rows[np.arange(shared.size), there[nearest[shared]]] = 1.0
     rows[np.arange(shared.size), here[shared]] = -bed_map.bed.sense(a, b)

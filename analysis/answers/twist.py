@@ -35,7 +35,7 @@ from analysis.answers.roll import (
 )
 from analysis.linear.agreement import Agreement, agreement
 from analysis.linear.fact import Fact
-from analysis.linear.profile import Profile
+from analysis.linear.profile import SAME_STATION_MM, Profile
 from analysis.linear.shown import Shown
 from analysis.observe import Observations, observe_all, state_warnings
 
@@ -188,7 +188,7 @@ def _carriage_follows(found: KnownRoll, ways: Ways) -> RollPart | None:
         return None
     half = bed.carriage_length_mm / 2
     first, last = found.station_mm[[0, -1]] + np.array([half, -half])
-    inside = [mm for mm in bed.station_mm if first - 1e-6 <= mm <= last + 1e-6]
+    inside = [mm for mm in bed.station_mm if first - SAME_STATION_MM <= mm <= last + SAME_STATION_MM]
     rolling = carriage_roll(found.bed_map, ways, inside)
     change = rolling.rows - rolling.rows[:1]
     solution = rolling.bed_map.solution

@@ -27,6 +27,7 @@ from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.carriage_path import A_LINE, Known, Path, carriage_path, covariance_of, known_part
 from analysis.linear.fact import Fact
 from analysis.linear.largest_difference import largest_difference
+from analysis.linear.profile import SAME_STATION_MM
 
 UM_PER_MM = 1000.0
 DIAMETER_MM = 50.0
@@ -184,7 +185,9 @@ def _tip_across(bed_map: BedMap, diameter_mm: float, given: float | None) -> flo
 def _within(path: Path, stretch_mm: tuple[float, float] | None) -> Path:
     if stretch_mm is None:
         return path
-    inside = (path.station_mm >= stretch_mm[0] - 1e-6) & (path.station_mm <= stretch_mm[1] + 1e-6)
+    inside = (path.station_mm >= stretch_mm[0] - SAME_STATION_MM) & (
+        path.station_mm <= stretch_mm[1] + SAME_STATION_MM
+    )
     if np.count_nonzero(inside) < 3:
         raise AnalysisError(
             "turned part",

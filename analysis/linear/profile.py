@@ -15,6 +15,7 @@ from acquire.model.errors import AnalysisError
 from analysis.linear.shown import Shown
 
 SAME_STATION_MM = 1e-6
+"""Rounding: stations no farther apart are one, and one no farther out lies within a stretch."""
 _SYMMETRY = 1e-9
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from acquire.model.bed import NORMALS, Bed, Face
+from acquire.model.bed import Bed, Face
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import Reference
 from analysis.observe.terms import Form, Place, weighted_sum
@@ -118,12 +118,12 @@ def carrier_motion(
 
     Faces that look up or down (and vees) carry it; side faces and vees guide it sideways.
     """
-    carrying = [face for face in faces if NORMALS[face.normal][1]]
-    guiding = [face for face in faces if NORMALS[face.normal][0] or face.is_vee]
+    carrying = [face for face in faces if face.upward]
+    guiding = [face for face in faces if face.rearward or face.is_vee]
     rise = pitch = roll = sway = yaw = None
     middle_mm = carrying[0].across_mm if len(carrying) == 1 else across_mm
     ups = [
-        tuple(_scaled(f, NORMALS[face.normal][1]) for f in _mean_and_slope("height", face, at_mm, bearing))
+        tuple(_scaled(f, face.upward) for f in _mean_and_slope("height", face, at_mm, bearing))
         for face in carrying
     ]
     if len(carrying) == 1:
@@ -138,10 +138,10 @@ def carrier_motion(
             where, f"found {len(carrying)} faces under one carrier", "at most two that carry it", ""
         )
     if guiding:
-        guide = next((face for face in guiding if not NORMALS[face.normal][1]), guiding[0])
-        if NORMALS[guide.normal][0]:
+        guide = next((face for face in guiding if not face.upward), guiding[0])
+        if guide.rearward:
             forms = _mean_and_slope("height", guide, at_mm, bearing)
-            sway, yaw = (_scaled(form, NORMALS[guide.normal][0]) for form in forms)
+            sway, yaw = (_scaled(form, guide.rearward) for form in forms)
         else:
             sway, yaw = _mean_and_slope("side", guide, at_mm, bearing)
     return Motion(rise, sway, pitch, yaw, roll, middle_mm)

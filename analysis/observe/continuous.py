@@ -17,6 +17,7 @@ from analysis.level.blindness import ShapeNotSeen
 from analysis.level.continuous import Belief, ContinuousHeights, heights_from_continuous_slopes
 from analysis.level.slopes import ContinuousRun, continuous_run, gathered
 from analysis.linear.fact import Fact
+from analysis.linear.profile import SAME_STATION_MM
 from analysis.observe.carriers import face_named
 from analysis.observe.differences import description_warnings
 from analysis.observe.drawn_runs import DriftTimes, alone, drift_times
@@ -227,7 +228,7 @@ def _run(traverse: Traverse, stations: Stations, sign: int, drift: DriftTimes) -
 def _stations_reached(runs: Sequence[ContinuousRun], bed: Bed, first: Traverse) -> np.ndarray:
     lowest, highest = min(run.lowest_mm for run in runs), max(run.highest_mm for run in runs)
     stations = np.array(bed.station_mm)
-    reached = stations[(stations >= lowest - 1e-6) & (stations <= highest + 1e-6)]
+    reached = stations[(stations >= lowest - SAME_STATION_MM) & (stations <= highest + SAME_STATION_MM)]
     if len(reached) < LEAST_STATIONS:
         raise AnalysisError(
             f"traverse {first.number:03d}",
@@ -244,8 +245,8 @@ def _tilt(heights: ContinuousHeights, runs: Sequence[ContinuousRun], named: int)
     The mean slope read, less the mean slope of the shape under the feet.
     """
     run = runs[named]
-    inside = (run.station_mm - run.base_mm / 2 >= heights.station_mm[0] - 1e-6) & (
-        run.station_mm + run.base_mm / 2 <= heights.station_mm[-1] + 1e-6
+    inside = (run.station_mm - run.base_mm / 2 >= heights.station_mm[0] - SAME_STATION_MM) & (
+        run.station_mm + run.base_mm / 2 <= heights.station_mm[-1] + SAME_STATION_MM
     )
     used = np.flatnonzero(inside) if np.any(inside) else np.arange(len(run.station_mm))
     near, far = (
