@@ -94,3 +94,21 @@ def test_intervals_of_drawn_levels_hold_the_truth_on_smooth_and_on_scraped_ways(
     heights, _, _, spread = benchmark.run_case(case, 30, seed=11).row()
     assert 0.92 <= heights <= 0.99
     assert 0.78 <= spread <= 1.2  # averaged kinds of ways are wide on smooth ones, near one on scraped ones
+
+
+@pytest.mark.parametrize(("size", "verdict"), [(0.5, "wide"), (1.0, ""), (1.6, "narrow")])
+def test_row_whose_intervals_are_too_wide_or_too_narrow_is_marked(benchmark, size, verdict):
+    """Errors of 60 surveys of 13 heights, of stated size, half of it and far more."""
+    rng = np.random.default_rng(3)
+    ratios = [size * rng.normal(size=13) for _ in range(60)]
+    tally = benchmark.Tally(ratios, [], [], [np.ones(13)])
+    assert tally.verdict("level there and back") == verdict
+
+
+@pytest.mark.statistics
+def test_dips_about_as_wide_as_the_base_are_held(benchmark):
+    """3.75 bases along the bed; heights of one survey go together: 10 are sure to about ± 5 %."""
+    case = "drawn dips, 3.75 bases"
+    tally = benchmark.run_case(case, 10, seed=11)
+    assert tally.row()[0] >= 0.9
+    assert tally.verdict(case) == ""
