@@ -34,6 +34,7 @@ from analysis.adjust.reliability import (
 )
 from analysis.adjust.run_slips import RunSlip, find_run_slips
 from analysis.adjust.solution import Solution
+from analysis.adjust.there_and_back import with_untold_bows
 from analysis.adjust.tying import (
     LEAST_REDUNDANCY,
     NOISE_DOUBTED_BELOW,
@@ -233,8 +234,9 @@ class BedMap:
 
     def drawn(self, face: str) -> ContinuousHeights | None:
         """The estimate from the drawn levels of a face, where there are any."""
-        blocks = (each.drawn for each in self.observations if each.drawn and face in each.faces)
-        return next((block.heights for block in blocks), None)
+        blocks = (each for each in self.observations if each.drawn and face in each.faces)
+        block = next(blocks, None)
+        return None if block is None else with_untold_bows(block, self.assembly.returns)
 
     def reaching(self, places: Iterable[Place]) -> "BedMap":
         """The same map with the heights at further places as unknowns, where they lie between nodes."""

@@ -24,11 +24,13 @@ that are of these runs.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 
+from analysis.level.continuous import ContinuousHeights
 from analysis.linear.fact import Fact
 from analysis.observe import Nuisance, Observations, Unknown
 
@@ -160,11 +162,30 @@ def _share_in(each: Observations, found: Return) -> float:
 
 def bow_column(each: Observations, span_mm: tuple[float, float]) -> np.ndarray:
     """What a parabola, 1 µm high in the middle and nothing at both ends of a span, adds to each reading."""
-    middle, half = sum(span_mm) / 2, (span_mm[1] - span_mm[0]) / 2
     return np.array([
-        sum(weight * (1 - ((place.station_mm - middle) / half) ** 2) for place, weight in form.items())
+        sum(weight * _bow_at(place.station_mm, span_mm) for place, weight in form.items())
         for form in each.forms
     ])  # fmt: skip
+
+
+def _bow_at(station_mm: Any, span_mm: tuple[float, float]) -> Any:
+    middle, half = sum(span_mm) / 2, (span_mm[1] - span_mm[0]) / 2
+    return 1 - ((station_mm - middle) / half) ** 2
+
+
+def with_untold_bows(block: Observations, found: Sequence[Return]) -> ContinuousHeights | None:
+    """What a block of drawn levels was made of, its base-lag stations as uncertain by bows as its map is."""
+    heights = None if block.drawn is None else block.drawn.heights
+    chain = None if heights is None else heights.base_lag
+    if heights is None or chain is None:
+        return heights
+    covariance = chain.covariance_um2
+    for each in found:
+        runs = [run for run in block.drawn_runs if run.traverse in each.traverses]
+        if each.bow_sd_um > 0.0 and chain.base_mm in {run.sources[0].instrument.base_mm for run in runs}:
+            bow_um = each.bow_sd_um * _bow_at(chain.station_mm, span_of(runs))
+            covariance = covariance + np.outer(bow_um, bow_um)
+    return replace(heights, base_lag=replace(chain, covariance_um2=covariance))
 
 
 def span_of(runs: Iterable[Observations]) -> tuple[float, float]:

@@ -111,6 +111,19 @@ def test_bow_between_drawn_runs_is_said_with_what_would_tell_and_next_proposes_i
     assert third.then < 0.3 * third.now
 
 
+def test_base_lag_stations_beside_the_map_count_the_bow_as_it_does(run):
+    """The middle of five bases is off by half of 4 µm in either case."""
+    rng = np.random.default_rng(1)
+    runs = [run(1, way, "forward", rng), run(2, bowed(4.0), "reverse", rng, zero=77.0)]
+    chain = combine(runs, run.bed).drawn("front-flat").base_lag
+    middle, ends = len(chain.station_mm) // 2, [0, -1]
+    row = np.zeros(len(chain.station_mm))
+    row[middle], row[ends] = 1.0, -0.5
+    doubt = float(row @ chain.covariance_um2 @ row) ** 0.5
+    for shape in (way, bowed(4.0)):
+        assert abs(row @ (chain.height_um - shape(chain.station_mm))) < 2 * doubt
+
+
 def test_runs_that_agree_are_neither_widened_nor_spoken_of(run):
     rng = np.random.default_rng(2)
     there = run(1, way, "forward", rng)
