@@ -28,7 +28,7 @@ from acquire.record.own_process import own_command, own_environment
 from acquire.reduce import derive
 from acquire.store import read_raw, read_traverse, write_traverse
 from acquire.store.journal import Chunks, JournalContents, read_journal
-from acquire.store.locks import holding
+from acquire.store.locks import locked
 from acquire.store.safe_files import leftovers, sync_folder
 from acquire.store.scratch import scratch
 
@@ -188,7 +188,7 @@ def held(journal_path: Path) -> Iterator[None]:
     """
     with contextlib.ExitStack() as stack:
         try:
-            is_ours = stack.enter_context(holding(journal_path))
+            is_ours = stack.enter_context(locked(journal_path))
         except OSError as error:
             raise RecordingError(
                 str(journal_path), f"cannot be opened ({error.strerror})", "a journal that may be written"

@@ -20,7 +20,7 @@ from acquire.model.traverse import Setup, Traverse
 from acquire.reduce import contents_of, derive
 from acquire.store import files_of, own_folder, read_traverse, survey_bed, traverse_folder
 from acquire.store.journal import JournalContents
-from acquire.store.locks import holding
+from acquire.store.locks import locked
 from acquire.store.safe_files import NewFile, sync_folder, write_file
 from acquire.store.traverse_file.writer import traverse_beside
 
@@ -104,7 +104,7 @@ def alone(survey: Path) -> Iterator[None]:
     """Hold the survey against every other that alters finished traverses."""
     with ExitStack() as stack:
         try:
-            is_ours = stack.enter_context(holding(survey / "bed.toml"))
+            is_ours = stack.enter_context(locked(survey / "bed.toml"))
         except OSError as error:
             raise SurveyError(str(survey), f"is not ours to alter ({error.strerror})") from error
         if not is_ours:

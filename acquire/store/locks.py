@@ -31,8 +31,8 @@ else:
             fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
 
 
-def try_hold(handle: int, *, wait: bool = False) -> bool:
-    """Hold an open file until `handle` is closed; False where another process holds it.
+def try_lock(handle: int, *, wait: bool = False) -> bool:
+    """Lock an open file until `handle` is closed; False where another process has locked it.
 
     A file system that knows no locks (some network shares) lets everybody through.
     """
@@ -46,8 +46,8 @@ def try_hold(handle: int, *, wait: bool = False) -> bool:
 
 
 @contextmanager
-def holding(path: Path) -> Iterator[bool]:
-    """Hold a file meanwhile; yields False where another process holds it.
+def locked(path: Path) -> Iterator[bool]:
+    """Lock a file meanwhile; yields False where another process has locked it.
 
     Raises
     ------
@@ -57,13 +57,13 @@ def holding(path: Path) -> Iterator[bool]:
     check_plain(path)
     handle = os.open(path, os.O_RDWR | getattr(os, "O_CLOEXEC", 0))
     try:
-        yield try_hold(handle)
+        yield try_lock(handle)
     finally:
         os.close(handle)
 
 
 @contextmanager
-def numbering(folder: Path) -> Iterator[None]:
+def numbers_locked(folder: Path) -> Iterator[None]:
     """Keep other waylogs from choosing a number in `folder` meanwhile.
 
     The folder itself is locked where the system lets folders be opened; elsewhere the
@@ -74,7 +74,7 @@ def numbering(folder: Path) -> Iterator[None]:
         return
     handle = os.open(folder, os.O_RDONLY)
     try:
-        try_hold(handle, wait=True)
+        try_lock(handle, wait=True)
         yield
     finally:
         os.close(handle)

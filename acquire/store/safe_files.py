@@ -14,7 +14,7 @@ from types import TracebackType
 from typing import Self
 
 from acquire.model.errors import SurveyError
-from acquire.store.locks import holding, try_hold
+from acquire.store.locks import locked, try_lock
 
 _FLAGS = os.O_RDWR | os.O_APPEND | os.O_CREAT | os.O_EXCL
 for _name in ("O_NOFOLLOW", "O_CLOEXEC", "O_BINARY"):  # each where the system knows it
@@ -52,7 +52,7 @@ class NewFile:
         """Where it is meanwhile."""
         self.handle = os.open(self.path, _FLAGS, 0o666)
         self._is_in_place = self._is_let_go = False
-        try_hold(self.handle)
+        try_lock(self.handle)
 
     def write(self, data: bytes) -> None:
         """Append all of `data`."""
@@ -149,7 +149,7 @@ def leftovers(folder: Path) -> Iterator[Path]:
 
 def _removed_unless_held(path: Path) -> bool:
     try:
-        with holding(path) as is_free:
+        with locked(path) as is_free:
             if is_free:
                 path.unlink(missing_ok=True)
             return is_free

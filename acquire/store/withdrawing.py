@@ -4,7 +4,7 @@ from pathlib import Path
 
 from acquire.model.errors import SurveyError
 from acquire.store import files_of, own_folder, survey_bed, traverse_folder
-from acquire.store.locks import holding
+from acquire.store.locks import locked
 from acquire.store.safe_files import move
 
 
@@ -27,7 +27,7 @@ def withdraw(survey: Path | str, number: int | None = None) -> tuple[Path, Path]
         raise SurveyError(str(survey), f"found no {what}", "one to take out", "see `waylog show`")
     place = own_folder(traverse_folder(survey) / "withdrawn") / old.name
     try:
-        with holding(old) as is_free:
+        with locked(old) as is_free:
             if not is_free:
                 raise SurveyError(str(old), "is in use by another waylog", "one at rest", "end that first")
             move(old, place)
@@ -41,7 +41,7 @@ def withdraw(survey: Path | str, number: int | None = None) -> tuple[Path, Path]
 def _is_under_way(journal: Path) -> bool:
     """Whether another waylog holds it; one that may not be opened is not known to be."""
     try:
-        with holding(journal) as is_free:
+        with locked(journal) as is_free:
             return not is_free
     except OSError:
         return False

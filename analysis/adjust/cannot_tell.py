@@ -178,14 +178,14 @@ def _stations(line: Line, index: np.ndarray) -> tuple[float, ...]:
 
 def _lie_of_known(known: Sequence[Line], bed: Bed) -> Iterator[Fact]:
     """How lines of known shape lie against each other, where that is not known."""
-    size = max((float(np.max(np.abs(line.free), initial=0.0)) for line in known), default=0.0)
+    size = max((float(np.max(np.abs(line.null_space), initial=0.0)) for line in known), default=0.0)
 
     def lie(line: Line) -> tuple[np.ndarray, np.ndarray]:
         part = line.parts[0]
         i, j = part[0], part[-1]
-        tilt = (line.free[j] - line.free[i]) * _direction(line, bed)
+        tilt = (line.null_space[j] - line.null_space[i]) * _direction(line, bed)
         tilt = tilt / (line.station_mm[j] - line.station_mm[i])
-        return tilt, line.free[i] * _direction(line, bed) - tilt * line.station_mm[i]
+        return tilt, line.null_space[i] * _direction(line, bed) - tilt * line.station_mm[i]
 
     def same_tilt(a: Line, b: Line) -> bool:
         reach = max(float(np.ptp(line.station_mm)) for line in (a, b))

@@ -19,7 +19,7 @@ from acquire.model.traverse import Traverse
 from analysis.adjust.assembly import Assembly, rows_for
 from analysis.adjust.between_nodes import LEAST_NODES, Roughness, judged
 from analysis.adjust.cannot_tell import cannot_tell, why_unknown
-from analysis.adjust.estimability import ALIKE, LEAST_OF_A_PART, Line, free_lines, parts_known
+from analysis.adjust.estimability import ALIKE, LEAST_OF_A_PART, Line, lines_of, parts_known
 from analysis.adjust.nodes import Key, Node
 from analysis.adjust.reliability import (
     Contest,
@@ -199,7 +199,7 @@ class BedMap:
     @cached_property
     def lines(self) -> Mapping[tuple[str, str], Line]:
         """What is free of each face."""
-        return free_lines(self.assembly.layout, self.solution.free[: len(self.nodes)])
+        return lines_of(self.assembly.layout, self.solution.null_space[: len(self.nodes)])
 
     @cached_property
     def cannot_tell(self) -> tuple[Fact, ...]:
@@ -334,8 +334,8 @@ class BedMap:
             Where the readings do not determine three of them up to a line.
         """
         rows = self._of_all_unknowns(matrix)
-        moves = np.asarray(rows @ self.solution.free)
-        part = _largest_known(np.asarray(station_mm), moves, self.solution.free)
+        moves = np.asarray(rows @ self.solution.null_space)
+        part = _largest_known(np.asarray(station_mm), moves, self.solution.null_space)
         if len(part) < LEAST_OF_A_PART:
             raise AnalysisError(
                 name, "the readings do not determine it", "", "`waylog next` says what would tell"

@@ -24,13 +24,13 @@ MOST_FOR_ALL_PAIRS = 60
 
 @dataclass(frozen=True, eq=False)
 class Line:
-    """What is free of one face (or of a vee's sideways deviation, or of an edge)."""
+    """What the readings determine of one face (or of a vee's sideways deviation, or of an edge)."""
 
     kind: str
     owner: str
     station_mm: np.ndarray
-    free: np.ndarray
-    """Shape (n, k): how each free direction moves each height."""
+    null_space: np.ndarray
+    """Its rows of the null space, shape (n, k): how each undetermined direction moves each height."""
     parts: tuple[np.ndarray, ...]
     """Indices of stations whose heights are known against each other up to a line, largest first."""
 
@@ -47,22 +47,22 @@ class Line:
         )
 
 
-def free_lines(layout: Layout, free: np.ndarray) -> dict[tuple[str, str], Line]:
-    """Every line of nodes with its free directions and the parts whose shape is known."""
-    size = float(np.max(np.abs(free), initial=0.0))
+def lines_of(layout: Layout, null_space: np.ndarray) -> dict[tuple[str, str], Line]:
+    """Every line of nodes with its rows of the null space and the parts whose shape is known."""
+    size = float(np.max(np.abs(null_space), initial=0.0))
     lines = {}
     for key, line in layout.lines.items():
-        mine = free[layout.indices(*key)]
+        mine = null_space[layout.indices(*key)]
         lines[key] = Line(*key, line.station_mm, mine, parts_known(line.station_mm, mine, ALIKE * size))
     return lines
 
 
-def parts_known(station_mm: np.ndarray, free: np.ndarray, tolerance: float) -> tuple[np.ndarray, ...]:
+def parts_known(station_mm: np.ndarray, null_space: np.ndarray, tolerance: float) -> tuple[np.ndarray, ...]:
     """Sets of stations whose free movements lie on one straight line along the bed."""
     left = np.arange(len(station_mm))
     parts: list[np.ndarray] = []
     while len(left) >= LEAST_OF_A_PART:
-        best = _largest_part(station_mm[left], free[left], tolerance)
+        best = _largest_part(station_mm[left], null_space[left], tolerance)
         if len(best) < LEAST_OF_A_PART:
             break
         parts.append(left[best])
@@ -70,16 +70,19 @@ def parts_known(station_mm: np.ndarray, free: np.ndarray, tolerance: float) -> t
     return tuple(sorted(parts, key=len, reverse=True))
 
 
-def _largest_part(x: np.ndarray, free: np.ndarray, tolerance: float) -> np.ndarray:
+def _largest_part(x: np.ndarray, null_space: np.ndarray, tolerance: float) -> np.ndarray:
     best = np.zeros(0, int)
     seen = np.zeros((0, len(x)), bool)
     for i, j in _pairs(len(x)):
         if np.any(seen[:, i] & seen[:, j]):
             continue
         near = slice(i, min(i + 3 * NEIGHBOURS, len(x)))
-        if np.count_nonzero(_on_line(x, free, i, j, tolerance, near)) + (j >= near.stop) < LEAST_OF_A_PART:
+        if (
+            np.count_nonzero(_on_line(x, null_space, i, j, tolerance, near)) + (j >= near.stop)
+            < LEAST_OF_A_PART
+        ):
             continue
-        on_line = _on_line(x, free, i, j, tolerance, slice(None))
+        on_line = _on_line(x, null_space, i, j, tolerance, slice(None))
         members = np.flatnonzero(on_line)
         seen = np.vstack([seen, on_line])
         if len(members) > len(best):
@@ -89,11 +92,15 @@ def _largest_part(x: np.ndarray, free: np.ndarray, tolerance: float) -> np.ndarr
     return best
 
 
-def _on_line(x: np.ndarray, free: np.ndarray, i: int, j: int, tolerance: float, where: slice) -> np.ndarray:
+def _on_line(
+    x: np.ndarray, null_space: np.ndarray, i: int, j: int, tolerance: float, where: slice
+) -> np.ndarray:
     """Which stations move along the straight line through the movements of stations i and j."""
-    slope = (free[j] - free[i]) / (x[j] - x[i])
+    slope = (null_space[j] - null_space[i]) / (x[j] - x[i])
     reach = 1 + np.abs(x[where] - x[i]) / abs(x[j] - x[i])
-    off = np.max(np.abs(free[where] - free[i] - np.outer(x[where] - x[i], slope)), axis=1, initial=0.0)
+    off = np.max(
+        np.abs(null_space[where] - null_space[i] - np.outer(x[where] - x[i], slope)), axis=1, initial=0.0
+    )
     return np.asarray(off <= tolerance * reach)
 
 
@@ -120,9 +127,10 @@ def tie(first: Line, second: Line, sense: int) -> Tie:
     shared = np.abs(first.station_mm - second.station_mm[here]) < ALIKE
     if np.count_nonzero(shared) < LEAST_OF_A_PART:
         return Tie(int(np.count_nonzero(shared)), 0, "all")
-    moves = first.free[shared] - sense * second.free[here[shared]]
+    moves = first.null_space[shared] - sense * second.null_space[here[shared]]
     size = ALIKE * max(
-        float(np.max(np.abs(first.free), initial=0)), float(np.max(np.abs(second.free), initial=0))
+        float(np.max(np.abs(first.null_space), initial=0)),
+        float(np.max(np.abs(second.null_space), initial=0)),
     )
     x = first.station_mm[shared]
     if np.all(np.abs(moves) <= 10 * size):

@@ -111,7 +111,7 @@ class Fit:
 
 def said_by(written: Sequence[Observations], slip: Slip, against: Others) -> Said | None:
     """Runs as a slip would have them; None where that cannot be, or the others know nothing there."""
-    assembly, free = against.tied.assembly, against.tied.solution.free
+    assembly, free = against.tied.assembly, against.tied.solution.null_space
     start, parts = 0, []
     for each in written:
         moved_to = _as_slipped(each, slip, against.bed)

@@ -130,7 +130,7 @@ class Solution:
         return self.fit.estimate
 
     @property
-    def free(self) -> np.ndarray:
+    def null_space(self) -> np.ndarray:
         """Shape (n, k): basis of the directions that the data do not determine."""
         return self.fit.null_space
 

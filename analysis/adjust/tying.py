@@ -22,7 +22,7 @@ from scipy.special import chdtrc
 from acquire.model.bed import Bed
 from analysis.adjust.assembly import UNDER_CARRIER, Assembly, assemble, bend_station, tied_places
 from analysis.adjust.between_nodes import Roughness, judged, well_apart
-from analysis.adjust.estimability import Line, free_lines
+from analysis.adjust.estimability import Line, lines_of
 from analysis.adjust.nodes import FOOT_MM, SAME_MM, Key, Layout
 from analysis.adjust.solution import Solution, solve
 from analysis.linear.bordered import stacked
@@ -138,7 +138,7 @@ def tie_together(
             observations, bed, variance_factors=variance_factors, ways=ways, extra=extra, imagined=imagined
         )
         solution = solve(assembly.blocks, assembly.unknowns, assembly.layout.heights)
-        lines = free_lines(assembly.layout, solution.free[: len(assembly.layout.nodes)])
+        lines = lines_of(assembly.layout, solution.null_space[: len(assembly.layout.nodes)])
         new = _newly_judged(assembly, solution, lines, asked, further, judge) or _untold(assembly, lines)
         if not new:
             break

@@ -106,7 +106,7 @@ class FeetFit:
             [
                 section_rows(self.bed_map.bed, face, self.pairs_mm, station),
                 np.tile([float(face == name) for name in self.faces], (len(nodes), 1)),
-                self.bed_map.solution.free[nodes],
+                self.bed_map.solution.null_space[nodes],
             ]
         )
         told = self.tells(functions)
@@ -183,7 +183,7 @@ def feet_fit(bed_map: BedMap) -> FeetFit | None:
                 ]
             ),
             np.array([[float(owner == face) for face in faces] for owner in owners]),
-            bed_map.solution.free[nodes],
+            bed_map.solution.null_space[nodes],
         ]
     )
     return _fitted(bed_map, pairs, faces, nodes, design)

@@ -219,9 +219,9 @@ def _known(
     if rows is None:
         return None
     reached = np.flatnonzero(np.isfinite(rows).all(axis=1))
-    moves = rows[reached] @ bed_map.solution.free
+    moves = rows[reached] @ bed_map.solution.null_space
     size = float(
-        np.max(np.abs(rows[reached]), initial=0.0) * np.max(np.abs(bed_map.solution.free), initial=0.0)
+        np.max(np.abs(rows[reached]), initial=0.0) * np.max(np.abs(bed_map.solution.null_space), initial=0.0)
     )
     parts = parts_known(station_mm[reached], moves, 10 * ALIKE * size)
     known = np.zeros(len(station_mm), bool)

@@ -325,7 +325,7 @@ def _shown(bed_map: BedMap, ways: Ways, shared: list[float]) -> list[float]:
 
 
 def _largest_known(bed_map: BedMap, ways: Ways, station_mm: np.ndarray, rows: np.ndarray) -> KnownRoll | None:
-    free = bed_map.solution.free
+    free = bed_map.solution.null_space
     moves = rows @ free
     tolerance = 10 * ALIKE * UM_PER_M / ways.gauge_mm * float(np.max(np.abs(free), initial=0.0))
     alike, on_a_line = _alike(moves, tolerance), parts_known(station_mm, moves, tolerance)

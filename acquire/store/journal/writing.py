@@ -12,7 +12,7 @@ from acquire.model.errors import RecordingError
 from acquire.model.plain_files import check_plain
 from acquire.model.traverse import Setup
 from acquire.store.journal import frames
-from acquire.store.locks import numbering, try_hold
+from acquire.store.locks import numbers_locked, try_lock
 from acquire.store.safe_files import NewFile
 from acquire.store.survey import file_name, next_number, own_folder, traverse_folder
 
@@ -29,7 +29,7 @@ def begin(survey: Path | str, setup: Setup, *, clock: Callable[[], float] | None
     Two recorders that begin at once get two numbers; `writer.setup.number` tells which.
     """
     folder = own_folder(traverse_folder(survey))
-    with numbering(folder):
+    with numbers_locked(folder):
         setup = setup.with_number(next_number(survey))
         return JournalWriter.create(folder / file_name(setup, "journal"), setup, clock=clock)
 
@@ -101,7 +101,7 @@ class JournalWriter:
         except OSError as error:
             raise RecordingError(str(path), f"cannot be opened ({error.strerror})") from error
         try:
-            if not try_hold(handle):
+            if not try_lock(handle):
                 raise RecordingError(str(path), "is in use by another waylog", "", "close that one first")
             writer = cls._behind_last_record(handle, path, clock)
         except BaseException:

@@ -11,8 +11,8 @@ from acquire.store.journal import begin
 HOLD = """
 import sys
 from pathlib import Path
-from acquire.store.locks import holding
-with holding(Path(sys.argv[1])) as is_ours:
+from acquire.store.locks import locked
+with locked(Path(sys.argv[1])) as is_ours:
     print("held" if is_ours else "not held", flush=True)
     sys.stdin.read()
 """
