@@ -152,6 +152,7 @@ def _recorded(contents: JournalContents) -> Traverse:
     said = [*record.said, *found.said, *flagged, *_counted(refused), *off_bed, *_other_way(record, rows)]
     events = _events(contents, said)
     stations = corrected(setup, _stations(setup, rows), contents.events, None)
+    columns.let_go()
     return Traverse(setup, streams, stations, events, mode, contents.complete)
 
 

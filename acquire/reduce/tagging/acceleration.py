@@ -14,6 +14,8 @@ import numpy as np
 
 STANDARD_GRAVITY = 9.80665
 SLOWEST_RATE_HZ = 5.0
+AT_ONCE = 1 << 16
+"""So many readings are corrected at a time: a long recording is not held in memory."""
 
 
 def window_seconds(interval_s: float) -> float:
@@ -79,14 +81,22 @@ def tilt_without_acceleration(
     width = window_seconds(interval) if width_s is None else width_s
     even_s = np.arange(time_s[0], time_s[-1] + interval / 2, interval)
     reach = int(width / 2 / interval)
-    out = np.full(len(time_s), np.nan)
     if reach < 2 or len(even_s) < 2 * reach + 1:
-        return out
+        return np.full(len(time_s), np.nan)
     weight, second = bump(np.arange(-reach, reach + 1) * interval, width)
-    y = np.interp(even_s, time_s, reading_um_per_m)
-    shown_mm = lagged(even_s, np.interp(even_s, time_s, position_mm), lag_s)
-    shown_mm = np.interp(even_s + lag_s, even_s, shown_mm)
-    tilt = np.convolve(y, weight, "valid")
-    tilt -= 1e3 / STANDARD_GRAVITY * np.convolve(shown_mm - shown_mm[0], second, "valid")
+    lagging_mm = lagged(even_s, np.interp(even_s, time_s, position_mm), lag_s) if lag_s > 0 else None
+
+    def shown_mm(part: slice) -> np.ndarray:
+        if lagging_mm is None:
+            return np.interp(even_s[part], time_s, position_mm)
+        return np.interp(even_s[part] + lag_s, even_s, lagging_mm)
+
+    start_mm = shown_mm(slice(0, 1))[0]
+    tilt = np.empty(len(even_s) - 2 * reach)
+    for begin in range(0, len(tilt), AT_ONCE):
+        part = slice(begin, min(begin + AT_ONCE, len(tilt)) + 2 * reach)
+        found = np.convolve(np.interp(even_s[part], time_s, reading_um_per_m), weight, "valid")
+        found -= 1e3 / STANDARD_GRAVITY * np.convolve(shown_mm(part) - start_mm, second, "valid")
+        tilt[begin : begin + AT_ONCE] = found
     middle_s = even_s[reach : len(even_s) - reach]
     return np.interp(time_s, middle_s, tilt, left=np.nan, right=np.nan)

@@ -1,5 +1,6 @@
 """A continuous traverse as means over each millimetre, pass by pass."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,6 +8,8 @@ import numpy as np
 from acquire.reduce.tagging.scatter import autocorrelation_time
 
 BIN_MM = 1.0
+AT_ONCE = 1 << 16
+"""So many readings are sorted at a time: a long recording is not held in memory."""
 TURN_MM = 20.0
 """How far the carriage must come back before it counts as another pass."""
 
@@ -68,22 +71,38 @@ def binned(
     (array([0.2, 1.2]), array([2., 5.]), array([2, 1]))
     """
     known = np.isfinite(position_mm) & np.isfinite(reading)
-    t, x, y = time_s[known], position_mm[known], reading[known]
-    passing = passes(x)
-    places = np.floor(x / bin_mm + 1e-9).astype(np.int64)
-    lowest = int(places.min(initial=0))
-    span = int(places.max(initial=0)) - lowest + 1
-    keys, inverse, counts = np.unique(
-        passing * span + (places - lowest), return_inverse=True, return_counts=True
-    )
-
-    def mean(values: np.ndarray) -> np.ndarray:
-        return np.bincount(inverse, values, len(keys)) / counts
-
+    means, counts, passing = _means([time_s, position_mm, reading], position_mm, known, bin_mm)
+    y = reading[known]
     correlated = autocorrelation_time([_detrended(y)]) if len(y) > 8 else 1.0
     alike = max(smoothed_over, min(correlated, 10.0))
     scatter = _roughness(y, smoothed_over) * np.sqrt(np.minimum(1.0, alike / counts))
-    return Bins(mean(x), mean(y), scatter, counts, mean(t), keys // span)
+    mean_s, mean_mm, mean = means
+    return Bins(mean_mm, mean, scatter, counts, mean_s, passing)
+
+
+def _means(
+    columns: Sequence[np.ndarray], position_mm: np.ndarray, known: np.ndarray, bin_mm: float
+) -> tuple[list[np.ndarray], np.ndarray, np.ndarray]:
+    """Means of each column over each bin and pass, how many readings are in it, and which pass it is."""
+    parts = [slice(begin, begin + AT_ONCE) for begin in range(0, len(known), AT_ONCE)]
+    passing = np.zeros(len(known), np.int32)
+    passing[known] = passes(position_mm[known])
+    places = [np.floor(position_mm[part][known[part]] / bin_mm + 1e-9).astype(np.int64) for part in parts]
+    lowest = min((int(each.min(initial=0)) for each in places), default=0)
+    span = max((int(each.max(initial=0)) for each in places), default=0) - lowest + 1
+    keys_of = [
+        passing[part][known[part]].astype(np.int64) * span + (each - lowest)
+        for part, each in zip(parts, places, strict=True)
+    ]
+    keys = np.unique(np.concatenate([np.zeros(0, np.int64), *map(np.unique, keys_of)]))
+    counts = np.zeros(len(keys), np.int64)
+    totals = [np.zeros(len(keys)) for _ in columns]
+    for part, key in zip(parts, keys_of, strict=True):
+        at = np.searchsorted(keys, key)
+        counts += np.bincount(at, minlength=len(keys))
+        for total, column in zip(totals, columns, strict=True):
+            np.add.at(total, at, column[part][known[part]])
+    return [total / counts for total in totals], counts, keys // span
 
 
 def _roughness(reading: np.ndarray, apart: int = 1) -> float:
