@@ -1,6 +1,7 @@
 """One port of a recording: open, spoken to, silent, lost, back again."""
 
 import threading
+from collections import Counter
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -14,6 +15,8 @@ from acquire.receive.ports.naming import Found, found_ports, resolve
 from acquire.receive.ports.opening import OPENING_FAULTS, PORT_FAULTS, error_counters, is_pollable, open_port
 
 COUNTERS_EVERY_S = 1.0
+TOLD_AGAIN_AT = 10
+"""Line errors are told when the first comes, and again when they are so many times as many."""
 _generations = count(1)
 
 
@@ -58,6 +61,8 @@ class Line:
         self._heard_s = self._retry_at_s = self._counted_s = 0.0
         self._is_silent = self._has_spoken = False
         self._counters: dict[str, int] = {}
+        self._errors: Counter[str] = Counter()
+        self._errors_told: dict[str, int] = {}
         self._identity: Found | None = None
         self._last_fault = ""
         self._lock = threading.Lock()
@@ -166,10 +171,17 @@ class Line:
     def _count_errors(self, now_s: float) -> Said:
         self._counted_s = now_s
         counters = error_counters(self.handle)
-        grown = {key: n - self._counters.get(key, n) for key, n in counters.items()}
+        for key, n in counters.items():
+            self._errors[key] += max(0, n - self._counters.get(key, n))
         self._counters = counters
-        words = ", ".join(f"{n} {key}" for key, n in grown.items() if n > 0)
-        return [self._event(now_s, "errors", f"the driver counted {words}")] if words else []
+        due = {
+            key: n
+            for key, n in self._errors.items()
+            if n >= TOLD_AGAIN_AT * self._errors_told.get(key, 0) and n
+        }
+        self._errors_told |= due
+        words = ", ".join(f"{n} {key}" for key, n in due.items())
+        return [self._event(now_s, "errors", f"the driver has counted {words} by now")] if words else []
 
     def _device(self) -> str:
         """The device to open: by identity once it is known.
