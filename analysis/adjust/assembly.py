@@ -1,6 +1,6 @@
 """From observations to rows of one adjustment: heights at nodes first, then all other unknowns."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -106,6 +106,7 @@ def assemble(
     extra: Iterable[Place] = (),
     ways: Mapping[Key, Roughness] | None = None,
     imagined: frozenset[int] = frozenset(),
+    noise: float = 1.0,
 ) -> Assembly:
     """Rows of all observations.
 
@@ -119,19 +120,27 @@ def assemble(
         How lines of heights run between their nodes: ties each of their other heights to the nodes.
     imagined : frozenset of int
         Traverses whose readings mean nothing.
+    noise : float
+        By what variances are enlarged afterwards: bows between runs are judged by that much noise, and
+        are not enlarged themselves.
     """
     ways = ways or {}
     observations, counted = counted_alike(observations, zero_roots(observations))
     straight = _edges_taken_as_straight(observations)
     there_and_back, kept = _there_and_back(
-        [_without_edges(each, straight) for each in observations], imagined
+        [_without_edges(each, straight) for each in observations],
+        imagined,
+        lambda each: noise * (variance_factors or {}).get(each.noise_group, 1.0),
     )
     layout = lay_out(kept, bed, extra, ways)
     roots = zero_roots(kept)
     parts = [(*_own_nuisances(each, roots), *each.nuisances) for each in kept]
     parts = _with_drift(kept, _scale_from_zero(kept, parts, roots), roots)
     bows = bows_between(there_and_back, kept)
-    parts = [(*part, *bow) for part, bow in zip(parts, bows, strict=True)]
+    parts = [
+        (*part, *(bow.of_size(1 / noise**0.5) for bow in of_runs))
+        for part, of_runs in zip(parts, bows, strict=True)
+    ]
     columns: dict[Unknown, int] = {}
     for nuisance in (nuisance for part in parts for nuisance in part):
         columns.setdefault(nuisance.key, layout.heights + len(columns))
@@ -212,13 +221,13 @@ def _tie(
 
 
 def _there_and_back(
-    observations: Sequence[Observations], imagined: frozenset[int]
+    observations: Sequence[Observations], imagined: frozenset[int], noise: Callable[[Observations], float]
 ) -> tuple[tuple[Return, ...], tuple[Observations, ...]]:
     """What runs there and back differ by, and all observations with zeros that went on drifting."""
     runs = single_runs(observations)
     roots = zero_roots(runs)
     starts = _starts(runs, roots)
-    found = returns(runs, starts, roots, imagined)
+    found = returns([each.noisier(noise(each)) for each in runs], starts, roots, imagined)
     return found, with_moved_zeros(observations, starts, roots, found)
 
 

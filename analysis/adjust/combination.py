@@ -112,6 +112,8 @@ class BedMap:
     """Per instrument, where they were asked for; they are then in use."""
     points: tuple[PointCarrier, ...] = ()
     """Carriers that were taken as points."""
+    noise: float = 1.0
+    """By what variances bows between runs were judged: what the readings scatter more than claimed."""
     slips: tuple[RunSlip, ...] = ()
     """Whole runs that look wrong as they were written, and what would mend them."""
     before: "BedMap | None" = None
@@ -247,7 +249,9 @@ class BedMap:
         if not missing:
             return self
         factors = _factors(self.variance_components)
-        tied = tie_together(self.as_observed, self.bed, variance_factors=factors, extra=missing)
+        tied = tie_together(
+            self.as_observed, self.bed, variance_factors=factors, extra=missing, noise=self.noise
+        )
         return replace(self, assembly=tied.assembly, solution=tied.solution)
 
     def resolved_mm(self, face: str) -> float | None:
@@ -460,7 +464,11 @@ def adjusted(observations: Sequence[Observations], bed: Bed, use_variance_compon
     if use_variance_components:
         components, doubtful = told_components(tied.observations, bed, tied.assembly.ways)
         tied = tie_together(observations, bed, variance_factors=_factors(components))
-    return _mapped(bed, observations, tied, components, doubtful)
+    noise = tied.variance_factor
+    if noise > 1.0 and any(each.bow_sd_um > 0.0 for each in tied.assembly.returns):
+        # noise makes bows between runs: by what is claimed each would count as a bed that bent
+        tied = tie_together(observations, bed, variance_factors=_factors(components), noise=noise)
+    return replace(_mapped(bed, observations, tied, components, doubtful), noise=noise)
 
 
 def noise_of(bed_map: BedMap) -> tuple[VarianceComponent, ...]:
@@ -522,6 +530,7 @@ def covariance_with(bed_map: BedMap, hypothetical: Observations | Sequence[Obser
         variance_factors=_factors(bed_map.variance_components),
         judge=_as_rough_as_known(bed_map.assembly.ways),
         imagined=frozenset(new),
+        noise=bed_map.noise,
     )
     return BedMap(
         bed_map.bed,
@@ -532,6 +541,7 @@ def covariance_with(bed_map: BedMap, hypothetical: Observations | Sequence[Obser
         tied.assembly.warnings,
         bed_map.variance_components,
         tied.points,
+        noise=bed_map.noise,
     )
 
 

@@ -114,6 +114,7 @@ def tie_together(
     judge: Judge = judged_by_heights,
     extra: Sequence[Place] = (),
     imagined: frozenset[int] = frozenset(),
+    noise: float = 1.0,
 ) -> Tied:
     """One adjustment of all readings in which each place is a height of its own.
 
@@ -129,13 +130,21 @@ def tie_together(
         Further heights that are asked for.
     imagined : frozenset of int
         Traverses whose readings mean nothing.
+    noise : float
+        By what all variances are enlarged afterwards.
     """
     ways: dict[Key, Roughness] = {}
     asked: dict[Key, int] = {}
     further = frozenset((place.kind, place.owner) for place in extra)
     while True:
         assembly = assemble(
-            observations, bed, variance_factors=variance_factors, ways=ways, extra=extra, imagined=imagined
+            observations,
+            bed,
+            variance_factors=variance_factors,
+            ways=ways,
+            extra=extra,
+            imagined=imagined,
+            noise=noise,
         )
         solution = solve(assembly.blocks, assembly.unknowns, assembly.layout.heights)
         lines = lines_of(assembly.layout, solution.null_space[: len(assembly.layout.nodes)])
@@ -147,7 +156,13 @@ def tie_together(
     kept = tuple(_point_by_point(each, assembly.layout, told) for each in observations)
     if any(one is not other for one, other in zip(kept, observations, strict=True)):
         assembly = assemble(
-            kept, bed, variance_factors=variance_factors, ways=ways, extra=extra, imagined=imagined
+            kept,
+            bed,
+            variance_factors=variance_factors,
+            ways=ways,
+            extra=extra,
+            imagined=imagined,
+            noise=noise,
         )
         solution = solve(assembly.blocks, assembly.unknowns, assembly.layout.heights)
     return Tied(kept, assembly, solution, tuple(_points(kept, observations)))

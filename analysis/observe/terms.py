@@ -82,6 +82,10 @@ class Nuisance:
     prior_sd: float | None = None
     """Its standard uncertainty where one is stated; None leaves it free."""
 
+    def of_size(self, share: float) -> "Nuisance":
+        """The same with a share of its stated size."""
+        return self if self.prior_sd is None else replace(self, prior_sd=share * self.prior_sd)
+
 
 @dataclass(frozen=True)
 class ZeroDrift:
@@ -197,6 +201,10 @@ class Observations:
     def measures(self) -> Quantity:
         """What it reads: the row of its quantity."""
         return QUANTITIES.get(self.quantity, HEIGHTS)
+
+    def noisier(self, variance_factor: float) -> "Observations":
+        """The same with every variance multiplied."""
+        return self if variance_factor == 1.0 else replace(self, covariance=variance_factor * self.covariance)
 
     def less_sure(self, error: np.ndarray) -> "Observations":
         """The same with a further independent error of each reading, standard deviations of shape (m,)."""

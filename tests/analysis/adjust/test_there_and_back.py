@@ -3,6 +3,8 @@
 Ways, bends and drifts are invented; readings come from plain geometry, noise 1 µm/m.
 """
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
@@ -197,3 +199,22 @@ def test_third_run_after_a_bend_leaves_room_for_what_noise_hides_of_it(run, bend
         at_most = abs(found.bow_um) + 2 * found.bow_uncertainty_um
         assert 2 * found.bow_sd_um == pytest.approx(0.75 * at_most)
         assert share_held(bed_map, way) >= 0.9
+
+
+def test_noise_that_was_not_claimed_is_no_bed_that_bent(run):
+    """Three times the noise claimed, nothing bent: the bow between runs lies within that noise.
+
+    Judged by the noise claimed it stood out, was counted as a bend, and was enlarged with all the rest.
+    """
+    for seed in range(4):
+        rng = np.random.default_rng(seed)
+        loud = SimpleNamespace(normal=lambda mean, sd, count, rng=rng: rng.normal(mean, 3 * sd, count))
+        runs = [run(k + 1, way, ("forward", "reverse")[k % 2], loud) for k in range(4)]
+        bed_map, found = told(run, runs)
+        assert bed_map.variance_factor > 3
+        assert found.bow_uncertainty_um > 0.35  # of two runs with the noise claimed: 0.2 (derived)
+        assert found.bow_sd_um <= 3 / 8 * (abs(found.bow_um) + 2 * found.bow_uncertainty_um)
+        row = np.zeros((1, bed_map.assembly.unknowns))
+        row[0, bed_map.assembly.nuisances[found.key]] = 1.0
+        stated = bed_map.variance_factor * bed_map.solution.covariance(row)[0, 0]
+        assert stated**0.5 <= 1.01 * found.bow_sd_um
