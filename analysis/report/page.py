@@ -80,7 +80,7 @@ def _rendered(template: str, contents: Contents, made: datetime, paper: str | No
         undefined=StrictUndefined,
         finalize=lambda value: _as_shown(value, contents.inch),
     )
-    templates.filters["with_commands"] = with_commands
+    templates.filters["with_commands"] = lambda words: with_commands(in_owners_unit(words, contents.inch))
     loader = templates.loader
     assert loader is not None
     return templates.get_template(template).render(

@@ -1,5 +1,6 @@
 """An invented survey in inches: every answer is in inches and thou, JSON in mm and µm."""
 
+import html
 import json
 import re
 
@@ -121,10 +122,15 @@ def test_length_of_an_option_is_the_same_in_any_form(survey, capsys):
     assert found[0]["length_mm"] == 304.8 and found.count(found[0]) == 4
 
 
+@pytest.mark.whole
 def test_report_in_inches_has_no_sentence_in_metric_units_alone(survey, capsys):
     assert main(["report", str(survey)]) == 0
     told = capsys.readouterr().out
     assert not BARE_METRIC.search(BESIDE_INCHES.sub("", told))
+    page = (survey / "report" / "report.html").read_text(encoding="utf-8")
+    plain = re.sub(r"(?s)<style.*?</style>|<script.*?</script>", "", page)
+    for line in html.unescape(re.sub("<[^>]+>", "\n", plain)).splitlines():
+        assert not BARE_METRIC.search(BESIDE_INCHES.sub("", line)), line
 
 
 @pytest.mark.parametrize(
