@@ -13,11 +13,11 @@ _BETWEEN = r"(?: ± |, …, |, | to | and | or |–)"
 _METRIC = r"(?:µm/m|µm|mm)(?![\w/²])"
 _INCH = r"(?:thou/ft|thou|in)"
 _SAID = re.compile(
-    r"(?P<quoted>'[^']*'|`[^`]*`)"
+    r"(?P<quoted>'[^']*'|`[^`]*`|\bsuch as .*?(?=; |\. |\.?$))"
     rf"|(?P<kept>{_NUMBER}(?:{_BETWEEN}{_NUMBER})* {_INCH} \([^()]*\))"
     rf"|(?P<metric>{_NUMBER}(?:{_BETWEEN}{_NUMBER})* (?:µm/m|µm)) "
     rf"\((?P<inch>{_NUMBER}(?:{_BETWEEN}{_NUMBER})* {_INCH})\)"
-    rf"|(?<![\w.])(?P<numbers>{_NUMBER}(?:{_BETWEEN}{_NUMBER})*)(?P<gap> ?)(?P<unit>{_METRIC})"
+    rf"|(?<![\w.,])(?P<numbers>{_NUMBER}(?:{_BETWEEN}{_NUMBER})*)(?P<gap> ?)(?P<unit>{_METRIC})"
 )  # fmt: skip
 _INCH_OF = {"mm": "in", "µm": "thou", "µm/m": "thou/ft"}
 _PER = {"mm": MM_PER_INCH, "µm": UM_PER_THOU, "µm/m": 1000 / 12}
@@ -28,7 +28,7 @@ MOST_OF_A_PLACE = 2
 
 
 def in_owners_unit(text: str, inch: bool) -> str:
-    """The sentence as the survey is shown; what is quoted, or said in both units already, stays.
+    """The sentence as the survey is shown; what is quoted, an example, or said in both units stays.
 
     Examples
     --------
