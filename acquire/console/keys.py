@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from acquire.model.position import Position
+from acquire.model.system import console_of_windows, single_characters
 
 END = "end of input"
 """What `characters` gives for ever once the terminal has gone, or Ctrl-D was typed."""
@@ -84,17 +85,10 @@ def characters(keeps_waiting: bool = False) -> Iterator[Characters]:
     if sys.platform == "win32":
         yield _windows_character
         return
-    import termios
-    import tty
-
     handle = sys.stdin.fileno()
-    before = termios.tcgetattr(handle)
     decoder = codecs.getincrementaldecoder("utf-8")("replace")
-    try:
-        tty.setcbreak(handle, termios.TCSADRAIN if keeps_waiting else termios.TCSAFLUSH)
+    with single_characters(handle, keeps_waiting):
         yield lambda wait_s: _posix_character(handle, decoder, wait_s)
-    finally:
-        termios.tcsetattr(handle, termios.TCSADRAIN, before)
 
 
 def _nothing(wait_s: float) -> str:
@@ -138,9 +132,7 @@ def _escape(handle: int) -> str:
 
 
 def _windows_character(wait_s: float) -> str:
-    import importlib
-
-    console = importlib.import_module("msvcrt")
+    console = console_of_windows()
     until_s = time.monotonic() + wait_s
     while True:
         if console.kbhit():

@@ -6,6 +6,8 @@ import stat
 from pathlib import Path
 from typing import BinaryIO
 
+from acquire.model.system import flags
+
 
 def open_plain(path: Path | str) -> BinaryIO:
     """Open a file for reading its bytes; links are followed.
@@ -23,7 +25,7 @@ def open_plain(path: Path | str) -> BinaryIO:
     OSError: [Errno 22] is no plain file: '/dev/null'
     """
     check_plain(path)
-    handle = os.open(path, os.O_RDONLY | _OPTIONAL)
+    handle = os.open(path, flags("O_RDONLY", "O_NONBLOCK", "O_CLOEXEC", "O_BINARY", "O_NOCTTY"))
     try:
         _check(os.fstat(handle), path)
         return os.fdopen(handle, "rb")
@@ -46,8 +48,3 @@ def check_plain(path: Path | str) -> None:
 def _check(found: os.stat_result, path: Path | str) -> None:
     if not stat.S_ISREG(found.st_mode):
         raise OSError(errno.EINVAL, "is no plain file", str(path))
-
-
-_OPTIONAL = 0
-for _name in ("O_NONBLOCK", "O_CLOEXEC", "O_BINARY", "O_NOCTTY"):  # each where the system knows it
-    _OPTIONAL |= getattr(os, _name, 0)

@@ -14,11 +14,10 @@ from types import TracebackType
 from typing import Self
 
 from acquire.model.errors import SurveyError
+from acquire.model.system import flags, sync_names
 from acquire.store.locks import locked, try_lock
 
-_FLAGS = os.O_RDWR | os.O_APPEND | os.O_CREAT | os.O_EXCL
-for _name in ("O_NOFOLLOW", "O_CLOEXEC", "O_BINARY"):  # each where the system knows it
-    _FLAGS |= getattr(os, _name, 0)
+_FLAGS = flags("O_RDWR", "O_APPEND", "O_CREAT", "O_EXCL", "O_NOFOLLOW", "O_CLOEXEC", "O_BINARY")
 _TEMPORARY = re.compile(r"\.waylog-[0-9a-f]{16}\.tmp")
 
 
@@ -131,13 +130,7 @@ def move(old: Path, place: Path) -> None:
 
 def sync_folder(folder: Path) -> None:
     """Have the folder's names on the disk, where the system lets folders be opened."""
-    if os.name != "posix":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    sync_names(folder)
 
 
 def leftovers(folder: Path) -> Iterator[Path]:

@@ -3,19 +3,23 @@
 Neither Windows nor macOS is here; that the program runs there is not claimed.
 """
 
+import ast
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
-HIDDEN = ("fcntl", "termios", "tty", "pty", "resource")
+from acquire.model.system import LACKING
+
+ROOT = Path(__file__).parents[2]
 PROGRAM = f"""
 import builtins, importlib, pkgutil, sys
 real = builtins.__import__
 
 def without(name, globals=None, *rest, **more):
     who = (globals or {{}}).get("__name__", "")
-    if name in {HIDDEN!r} and who.partition(".")[0] in ("acquire", "analysis"):
+    if name in {LACKING!r} and who.partition(".")[0] in ("acquire", "analysis"):
         raise ImportError(name)
     return real(name, globals, *rest, **more)
 
@@ -40,3 +44,23 @@ def test_program_is_imported_whole_without_the_modules_that_windows_lacks():
     )
     assert done.returncode == 0, done.stderr
     assert done.stdout == "True\n"
+
+
+def imported_by(path):
+    """Names of the modules that a file imports, anywhere in it."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (each.name for each in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            yield node.module
+
+
+def test_one_file_alone_knows_what_windows_lacks():
+    """But for the invented bench, which shares nothing with what reads it back."""
+    found = {
+        path.relative_to(ROOT).as_posix()
+        for house in ("acquire", "analysis")
+        for path in (ROOT / house).rglob("*.py")
+        if set(imported_by(path)) & {*LACKING, "msvcrt", "winreg"}
+    }
+    assert found == {"acquire/model/system.py", "acquire/simulated/ports.py"}

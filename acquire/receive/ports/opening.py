@@ -1,8 +1,6 @@
 """Opening one port: for us alone, without restarting what hangs on it, and without delay."""
 
 import errno
-import os
-from collections.abc import Sequence
 from contextlib import suppress
 from typing import Any
 
@@ -10,16 +8,15 @@ import serial
 
 from acquire.model.bed import Port
 from acquire.model.errors import PortError
+from acquire.model.system import (
+    IS_POSIX,
+    close_to_others,
+    hold_lines_at_closing,
+    line_counters,
+    terminal_faults,
+)
 
-try:
-    import fcntl
-    import termios
-except ImportError:  # Windows: its ports are always opened exclusively, and it has no line disciplines
-    _terminal_faults: tuple[type[BaseException], ...] = ()
-else:
-    _terminal_faults = (termios.error,)
-
-PORT_FAULTS: tuple[type[BaseException], ...] = (OSError, serial.SerialException, *_terminal_faults)
+PORT_FAULTS: tuple[type[BaseException], ...] = (OSError, serial.SerialException, *terminal_faults())
 """What pyserial's calls raise at a hang-up: `termios.error` is neither of the first two, and several
 calls raise it."""
 
@@ -55,7 +52,7 @@ def _opened(port: Port, device: str) -> Any:
         stopbits=port.stopbits,
         timeout=0.1,
         write_timeout=None if is_url else 2.0,
-        exclusive=None if os.name == "nt" or is_url else True,
+        exclusive=True if IS_POSIX and not is_url else None,
     )
     lines_on = port.reset_on_open or port.line_power
     handle.dtr, handle.rts = lines_on, lines_on
@@ -70,19 +67,17 @@ def _opened(port: Port, device: str) -> Any:
 
 def is_pollable(handle: Any) -> bool:
     """Whether the port is an ordinary terminal device that one thread can wait on with others."""
-    return os.name == "posix" and type(handle).__module__ in _POLLABLE
+    return IS_POSIX and type(handle).__module__ in _POLLABLE
 
 
 def _settled(handle: Any, port: Port) -> list[str]:
     """Settings that pyserial leaves out: closed to other programs, lines held at closing, low latency."""
     descriptor = handle.fileno()
     with suppress(*PORT_FAULTS):
-        fcntl.ioctl(descriptor, termios.TIOCEXCL)
+        close_to_others(descriptor)
     if not port.reset_on_open:
         with suppress(*PORT_FAULTS):
-            settings = termios.tcgetattr(descriptor)
-            settings[2] &= ~termios.HUPCL
-            termios.tcsetattr(descriptor, termios.TCSANOW, settings)
+            hold_lines_at_closing(descriptor)
     try:
         handle.set_low_latency_mode(True)
     except LATENCY_FAULTS:
@@ -107,7 +102,6 @@ def _how_to_be_allowed() -> str:
 
 
 _COUNTERS = ("framing errors", "overruns", "parity errors", "breaks", "buffer overruns")
-_TIOCGICOUNT = 0x545D
 
 
 def error_counters(handle: Any) -> dict[str, int]:
@@ -115,11 +109,7 @@ def error_counters(handle: Any) -> dict[str, int]:
 
     pyserial switches parity checking off, so a wrong speed or parity shows only here.
     """
-    if os.name != "posix":
-        return {}
     try:
-        packed = fcntl.ioctl(handle.fileno(), _TIOCGICOUNT, bytes(80))
+        return dict(zip(_COUNTERS, line_counters(handle.fileno()), strict=False))
     except OPENING_FAULTS:
         return {}
-    numbers: Sequence[int] = memoryview(packed).cast("i")
-    return dict(zip(_COUNTERS, numbers[6:11], strict=True))

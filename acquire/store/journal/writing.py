@@ -10,6 +10,7 @@ from typing import Self
 
 from acquire.model.errors import RecordingError
 from acquire.model.plain_files import check_plain
+from acquire.model.system import flags
 from acquire.model.traverse import Setup
 from acquire.store.journal import frames
 from acquire.store.locks import numbers_locked, try_lock
@@ -18,9 +19,7 @@ from acquire.store.survey import file_name, next_number, own_folder, traverse_fo
 
 SYNC_EVERY_S = 0.5
 LONGEST_EVENT_BYTES = 4000
-_FLAGS = os.O_RDWR | os.O_APPEND
-for _name in ("O_NOFOLLOW", "O_CLOEXEC", "O_BINARY"):  # each where the system knows it
-    _FLAGS |= getattr(os, _name, 0)
+_FLAGS = flags("O_RDWR", "O_APPEND", "O_NOFOLLOW", "O_CLOEXEC", "O_BINARY")
 
 
 def begin(survey: Path | str, setup: Setup, *, clock: Callable[[], float] | None = None) -> "JournalWriter":

@@ -5,10 +5,10 @@ kept aside in the file is only looked at inside the library: four damaged bytes 
 ask for gigabytes.  Where the system can refuse that, it is asked to.
 """
 
-import os
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
+
+from acquire.model.system import bounded_address_space
 
 SPARE_BYTES = 256 << 20
 """What any file may need: the library's own caches, and room for small files."""
@@ -35,28 +35,5 @@ def bounded_memory(file_bytes: int) -> Iterator[None]:
     ...     len(bytes(1000))
     1000
     """
-    in_use = _in_use_bytes()
-    if in_use is None:
+    with bounded_address_space(lambda in_use: in_use + SPARE_BYTES + TIMES_THE_FILE * file_bytes):
         yield
-        return
-    import resource
-
-    soft, hard = resource.getrlimit(resource.RLIMIT_AS)
-    bound = in_use + SPARE_BYTES + TIMES_THE_FILE * file_bytes
-    if soft != resource.RLIM_INFINITY and soft <= bound:
-        yield
-        return
-    resource.setrlimit(resource.RLIMIT_AS, (bound, hard))
-    try:
-        yield
-    finally:
-        resource.setrlimit(resource.RLIMIT_AS, (soft, hard))
-
-
-def _in_use_bytes() -> int | None:
-    """How much address space the process has now; None where the system does not tell."""
-    try:
-        pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0])
-    except (OSError, ValueError, IndexError):
-        return None
-    return pages * os.sysconf("SC_PAGE_SIZE")
