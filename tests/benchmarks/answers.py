@@ -1,43 +1,56 @@
-"""How fast the analysis commands answer on the demo survey: python tests/benchmarks/answers.py [SURVEY].
+"""How fast commands answer on the demo survey, beside the imports that they cannot do without.
 
-Each command runs three times in a process of its own, as a person runs it; the quickest is printed.
-Without a SURVEY the quick demo is recorded first.
+Run: python tests/benchmarks/answers.py [SURVEY] [ROUNDS]. CPU seconds of whole processes; without a
+SURVEY the quick demo is recorded first.
 """
 
-import subprocess
 import sys
 import tempfile
-import time
 from pathlib import Path
 
-COMMANDS = (
-    ["--help"],
-    ["show"],
-    ["map", "front-vee"],
-    ["twist"],
-    ["compare", "rear-flat:level", "rear-flat:indicator"],
-    ["combine"],
-    ["next"],
-    ["report"],
-)
+from beside import HEAD, Beside, beside, cpu_of_process
+
+ARRAYS = ("import numpy, h5py", ["-c", "import numpy, h5py"])
+CLICK = ("import click", ["-c", "import click"])
+ANSWERS = {
+    "map SURVEY front-vee": ARRAYS,
+    "twist SURVEY": ARRAYS,
+    "compare SURVEY rear-flat:level rear-flat:indicator": ARRAYS,
+    "combine SURVEY": ARRAYS,
+    "next SURVEY": ARRAYS,
+    "show SURVEY": ARRAYS,
+    "--help": CLICK,
+    "record --help": CLICK,
+    "import --help": CLICK,
+    "map --help": CLICK,
+}
 
 
-def seconds(words: list[str]) -> float:
-    """Time of one command, in seconds."""
-    start = time.perf_counter()
-    subprocess.run([sys.executable, "-m", "acquire.cli", *words], check=True, capture_output=True)
-    return time.perf_counter() - start
+def compared(survey: str, rounds: int) -> list[Beside]:
+    """A row for each command."""
+    rows = []
+    for command, (yardstick, words) in ANSWERS.items():
+        asked = ["-m", "waylog", *command.replace("SURVEY", survey).split()]
+        rows.append(
+            beside(
+                f"`{command}`",
+                lambda asked=asked: cpu_of_process(asked)[0],
+                f"`{yardstick}`",
+                lambda words=words: cpu_of_process(words)[0],
+                rounds,
+            )
+        )
+    return rows
 
 
 def main() -> None:
-    """Time every command and print the quickest of three runs."""
+    """Print the table."""
     with tempfile.TemporaryDirectory() as folder:
         survey = sys.argv[1] if len(sys.argv) > 1 else str(Path(folder) / "survey")
         if len(sys.argv) < 2:
-            subprocess.run([sys.executable, "-m", "acquire.cli", "demo", survey, "--quick"], check=True)
-        for name, *rest in COMMANDS:
-            words = [name] if name == "--help" else [name, survey, *rest]
-            print(f"{min(seconds(words) for _ in range(3)):6.2f} s  waylog {' '.join(words)}")
+            cpu_of_process(["-m", "waylog", "demo", survey, "--quick"])
+        rounds = int(sys.argv[2]) if len(sys.argv) > 2 else 3
+        print("\n".join([HEAD, *(row.row() for row in compared(survey, rounds))]))
 
 
 if __name__ == "__main__":
