@@ -281,7 +281,9 @@ def _advice(candidate: _Candidate, target: str, before: float | None, after: flo
 
 
 def _typed(candidate: _Candidate) -> str:
-    """The command line: recorded where the instrument has a port, else typed in."""
+    """The command line: recorded where the instrument has a port, else typed in; drawn, from a file."""
+    if not candidate.instrument.speaks and candidate.drawn_with is not None:
+        return f"waylog import SURVEY FILE.csv --face {candidate.command} --mode continuous"
     if not candidate.instrument.speaks:
         return f"waylog enter SURVEY {candidate.command}"
     scales = [i.name for i in candidate.setup.bed.instruments.values() if i.measures is POSITION and i.speaks]

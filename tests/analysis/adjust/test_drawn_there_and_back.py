@@ -109,6 +109,8 @@ def test_bow_between_drawn_runs_is_said_with_what_would_tell_and_next_proposes_i
         "level drawn again along front-flat, forward, without touching the zero"
     )
     assert third.then < 0.3 * third.now
+    # hundreds of readings are not typed at a prompt
+    assert third.command.startswith("waylog import SURVEY FILE.csv --face front-flat --instrument level")
 
 
 def test_base_lag_stations_beside_the_map_count_the_bow_as_it_does(run):
