@@ -10,10 +10,11 @@ from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
 from acquire.model.units import length_text
 from acquire.store.survey import files_of
+from analysis.adjust.combination import BedMap
 from analysis.answers.comparison import Comparison, compare
 from analysis.answers.datums import datums
 from analysis.answers.face_map import FaceMap, map_face
-from analysis.answers.feet_on_bed import feet_to_move
+from analysis.answers.feet_on_bed import Feet, feet_to_move
 from analysis.answers.next_traverse import next_traverse, varied
 from analysis.answers.plan import FacePlan
 from analysis.answers.surveys import Survey
@@ -129,7 +130,7 @@ def gather(survey: Survey, inch: bool) -> Contents:
     compared = {face: attempt(partial(_level_and_indicator, survey, face)) for face in comparable(survey)}
     advice = next_traverse(bed_map).advice
     plans, trust = face_plans(bed_map), datums(bed_map)
-    feet = feet_to_move(bed_map)
+    feet = feet_if_told(bed_map)
     why_not = why_not_yet(whole, feet, trust)
     ready = [face for face in plans if face not in why_not]
     sheet = FoundForTheWall(
@@ -174,6 +175,14 @@ def gather(survey: Survey, inch: bool) -> Contents:
         traverses=survey.traverses,
         unfinished=tuple(path.name for path in files_of(survey.folder, "journal").values()),
     )
+
+
+def feet_if_told(bed_map: BedMap) -> Feet | None:
+    """Which feet to move; None where bed.toml does not say which ways the carriage rides."""
+    try:
+        return feet_to_move(bed_map)
+    except AnalysisError:
+        return None
 
 
 def attempt(work: Callable[[], Found]) -> Found | AnalysisError:

@@ -3,6 +3,7 @@
 import itertools
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from acquire.model.errors import AnalysisError
@@ -51,7 +52,7 @@ class Part:
     """Before all else."""
 
 
-def further_parts(survey: Survey, bed_map: BedMap, feet: Feet, inch: bool) -> tuple[Part, ...]:
+def further_parts(survey: Survey, bed_map: BedMap, feet: Feet | None, inch: bool) -> tuple[Part, ...]:
     """Every answer that this survey holds the readings and the description for; no line of the others."""
     makers: Sequence[Callable[[], Iterator[Part]]] = (
         lambda: _feet(bed_map, feet, inch),
@@ -78,9 +79,9 @@ def _what_there_is(maker: Callable[[], Iterator[Part]]) -> list[Part]:
         return []
 
 
-def _feet(bed_map: BedMap, feet: Feet, inch: bool) -> Iterator[Part]:
-    if bed_map.bed.feet:
-        picture = (lambda: feet_figure(feet, inch, is_titled=False)) if feet.predicted is not None else None
+def _feet(bed_map: BedMap, feet: Feet | None, inch: bool) -> Iterator[Part]:
+    if bed_map.bed.feet and feet is not None:
+        picture = partial(feet_figure, feet, inch, is_titled=False) if feet.predicted is not None else None
         yield _part("feet", "Feet", feet_words(feet, inch), feet, picture)
 
 

@@ -59,7 +59,7 @@ def face_plans(bed_map: BedMap) -> dict[str, FacePlan]:
     return found
 
 
-def why_not_yet(whole: WholeBed, feet: Feet, found: Datums) -> dict[str, str]:
+def why_not_yet(whole: WholeBed, feet: Feet | None, found: Datums) -> dict[str, str]:
     """Faces that may not be scraped yet, and why in words."""
     reasons = not_yet(whole, feet, found)
     return {face: NOT_YET_WORDS[why] for face, why in reasons.items()}

@@ -71,6 +71,8 @@ def in_order(bed: Bed, plans: Sequence[FacePlan]) -> list[FacePlan]:
     return sorted(plans, key=lambda plan: ways.index(plan.face) if plan.face in ways else len(ways))
 
 
-def _feet_words(bed: Bed, feet: Feet) -> str | None:
+def _feet_words(bed: Bed, feet: Feet | None) -> str | None:
     """Why no foot is turned; nothing about feet that are not described."""
-    return f"Turn no foot: {sentence(feet.refused)}." if bed.feet and feet.refused is not None else None
+    if not bed.feet or feet is None or feet.refused is None:
+        return None
+    return f"Turn no foot: {sentence(feet.refused)}."

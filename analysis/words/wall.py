@@ -43,7 +43,7 @@ class Found:
 
     whole: "WholeBed"
     compared: "Sequence[Comparison]"
-    feet: "Feet"
+    feet: "Feet | None"
     datums: "Datums"
     advice: "Sequence[Advice]"
     plans: "Sequence[FacePlan]"
@@ -77,7 +77,7 @@ def _read_again(found: Found, inch: bool) -> list[Thing]:
 
 
 def _feet(found: Found, inch: bool) -> list[Thing]:
-    if not found.feet.moves:
+    if found.feet is None or not found.feet.moves:
         return []
     moves = ", ".join(f"{each.foot} {turn_words(each, inch)}" for each in found.feet.moves)
     count = "foot" if len(found.feet.moves) == 1 else "feet"

@@ -153,8 +153,11 @@ def test_contents_name_every_part(contents):
 
 
 def test_survey_that_holds_no_more_gets_no_further_part(tmp_path):
-    bare = measured(tmp_path, BED.replace("centre_height_mm = 150\n", ""))
-    assert gather(load(bare), inch=False).parts == ()
+    """Neither feet nor limits, nor which ways the carriage rides."""
+    lines = [line for line in BED.splitlines() if not line.startswith(("centre_height", "carriage"))]
+    contents = gather(load(measured(tmp_path, "\n".join(lines) + "\n")), inch=False)
+    assert contents.parts == () and contents.wall.picture is not None
+    assert not contents.wall.feet
 
 
 def test_many_faces_go_on_to_further_sheets(survey):
