@@ -66,6 +66,11 @@ class Evening:
         self.told.append(self.capsys.readouterr().out)
         return self.told[-1]
 
+    def refuse(self, *words):
+        """What a command says that ends with 1."""
+        assert main(list(words)) == 1
+        return self.capsys.readouterr().err
+
     def write(self, station_mm, reading, *words):
         """Readings by CSV, in the instrument's unit."""
         path = self.folder / "run.csv"
@@ -75,20 +80,29 @@ class Evening:
         self.capsys.readouterr()
 
     def type(self, reading, *words):
-        """Readings typed at a pseudo-terminal, one after another."""
-        lines = "".join(f"{value:.4f}\n" for value in reading).encode()
+        """Readings typed at a pseudo-terminal, each when it is asked for; doubted ones are kept."""
+        left, told = [f"{value:.4f}" for value in reading], ""
         master, slave = os.openpty()
+        person = subprocess.Popen(
+            [sys.executable, "-m", "acquire.cli", "enter", str(self.folder), *words],
+            stdin=slave, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+        )  # fmt: skip
         try:
-            os.write(master, lines)
-            done = subprocess.run(
-                [sys.executable, "-m", "acquire.cli", "enter", str(self.folder), *words],
-                stdin=slave, capture_output=True, text=True, timeout=DEADLINE_S, check=False,
-            )  # fmt: skip
+            answered = 0
+            while part := os.read(person.stderr.fileno(), 4096):
+                told += part.decode()
+                last = told[answered:].rsplit("\n", 1)[-1]
+                if last.endswith(": "):
+                    answered = len(told)
+                    line = "k" if "k keeps" in last else left.pop(0) if left else "q"
+                    os.write(master, f"{line}\n".encode())
+            person.communicate(timeout=DEADLINE_S)
         finally:
+            person.kill()
             os.close(master)
             os.close(slave)
-        assert done.returncode == 0, done.stderr
-        return done
+        assert person.returncode == 0, told
+        return told
 
     def level(self, face, instrument, sigma_um_per_m, per_unit=1.0, *, by_hand=False):
         """A level stepped along a face by the pitch, there and back; the way out may be typed."""
