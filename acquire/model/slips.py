@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from acquire.model.bed import Instrument, units_read_by
+from acquire.model.corrections import corrections_in_force
 from acquire.model.errors import EntryError
 from acquire.model.quantity import Quantity
 from acquire.model.traverse import Events, Setup, Stations
@@ -310,13 +311,14 @@ def undone(setup: Setup, stations: Stations, slip: Slip, gap_mm: Sequence[float]
 
 
 def gaps_left(events: Events) -> tuple[float, ...]:
-    """Stations that were left out on purpose, as the events of a traverse tell.
+    """Stations that were left out on purpose, or struck out since, as the events of a traverse tell.
 
     Examples
     --------
     >>> gaps_left(Events(np.zeros(1), ("station_gap",), ("station 304.8: left out on purpose",)))
     (304.8,)
     """
-    said = (text for kind, text in zip(events.kind, events.text, strict=True) if kind == "station_gap")
-    found = (re.match(r"station ([0-9.]+):", text) for text in said)
-    return tuple(float(match[1]) for match in found if match)
+    pairs = list(zip(events.kind, events.text, strict=True))
+    found = (re.match(r"station ([0-9.]+):", text) for kind, text in pairs if kind == "station_gap")
+    struck = (each.station_mm for each in corrections_in_force(pairs) if each.is_struck)
+    return (*(float(match[1]) for match in found if match), *struck)

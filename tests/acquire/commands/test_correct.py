@@ -194,3 +194,13 @@ def test_rest_that_was_no_station_is_said_afterwards_and_the_others_are_taken(su
     assert stations.station_mm.tolist() == [100, 300, 500, 700, 900]
     np.testing.assert_allclose(stations.reading, [10, 20, 30, 40, 50], atol=1)
     assert correct(survey, "--no-station", "1", "--because", "x", number=1) == 1
+
+
+def test_run_turned_round_after_a_reading_was_struck_out_keeps_the_places_of_the_others(survey):
+    """The last station was struck out: the first reading belongs there all the same."""
+    assert correct(survey, "--station", "300", "--strike", "--because", "knocked") == 0
+    assert main(["redo", str(survey), "1", "--as", "order"]) == 0
+    stations = the_stations(survey)
+    assert stations.station_mm.tolist() == [100, 100, 200, 300]
+    np.testing.assert_allclose(sorted(stations.reading[:2]), np.array([3, 3.5]) * 25.4)
+    np.testing.assert_allclose(stations.reading[2:], np.array([20, 1]) * 25.4)
