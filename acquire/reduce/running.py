@@ -35,11 +35,19 @@ def stations_by_bins(record: Placed, columns: Columns = IN_MEMORY) -> Found:
     smoothed_over = 1 if corrected is record else _window_samples(record)
     standing = Found(())
     if record.has_scale and record.setup.described.gravity and record.setup.measures.is_angle:
+        columns.let_go()
         stops = dwells_by_position(record.scale_time_s, record.scale_mm, record.scale_gap_s)
         width_s = 0.0 if corrected is record else window_seconds(float(np.median(np.diff(record.time_s))))
         corrected = _jolts_out(corrected, stops, width_s, columns)
         standing = stations_by_dwells(record, worth_keeping(stops), is_snapped=False)
-    bins = binned(corrected.time_s, corrected.position_mm, corrected.reading, smoothed_over=smoothed_over)
+    columns.let_go()
+    bins = binned(
+        corrected.time_s,
+        corrected.position_mm,
+        corrected.reading,
+        smoothed_over=smoothed_over,
+        let_go=columns.let_go,
+    )
     rows = tuple(
         Row(float(x), float(y), float(scatter), int(samples), float(t))
         for x, y, scatter, samples, t in zip(
@@ -82,10 +90,17 @@ def _acceleration_out(record: Placed, columns: Columns) -> tuple[Placed, tuple[E
         words = f"tilt from acceleration could not be taken out: under {SLOWEST_RATE_HZ:g} positions a second"
         return record, (Event(0.0, "acceleration", words),)
     known = np.isfinite(record.position_mm) & np.isfinite(record.reading)
+    columns.let_go()
+    parts = list(_unbroken(record.time_s, known, record.scale_gap_s))
+    columns.let_go()
     corrected = np.full(len(record.reading), np.nan)
-    for part in _unbroken(record.time_s, known, record.scale_gap_s):
+    for part in parts:
         corrected[part] = tilt_without_acceleration(
-            record.time_s[part], record.reading[part], record.position_mm[part], setup.described.lag_s
+            record.time_s[part],
+            record.reading[part],
+            record.position_mm[part],
+            setup.described.lag_s,
+            let_go=columns.let_go,
         )
     corrected = columns.keep(corrected)
     off = np.abs(record.reading - corrected)

@@ -10,6 +10,8 @@ with x_f the position passed through the level's own lag.  Simulation only: oil 
 chatter and the pull of a hand are not in this; stepped is the better way to use a level.
 """
 
+from collections.abc import Callable
+
 import numpy as np
 
 STANDARD_GRAVITY = 9.80665
@@ -55,6 +57,7 @@ def tilt_without_acceleration(
     position_mm: np.ndarray,
     lag_s: float = 0.0,
     width_s: float | None = None,
+    let_go: Callable[[], None] = lambda: None,
 ) -> np.ndarray:
     """Slope at each reading with the carriage's acceleration taken out; NaN within half a window of an end.
 
@@ -68,6 +71,8 @@ def tilt_without_acceleration(
         Of the level, as a first-order lag.
     width_s : float, optional
         Length of the window; by default from the rate.
+    let_go : callable, optional
+        Called when the readings and positions are no longer looked at.
 
     Examples
     --------
@@ -98,5 +103,6 @@ def tilt_without_acceleration(
         found = np.convolve(np.interp(even_s[part], time_s, reading_um_per_m), weight, "valid")
         found -= 1e3 / STANDARD_GRAVITY * np.convolve(shown_mm(part) - start_mm, second, "valid")
         tilt[begin : begin + AT_ONCE] = found
+    let_go()
     middle_s = even_s[reach : len(even_s) - reach]
     return np.interp(time_s, middle_s, tilt, left=np.nan, right=np.nan)

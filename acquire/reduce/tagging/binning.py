@@ -1,6 +1,6 @@
 """A continuous traverse as means over each millimetre, pass by pass."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,11 +58,13 @@ def binned(
     reading: np.ndarray,
     bin_mm: float = BIN_MM,
     smoothed_over: int = 1,
+    let_go: Callable[[], None] = lambda: None,
 ) -> Bins:
     """Mean reading of every millimetre that holds one.
 
     Readings without a position or value (NaN) are left out.  `smoothed_over` says over
     how many samples the readings were smoothed before: at least so many count as one.
+    `let_go` is called when times and positions are no longer looked at.
 
     Examples
     --------
@@ -72,7 +74,8 @@ def binned(
     """
     known = np.isfinite(position_mm) & np.isfinite(reading)
     means, counts, passing = _means([time_s, position_mm, reading], position_mm, known, bin_mm)
-    y = reading[known]
+    let_go()
+    y = reading if known.all() else reading[known]
     correlated = autocorrelation_time([_detrended(y)]) if len(y) > 8 else 1.0
     alike = max(smoothed_over, min(correlated, 10.0))
     scatter = _roughness(y, smoothed_over) * np.sqrt(np.minimum(1.0, alike / counts))
@@ -87,18 +90,21 @@ def _means(
     parts = [slice(begin, begin + AT_ONCE) for begin in range(0, len(known), AT_ONCE)]
     passing = np.zeros(len(known), np.int32)
     passing[known] = passes(position_mm[known])
-    places = [np.floor(position_mm[part][known[part]] / bin_mm + 1e-9).astype(np.int64) for part in parts]
-    lowest = min((int(each.min(initial=0)) for each in places), default=0)
-    span = max((int(each.max(initial=0)) for each in places), default=0) - lowest + 1
-    keys_of = [
-        passing[part][known[part]].astype(np.int64) * span + (each - lowest)
-        for part, each in zip(parts, places, strict=True)
-    ]
-    keys = np.unique(np.concatenate([np.zeros(0, np.int64), *map(np.unique, keys_of)]))
+
+    def place_of(part: slice) -> np.ndarray:
+        return np.floor(position_mm[part][known[part]] / bin_mm + 1e-9).astype(np.int64)
+
+    lowest = min((int(place_of(part).min(initial=0)) for part in parts), default=0)
+    span = max((int(place_of(part).max(initial=0)) for part in parts), default=0) - lowest + 1
+
+    def key_of(part: slice) -> np.ndarray:
+        return passing[part][known[part]].astype(np.int64) * span + (place_of(part) - lowest)
+
+    keys = np.unique(np.concatenate([np.zeros(0, np.int64), *(np.unique(key_of(part)) for part in parts)]))
     counts = np.zeros(len(keys), np.int64)
     totals = [np.zeros(len(keys)) for _ in columns]
-    for part, key in zip(parts, keys_of, strict=True):
-        at = np.searchsorted(keys, key)
+    for part in parts:
+        at = np.searchsorted(keys, key_of(part))
         counts += np.bincount(at, minlength=len(keys))
         for total, column in zip(totals, columns, strict=True):
             np.add.at(total, at, column[part][known[part]])
