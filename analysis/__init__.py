@@ -7,6 +7,7 @@ For a notebook: ``from analysis import load``, then ``survey = load("my-survey")
 * ``twist_of(survey.measuring, survey.bed)``, ``compare(survey.measuring, survey.bed, A, B)``;
 * ``before_and_after(older_survey, survey)``: what work on the bed changed;
 * ``plan_faces(survey.map(), ["front-vee"])``: what to take off where, and the blue to expect;
+* ``sentences(answer.warnings)``: what must be said beside an answer, in words;
 * ``survey.whole_bed()``: every face, what disagrees, what nothing checks, what cannot be told;
 * ``profile_figure``, ``twist_figure``, ``comparison_figure``, ``history_figure``, ``plan_figure``,
   ``bed_figure`` draw these answers, and ``save`` keeps a picture.
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
         save,
         twist_figure,
     )
+    from analysis.words.facts import sentences
 
 __all__ = [
     "Survey",
@@ -47,6 +49,7 @@ __all__ = [
     "plan_figure",
     "profile_figure",
     "save",
+    "sentences",
     "twist_figure",
     "twist_of",
 ]
@@ -67,6 +70,7 @@ _ROOMS = {
         "save",
         "twist_figure",
     ),
+    "words.facts": ("sentences",),
 }
 _ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names}
 
