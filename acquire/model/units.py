@@ -227,6 +227,8 @@ def slope_numbers(
     >>> slope_numbers(83.33, uncertainty_um_per_m=2.0)
     ('83', '1.00')
     """
+    if inch and uncertainty_um_per_m is None:
+        uncertainty_um_per_m = 1.0  # a hundredth of a thou a foot, as fine as such levels are read
     return _in_two_units(um_per_m, inch, uncertainty_um_per_m, THOU_PER_FOOT)
 
 

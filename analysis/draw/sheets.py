@@ -298,14 +298,15 @@ def _draw_fields(axes: Axes, bed: Bed, sheet: Sheet, width: float) -> None:
     named = sheet.instrument
     words = named.name if named else "________________"
     if named is not None and sheet.base_mm:
-        words += f", base {length_text(sheet.base_mm)}"
+        words += f", base {length_text(sheet.base_mm, bed.is_inch)}"
     if named is not None and named.per_division is not None:
         words += f", {named.per_division:g} {named.unit.replace('um', 'µm')} a division"
     carried = "     carried on ________________" if named is None or named.measures.is_carried else ""
     axes.text(left, y, f"instrument: {words}{carried}", fontsize=9, va="center")
     for line in FIELDS:
         y += 7.5
-        for x, field in zip(np.linspace(left, right, len(line) + 1).tolist(), line, strict=False):
+        for x, name in zip(np.linspace(left, right, len(line) + 1).tolist(), line, strict=False):
+            field = name.replace("°C", "°F") if bed.is_inch else name
             axes.text(x, y, field, fontsize=8, va="center")
             start = x + 2.0 + 1.55 * len(field)
             axes.plot([start, x + (right - left) / len(line) - 3], [y + 1.6] * 2, color=SOFT, linewidth=0.5)

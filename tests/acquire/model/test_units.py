@@ -103,3 +103,9 @@ def test_no_digit_is_printed_that_lies_below_the_uncertainty():
     assert height_text(10.0, inch=True, uncertainty_um=30.0) == "0 thou (0 µm)"
     assert height_text(40.0, inch=True, uncertainty_um=30.0) == "2 thou (40 µm)"
     assert height_text(10.0, uncertainty_um=30.0) == "10 µm (0.4 thou)"
+
+
+def test_slope_of_no_stated_uncertainty_is_said_to_a_hundredth_of_a_thou_a_foot():
+    assert slope_text(0.0, inch=True) == "0.00 thou/ft (0 µm/m)"
+    assert slope_text(-8.33, inch=True) == "-0.10 thou/ft (-8 µm/m)"
+    assert slope_text(-8.33) == "-8.3 µm/m (-0.100 thou/ft)"

@@ -102,12 +102,12 @@ def test_sheet_holds_face_stations_feet_and_signs(bed, tmp_path):
     words = words_of(tmp_path / "sheet.pdf")
     for expected in ("front-vee", "0.02 mm/m a division", "1400 – 1600", "forward, div", "lock it off"):
         assert expected in words
-    assert "+ means the end away from the headstock is higher" in words
+    assert "+ means the far end is higher" in words
 
 
 def test_sign_reminder_follows_an_instrument_that_reads_the_other_way_round(bed, tmp_path):
     write_sheets(bed, [plan_sheet(bed, "front-vee", "turned-vial")], tmp_path / "sheet.pdf")
-    assert "+ means the headstock end is higher" in words_of(tmp_path / "sheet.pdf")
+    assert "+ means the near end is higher" in words_of(tmp_path / "sheet.pdf")
 
 
 @pytest.mark.parametrize("paper", list(PAPERS))
