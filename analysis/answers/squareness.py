@@ -9,6 +9,10 @@ A lean is + where the top stands towards +x.  Runs are read up a guide with the 
   +x is high): a column whose top leans to +x turns it the other way, so the lean is horizontal less
   vertical.  Its own angle cancels only with a reading on the opposite side of the column, else it stays.
 - An indicator swept round the spindle: (A − C)/2r, A at +x, C at −x.
+- Two guides of one machine, column against table travel: with the square lying untouched on the table the
+  dial goes up its blade on the column's slide, m = lean − own error + tilt, and then along its foot on a
+  table that travels in +x, k = rise − tilt.  m + k is the lean against the travel; how the square lies
+  plays no part, and its own error goes when it is turned about its blade and both are read again.
 - A square that was not turned: its stated error is in the ±; where none is stated nothing is claimed.
 
 Derived for this project.  The foot of a square on a bed stands on one stretch of it: the map says how
@@ -120,6 +124,70 @@ def square_turned(
         return Square(Measured(first.value, hypot(first.standard_uncertainty, own)), None, height_mm)
     turned = slope_of_run(height_mm, turned_um, reading_uncertainty_um)
     return Square(_half(first, turned, 1.0), _half(first, turned, -1.0), height_mm)
+
+
+def guides_joined(
+    height_mm: float,
+    up_um: Sequence[Sequence[float]],
+    travel_mm: float,
+    along_um: Sequence[Sequence[float]],
+    reading_uncertainty_um: float,
+    *,
+    square_uncertainty_um: float | None = None,
+) -> Square:
+    """One guide against another by a square that lies on the table: column against table travel.
+
+    Parameters
+    ----------
+    height_mm : float
+        Over which each run up the blade is read.
+    up_um : sequence of runs
+        As the square lies, and turned about its blade where it was; from the foot up.
+    travel_mm : float
+        Over which each run along its foot is read.
+    along_um : sequence of runs
+        With the same settings of the square, the table travelling towards +x; + where the plunger, which
+        points down, is pushed in.
+    reading_uncertainty_um : float
+    square_uncertainty_um : float, optional
+        Standard uncertainty of the square over that height, where it is not turned.
+
+    Raises
+    ------
+    AnalysisError
+        If runs up and along do not belong together, or the square was not turned and no error is stated.
+
+    Examples
+    --------
+    A column that leans 40, a table that rises 10, a square 20 out that lies tilted by 5, then by −8 µm/m:
+
+    >>> found = guides_joined(
+    ...     300, [[0, 7.5], [0, 15.6]], 200, [[0, 1.0], [0, 3.6]], 1.0
+    ... )
+    >>> round(found.lean_um_per_m.value, 6), round(found.tool_um_per_m.value, 6)
+    (50.0, -20.0)
+    """
+    if len(up_um) != len(along_um) or len(up_um) not in (1, 2):
+        raise AnalysisError(
+            "square on the table", f"found {len(up_um)} runs up and {len(along_um)} along",
+            "one of each, or two of each with the square turned between",
+        )  # fmt: skip
+    sums = []
+    for up, along in zip(up_um, along_um, strict=True):
+        one = slope_of_run(height_mm, up, reading_uncertainty_um)
+        other = slope_of_run(travel_mm, along, reading_uncertainty_um)
+        both = hypot(one.standard_uncertainty, other.standard_uncertainty)
+        sums.append(Measured(one.value + other.value, both))
+    if len(sums) == 2:
+        return Square(_half(sums[0], sums[1], 1.0), _half(sums[0], sums[1], -1.0), height_mm)
+    if square_uncertainty_um is None:
+        raise AnalysisError(
+            "square on the table",
+            "found one setting, so that its own error cannot be told from the guides'",
+            "both runs again with it turned about its blade, or its stated error",
+        )
+    own = square_uncertainty_um / height_mm * UM_PER_M
+    return Square(Measured(sums[0].value, hypot(sums[0].standard_uncertainty, own)), None, height_mm)
 
 
 def cylinder_turned(

@@ -96,6 +96,46 @@ def blade(survey: Path, face: str | None, as_json: bool, inch: bool | None, **ty
     _give(loaded, found, face, typed["stood"], "square", Shown(as_json, None, inch))
 
 
+@command.command("guides")
+@survey_argument
+@click.option("--height", type=Written(), required=True, metavar="L", help="Over which each run is read.")
+@click.option(
+    "--up", type=WrittenRun(), required=True, metavar="READINGS", help="Up the blade, from its foot."
+)
+@click.option("--travel", type=Written(), required=True, metavar="L", help="Of the table, towards +x.")
+@click.option(
+    "--along", type=WrittenRun(), required=True, metavar="READINGS", help="On the foot as the table travels."
+)
+@click.option("--up-turned", type=WrittenRun(), metavar="READINGS", help="Up, the square turned.")
+@click.option("--along-turned", type=WrittenRun(), metavar="READINGS", help="Along, the square turned.")
+@click.option(
+    "--square-error", type=Written(), metavar="U", help="Its stated standard uncertainty, if not turned."
+)
+@UNCERTAINTY
+@shown_options
+def guides(survey: Path, as_json: bool, inch: bool | None, **typed: Any) -> None:
+    """A column against the travel of its table, by a square that lies on it untouched between the runs."""
+    from analysis.answers.squareness import guides_joined
+
+    loaded = _loaded(survey)
+    is_inch, error = loaded.bed.is_inch, typed["square_error"]
+
+    def runs(name: str) -> list[list[float]]:
+        found = [typed[name], typed[f"{name}_turned"]]
+        return [[in_um(each, is_inch) for each in run] for run in found if run is not None]
+
+    found = guides_joined(
+        in_mm(typed["height"], is_inch),
+        runs("up"),
+        in_mm(typed["travel"], is_inch),
+        runs("along"),
+        in_um(typed["uncertainty"], is_inch),
+        square_uncertainty_um=None if error is None else in_um(error, is_inch),
+    )
+    shown = Shown(as_json, None, inch)
+    _give(loaded, found, None, None, "square", shown, "Against the travel of the table the column")
+
+
 @command.command("cylinder")
 @survey_argument
 @click.option("--height", type=Written(), required=True, metavar="L", help="Over which each run is read.")
@@ -179,7 +219,15 @@ def _loaded(survey: Path) -> "Survey":
     return load(survey)
 
 
-def _give(loaded: "Survey", found: "Square", face: str | None, stood: Any, tool: str, shown: Shown) -> None:
+def _give(
+    loaded: "Survey",
+    found: "Square",
+    face: str | None,
+    stood: Any,
+    tool: str,
+    shown: Shown,
+    name: str = "",
+) -> None:
     from analysis.answers.squareness import against_whole
     from analysis.words.align import square_words
 
@@ -188,5 +236,6 @@ def _give(loaded: "Survey", found: "Square", face: str | None, stood: Any, tool:
     is_inch = loaded.bed.is_inch
     if face is not None:
         found = against_whole(loaded.map(), found, face, *(in_mm(each, is_inch) for each in stood))
-    name = "The spindle" if tool == "sweep" else "The column" if tool == "frame level" else "The guide"
+    by_tool = {"sweep": "The spindle", "frame level": "The column"}
+    name = name or by_tool.get(tool, "The guide")
     give(found, lambda i: square_words(found, name, i, tool), None, shown, is_inch)

@@ -11,6 +11,7 @@ from analysis.answers.squareness import (
     against_whole,
     cylinder_turned,
     frame_level,
+    guides_joined,
     slope_of_run,
     square_turned,
     swept,
@@ -96,3 +97,30 @@ def test_foot_on_a_rising_stretch_leans_the_square_with_it(make_traverse, invent
     assert found.whole_um_per_m.standard_uncertainty > 1.0
     with pytest.raises(AnalysisError, match="0 to 1000"):
         against_whole(combine([run], bed), read, "front-flat", 900, 1100)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_column_against_table_travel_comes_out_however_the_square_lies(seed):
+    """Invented truth by geometry: points of a tilted, faulty square seen by a dial on either slide."""
+    rng = np.random.default_rng(seed)
+    lean, rise, own = rng.uniform(-200, 200, 3) * 1e-6
+    z, t = np.linspace(0, 300, 5), np.linspace(0, 200, 5)
+    up, along = [], []
+    for turned in (1, -1):
+        tilt = rng.uniform(-300, 300) * 1e-6
+        # blade: its top stands at (turned own - tilt) z; the dial rides lean z and points to +x
+        up.append(1000 * (lean * z - (turned * own - tilt) * z) + rng.normal(0, 1, 5))
+        # foot: rises by tilt along +x, so that a table going t towards +x, rising, brings up (rise - tilt) t
+        along.append(1000 * (rise - tilt) * t + rng.normal(0, 1, 5))
+    found = guides_joined(300, up, 200, along, 1.0).lean_um_per_m
+    assert abs(found.value - 1e6 * (lean + rise)) <= 1.3 * found.expanded
+
+
+def test_square_on_the_table_that_was_not_turned_needs_its_stated_error():
+    with pytest.raises(AnalysisError, match="one setting"):
+        guides_joined(300, [[0, 6]], 200, [[0, 1]], 1.0)
+    with pytest.raises(AnalysisError, match="2 runs up and 1 along"):
+        guides_joined(300, [[0, 6], [0, 6]], 200, [[0, 1]], 1.0)
+    found = guides_joined(300, [[0, 6]], 200, [[0, 1]], 1.0, square_uncertainty_um=3.0)
+    assert found.lean_um_per_m.value == pytest.approx(25)
+    assert found.lean_um_per_m.standard_uncertainty > 10
