@@ -462,6 +462,13 @@ def _further(assembly: Assembly, each: Observations) -> tuple[Observations, tupl
     )
 
 
+def is_drift_told(assembly: Assembly, each: Observations) -> bool:
+    """Whether the runs of an adjustment tell how fast further readings of that kind drift."""
+    return any(
+        Unknown("drift", (*each.drift_group, turned)) in assembly.nuisances for turned in ("", "turned")
+    )
+
+
 def _holds(assembly: Assembly, each: Observations) -> np.ndarray:
     return np.array([all(assembly.layout.holds(place) for place in form) for form in each.forms], bool)
 

@@ -4,7 +4,7 @@
                                     C_m: its covariance; C_r: that of the readings
 
 z is what the runs have of their own (zeros) and what the others leave free; it is projected out.
-A drift of ordinary size may be added. Units are those of the readings, µm/m or µm.
+A drift of ordinary size may be added where the others tell none. Units are those of the readings, µm/m or µm.
 """
 
 from collections.abc import Iterable, Sequence
@@ -17,12 +17,14 @@ from scipy.special import chdtrc
 
 from acquire.model.bed import Bed
 from acquire.model.slips import Slip, as_meant, gaps_left, moved, undone
-from analysis.adjust.assembly import rows_beside
+from analysis.adjust.assembly import is_drift_told, rows_beside
 from analysis.adjust.tying import LEAST_REDUNDANCY, Tied, fit_of, tie_together
 from analysis.observe import Observations, observe
 from analysis.observe.uncertainty import step_uncertainty
 
 ALARM = 0.01
+NO_JUDGES = 1e-4
+"""Others that contradict each other so much hold a wrong run themselves; right ones rarely come near."""
 TOLD_APART = 0.001
 ORDINARY_DRIFT = 12.0
 """Over one run, in standard uncertainties of a reading: larger ones are as good as slips."""
@@ -59,7 +61,7 @@ class Others:
     def fit_each_other(self, noise: float) -> bool:
         """Whether they are fit to judge by, if all variances are `noise` times those claimed."""
         redundancy, chi_square = fit_of(self.tied.assembly, self.tied.solution)
-        return redundancy < LEAST_REDUNDANCY or chdtrc(redundancy, chi_square / noise) >= ALARM
+        return redundancy < LEAST_REDUNDANCY or chdtrc(redundancy, chi_square / noise) >= NO_JUDGES
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,7 +130,7 @@ def said_by(written: Sequence[Observations], slip: Slip, against: Others) -> Sai
                 (run.reading - run.correction)[at],
                 beside.free[at],
                 covariance[np.ix_(at, at)],
-                _drift(run)[at, None],
+                np.zeros((len(at), 1)) if is_drift_told(assembly, run) else _drift(run)[at, None],
                 start + index[at],
             )
         )

@@ -5,7 +5,7 @@
 T is a slip of `acquire.model.slips`: turned, order, unit, ...; C_m the covariance of m, C_r that
 of the readings themselves, with the step of the digits written.  What the run has of its own (its
 zero) and what the others leave free is projected out.  A drift, steady and of an ordinary size,
-may lie over either.  A slip is named where
+may lie over either where the others tell none.  A slip is named where
 
 - the run as written is not what the others make of it: p < 0.01 over all runs;
 - with the slip it is: p ≥ 0.01, and ln(L/L₀) > ln(slips · runs / 0.01);
