@@ -64,7 +64,7 @@ def _off_mm(each: Observations, layout: Layout) -> np.ndarray:
     """How far the feet of each reading stood beyond their nodes; 0 where they are no feet of a level."""
     nothing = np.zeros(len(each))
     key = ("height", each.faces[0]) if each.faces else ("", "")
-    if each.quantity != "slope" or each.mode != "stepped" or key not in layout.columns:
+    if each.quantity != "slope" or each.mode != "stepped" or key not in layout.lines:
         return nothing
     at_mm, columns = layout.columns[key]
     is_node = columns < len(layout.nodes)
@@ -74,7 +74,8 @@ def _off_mm(each: Observations, layout: Layout) -> np.ndarray:
     if np.max(np.abs(beyond_mm), initial=0.0) <= SAME_MM:
         return nothing
     far_mm = np.array(
-        [max((p.station_mm for p in form if p.role == "foot"), default=at_mm[0]) for form in each.forms]
+        [max((p.station_mm for p in form if p.role == "foot"), default=np.nan) for form in each.forms]
     )
     nearest = np.clip(np.searchsorted(at_mm, far_mm - SAME_MM), 0, len(at_mm) - 1)
-    return np.where(np.abs(beyond_mm[nearest]) > SAME_MM, beyond_mm[nearest], 0.0)
+    is_off = np.isfinite(far_mm) & (np.abs(beyond_mm[nearest]) > SAME_MM)
+    return np.where(is_off, beyond_mm[nearest], 0.0)

@@ -64,3 +64,21 @@ def test_feet_on_their_stations_or_on_a_straight_way_count_nothing(stepped):
     assert not [
         words for each in (exact, straight) for words in sentences(each.warnings) if "feet stood" in words
     ]
+
+
+def test_level_on_a_carriage_over_ways_that_nothing_else_read_has_no_feet_off_stations(
+    invented_bed, make_traverse
+):
+    """Its feet stand on the carriage, whose own stand on places that are no nodes."""
+    bed = invented_bed(
+        bed="carriage_length_mm = 230",
+        faces={
+            "front": 'normal = "up"\nacross_mm = 0\ncarriage = "front"',
+            "rear": 'normal = "up"\nacross_mm = 300\ncarriage = "rear"',
+        },
+        instruments={"level": LEVEL},
+    )
+    at = np.arange(200.0, 801.0, 100.0)
+    reading = np.linspace(0, 30, len(at))
+    bed_map = combine([make_traverse(bed, "level", at, reading, face="carriage", reference=None)], bed)
+    assert not [words for words in sentences(bed_map.warnings) if "feet stood" in words]
