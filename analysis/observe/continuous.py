@@ -16,6 +16,7 @@ from acquire.model.traverse import Stations, Traverse
 from analysis.level.blindness import ShapeNotSeen
 from analysis.level.continuous import Belief, ContinuousHeights, heights_from_continuous_slopes
 from analysis.level.slopes import ContinuousRun, continuous_run, gathered
+from analysis.level.solved_once import SolvedOnce
 from analysis.linear.fact import Fact
 from analysis.linear.profile import SAME_STATION_MM
 from analysis.observe.carriers import face_named
@@ -32,6 +33,9 @@ UM_PER_M = 1000.0
 WORTH_A_WORD = 1.3
 """By how much averages must be worse than claimed to be spoken of."""
 LEAST_STATIONS = 3
+
+_solved = SolvedOnce(heights_from_continuous_slopes)
+"""Every answer asks for the blocks of the survey, and most sessions for many answers."""
 
 
 @dataclass(frozen=True)
@@ -85,7 +89,7 @@ def observe_continuous(
     times = drift_times(traverses, kept)
     runs = [_run(*each) for each in zip(traverses, kept, signs, times, strict=True)]
     station_mm = _stations_reached(runs, bed, first)
-    heights = heights_from_continuous_slopes(runs, station_mm, anchored=anchored, belief=belief)
+    heights: ContinuousHeights = _solved(runs, station_mm, anchored=anchored, belief=belief)
     named = next((k for k, each in enumerate(traverses) if each.number == zero_of), 0)
     tilt, tilt_sd = _tilt(heights, runs, named)
     away_m = (station_mm - np.mean(station_mm)) / UM_PER_M
