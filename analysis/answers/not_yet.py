@@ -8,11 +8,12 @@ from analysis.answers.datums import Datums, datums
 from analysis.answers.feet_on_bed import Feet, feet_to_move
 from analysis.answers.whole_bed import WholeBed
 
-WRONG_RUN, CONTRADICTED, FEET_FIRST, NONE_TRUSTED, NOT_CHECKED = (
+WRONG_RUN, CONTRADICTED, FEET_FIRST, NONE_TRUSTED, NONE_STRAIGHT, NOT_CHECKED = (
     "a run looks wrong as written",
     "a reading is contradicted",
     "feet first",
     "no face can be trusted",
+    "all that were checked are worn",
     "nothing checks it",
 )
 
@@ -28,11 +29,12 @@ def not_yet(bed: BedMap | WholeBed, feet: Feet | None, found: Datums) -> dict[st
         The next move of the feet, where the bed has ways to judge it by.
     found : Datums
     """
+    are_checked = all(each.is_checked for each in found.faces if each.shape is not None)
     for holds, why in (
         (bool(bed.slips), WRONG_RUN),
         (bool(bed.suspects), CONTRADICTED),
         (feet is not None and bool(feet.moves), FEET_FIRST),
-        (not found.trusted, NONE_TRUSTED),
+        (not found.trusted, NONE_STRAIGHT if are_checked else NONE_TRUSTED),
     ):
         if holds:
             return {each.face: why for each in found.faces}

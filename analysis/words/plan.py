@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from acquire.model.units import MM_PER_INCH, UM_PER_THOU, decimals_for, height_text, length_text, number_text
-from analysis.answers.not_yet import CONTRADICTED, FEET_FIRST, NONE_TRUSTED, NOT_CHECKED, WRONG_RUN
+from analysis.answers.not_yet import (
+    CONTRADICTED,
+    FEET_FIRST,
+    NONE_STRAIGHT,
+    NONE_TRUSTED,
+    NOT_CHECKED,
+    WRONG_RUN,
+)
 from analysis.words.answers import LINE_WORDS, shape_words
 from analysis.words.blue import places_words
 from analysis.words.facts import sentence
@@ -23,6 +30,8 @@ NOT_YET_WORDS = {
     CONTRADICTED: "a reading is contradicted by the others: read it again first.",
     FEET_FIRST: "turn the feet first, for that changes the shape; then read the bed again.",
     NONE_TRUSTED: "no face can be trusted yet: repeat the traverses, in reverse or with another instrument.",
+    NONE_STRAIGHT: "no face is straight to start from: hold the plan against blue and a straightedge first, "
+    "and plan parallel to what the machine needs.",
     NOT_CHECKED: "nothing checks the readings on this face: read it once more, best the other way.",
 }
 FINEST = {"µm": 0, "thou": 1}

@@ -76,6 +76,11 @@ def test_face_read_once_may_not_be_scraped_yet(survey):
     assert not_yet_words(found)[0].startswith("Do not scrape yet: no face can be trusted")
 
 
+def test_worn_faces_that_were_read_there_and_back_are_not_to_be_read_again(survey):
+    words = not_yet_words(plan_not_yet(survey(6, HOLLOW).map()))[0]
+    assert "no face is straight to start from" in words and "repeat the traverses" not in words
+
+
 def test_commands_say_what_the_round_did_and_stop_where_nothing_is_left(tmp_path, capsys):
     for number, (name, height) in enumerate(
         {"older": HOLLOW, "now": HOLLOW - 0.5 * DEPTH, "end": 0 * X}.items()
