@@ -23,6 +23,7 @@ from pathlib import Path
 from damaged_journals import Damage, Spoiled, conversion_killed_once, cuts, flips, lost_pages
 from fault_bench import Bench, Forked, Outcome, check_round, in_journal, kept_and_wrong, speak
 
+from acquire.store import read_traverse
 from acquire.store.journal import read_journal
 
 
@@ -45,6 +46,27 @@ def kill_once(folder: Path, rng: random.Random, start: Callable = Forked, longes
         synced = in_journal(bench.journal())
         sent = {cable.link.name: cable.sent for cable in bench.cables}
         return check_round(bench, synced, sent)
+    finally:
+        bench.close()
+
+
+def hang_up_once(folder: Path, rng: random.Random, start: Callable = Forked) -> tuple:
+    """The terminal of a recording is closed: it ends by itself, whole, and says that it was not ended."""
+    bench = Bench(folder)
+    process = start(bench.record(), bench.log)
+    try:
+        speak([], lambda: bench.is_recording() or process.poll() is not None)
+        for_s, began_s = rng.uniform(0.1, 2.0), time.monotonic()
+        speak(bench.cables, lambda: time.monotonic() - began_s > for_s)
+        synced = in_journal(bench.journal())
+        process.send_signal(signal.SIGHUP)
+        speak([], lambda: process.poll() is not None)
+        faults = [] if bench.journal() is None else ["its journal was left"]
+        new = [path for path in bench.survey.glob("traverses/*.h5") if path.name not in bench.earlier]
+        faults += [f"{path.name} says that it is complete" for path in new if read_traverse(path).complete]
+        sent = {cable.link.name: cable.sent for cable in bench.cables}
+        lost, others, wrong = check_round(bench, synced, sent)
+        return lost, [*faults, *others], wrong
     finally:
         bench.close()
 
@@ -213,6 +235,7 @@ def main() -> int:
         ]
     outcomes += [
         rounds("record killed (SIGKILL)", kills, lambda folder: kill_once(folder, rng)),
+        rounds("terminal closed (SIGHUP)", max(2, kills // 10), lambda folder: hang_up_once(folder, rng)),
         rounds("conversion to HDF5 killed", max(2, kills // 10), lambda f: conversion_killed_once(f, rng)),
         rounds("ports pulled out and put back, 3 times", max(2, kills // 20), lambda f: replug_once(f, rng)),
         rounds("two recorders on one survey", max(2, kills // 20), two_recorders_once),
