@@ -17,6 +17,7 @@ from analysis.adjust.combination import BedMap
 from analysis.adjust.reliability import LEAST_REDUNDANCY
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import FaceMap, map_face, reaches_unworn
+from analysis.answers.fixture_path import FixturePath, fixture_path
 from analysis.answers.good_stretch import Relief, Stretch, good_stretch, relief
 from analysis.answers.standing import Parallel, Ranked, parallels, ranking
 from analysis.linear.fact import Fact
@@ -108,6 +109,8 @@ class Datums(Shown):
     relief: Mapping[str, Relief]
     """Of a face that is not good all along: the least to take off for it to be."""
     fixture: Fixture | None
+    fixture_path: tuple[FixturePath, ...]
+    """Up and sideways, where the distance of its pads was given."""
     missing: tuple[Fact, ...]
     """What is still to be measured before faces can be trusted."""
     assumptions: tuple[Assumption, ...]
@@ -119,7 +122,13 @@ class Datums(Shown):
         return tuple(each for each in self.faces if each.can_be_trusted)
 
 
-def datums(bed_map: BedMap, within_um: float | None = None) -> Datums:
+def datums(
+    bed_map: BedMap,
+    within_um: float | None = None,
+    *,
+    pads_mm: float | None = None,
+    overhang_mm: float = 0.0,
+) -> Datums:
     """Judge and rank every face of the bed.
 
     Trusted ones first, those known straightest before the others; then those that have
@@ -130,12 +139,15 @@ def datums(bed_map: BedMap, within_um: float | None = None) -> Datums:
     bed_map : BedMap
     within_um : float, optional
         Limit for the stretches that are good, and for what would make a face so.
+    pads_mm, overhang_mm : float, optional
+        Of a fixture that rides on the three faces: its path is then worked out.
     """
     found = sorted((_datum(bed_map, face) for face in bed_map.bed.faces), key=_rank)
     shapes = [each.shape for each in found if each.shape is not None and each.shape.curve_is_sure]
     known = [shape.face for shape in shapes]
     order = ranking(bed_map, shapes)
     good, off = _good(shapes, within_um)
+    fixture = _fixture(bed_map, [each.face for each in order])
     return Datums(
         faces=tuple(found),
         ranking=order,
@@ -143,7 +155,10 @@ def datums(bed_map: BedMap, within_um: float | None = None) -> Datums:
         within_um=within_um,
         good=good,
         relief=off,
-        fixture=_fixture(bed_map, [each.face for each in order]),
+        fixture=fixture,
+        fixture_path=()
+        if fixture is None or pads_mm is None
+        else tuple(fixture_path(bed_map, face, pads_mm, overhang_mm) for face in (fixture.top, fixture.side)),
         missing=tuple(_missing(bed_map, found)),
         assumptions=assumptions(bed_map),
     )

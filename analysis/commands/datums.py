@@ -5,7 +5,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import ABOVE_0, Shown, answer_options, give, in_um, survey_argument
+from analysis.commands.options import (
+    ABOVE_0,
+    Shown,
+    Written,
+    answer_options,
+    give,
+    in_mm,
+    in_um,
+    survey_argument,
+)
 
 if TYPE_CHECKING:
     from acquire.model.units import Reading
@@ -19,9 +28,19 @@ if TYPE_CHECKING:
     metavar="U",
     help="Over which length each face is straight within this (a bare number: µm, or thou).",
 )
+@click.option("--pads", type=ABOVE_0, metavar="L", help="From pad to pad of a fixture: its path is told.")
+@click.option(
+    "--overhang", type=Written(), default="0 mm", metavar="L", help="From the middle of its pads to its tool."
+)
 @answer_options
 def command(
-    survey: Path, within: "Reading | None", as_json: bool, picture: Path | None, inch: bool | None
+    survey: Path,
+    within: "Reading | None",
+    pads: "Reading | None",
+    overhang: "Reading",
+    as_json: bool,
+    picture: Path | None,
+    inch: bool | None,
 ) -> None:
     """Which faces of SURVEY can be trusted to start from, and how they stand to each other."""
     from analysis.answers.datums import datums
@@ -29,8 +48,13 @@ def command(
     from analysis.words.datums import datums_answer
 
     loaded = load(survey)
-    within_um = None if within is None else in_um(within, loaded.bed.is_inch)
-    result = datums(loaded.map(), within_um)
+    is_inch = loaded.bed.is_inch
+    result = datums(
+        loaded.map(),
+        None if within is None else in_um(within, is_inch),
+        pads_mm=None if pads is None else in_mm(pads, is_inch),
+        overhang_mm=in_mm(overhang, is_inch),
+    )
 
     def draw(in_inches: bool) -> object:
         from analysis.draw.figures import datums_figure

@@ -5,13 +5,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from acquire.model.units import UM_PER_THOU, decimals_for, height_text, length_text, number_text, slope_text
-from analysis.words.answers import table
+from analysis.words.answers import columns, table
 from analysis.words.assumptions import taken_words, unstated_words
 from analysis.words.facts import sentences
 from analysis.words.plan import trust_answer, trust_words
 
 if TYPE_CHECKING:
     from analysis.answers.datums import Datums
+    from analysis.answers.fixture_path import FixturePath
     from analysis.answers.standing import Parallel
 
 MOST_PAIRS = 6
@@ -22,7 +23,7 @@ def datums_answer(found: "Datums", inch: bool) -> list[str]:
     """The answer, then every face, the order, parallel or not, good stretches, fixture, what is missing."""
     lines = [trust_answer(found, inch), *(f"  {words}" for words in trust_words(found, inch))]
     lines += ["", *_ranking_words(found, inch), *_parallel_words(found, inch), *_good_words(found, inch)]
-    lines += _fixture_words(found)
+    lines += [*_fixture_words(found), *(words for each in found.fixture_path for words in _path(each, inch))]
     if found.missing:
         lines += [
             "Still to be measured before they can be trusted:",
@@ -86,6 +87,18 @@ def _fixture_words(found: "Datums") -> list[str]:
     if each is None:
         return []
     return [f"A fixture can ride under {each.under}, against {each.side} and on {each.top}."]
+
+
+def _path(each: "FixturePath", inch: bool) -> list[str]:
+    """How straight the fixture runs, and where it departs."""
+    fine = each.range_expanded_um / 2
+    way = "up and down" if each.direction == "up" else "sideways (+ to the rear)"
+    lines = [
+        f"  Riding on {each.face} its tool goes {way} by {height_text(each.range_um, inch, fine)} ± "
+        f"{height_text(each.range_expanded_um, inch, fine)}; its roll is not in it."
+    ]
+    path, sure = each.path_um.tolist(), each.expanded_um.tolist()
+    return lines + columns(each.station_mm.tolist(), path, sure, inch=inch, what="path")
 
 
 def _taper(each: "Parallel", inch: bool) -> str:
