@@ -184,7 +184,10 @@ def _step(each: Observations) -> float:
 
 
 def _drift(run: Observations) -> np.ndarray:
-    """What a steady drift of ordinary size adds to each reading."""
+    """What a steady drift of ordinary size adds to each reading; to a drawn run, what its and theirs add."""
+    if run.drawn is not None:
+        stated = max(each.instrument.uncertainty for each in run.sources)
+        return np.zeros(len(run)) if run.bow is None else 2 * ORDINARY_DRIFT * stated * run.bow.column
     if len(run.order) != len(run) or np.ptp(run.order) == 0.0:
         return np.zeros(len(run))
     size = ORDINARY_DRIFT * float(np.sqrt(np.median(run.variance)))

@@ -39,7 +39,7 @@ from analysis.adjust.run_against_others import (
     p_values_without_worst,
     said_by,
 )
-from analysis.adjust.there_and_back import DRIFT
+from analysis.adjust.there_and_back import DRIFT, Return
 from analysis.adjust.tying import Tied
 from analysis.linear.fact import Fact
 from analysis.observe import Observations, observe_all
@@ -50,6 +50,8 @@ TOLD_APART_WITHIN = 15.0
 MOST_NOISE = 3.0
 """By how much readings may be noisier than claimed; what is beyond is no noise."""
 WORTH_A_LOOK = 0.05
+FAR_BEYOND_DRIFT = 30.0
+"""Standard uncertainties of the bow between drawn runs."""
 MOST_MISREAD = 2
 """Readings of a run that may be wrong by themselves before the run is doubted."""
 AS_WRITTEN = Slip((), "as written")
@@ -135,7 +137,7 @@ def doubt_of_run(run: Traverse, observations: Sequence[Observations], bed: Bed) 
     cases = _cases(groups, everything, bed)
     explained = [case for case in cases if case.tried]
     if explained:
-        return _told(explained)
+        return _told(explained, run.number)
     alone = [case for case in cases if case.runs == (run,)]
     return _told(alone) if alone else None
 
@@ -147,7 +149,7 @@ def _is_worth_a_look(tied: Tied) -> bool:
         checks = float(np.sum(shown.redundancy))
         if checks > 0.5 and chdtrc(checks, float(left @ left)) < WORTH_A_LOOK:
             return True
-    if any(each.is_seen and each.outcome != DRIFT for each in assembly.returns):
+    if any(_may_be_a_slip(each) for each in assembly.returns):
         return True
     for each in assembly.observations:
         for key, column in assembly.nuisances.items():
@@ -156,6 +158,15 @@ def _is_worth_a_look(tied: Tied) -> bool:
                 if over_run > ORDINARY_DRIFT / 2 * float(np.sqrt(np.median(each.variance))):
                     return True
     return False
+
+
+def _may_be_a_slip(found: Return) -> bool:
+    """Whether runs there and back differ by a bow that a slip may have made.
+
+    Trying drawn runs means to solve their block without each: only for a bow that no drift makes.
+    """
+    least = 1.0 if found.mode == "stepped" else FAR_BEYOND_DRIFT
+    return found.is_seen and found.outcome != DRIFT and abs(found.bow_um) > least * found.bow_uncertainty_um
 
 
 def _groups(runs: Sequence[Traverse]) -> list[tuple[Traverse, ...]]:
@@ -280,12 +291,16 @@ def _explanations(
     )
 
 
-def _told(cases: Sequence[_Case]) -> RunSlip:
-    """The best explanation, and all those, of whichever run, that nothing tells from it."""
+def _told(cases: Sequence[_Case], just_made: int | None = None) -> RunSlip:
+    """The best explanation, and all those, of whichever run, that nothing tells from it.
+
+    Of such the one comes first that is of the run just made: who made it still knows how.
+    """
     if not cases[0].tried:
         case, alike = cases[0], []
     else:
-        case = max(cases, key=lambda each: each.tried[0].gain)
+        is_made = {id(each): just_made in {run.number for run in each.runs} for each in cases}
+        case = max(cases, key=lambda each: each.tried[0].gain + NO_RIVAL_WITHIN * is_made[id(each)])
         least = case.tried[0].gain - NO_RIVAL_WITHIN
         alike = [(case, each) for each in case.tried]
         alike += [(o, each) for o in cases if o is not case for each in o.tried if each.gain >= least]
@@ -295,7 +310,7 @@ def _told(cases: Sequence[_Case]) -> RunSlip:
         tuple(run.number for run in case.runs),
         case.as_written.misfit,
         case.as_written.expected,
-        first.instrument.contract_unit,
+        "um" if first.mode == "continuous" and first.setup.foot_base_mm else first.instrument.contract_unit,
         tuple(_explained(one.runs, each) for one, each in alike),
     )
 

@@ -155,3 +155,38 @@ def test_run_already_taken_as_turned_is_put_back_as_written(survey):
     wrong = replace(runs[3], setup=replace(runs[3].setup, taken_as="turned", turned=True))
     (found,) = combine([*runs[:3], wrong], bed).slips
     assert found.explanations[0].redo_as == ("written",)
+
+
+@pytest.mark.parametrize("is_turned", [False, True])
+def test_drawn_level_that_drifted_is_not_doubted_and_one_that_was_turned_is(
+    invented_bed, make_traverse, is_turned
+):
+    """Drawn there and back, drifting by 4 µm/m a run: 100 mm base, every 5 mm, noise 1 µm/m."""
+    bed, rng = invented_bed(), np.random.default_rng(6)
+    x = np.arange(50.0, 951.0, 5.0)
+
+    def height(at):
+        return -40 * np.sin(np.pi * (at / 1000) ** 1.7)
+
+    slope, along = (height(x + 50) - height(x - 50)) * 10, (x - 50) / 900
+    drift = {"forward": 4 * along, "reverse": 4 * (1 - along)}
+    there, back = (
+        make_traverse(
+            bed,
+            "level",
+            x,
+            (-1 if is_turned and way == "reverse" else 1)
+            * (slope + drift[way] + rng.standard_normal(x.size)),
+            direction=way,
+            mode="continuous",
+            scatter=1.0,
+            **FACE,
+        )
+        for way in ("forward", "reverse")
+    )
+    found = doubt_of_run(back, observe_all([there], bed), bed)
+    if is_turned:
+        told = [(each.traverses, each.redo_as) for each in found.explanations]
+        assert told == [((2,), ("turned",)), ((1,), ("turned",))] and found.unit == "um"
+    else:
+        assert found is None
