@@ -95,7 +95,8 @@ def _in_lumps(setup: Setup, streams: Mapping[str, Stream], said: list[Event]) ->
     slack_s = 0.0
     for name in dict.fromkeys((setup.instrument, setup.placed_by.scale, setup.standing)):
         stream = streams.get(name or "")
-        if stream is None or is_asked(setup.bed.instruments[stream.instrument]):
+        described = setup.bed.instruments.get(name or "")
+        if stream is None or described is None or is_asked(described):
             continue
         lumps = lumps_of(stream.arrival_s)
         if lumps is not None:
