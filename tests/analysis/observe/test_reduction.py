@@ -187,7 +187,7 @@ def test_drawn_level_noisier_than_it_claims_is_told_and_its_band_widened(invente
         )
         bed_map = combine([run], bed)
         level = remove_line(bed_map.profile("front-flat"), "ends")
-        return bed_map.warnings, float(np.mean(level.standard_uncertainty_um))
+        return sentences(bed_map.warnings), float(np.mean(level.standard_uncertainty_um))
 
     honest, noisy = found(1.0), found(3.0)
     assert not any("as uncertain as" in words for words in honest[0])
