@@ -15,7 +15,7 @@ import sys
 import traceback
 from collections import Counter, deque
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -133,6 +133,8 @@ def convert_here(journal_path: Path | str, h5_path: Path | str, derive: Derive =
         if not was_there:
             write_traverse(h5_path, derive(contents), after_each=columns.let_go)
         kept = read_traverse(h5_path, raw=False, only=[contents.setup.instrument])
+        readings, garbled = kept.readings, kept.garbled
+        kept = replace(kept, streams={})  # its columns are not looked at again
         missing = what_is_missing(contents, kept, partial(read_raw, h5_path, columns=columns))
         if missing:
             raise RecordingError(
@@ -145,13 +147,13 @@ def convert_here(journal_path: Path | str, h5_path: Path | str, derive: Derive =
         sync_folder(journal_path.parent)
     return Converted(
         str(h5_path),
-        kept.readings,
+        readings,
         len(kept.stations),
         kept.complete,
         contents.lost_bytes,
         tuple(contents.damage),
         was_there,
-        kept.garbled,
+        garbled,
     )
 
 
