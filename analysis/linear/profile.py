@@ -85,6 +85,7 @@ class Profile(Shown):
         """
         rows = np.asarray(matrix, float)
         covariance = rows @ self.covariance_um2 @ rows.T
+        covariance = (covariance + covariance.T) / 2  # large weights that cancel leave rounding
         return Profile(
             self.face if face is None else face,
             np.asarray(station_mm, float),
