@@ -111,7 +111,7 @@ def assert_numbers(found, *names, length):
 
 @pytest.mark.whole
 def test_map(ask):
-    found = ask("map", "way", "--over", "300")
+    found = ask("map", "way", "--over", "300mm")  # a bare number is in the unit of the survey: inches
     assert (found["face"], found["by"], found["line"], found["mode"]) == ("way", "all", "unworn", "stepped")
     assert found["traverses"] == [1, 2, 5, 6]
     assert_numbers(found, "station_mm", "height_um", "standard_uncertainty_um", length=11)

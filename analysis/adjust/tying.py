@@ -85,7 +85,7 @@ def fit_of(assembly: Assembly, solution: Solution) -> tuple[float, float]:
     neither hide noise nor look like it: their rows' part of the redundancy is left out.
     """
     ties = solution.blocks[assembly.readings :]
-    redundancy = float(solution.redundancy)
+    redundancy: float = solution.redundancy  # a count where nothing is tied
     if ties:
         rows = stacked([block.whitened for block in ties])
         redundancy -= float(np.sum(1.0 - solution.fit.between(rows)))
