@@ -5,6 +5,7 @@ and virtual datasets are refused. Shapes, types, filters and sizes are checked b
 a byte of a dataset is read, so that a small file cannot ask for a large memory.
 """
 
+import math
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -57,6 +58,8 @@ class Source:
 
     def __init__(self, path: Path, file: h5py.File):
         self.path, self.file = path, file
+        self._attributes = file.attrs
+        self._length = path.stat().st_size
         self._taken = 0
 
     def refuse(self, found: str, needed: str = "") -> TraverseFileError:
@@ -65,8 +68,7 @@ class Source:
 
     def check_is_ours(self) -> None:
         """Refuse what waylog did not write, and what a newer waylog wrote."""
-        attributes = self.file.attrs
-        if len(attributes) > MOST_ATTRIBUTES or self.attribute("format") != FORMAT:
+        if len(self._attributes) > MOST_ATTRIBUTES or self.attribute("format") != FORMAT:
             raise self.refuse("found no traverse of waylog's", f"the attribute format = {FORMAT!r}")
         version = self.attribute("format_version")
         if not isinstance(version, int) or isinstance(version, bool) or version < 1:
@@ -81,12 +83,12 @@ class Source:
 
     def attribute(self, name: str) -> Any:
         """A root attribute as a plain value: text, number or truth; None where there is none."""
-        if name not in self.file.attrs:
+        if name not in self._attributes:
             return None
-        kept = self.file.attrs.get_id(name)
+        kept = self._attributes.get_id(name)
         if kept.shape != () or kept.get_storage_size() > LONGEST_TEXT_BYTES:
             raise self.refuse(f"attribute {name} is no single value")
-        value = self.file.attrs[name]
+        value = self._attributes[name]
         value = value.item() if isinstance(value, np.generic) else value
         return value.decode("utf-8", "replace") if isinstance(value, bytes) else value
 
@@ -104,7 +106,7 @@ class Source:
         return list(group)
 
     def _hard(self, group: h5py.Group, name: str) -> Any:
-        link = group.get(name, getlink=True) if name in group.keys() else None  # noqa: SIM118
+        link = group.get(name, getlink=True)
         if link is None:
             raise self.refuse(f"{group.name.rstrip('/')}/{name} is missing")
         if not isinstance(link, h5py.HardLink):
@@ -118,33 +120,33 @@ class Source:
             raise self.refuse(f"{name} is not of the right shape", f"a dataset of {dimensions} dimension(s)")
         if found.is_virtual or found.external:
             raise self.refuse(f"{name} keeps its values outside the file", "everything in the file itself")
-        self._check_storage(found, name)
-        self._take(found.size * found.dtype.itemsize, name)
+        unpacked = found.size * found.dtype.itemsize
+        self._check_storage(found, name, unpacked)
+        self._take(unpacked, name)
         return found
 
-    def _check_storage(self, dataset: h5py.Dataset, name: str) -> None:
+    def _check_storage(self, dataset: h5py.Dataset, name: str, unpacked: int) -> None:
         packing = dataset.id.get_create_plist()
         used = {packing.get_filter(index)[0] for index in range(packing.get_nfilters())}
         if not used <= _FILTERS:
             raise self.refuse(f"{name} is packed in a way not known here", "deflate, shuffle, fletcher32")
-        item = dataset.dtype.itemsize
-        if dataset.chunks and np.prod(dataset.chunks, dtype=float) * item > LARGEST_CHUNK_BYTES:
+        piece_bytes = math.prod(dataset.chunks) * dataset.dtype.itemsize if dataset.chunks else 0
+        if piece_bytes > LARGEST_CHUNK_BYTES:
             raise self.refuse(f"{name} is cut in pieces of more than {LARGEST_CHUNK_BYTES >> 20} MiB")
-        if dataset.size * item > _DEFLATE_AT_MOST * dataset.id.get_storage_size():
+        if unpacked > _DEFLATE_AT_MOST * dataset.id.get_storage_size():
             raise self.refuse(f"{name} claims {dataset.size} values that the file does not hold")
         if dataset.chunks:
-            self._check_pieces(dataset, name, CHECKSUM_BYTES if h5py.h5z.FILTER_FLETCHER32 in used else 0)
+            least = CHECKSUM_BYTES if h5py.h5z.FILTER_FLETCHER32 in used else 0
+            self._check_pieces(dataset, name, least, 1.01 * piece_bytes + 64)
 
-    def _check_pieces(self, dataset: h5py.Dataset, name: str, least: int) -> None:
+    def _check_pieces(self, dataset: h5py.Dataset, name: str, least: int, most: float) -> None:
         """Refuse a piece shorter than its own checksum, longer than unpacked, packed otherwise, or not there.
 
         The library takes the checksum off without looking whether it is there, and reads past the end.
         """
-        length = self.path.stat().st_size
-        most = 1.01 * float(np.prod(dataset.chunks)) * dataset.dtype.itemsize + 64
         for number in range(dataset.id.get_num_chunks()):
             piece = dataset.id.get_chunk_info(number)
-            is_there = piece.byte_offset is not None and piece.byte_offset + piece.size <= length
+            is_there = piece.byte_offset is not None and piece.byte_offset + piece.size <= self._length
             if piece.filter_mask or not least < piece.size <= most or not is_there:
                 raise self.refuse(f"{name} has a piece that is damaged ({piece.size} bytes)")
 
