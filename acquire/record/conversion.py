@@ -211,21 +211,23 @@ def what_is_missing(
         return "it is of another traverse"
     for port, chunks in contents.chunks.items():
         stream = (stream_of or kept.streams.get)(port)
-        if stream is None or not _holds(stream, chunks):
+        if stream is None or not _holds(stream, chunks, contents.columns.let_go):
             return f"the bytes of {port}"
-        contents.columns.let_go()
     there = Counter(zip(kept.events.time_s.tolist(), kept.events.kind, strict=True))
     there.subtract((event.time_s, event.kind) for event in contents.events)
     absent = next((event for event, count in there.items() if count < 0), None)
     return f"the event {absent[1]} at {absent[0]:.3f} s" if absent else None
 
 
-def _holds(stream: Stream, chunks: Chunks) -> bool:
-    return (
-        _same_bytes(stream.raw, chunks.raw)
-        and np.array_equal(stream.chunk_end, chunks.chunk_end)
-        and np.array_equal(stream.chunk_time_s, chunks.chunk_time_s)
-    )
+def _holds(stream: Stream, chunks: Chunks, after_each: Callable[[], None]) -> bool:
+    if not _same_bytes(stream.raw, chunks.raw):
+        return False
+    for name in ("chunk_end", "chunk_time_s"):
+        after_each()
+        if not np.array_equal(getattr(stream, name), getattr(chunks, name)):
+            return False
+    after_each()
+    return True
 
 
 def _same_bytes(a: Raw, b: Raw) -> bool:

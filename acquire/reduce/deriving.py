@@ -147,7 +147,7 @@ def _recorded(contents: JournalContents) -> Traverse:
     record = placed(setup, streams, contents.events, columns)
     found, mode = _stations_and_mode(record, columns)
     columns.let_go()
-    streams[setup.instrument], flagged = _flagged(streams[setup.instrument], record, found)
+    streams[setup.instrument], flagged = _flagged(streams[setup.instrument], record, found, columns)
     rows, off_bed = _on_bed(setup, found.rows)
     said = [*record.said, *found.said, *flagged, *_counted(refused), *off_bed, *_other_way(record, rows)]
     events = _events(contents, said)
@@ -173,11 +173,12 @@ def _stations_and_mode(record: Placed, columns: Columns) -> tuple[Found, str]:
         return stations_by_order(record), setup.mode_asked or "stepped"
     dwells = dwells_on_scale(record) if record.has_scale else []
     steps = is_stepping(setup, dwells, _longest_run_mm(record, dwells))
+    columns.let_go()
     runs = setup.mode_asked == "continuous" or (not setup.mode_asked and not steps)
     if runs:
         return stations_by_bins(record, columns), "continuous"
     is_dense = not setup.mode_asked and _is_dense(setup, dwells)
-    found = stations_by_dwells(record, dwells, is_snapped=not is_dense)
+    found = stations_by_dwells(record, dwells, is_snapped=not is_dense, columns=columns)
     return found, setup.mode_asked or ("continuous" if is_dense else "stepped")
 
 
@@ -278,12 +279,13 @@ def _stations(setup: Setup, rows: Sequence[Row]) -> Stations:
     )
 
 
-def _flagged(stream: Stream, record: Placed, found: Found) -> tuple[Stream, list[Event]]:
+def _flagged(stream: Stream, record: Placed, found: Found, columns: Columns) -> tuple[Stream, list[Event]]:
     """The measuring stream with frozen, placeless and bumped readings flagged, and words on each."""
     flag = stream.flag.copy()
     said: list[Event] = []
     needs_place = record.has_scale or record.setup.placed_by.kind in ("feed", "scale")
-    is_frozen = frozen(record.time_s, stream.value[record.index], record.position_mm)
+    is_frozen = frozen(record.time_s, columns.keep(stream.value[record.index]), record.position_mm)
+    columns.let_go()
     if is_frozen.any():
         at = record.index[is_frozen]
         flag[at] = FLAGS["frozen"]

@@ -62,17 +62,19 @@ def placed(
     time_s = columns.keep(stream.time_s[index])
     reading = columns.keep(setup.described.to_contract(stream.value[index]))
     said: list[Event] = []
-    slack_s = _in_lumps(setup, streams, said)
+    slack_s = _in_lumps(setup, streams, said, columns)
     if setup.standing is not None:
         reading = columns.keep(_standing_subtracted(setup, streams, time_s, reading, said, columns))
     marks = _marks_left(events)
     scale_time_s, scale_mm = _scale(setup, streams, columns)
-    position_mm = np.full(len(time_s), np.nan)
     gap_s = longest_gap_of(scale_time_s)
+    columns.let_go()
     if len(scale_mm):
         position_mm = columns.keep(positions_at(time_s, scale_time_s, scale_mm, gap_s))
     elif setup.placed_by.is_feed:
         position_mm = _fed(setup, time_s, marks, _feed_from(setup, marks, events), said)
+    else:
+        position_mm = np.full(len(time_s), np.nan)
     no_rests_s = times_taken_back(REST, events)
     return Placed(
         setup,
@@ -90,7 +92,7 @@ def placed(
     )
 
 
-def _in_lumps(setup: Setup, streams: Mapping[str, Stream], said: list[Event]) -> float:
+def _in_lumps(setup: Setup, streams: Mapping[str, Stream], said: list[Event], columns: Columns) -> float:
     """How far times may be out, all in all, where lines came in lumps; words on each stream of that kind."""
     slack_s = 0.0
     for name in dict.fromkeys((setup.instrument, setup.placed_by.scale, setup.standing)):
@@ -102,6 +104,7 @@ def _in_lumps(setup: Setup, streams: Mapping[str, Stream], said: list[Event]) ->
         if lumps is not None:
             slack_s += lumps.slack_s
             said.append(Event(max(0.0, float(stream.arrival_s[0])), LUMPS, _lump_words(stream, lumps)))
+        columns.let_go()
     return slack_s
 
 
@@ -233,9 +236,8 @@ def _standing_subtracted(
     good = stream.is_good & np.isfinite(stream.value)
     standing_time_s = columns.keep(stream.time_s[good])
     reference = columns.keep(setup.bed.instruments[stream.instrument].to_contract(stream.value[good]))
-    at_equal_times = positions_at(
-        time_s, standing_time_s, reference - reference.mean(), longest_gap_of(standing_time_s)
-    )
+    gap_s, changes = longest_gap_of(standing_time_s), columns.keep(reference - reference.mean())
+    at_equal_times = columns.keep(positions_at(time_s, standing_time_s, changes, gap_s))
     lost = int(np.isnan(at_equal_times).sum())
     unit = setup.described.contract_unit
     words = f"changes of {stream.instrument} subtracted at equal times (up to {np.ptp(reference):.3g} {unit})"

@@ -39,7 +39,7 @@ def stations_by_bins(record: Placed, columns: Columns = IN_MEMORY) -> Found:
         stops = dwells_by_position(record.scale_time_s, record.scale_mm, record.scale_gap_s)
         width_s = 0.0 if corrected is record else window_seconds(float(np.median(np.diff(record.time_s))))
         corrected = _jolts_out(corrected, stops, width_s, columns)
-        standing = stations_by_dwells(record, worth_keeping(stops), is_snapped=False)
+        standing = stations_by_dwells(record, worth_keeping(stops), is_snapped=False, columns=columns)
     columns.let_go()
     bins = binned(
         corrected.time_s,
@@ -100,7 +100,7 @@ def _acceleration_out(record: Placed, columns: Columns) -> tuple[Placed, tuple[E
             record.reading[part],
             record.position_mm[part],
             setup.described.lag_s,
-            let_go=columns.let_go,
+            columns=columns,
         )
     corrected = columns.keep(corrected)
     off = np.abs(record.reading - corrected)

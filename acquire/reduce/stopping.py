@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from acquire.model.bed import Instrument
+from acquire.model.columns import IN_MEMORY, Columns
 from acquire.model.places import is_same_place
 from acquire.model.traverse import Setup
 from acquire.reduce.no_station import is_before_begin, is_taken_back, numbered
@@ -65,13 +66,15 @@ def dwells_on_scale(record: Placed) -> list[Dwell]:
     return worth_keeping(dwells_by_position(record.scale_time_s, record.scale_mm, record.scale_gap_s))
 
 
-def stations_by_dwells(record: Placed, dwells: Sequence[Dwell], is_snapped: bool) -> Found:
+def stations_by_dwells(
+    record: Placed, dwells: Sequence[Dwell], is_snapped: bool, columns: Columns = IN_MEMORY
+) -> Found:
     """Settled readings of dwells whose positions are known."""
     setup = record.setup
     sure = [_surely(dwell, record.slack_s) for dwell in dwells]
     long_enough = [dwell for dwell in sure if not record.slack_s or dwell.length_s >= SHORTEST_SURE_S]
     too_short = _too_short(record, [dwell for dwell in sure if dwell not in long_enough])
-    found = _settled(record, [_as_sent(dwell, setup.described.lag_s) for dwell in long_enough])
+    found = _settled(record, [_as_sent(dwell, setup.described.lag_s) for dwell in long_enough], columns)
     candidates = places_meant(setup)
     stood = np.array([station.dwell.position_mm for station, _ in found.stations])
     meant = _visited(snapped(stood, candidates), candidates) if is_snapped else stood
@@ -313,11 +316,13 @@ class _Settled:
     bumped: tuple[int, ...]
 
 
-def _settled(record: Placed, dwells: Sequence[Dwell]) -> _Settled:
+def _settled(record: Placed, dwells: Sequence[Dwell], columns: Columns = IN_MEMORY) -> _Settled:
     """Settled readings, bumps cut off first, with a note where one is due."""
     instrument = record.setup.described
     good = np.isfinite(record.reading)
-    time_s, reading, index = record.time_s[good], record.reading[good], record.index[good]
+    time_s, reading, index = (
+        columns.keep(column[good]) for column in (record.time_s, record.reading, record.index)
+    )
     resolution = instrument.contract_resolution
     unit = instrument.contract_unit
     kept: list[Dwell] = []

@@ -10,9 +10,10 @@ with x_f the position passed through the level's own lag.  Simulation only: oil 
 chatter and the pull of a hand are not in this; stepped is the better way to use a level.
 """
 
-from collections.abc import Callable
-
 import numpy as np
+
+from acquire.model.columns import IN_MEMORY, Columns
+from acquire.reduce.tagging.positions import interpolated
 
 STANDARD_GRAVITY = 9.80665
 SLOWEST_RATE_HZ = 5.0
@@ -57,7 +58,7 @@ def tilt_without_acceleration(
     position_mm: np.ndarray,
     lag_s: float = 0.0,
     width_s: float | None = None,
-    let_go: Callable[[], None] = lambda: None,
+    columns: Columns = IN_MEMORY,
 ) -> np.ndarray:
     """Slope at each reading with the carriage's acceleration taken out; NaN within half a window of an end.
 
@@ -71,8 +72,8 @@ def tilt_without_acceleration(
         Of the level, as a first-order lag.
     width_s : float, optional
         Length of the window; by default from the rate.
-    let_go : callable, optional
-        Called when the readings and positions are no longer looked at.
+    columns : Columns, optional
+        Where what is as long as the readings is put.
 
     Examples
     --------
@@ -82,9 +83,9 @@ def tilt_without_acceleration(
     >>> bool(np.nanmax(np.abs(tilt_without_acceleration(t, y, x, width_s=1.0) - 7)) < 0.25)
     True
     """
-    interval = float(np.median(np.diff(time_s)))
+    interval = float(np.median(np.diff(time_s), overwrite_input=True))
     width = window_seconds(interval) if width_s is None else width_s
-    even_s = np.arange(time_s[0], time_s[-1] + interval / 2, interval)
+    even_s = columns.keep(np.arange(time_s[0], time_s[-1] + interval / 2, interval))
     reach = int(width / 2 / interval)
     if reach < 2 or len(even_s) < 2 * reach + 1:
         return np.full(len(time_s), np.nan)
@@ -93,16 +94,21 @@ def tilt_without_acceleration(
 
     def shown_mm(part: slice) -> np.ndarray:
         if lagging_mm is None:
-            return np.interp(even_s[part], time_s, position_mm)
-        return np.interp(even_s[part] + lag_s, even_s, lagging_mm)
+            return interpolated(even_s[part], time_s, position_mm)
+        return interpolated(even_s[part] + lag_s, even_s, lagging_mm)
 
     start_mm = shown_mm(slice(0, 1))[0]
-    tilt = np.empty(len(even_s) - 2 * reach)
-    for begin in range(0, len(tilt), AT_ONCE):
-        part = slice(begin, min(begin + AT_ONCE, len(tilt)) + 2 * reach)
-        found = np.convolve(np.interp(even_s[part], time_s, reading_um_per_m), weight, "valid")
-        found -= 1e3 / STANDARD_GRAVITY * np.convolve(shown_mm(part) - start_mm, second, "valid")
-        tilt[begin : begin + AT_ONCE] = found
-    let_go()
     middle_s = even_s[reach : len(even_s) - reach]
-    return np.interp(time_s, middle_s, tilt, left=np.nan, right=np.nan)
+    tilt, at_readings = columns.column(float), columns.column(float)
+    for begin in range(0, len(middle_s), AT_ONCE):
+        part = slice(begin, min(begin + AT_ONCE, len(middle_s)) + 2 * reach)
+        found = np.convolve(interpolated(even_s[part], time_s, reading_um_per_m), weight, "valid")
+        found -= 1e3 / STANDARD_GRAVITY * np.convolve(shown_mm(part) - start_mm, second, "valid")
+        tilt.append(found)
+        columns.let_go()
+    even_tilt = tilt.whole()
+    for begin in range(0, len(time_s), AT_ONCE):
+        at_s = time_s[begin : begin + AT_ONCE]
+        at_readings.append(interpolated(at_s, middle_s, even_tilt, outside=np.nan))
+        columns.let_go()
+    return at_readings.whole()

@@ -118,8 +118,10 @@ def _roughness(reading: np.ndarray, apart: int = 1) -> float:
     """
     if len(reading) < 2 * apart + 1:
         return 0.0
-    bend = reading[: -2 * apart] - 2 * reading[apart:-apart] + reading[2 * apart :]
-    return float(1.4826 * np.median(np.abs(bend)) / np.sqrt(6))
+    bend = reading[: -2 * apart] - 2 * reading[apart:-apart]
+    bend += reading[2 * apart :]
+    np.abs(bend, out=bend)
+    return float(1.4826 * np.median(bend, overwrite_input=True) / np.sqrt(6))
 
 
 def _detrended(reading: np.ndarray, width: int = 25) -> np.ndarray:

@@ -8,6 +8,8 @@ FROZEN_S = 5.0
 FROZEN_MM = 20.0
 FROZEN_READINGS = 10
 STEP_SAMPLES = 12
+AT_ONCE = 1 << 16
+"""So many readings are compared at a time: a long recording is not held in memory."""
 
 
 def frozen(
@@ -25,16 +27,25 @@ def frozen(
     (20, 0)
     """
     out = np.zeros(len(value), bool)
-    first = np.concatenate([[0], np.flatnonzero(np.diff(value) != 0) + 1]) if len(value) else np.zeros(0, int)
-    many = np.flatnonzero(np.diff(first, append=len(value)) >= FROZEN_READINGS)
-    last = np.append(first, len(value))[many + 1]
-    for start, end in zip(first[many].tolist(), last.tolist(), strict=True):
+    for start, end in _repeats(value):
         where = position_mm[start:end]
         where = where[np.isfinite(where)]
         is_long = time_s[end - 1] - time_s[start] >= seconds
         if is_long and len(where) and np.ptp(where) >= FROZEN_MM:
             out[start:end] = True
     return out
+
+
+def _repeats(value: np.ndarray) -> list[tuple[int, int]]:
+    """Index ranges in which one value stands at least `FROZEN_READINGS` times in turn."""
+    is_same = np.zeros(len(value) + 1, bool)  # as the one before; the first and the end are not
+    for begin in range(0, len(value) - 1, AT_ONCE):
+        steps = np.diff(value[begin : begin + AT_ONCE + 1])
+        is_same[begin + 1 : begin + 1 + len(steps)] = steps == 0
+    edges = np.flatnonzero(is_same[1:] != is_same[:-1]) + 1
+    starts, ends = edges[::2] - 1, edges[1::2]
+    many = ends - starts >= FROZEN_READINGS
+    return list(zip(starts[many].tolist(), ends[many].tolist(), strict=True))
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ def longest_gap_of(time_s: np.ndarray) -> float:
     """The gap a position stream is allowed: `LONGEST_GAP_S`, or five of its own intervals if slower."""
     if len(time_s) < 3:
         return LONGEST_GAP_S
-    return max(LONGEST_GAP_S, 5 * float(np.median(np.diff(time_s))))
+    return max(LONGEST_GAP_S, 5 * float(np.median(np.diff(time_s), overwrite_input=True)))
 
 
 def positions_at(
@@ -46,15 +46,30 @@ def positions_at(
         return out
     for begin in range(0, len(time_s), AT_ONCE):
         part = slice(begin, begin + AT_ONCE)
-        before = int(np.searchsorted(position_time_s, time_s[part].min()))
-        behind = int(np.searchsorted(position_time_s, time_s[part].max(), side="right"))
-        near = slice(max(before - 1, 0), behind + 1)
-        found = np.interp(time_s[part], position_time_s[near], position_mm[near], left=np.nan, right=np.nan)
+        found = interpolated(time_s[part], position_time_s, position_mm, outside=np.nan)
         after = np.clip(np.searchsorted(position_time_s, time_s[part]), 1, len(position_time_s) - 1)
         in_gap = position_time_s[after] - position_time_s[after - 1] > longest_gap_s
         found[in_gap & (position_time_s[after] != time_s[part])] = np.nan
         out[part] = found
     return out
+
+
+def interpolated(
+    at_s: np.ndarray, time_s: np.ndarray, values: np.ndarray, outside: float | None = None
+) -> np.ndarray:
+    """`numpy.interp`, looking only at what lies about `at_s`; beyond the ends the end's value or `outside`.
+
+    By itself it copies the whole of columns that are read only.
+
+    Examples
+    --------
+    >>> interpolated(np.array([1.5, 2.0]), np.arange(1000.0), 10 * np.arange(1000.0))
+    array([15., 20.])
+    """
+    before = int(np.searchsorted(time_s, at_s.min()))
+    behind = int(np.searchsorted(time_s, at_s.max(), side="right"))
+    near = slice(max(before - 1, 0), behind + 1)
+    return np.interp(at_s, time_s[near], values[near], left=outside, right=outside)
 
 
 def positions_by_feed(

@@ -17,12 +17,11 @@ UNSURE = 1e3
 def faults(traverse: Traverse, after_each: Callable[[], None] = lambda: None) -> list[str]:
     """Everything in `traverse` that cannot be (numbers that are none, columns of unequal length).
 
-    `after_each` is called after each stream, whose columns may be given back then.
+    `after_each` is called after each column of a stream, which may be given back then.
     """
     found: list[str] = []
     for stream in traverse.streams.values():
-        found += _stream_faults(stream)
-        after_each()
+        found += _stream_faults(stream, after_each)
     found += _station_faults(traverse.stations)
     found += _bound_faults(traverse)
     found += _event_faults(traverse.events)
@@ -49,17 +48,19 @@ def _unequal(part: object, names: tuple[str, ...], what: str) -> Iterator[str]:
         yield f"{what} has columns of unequal length ({', '.join(f'{k} {v}' for k, v in lengths.items())})"
 
 
-def _stream_faults(stream: Stream) -> Iterator[str]:
+def _stream_faults(stream: Stream, after_each: Callable[[], None]) -> Iterator[str]:
     what = f"stream {stream.instrument!r}"
     yield from _unequal(stream, ("time_s", "value", "flag", "arrival_s"), what)
     yield from _unequal(stream, ("chunk_end", "chunk_time_s"), what)
     for name in ("time_s", "arrival_s", "chunk_time_s"):
         if not np.isfinite(getattr(stream, name)).all():
             yield f"{what} has a time that is no number ({name})"
+        after_each()
     ends = np.asarray(stream.chunk_end)
     last = int(ends[-1]) if len(ends) else 0
-    if last != len(stream.raw) or (np.diff(ends, prepend=0) < 0).any():
+    if last != len(stream.raw) or (ends[:1] < 0).any() or (ends[1:] < ends[:-1]).any():
         yield f"{what} has chunks that do not add up to its {len(stream.raw)} bytes"
+    after_each()
 
 
 def _station_faults(stations: Stations) -> Iterator[str]:

@@ -201,7 +201,7 @@ def _rows(values: np.ndarray) -> int:
 
 def _pieces(values: np.ndarray) -> Iterator[slice]:
     """Whole chunks, so that each is compressed once."""
-    step = 64 * _rows(values)
+    step = 16 * _rows(values)
     return (slice(start, start + step) for start in range(0, len(values), step))
 
 

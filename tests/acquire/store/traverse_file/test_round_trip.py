@@ -212,3 +212,11 @@ def test_file_renamed_to_another_number_is_refused(tmp_path, level_traverse):
     write_traverse(tmp_path / "traverses" / "007-front-vee-level.h5", level_traverse)
     with pytest.raises(SurveyError, match="001-"):
         read_survey(tmp_path)
+
+
+def test_chunk_ends_that_fall_by_more_than_a_whole_number_holds_are_refused(tmp_path, level_traverse):
+    name, level = next((name, each) for name, each in level_traverse.streams.items() if len(each.raw))
+    ends = np.array([2**63 - 1, -(2**62), len(level.raw)])
+    spoilt = dataclasses.replace(level, chunk_end=ends, chunk_time_s=np.zeros(3))
+    with pytest.raises(TraverseFileError, match="do not add up"):
+        write_traverse(tmp_path / "x.h5", dataclasses.replace(level_traverse, streams={name: spoilt}))
