@@ -8,6 +8,9 @@ from acquire.model.units import UNIT_WORDS
 if TYPE_CHECKING:
     from analysis.adjust.run_slips import RunSlip
 
+LEAST_SHOWN = 0.01
+"""In the unit of the readings, µm or µm/m."""
+
 
 def run_slip_words(found: "RunSlip", survey: str = "SURVEY") -> str:
     """What is wrong with runs, by how much, and the command that mends it.
@@ -59,7 +62,16 @@ def run_slip_words(found: "RunSlip", survey: str = "SURVEY") -> str:
 
 
 def _size(misfit: float) -> str:
-    return f"{misfit:.0f}" if misfit >= 9.95 else f"{misfit:.1f}"
+    """Two digits that count: drawn runs miss each other by hundredths, which are not nothing.
+
+    Examples
+    --------
+    >>> [_size(each) for each in (48.3, 2.24, 0.041, 0.0004)]
+    ['48', '2.2', '0.04', 'less than 0.01']
+    """
+    if misfit < LEAST_SHOWN:
+        return f"less than {LEAST_SHOWN:g}"
+    return f"{misfit:.{0 if misfit >= 9.95 else 1 if misfit >= 0.995 else 2}f}"
 
 
 def numbered(traverses: Sequence[int]) -> str:
