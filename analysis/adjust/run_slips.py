@@ -19,8 +19,9 @@ The rule and its numbers are derived for this project and tried by simulation
 (tests/benchmarks/run_slips.py).
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from scipy.special import chdtrc
@@ -55,6 +56,8 @@ FAR_BEYOND_DRIFT = 30.0
 MOST_MISREAD = 2
 """Readings of a run that may be wrong by themselves before the run is doubted."""
 AS_WRITTEN = Slip((), "as written")
+
+Observe = Callable[[tuple[Traverse, ...]], tuple[Observations, ...]]
 
 
 @dataclass(frozen=True)
@@ -192,7 +195,13 @@ def _cases(
     All scatter by what is left once the runs are out that disturb most: how much the others
     scatter that still hold a wrong run is no measure.
     """
-    found = [(group, _against(group, observations, bed)) for group in groups]
+
+    @cache
+    def observed(runs: tuple[Traverse, ...]) -> tuple[Observations, ...]:
+        """The same runs stand in several groups, and of two drawn ones each is all that the other leaves."""
+        return tuple(observe_all(runs, bed))
+
+    found = [(group, _against(group, observations, bed, observed)) for group in groups]
     judges = [(group, *pair) for group, pair in found if pair is not None]
     noise = min((against.tied.variance_factor for _, _, against in judges), default=1.0)
     if noise > MOST_NOISE**2:
@@ -206,13 +215,13 @@ def _cases(
 
 
 def _against(
-    group: Sequence[Traverse], observations: Sequence[Observations], bed: Bed
+    group: Sequence[Traverse], observations: Sequence[Observations], bed: Bed, observed: Observe
 ) -> tuple[list[Observations], Others] | None:
     """Runs by themselves, and the map of all others; None where there are none."""
-    rest = _without(group, observations, bed)
+    rest = _without(group, observations, observed)
     if not rest:
         return None
-    written = [one for run in group for one in observe_all([run], bed)]
+    written = [one for run in group for one in observed((run,))]
     return written, Others.of(rest, bed, written)
 
 
@@ -254,13 +263,15 @@ def _tried(as_written: Said, said: Sequence[Said], against: Others, noise: float
     return sorted(found, key=lambda each: -each.gain)
 
 
-def _without(group: Sequence[Traverse], observations: Sequence[Observations], bed: Bed) -> list[Observations]:
+def _without(
+    group: Sequence[Traverse], observations: Sequence[Observations], observed: Observe
+) -> list[Observations]:
     """Observations of all other runs; a block of drawn runs that loses one is solved again."""
     gone = {run.number for run in group}
     kept = [each for each in observations if not gone & {run.number for run in each.sources}]
     broken = [each for each in observations if each.drawn and gone & {run.number for run in each.sources}]
-    left = [run for each in broken for run in each.sources if run.number not in gone]
-    return [*kept, *observe_all(left, bed)] if left else kept
+    left = tuple(run for each in broken for run in each.sources if run.number not in gone)
+    return [*kept, *observed(left)] if left else kept
 
 
 def _slips_of(group: Sequence[Traverse]) -> list[Slip]:
