@@ -89,8 +89,13 @@ class Survey:
         """What the measuring traverses say, drawn levels solved."""
         return tuple(observe_all(self.measuring, self.bed))
 
+    @cached_property
+    def _maps(self) -> dict[tuple[str, bool], BedMap]:
+        """Those already asked for: neither the survey nor a map changes."""
+        return {}
+
     def map(self, by: str = "all", *, use_variance_components: bool = False) -> BedMap:
-        """One map of the bed from the instruments of that kind.
+        """One map of the bed from the instruments of that kind, solved once.
 
         Raises
         ------
@@ -99,13 +104,16 @@ class Survey:
         """
         if not self.measuring:
             raise AnalysisError(str(self.folder), "found no traverse", "one at least", "record or import one")
-        return combine(
-            self.measuring,
-            self.bed,
-            by=by,
-            use_variance_components=use_variance_components,
-            made=self.observed if by == "all" else (),
-        )
+        asked = by, use_variance_components
+        if asked not in self._maps:
+            self._maps[asked] = combine(
+                self.measuring,
+                self.bed,
+                by=by,
+                use_variance_components=use_variance_components,
+                made=self.observed if by == "all" else (),
+            )
+        return self._maps[asked]
 
     def profile(self, face: str, by: str = "all") -> Profile:
         """Heights of one face, up to a line, with their joint covariance.
