@@ -173,8 +173,8 @@ def averaging(time_s: np.ndarray, value: np.ndarray) -> tuple[np.ndarray, np.nda
     --------
     >>> t = np.arange(0, 600, 0.1)
     >>> length_s, deviation = averaging(t, np.random.default_rng(3).normal(0, 1, t.size))
-    >>> (deviation[[0, 6]] * [1, 8]).round(1).tolist(), length_s[6].round(1)
-    ([1.0, 1.0], np.float64(6.4))
+    >>> (deviation[[0, 6]] * [1, 8]).round(1).tolist(), float(length_s[6].round(1))
+    ([1.0, 1.0], 6.4)
     """
     one_s = float(time_s[-1] - time_s[0]) / (len(time_s) - 1)
     sizes = [1]

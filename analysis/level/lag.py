@@ -76,8 +76,8 @@ def pass_of(
 
     Examples
     --------
-    >>> pass_of(np.arange(20), 5 * np.arange(20), np.zeros(20), 1.0).position_mm[-1]
-    np.float64(95.0)
+    >>> float(pass_of(np.arange(20), 5 * np.arange(20), np.zeros(20), 1.0).position_mm[-1])
+    95.0
     """
     time, position, slope = (np.asarray(a, dtype=float) for a in (time_s, position_mm, slope_um_per_m))
     if time.ndim != 1 or not time.shape == position.shape == slope.shape or len(time) < 10:
