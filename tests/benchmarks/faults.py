@@ -179,8 +179,8 @@ def two_recorders_once(folder: Path, start: Callable = Forked) -> tuple:
 
 
 def small_disk(folder: Path) -> Callable[[], None]:
-    """Mount a disk of half a megabyte on `folder`; the callable makes it larger."""
-    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=512k", "tmpfs", str(folder)], check=True)
+    """Mount a disk of one megabyte on `folder`; the callable makes it larger."""
+    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(folder)], check=True)
     return lambda: subprocess.run(["mount", "-o", "remount,size=64m", str(folder)], check=True)  # type: ignore[return-value]
 
 
