@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
-from analysis.answers.history import FaceChange, before_and_after
+from analysis.answers.face_change import FaceChange
+from analysis.answers.history import before_and_after
 from analysis.answers.joint_cut import Wishes
 from analysis.answers.plan import FacePlan, plan_faces
 from analysis.answers.round_done import SHARE, AfterRound

@@ -1,6 +1,7 @@
 """Before and after on the page: an older survey of the bed held against the present one."""
 
-from analysis.answers.history import BeforeAndAfter, FaceChange, before_and_after
+from analysis.answers.face_change import FaceChange
+from analysis.answers.history import BeforeAndAfter, before_and_after
 from analysis.answers.surveys import Survey
 from analysis.draw.figures import inline_svg
 from analysis.draw.figures.history import history_figure

@@ -3,18 +3,12 @@
 from collections.abc import Sequence
 
 from acquire.model.units import UM_PER_THOU, decimals_for, height_text, length_text, number_text, slope_text
-from analysis.answers.history import (
-    BETTER,
-    CANNOT_TELL,
-    CHANGED,
-    NO_DIFFERENCE,
-    BeforeAndAfter,
-    FaceChange,
-    ShapeThen,
-    TwistChange,
-)
+from analysis.answers.both_times import BETTER, CANNOT_TELL, CHANGED, NO_DIFFERENCE
+from analysis.answers.face_change import FaceChange, ShapeThen
+from analysis.answers.history import BeforeAndAfter
 from analysis.answers.metal_alone import BedMoved
 from analysis.answers.metal_off import Stretch
+from analysis.answers.twist_change import TwistChange
 from analysis.words.answers import STRAIGHT, columns
 from analysis.words.assumptions import taken_and_notes
 from analysis.words.facts import sentences

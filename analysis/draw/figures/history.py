@@ -7,7 +7,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from analysis.answers.history import FaceChange, TwistChange
+from analysis.answers.face_change import FaceChange
+from analysis.answers.twist_change import TwistChange
 from analysis.draw.figures.looks import FAINT, INK, OTHER, SOFT, Scale, draw_band, ground, look, new_figure
 from analysis.draw.figures.thinning import thinned
 from analysis.linear.profile import Profile

@@ -16,8 +16,8 @@ from acquire.model.units import decimals_for, number_text
 from analysis.adjust.combination import combine
 from analysis.answers.comparison import compare
 from analysis.answers.face_map import map_face
-from analysis.answers.history import TwistChange
 from analysis.answers.twist import twist_of
+from analysis.answers.twist_change import TwistChange
 from analysis.answers.whole_bed import whole_bed
 from analysis.draw.figures import (
     bed_figure,
