@@ -404,7 +404,6 @@ def combine(
     *,
     by: str = "all",
     use_variance_components: bool = False,
-    made: Sequence[Observations] = (),
 ) -> BedMap:
     """Combine traverses into one map of the bed.
 
@@ -417,8 +416,6 @@ def combine(
         all | level (slope) | cross-level (roll) | indicator (offset and span): which readings take part.
     use_variance_components : bool
         Weigh each instrument by the noise that its readings show instead of what it claims.
-    made : sequence of Observations
-        Of the same traverses, to save solving drawn levels again.
 
     Raises
     ------
@@ -431,7 +428,7 @@ def combine(
     if not chosen:
         kind = "" if by == "all" else f" with {_WITH[by]}"
         raise AnalysisError(bed.name, f"found no traverse{kind}", "one at least", "record or import one")
-    bed_map = adjusted(observe_all(chosen, bed, made), bed, use_variance_components)
+    bed_map = adjusted(observe_all(chosen, bed), bed, use_variance_components)
     slips = find_run_slips(bed_map.tied, bed_map.as_observed, bed)
     contested: tuple[Fact, ...] = ()
     if not slips and bed_map.contests:

@@ -122,9 +122,7 @@ class _Side:
         )
 
 
-def compare(
-    traverses: Sequence[Traverse], bed: Bed, a: str, b: str, *, made: Sequence[Observations] = ()
-) -> Comparison:
+def compare(traverses: Sequence[Traverse], bed: Bed, a: str, b: str) -> Comparison:
     """Hold two maps of the same thing against each other.
 
     Parameters
@@ -135,8 +133,6 @@ def compare(
     a, b : str
         Each a traverse number, FACE:level, FACE:indicator, or FACE:GUIDE by what guided the indicator:
         straightedge, straightedge:NAME, wire, line, carriage, a face or two faces A+B.
-    made : sequence of Observations
-        Of the same traverses, to save solving drawn levels again.
 
     Raises
     ------
@@ -144,7 +140,7 @@ def compare(
         Where the two are not estimates of the same thing, share a traverse, or one of
         them does not tell the shape.
     """
-    sides = (_side(traverses, bed, a, "a", made), _side(traverses, bed, b, "b", made))
+    sides = (_side(traverses, bed, a, "a"), _side(traverses, bed, b, "b"))
     shared = {t.number for t in sides[0].traverses} & {t.number for t in sides[1].traverses}
     if shared:
         raise AnalysisError(
@@ -185,15 +181,13 @@ def compare(
     )
 
 
-def _side(
-    traverses: Sequence[Traverse], bed: Bed, name: str, tag: str, made: Sequence[Observations]
-) -> _Side:
+def _side(traverses: Sequence[Traverse], bed: Bed, name: str, tag: str) -> _Side:
     if re.fullmatch(r"\d+", name):
         chosen = tuple(t for t in traverses if t.number == int(name))
         if not chosen:
             numbers = ", ".join(str(t.number) for t in traverses) or "none"
             raise AnalysisError(f"traverse {name}", "found no such traverse", f"one of {numbers}")
-        return _of(f"traverse {int(name)}", tag, chosen, bed, made)
+        return _of(f"traverse {int(name)}", tag, chosen, bed)
     face, _, by = name.partition(":")
     if face not in bed.faces or not by:
         raise AnalysisError(
@@ -203,7 +197,7 @@ def _side(
     if by == "level":
         chosen = tuple(t for t in traverses if t.setup.quantity in BY[by])
         if any(t.setup.face in (face, CARRIAGE) for t in chosen):
-            observed = tuple(observe_all(chosen, bed, made))
+            observed = tuple(observe_all(chosen, bed))
             return _Side(f"{face} by level", tag, chosen, {face: 1}, True, observed)
     used = [t for t in traverses if _is_by(t.setup, face, by)]
     if not used:
@@ -213,7 +207,7 @@ def _side(
     alike = _along(used[0].setup, face)
     same = tuple(t for t in used if _along(t.setup, face) == alike)
     others = sorted({_along(t.setup, face) for t in used} - {alike})
-    side = _of(f"{face} by {by}" if by in BY else f"{face} along {by}", tag, same, bed, made)
+    side = _of(f"{face} by {by}" if by in BY else f"{face} along {by}", tag, same, bed)
     taken = tuple(each.number for each in same)
     return replace(side, warnings=(AlsoReadAlong(side.name, taken, alike, others[0]),) if others else ())
 
@@ -242,10 +236,8 @@ def _way_of(setup: Setup, face: str) -> str:
     return _along(setup, face) if setup.measures.is_length else ""
 
 
-def _of(
-    name: str, tag: str, traverses: tuple[Traverse, ...], bed: Bed, made: Sequence[Observations]
-) -> _Side:
-    observations = tuple(observe_all(traverses, bed, made))
+def _of(name: str, tag: str, traverses: tuple[Traverse, ...], bed: Bed) -> _Side:
+    observations = tuple(observe_all(traverses, bed))
     return _Side(name, tag, traverses, _subject(traverses[0], bed), False, observations)
 
 

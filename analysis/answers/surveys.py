@@ -111,7 +111,6 @@ class Survey:
                 self.bed,
                 by=by,
                 use_variance_components=use_variance_components,
-                made=self.observed if by == "all" else (),
             )
         return self._maps[asked]
 

@@ -115,7 +115,6 @@ def twist_of(
     rear: str | None = None,
     *,
     by: str = "all",
-    made: Sequence[Observations] = (),
 ) -> Twist:
     """Twist of two ways from what the traverses say.
 
@@ -128,8 +127,6 @@ def twist_of(
         Default: the ways that the carriage rides. Named in the other order they are put in the bed's.
     by : str
         all | cross-level | level | indicator: which readings the figures are from.
-    made : sequence of Observations
-        Of the same traverses, to save solving drawn levels again.
 
     Raises
     ------
@@ -137,7 +134,7 @@ def twist_of(
         Where the pair is not known, has no distance across, or these readings do not tell its roll.
     """
     ways = ways_of(bed, front, rear)
-    found = known_roll(combine(traverses, bed, by=by, made=made), ways, by_indicators=by == "indicator")
+    found = known_roll(combine(traverses, bed, by=by), ways, by_indicators=by == "indicator")
     if found is None:
         raise AnalysisError(
             f"twist of {ways.front} and {ways.rear}",
@@ -151,7 +148,7 @@ def twist_of(
     alone = {
         name: known
         for name, kind in METHODS.items()
-        if (known := _alone(traverses, bed, ways, kind, made)) is not None
+        if (known := _alone(traverses, bed, ways, kind)) is not None
     }
     methods = {name: roll_figures(known, bed.carriage_length_mm) for name, known in alone.items()}
     on_carriage = _is_read_by_carriage(traverses, bed, ways)
@@ -197,12 +194,10 @@ def _carriage_follows(found: KnownRoll, ways: Ways) -> RollPart | None:
     return roll_part(rolling.station_mm, change, solution.estimate, rolling.covariance_of)
 
 
-def _alone(
-    traverses: Sequence[Traverse], bed: Bed, ways: Ways, kind: str, made: Sequence[Observations]
-) -> KnownRoll | None:
+def _alone(traverses: Sequence[Traverse], bed: Bed, ways: Ways, kind: str) -> KnownRoll | None:
     """What the readings of one kind on these ways tell by themselves."""
     chosen = [t for t in traverses if t.setup.quantity in BY[kind] and _tells(t, ways)]
-    return known_roll(adjusted(observe_all(chosen, bed, made), bed), ways) if chosen else None
+    return known_roll(adjusted(observe_all(chosen, bed), bed), ways) if chosen else None
 
 
 def _figures_of(roll: Roll) -> dict[str, Any]:

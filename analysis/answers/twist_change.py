@@ -46,7 +46,7 @@ def twist_change(pair: BothTimes) -> TwistChange:
     found, missing = [], []
     for survey, when in ((pair.before, BEFORE), (pair.after, AFTER)):
         try:
-            found.append(twist_of(survey.measuring, survey.bed, made=survey.observed))
+            found.append(twist_of(survey.measuring, survey.bed))
         except AnalysisError as why:
             missing.append((when, f"{why.where}: {why.found}"))
     if missing:

@@ -38,7 +38,7 @@ def command(
     from analysis.answers.twist import twist_of
 
     loaded = load(survey)
-    result = twist_of(loaded.measuring, loaded.bed, front, rear, by=by, made=loaded.observed)
+    result = twist_of(loaded.measuring, loaded.bed, front, rear, by=by)
 
     def draw(in_inches: bool) -> object:
         from analysis.draw.figures import twist_figure

@@ -180,7 +180,6 @@ def heights_from_continuous_slopes(
     runs: Sequence[ContinuousRun],
     station_mm: ArrayLike,
     *,
-    anchored: bool = False,
     belief: Belief | None = None,
     node_spacing_mm: float | None = None,
 ) -> ContinuousHeights:
@@ -196,9 +195,6 @@ def heights_from_continuous_slopes(
         All of the face, solved together; bases may differ.
     station_mm : array, shape (k,)
         Where heights are wanted: rising, within reach of the feet, three or more.
-    anchored : bool
-        Whether something else (an indicator run, a straightedge) ties the heights between
-        base-lag stations, so that the band may be called a 95 % band.
     belief : Belief, optional
         What fewer runs said of the way and the noise, taken as given: then the readings
         of further runs play no part in the covariance.
@@ -265,7 +261,7 @@ def heights_from_continuous_slopes(
         node_spacing_mm=problem.spacing_mm,
         base_lag=_base_lag(runs, noise, station, drifts),
         drifts=drifts,
-    ).tied(anchored)
+    )
 
 
 def _within_stretch(height_um: Array, target: sparse.csr_array) -> Array:

@@ -89,7 +89,7 @@ def observe_continuous(
     times = drift_times(traverses, kept)
     runs = [_run(*each) for each in zip(traverses, kept, signs, times, strict=True)]
     station_mm = _stations_reached(runs, bed, first)
-    heights: ContinuousHeights = _solved(runs, station_mm, anchored=anchored, belief=belief)
+    heights: ContinuousHeights = _solved(runs, station_mm, belief=belief).tied(anchored)
     named = next((k for k, each in enumerate(traverses) if each.number == zero_of), 0)
     tilt, tilt_sd = _tilt(heights, runs, named)
     away_m = (station_mm - np.mean(station_mm)) / UM_PER_M

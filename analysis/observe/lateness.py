@@ -14,10 +14,14 @@ import numpy as np
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Stations, Traverse
 from analysis.level.lag import Lag, Pass, lag_from_passes, pass_of
+from analysis.level.solved_once import SolvedOnce
 from analysis.linear.fact import Fact
 
 CLEAR = 2.0
 """A lag counts where it is this many times its standard uncertainty."""
+
+_found = SolvedOnce(lag_from_passes)
+"""Every answer asks for the lag of the runs that it takes."""
 
 
 @dataclass(frozen=True)
@@ -105,7 +109,7 @@ def _lag_of(passes: Sequence[Pass | None], traverses: Sequence[Traverse]) -> Lag
     if len({each.setup.direction for each in traverses}) < 2:
         return None
     try:
-        lag = lag_from_passes(known)
+        lag: Lag = _found(known)
     except AnalysisError:
         return None
     is_clear = lag.determinable and abs(lag.time_s) > CLEAR * lag.standard_uncertainty_s

@@ -156,16 +156,11 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
     )
 
 
-def observe_all(
-    traverses: Sequence[Traverse], bed: Bed, made: Sequence[Observations] = ()
-) -> list[Observations]:
-    """Observations of all traverses; drawn levels of each face are taken together.
-
-    A block of drawn levels in `made` of the very same traverses is not solved again.
-    """
+def observe_all(traverses: Sequence[Traverse], bed: Bed) -> list[Observations]:
+    """Observations of all traverses; drawn levels of each face are taken together."""
     drawn = [traverse for traverse in traverses if is_drawn_level(traverse)]
     singles = [observe(traverse, bed) for traverse in traverses if not is_drawn_level(traverse)]
-    return _with_blocks(singles, drawn, bed, made)
+    return _with_blocks(singles, drawn, bed)
 
 
 def joined(observations: Sequence[Observations], bed: Bed) -> list[Observations]:
@@ -181,9 +176,9 @@ def joined(observations: Sequence[Observations], bed: Bed) -> list[Observations]
 
 
 def _with_blocks(
-    singles: list[Observations], drawn: Sequence[Traverse], bed: Bed, made: Sequence[Observations] = ()
+    singles: list[Observations], drawn: Sequence[Traverse], bed: Bed, solved: Sequence[Observations] = ()
 ) -> list[Observations]:
-    """All together, one block per face; a block already made in the same way is not solved again."""
+    """All together, one block per face; a block of the very same runs stays as it is."""
     groups: dict[str | None, list[Traverse]] = {}
     for traverse in drawn:
         groups.setdefault(traverse.setup.face, []).append(traverse)
@@ -193,7 +188,7 @@ def _with_blocks(
         zero_of = _shared_zero(group, drawn, singles)
         same = [
             tied(b, anchored)
-            for b in made
+            for b in solved
             if b.drawn and b.drawn.traverses == tuple(group) and b.drawn.zero_of == zero_of
         ]
         blocks.append(same[0] if same else observe_continuous(group, bed, anchored=anchored, zero_of=zero_of))

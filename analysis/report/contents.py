@@ -126,7 +126,7 @@ def gather(survey: Survey, inch: bool) -> Contents:
         face: whole.maps[face] if face in whole.maps else attempt(partial(map_face, bed_map, face))
         for face in bed.faces
     }
-    twist = attempt(lambda: twist_of(survey.measuring, bed, made=survey.observed))
+    twist = attempt(lambda: twist_of(survey.measuring, bed))
     compared = {face: attempt(partial(_level_and_indicator, survey, face)) for face in comparable(survey)}
     advice = next_traverse(bed_map).advice
     plans, trust = face_plans(bed_map), datums(bed_map)
@@ -204,7 +204,7 @@ def comparable(survey: Survey) -> list[str]:
 
 
 def _level_and_indicator(survey: Survey, face: str) -> Comparison:
-    return compare(survey.measuring, survey.bed, f"{face}:level", f"{face}:indicator", made=survey.observed)
+    return compare(survey.measuring, survey.bed, f"{face}:level", f"{face}:indicator")
 
 
 def face_section(

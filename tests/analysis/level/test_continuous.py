@@ -51,14 +51,14 @@ def fixed(runs, count):
     )
 
 
-def given(runs, station, **options):
-    return heights_from_continuous_slopes(runs, station, belief=fixed(runs, len(station)), **options)
+def given(runs, station):
+    return heights_from_continuous_slopes(runs, station, belief=fixed(runs, len(station)))
 
 
 def test_band_is_claimed_from_three_bases_on_or_with_a_second_base_or_an_anchor():
     station = [0, 750, 1500]
     short, two = given([run_over(dip, 600)], station), given([run_over(dip, b) for b in (600, 400)], station)
-    tied, long = given([run_over(dip, 600)], station, anchored=True), given([run_over(dip, 400)], station)
+    tied, long = given([run_over(dip, 600)], station).tied(True), given([run_over(dip, 400)], station)
     assert short.not_seen.ripples_mm == pytest.approx([600, 300, 200, 150, 120])
     assert not short.band_is_95_percent
     assert [f.not_seen for f in (two, tied, long)] == [None, None, None]
@@ -66,7 +66,7 @@ def test_band_is_claimed_from_three_bases_on_or_with_a_second_base_or_an_anchor(
 
 def test_ripples_that_the_uncertainty_does_not_include_are_named_until_a_base_or_an_anchor_sees_them():
     station = [0, 750, 1500]
-    one, tied = given([run_over(dip, 200)], station), given([run_over(dip, 200)], station, anchored=True)
+    one, tied = given([run_over(dip, 200)], station), given([run_over(dip, 200)], station).tied(True)
     assert one.condition_mm[:3] == pytest.approx((200, 100, 66.7), abs=0.1)
     assert tied.condition_mm == given([run_over(dip, b) for b in (200, 143)], station).condition_mm == ()
 
