@@ -9,6 +9,7 @@ from rich.text import Text
 
 from acquire.bench.listening import Seen
 from acquire.bench.words import blocks_page, plain_line
+from acquire.model.inch_words import in_owners_unit
 
 PAINT_EVERY_S = 0.1
 PLAIN_EVERY_S = 1.0
@@ -38,12 +39,18 @@ class PlainView:
         Takes one line of talk.
     every_s : float, optional
         How often the readings are written.
+    inch : bool, optional
+        What readings mean, and what is said, in thou and inches.
     """
 
     def __init__(
-        self, write: Callable[[str], None], tell: Callable[[str], None], every_s: float = PLAIN_EVERY_S
+        self,
+        write: Callable[[str], None],
+        tell: Callable[[str], None],
+        every_s: float = PLAIN_EVERY_S,
+        inch: bool = False,
     ):
-        self._write, self._tell, self._every_s = write, tell, every_s
+        self._write, self._tell, self._every_s, self._inch = write, tell, every_s, inch
         self._due_s = every_s
 
     def paint(self, seen: Sequence[Seen], now_s: float, heading: Sequence[str]) -> None:
@@ -52,11 +59,11 @@ class PlainView:
             return
         self._due_s = max(self._due_s + self._every_s, now_s)
         for each in seen:
-            self._write(plain_line(each, now_s))
+            self._write(plain_line(each, now_s, self._inch))
 
     def say(self, words: str) -> None:
         """Say it."""
-        self._tell(words)
+        self._tell(in_owners_unit(words, self._inch))
 
     def bell(self) -> None:
         """None: nobody is there."""
@@ -65,8 +72,8 @@ class PlainView:
 class PageView:
     """One page on a terminal, redrawn in place; a context manager."""
 
-    def __init__(self, console: Console, foot: str):
-        self._console, self._foot = console, foot
+    def __init__(self, console: Console, foot: str, inch: bool = False):
+        self._console, self._foot, self._inch = console, foot, inch
         self._live = Live(console=console, auto_refresh=False, transient=False)
         self._painted_s = float("-inf")
 
@@ -84,13 +91,13 @@ class PageView:
         self._painted_s = now_s
         rows = self._console.height - len(heading) - 2
         lines = [[(words, "bold")] for words in heading]
-        lines += [*blocks_page(seen, self._console.width, rows), [(self._foot, "reverse")]]
+        lines += [*blocks_page(seen, self._console.width, rows, self._inch), [(self._foot, "reverse")]]
         texts = (Text.assemble(*spans, overflow="fold") for spans in lines)
         self._live.update(Group(*texts), refresh=True)
 
     def say(self, words: str) -> None:
         """Say it above the page, where it stays."""
-        self._console.print(Text(words))
+        self._console.print(Text(in_owners_unit(words, self._inch)))
 
     def bell(self) -> None:
         """Ring the terminal's bell."""

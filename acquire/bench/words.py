@@ -7,6 +7,7 @@ from acquire.bench.seating import Reversal, Seating
 from acquire.bench.still import StillRecord
 from acquire.entry.large import large
 from acquire.model.bed import Instrument
+from acquire.model.inch_words import in_owners_unit
 from acquire.model.units import decimals_for, number_text
 
 NARROWEST = 34
@@ -34,18 +35,22 @@ def value_words(seen: Seen) -> str:
     return f"{number_text(value, reading_decimals(seen.instrument, value))} {unit_words(seen.instrument)}"
 
 
-def meant_words(seen: Seen) -> str:
-    """What the reading means by bed.toml, where that is another number: sign, divisions, unit, offset."""
+def meant_words(seen: Seen, inch: bool = False) -> str:
+    """What the reading means by bed.toml, where that is another number: sign, divisions, unit, offset.
+
+    With `inch`, in what a survey in inches is shown in.
+    """
     instrument, value = seen.instrument, seen.health.last_value
     if value is None:
         return ""
     meant = instrument.to_contract(value)
-    if instrument.contract_unit == instrument.unit and meant == value:
-        return ""
     unit = UNITS.get(instrument.contract_unit, instrument.contract_unit)
     step = instrument.contract_resolution
     decimals = max(0, decimals_for(step)) if step else 1
-    return f"counts as {number_text(meant, decimals)} {unit}"
+    metric = f"counts as {number_text(meant, decimals)} {unit}"
+    shown = in_owners_unit(metric, inch)
+    as_read = shown == metric and instrument.contract_unit == instrument.unit and meant == value
+    return "" if as_read else shown
 
 
 def state_words(seen: Seen) -> list[str]:
@@ -71,9 +76,10 @@ def _three_figures(value: float) -> str:
     return number_text(value, decimals_for(abs(value)) + 2) if value else "0"
 
 
-def plain_line(seen: Seen, now_s: float) -> str:
+def plain_line(seen: Seen, now_s: float, inch: bool = False) -> str:
     """All of one instrument in one line, for a pipe or a log."""
-    words = [f"{now_s:.0f} s", seen.instrument.name, value_words(seen), meant_words(seen), *state_words(seen)]
+    words = [f"{now_s:.0f} s", seen.instrument.name, value_words(seen)]
+    words += [meant_words(seen, inch), *state_words(seen)]
     return "  ".join(" ".join(part.split()) for part in words if part)
 
 
@@ -81,7 +87,7 @@ Span = tuple[str, str]
 """Text and its style."""
 
 
-def blocks_page(seen: Sequence[Seen], columns: int, rows: int) -> list[list[Span]]:
+def blocks_page(seen: Sequence[Seen], columns: int, rows: int, inch: bool = False) -> list[list[Span]]:
     """All instruments side by side as far as the width goes; each line in spans of one style.
 
     Digits are drawn large where the page still fits into `rows`.  Styles only repeat what
@@ -90,17 +96,18 @@ def blocks_page(seen: Sequence[Seen], columns: int, rows: int) -> list[list[Span
     across = max(1, min(len(seen), columns // NARROWEST))
     width = columns // across
     for is_large in (True, False):
-        lines = _lines_of([_block(each, width - 2, is_large) for each in seen], across, width)
+        lines = _lines_of([_block(each, width - 2, is_large, inch) for each in seen], across, width)
         if len(lines) <= rows:
             break
     return lines
 
 
-def _block(seen: Seen, width: int, is_large: bool) -> list[Span]:
+def _block(seen: Seen, width: int, is_large: bool, inch: bool) -> list[Span]:
     value = large(value_words(seen), width) if is_large else value_words(seen)
     lines = [(seen.instrument.name, "bold")]
     lines += [(line, "bold") for line in value.splitlines()]
-    lines += [(meant_words(seen), "")] if meant_words(seen) else []
+    meant = meant_words(seen, inch)
+    lines += [(meant, "")] if meant else []
     for words in state_words(seen):
         mark, style = ("! ", "bold red") if words.startswith("! ") else ("", "")
         lines += [(mark + part, style) for part in _folded(words.removeprefix(mark), width - len(mark))]

@@ -38,6 +38,14 @@ CALLED = {
     "temperature": "a thermometer",
 }
 """Each quantity by what it is read with, in the words of the trade."""
+INCH_EXAMPLES = {
+    "slope": "a 4 thou feeler under it on an 8 in base is 6 thou/ft",
+    "roll": "a 4 thou feeler under it on an 8 in bridge is 6 thou/ft",
+    "offset": "by a feeler or gauge block: 20 thou",
+    "span": "by a gauge block: 0.05 in",
+    "position": "along a rule: 4 in",
+}
+"""The examples of the moves, for a survey in inches."""
 
 
 @click.command(name="identify")
@@ -47,7 +55,12 @@ CALLED = {
 @click.option("--quantity", type=click.Choice(list(MOVES)), help="What it reads.")
 @click.option("--unit", help="The unit it reads, if that is known.")
 @click.option(
-    "--base", "--base-mm", "base", type=ABOVE_0, metavar="L", help="Distance between a level's feet."
+    "--base",
+    "--base-mm",
+    "base",
+    type=ABOVE_0,
+    metavar="L",
+    help="Distance between a level's feet (a bare number: mm, or inches with --into a survey in inches).",
 )
 @click.option(
     "--into", type=click.Path(path_type=Path, exists=True, file_okay=False), help="A survey to add it to."
@@ -69,8 +82,10 @@ def command(
     Isolate the machine and lock it off before fitting anything to it.
     """
     from acquire.bench import identify as work
+    from acquire.model.bed_toml.reading import read_bed
     from acquire.receive.ports import found_ports
 
+    is_inch = into is not None and read_bed(into / "bed.toml").is_inch
     found = work.identify(port, requests, most_s=seconds, say=lambda words: click.echo(words, err=True))
     for line in _answer(found):
         click.echo(line)
@@ -78,7 +93,7 @@ def command(
     written = found.shape.unit if found.shape else None
     trial = work.trial_instrument(found, quantity, _fitting_unit(quantity, unit, written))
     values = _live(trial)
-    meaning = _asked_meaning(trial) if sys.stdin.isatty() else None
+    meaning = _asked_meaning(trial, is_inch) if sys.stdin.isatty() else None
     here = [one for one in found_ports() if one.device == port]
     stable = work.stable_name(here[0], found_ports()) if here else port
     text = work.bed_tables(
@@ -87,7 +102,7 @@ def command(
         quantity=quantity,
         unit=meaning.unit if meaning else trial.unit,
         meaning=meaning,
-        base_mm=None if base is None else in_mm(base, is_inch=False),
+        base_mm=None if base is None else in_mm(base, is_inch),
         resolution=work.resolution_of(values),
     )
     _give(text, into, name)
@@ -150,7 +165,7 @@ def _live(trial: "Instrument") -> list[float]:
     return values
 
 
-def _asked_meaning(trial: "Instrument") -> "Meaning | None":
+def _asked_meaning(trial: "Instrument", is_inch: bool) -> "Meaning | None":
     from acquire.bench.identify import known_move, meaning_of_move, read_for
     from acquire.model.lengths import parse_length
     from acquire.model.quantity import QUANTITIES
@@ -158,6 +173,7 @@ def _asked_meaning(trial: "Instrument") -> "Meaning | None":
 
     read = parse_reading if QUANTITIES[trial.quantity].is_angle else parse_length
     move, example = MOVES[trial.quantity]
+    example = INCH_EXAMPLES.get(trial.quantity, example) if is_inch else example
     click.echo(f"Which way is plus, and what is one worth? A known move tells: {move}; {example}.")
     known = None
     while known is None:

@@ -14,6 +14,7 @@ from acquire.model.inch_words import in_owners_unit
 from acquire.model.length_option import Written
 from acquire.model.lengths import in_mm
 from acquire.model.places import end_where_rounded
+from acquire.model.position import with_feed_in_mm_per_s
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -34,7 +35,8 @@ if TYPE_CHECKING:
     metavar="P",
     default="stations",
     show_default=True,
-    help="scale:NAME (a second stream), stations (in turn, or Enter at each), or feed:MM_PER_S.",
+    help="scale:NAME (a second stream), stations (in turn, or Enter at each), or feed:MM_PER_S, "
+    "also feed:12in/min.",
 )
 @click.option("--from", "start", type=Written(), metavar="L", help="With feed: the place where it starts.")
 @click.option("--standing", metavar="NAME", help="A second level standing still: its changes are taken off.")
@@ -83,7 +85,7 @@ def command(ctx: click.Context, /, survey: Path, face: str | None, **options: An
         source="record",
         created_utc=utc_now(),
         **asked_of(options, face),
-        position=options["position"],
+        position=with_feed_in_mm_per_s(options["position"]),
         standing=options["standing"],
         acceleration_corrected=not options["no_acceleration_correction"],
     )

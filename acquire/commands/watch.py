@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acquire.commands.talk import CAUTION, PLACING_CAUTION, say_cautions
+from acquire.model.inch_words import in_owners_unit
 
 if TYPE_CHECKING:
     from acquire.bench import Sitting
@@ -61,7 +62,7 @@ def command(survey: Path, names: tuple[str, ...], **options: Any) -> int:
     bed = survey_bed(survey)
     instruments = _chosen(bed, names, needs_one=bool(options["replace"] or options["reverse_end"]))
     say_cautions(PLACING_CAUTION if options["replace"] or options["reverse_end"] else CAUTION)
-    with _sitting(instruments, options) as sitting:
+    with _sitting(instruments, bed.is_inch, options) as sitting:
         values, lines = _measured(sitting, bed, instruments, options)
     for line in lines:
         click.echo(line)
@@ -104,7 +105,7 @@ def _chosen(bed: "Bed", names: tuple[str, ...], needs_one: bool) -> list["Instru
 
 
 @contextmanager
-def _sitting(instruments: list["Instrument"], options: Mapping[str, Any]) -> Iterator["Sitting"]:
+def _sitting(instruments: list["Instrument"], inch: bool, options: Mapping[str, Any]) -> Iterator["Sitting"]:
     """Ports opened, a page or plain lines, keys where there is a terminal, signals that end it."""
     from acquire.bench import Receiver, Sitting
     from acquire.console.keys import keys
@@ -113,7 +114,7 @@ def _sitting(instruments: list["Instrument"], options: Mapping[str, Any]) -> Ite
     measures = bool(options["still_minutes"] or options["replace"] or options["reverse_end"])
     with ExitStack() as stack:
         receiver: Receiver = stack.enter_context(Receiver(instruments, time.monotonic, keeps_all=measures))
-        view = _view(stack, measures)
+        view = _view(stack, inch, measures)
         pressed = stack.enter_context(keys()) if sys.stdin.isatty() else None
         key = (lambda: pressed(0.0)) if pressed else lambda: ""
         sitting = Sitting(receiver, view, key, options["seconds"])
@@ -121,19 +122,19 @@ def _sitting(instruments: list["Instrument"], options: Mapping[str, Any]) -> Ite
         yield sitting
 
 
-def _view(stack: ExitStack, measures: bool) -> Any:
+def _view(stack: ExitStack, inch: bool, measures: bool) -> Any:
     from rich.console import Console
 
     from acquire.bench import PageView, PlainView
 
     console = Console(highlight=False)
     if console.is_terminal and not console.is_dumb_terminal:
-        return stack.enter_context(PageView(console, FOOT))
+        return stack.enter_context(PageView(console, FOOT, inch))
 
     def tell(words: str) -> None:
         click.echo(words, err=True)
 
-    return PlainView(click.echo, tell, PLAIN_WHILE_MEASURING_S if measures else 1.0)
+    return PlainView(click.echo, tell, PLAIN_WHILE_MEASURING_S if measures else 1.0, inch)
 
 
 Values = dict[str, dict[str, float]]
@@ -154,10 +155,14 @@ def _measured(
     (instrument,) = instruments
     gauge_mm = _gauge_mm(bed, options["across"])
     if options["reverse_end"]:
-        reversal = sitting.reverse(instrument, dwell_s, gauge_mm)
-        return {}, words.reversal_words(instrument, reversal)
+        lines = words.reversal_words(instrument, sitting.reverse(instrument, dwell_s, gauge_mm))
+        return {}, [in_owners_unit(line, bed.is_inch) for line in lines]
     seating = sitting.replace(instrument, options["replace"], dwell_s, gauge_mm)
-    return {instrument.name: {"seating_um": seating.seating_um}}, words.seating_words(instrument, seating)
+    lines = words.seating_words(instrument, seating)
+    return (
+        {instrument.name: {"seating_um": seating.seating_um}},
+        [in_owners_unit(line, bed.is_inch) for line in lines],
+    )
 
 
 def _stood_still(sitting: "Sitting", seconds: float, dwell_s: float) -> tuple[Values, list[str]]:

@@ -10,7 +10,7 @@ from acquire.model.units import MM_PER_INCH, UM_PER_THOU, number_text
 
 _NUMBER = r"[-+−±]?\d+(?:\.\d+)?(?:e[-+]?\d+)?"
 _BETWEEN = r"(?: ± |, …, |, | to | and | or |–)"
-_METRIC = r"(?:µm/m|µm|mm)(?![\w/²])"
+_METRIC = r"(?:µm/m|µm|mm/s|mm)(?![\w/²])"
 _INCH = r"(?:thou/ft|thou|in)"
 _SAID = re.compile(
     r"(?P<quoted>'[^']*'|`[^`]*`|\bsuch as .*?(?=; |\. |\.?$))"
@@ -19,9 +19,9 @@ _SAID = re.compile(
     rf"\((?P<inch>{_NUMBER}(?:{_BETWEEN}{_NUMBER})* {_INCH})\)"
     rf"|(?<![\w.,])(?P<numbers>{_NUMBER}(?:{_BETWEEN}{_NUMBER})*)(?P<gap> ?)(?P<unit>{_METRIC})"
 )  # fmt: skip
-_INCH_OF = {"mm": "in", "µm": "thou", "µm/m": "thou/ft"}
-_PER = {"mm": MM_PER_INCH, "µm": UM_PER_THOU, "µm/m": 1000 / 12}
-_MORE_DECIMALS = {"mm": 2, "µm": 1, "µm/m": 2}
+_INCH_OF = {"mm": "in", "µm": "thou", "µm/m": "thou/ft", "mm/s": "in/min"}
+_PER = {"mm": MM_PER_INCH, "µm": UM_PER_THOU, "µm/m": 1000 / 12, "mm/s": MM_PER_INCH / 60}
+_MORE_DECIMALS = {"mm": 2, "µm": 1, "µm/m": 2, "mm/s": 1}
 """By how many decimals a number has more in the other unit, to say as much."""
 MOST_DECIMALS = 4
 MOST_OF_A_PLACE = 2
@@ -30,12 +30,16 @@ MOST_OF_A_PLACE = 2
 def in_owners_unit(text: str, inch: bool) -> str:
     """The sentence as the survey is shown; what is quoted, an example, or said in both units stays.
 
+    A feed in mm/s is said in in/min, as the trade says it.
+
     Examples
     --------
     >>> in_owners_unit("found 0 to 1066.8 mm, off by 12.7 µm; needed: base_mm", True)
     'found 0 to 42 in, off by 0.50 thou; needed: base_mm'
     >>> in_owners_unit("found '30 mm', 25 µm/m, 41 µm (1.61 thou), 1.61 thou (41 µm), 0.02 mm/m", True)
     "found '30 mm', 0.30 thou/ft, 1.61 thou (41 µm), 1.61 thou (41 µm), 0.02 mm/m"
+    >>> in_owners_unit("from 0 mm at 5 mm/s; 9 mm/s²", True)
+    'from 0 in at 11.8 in/min; 9 mm/s²'
     """
     return _SAID.sub(_turned, text) if inch else text
 

@@ -9,10 +9,13 @@ file             the rows say it themselves: typed or imported
 import math
 from dataclasses import dataclass
 
-from acquire.model.errors import EntryError
+from acquire.model.errors import EntryError, UnitError
+from acquire.model.lengths import in_mm, parse_length
 
 RECORDED = "scale:NAME | stations | feed:MM_PER_S"
 """What a recording may be asked for."""
+SECONDS = {"s": 1.0, "sec": 1.0, "min": 60.0}
+"""What a length may be over in a feed with its unit."""
 
 
 DIRECTIONS = ("forward", "reverse")
@@ -54,7 +57,9 @@ class Position:
             return cls(kind, scale=value)
         if kind == "feed" and colon:
             if (feed := _speed(value)) is None:
-                raise EntryError(where, f"found {value[:20]!r}", "a feed in mm/s above 0, such as feed:5")
+                raise EntryError(
+                    where, f"found {value[:20]!r}", "a feed in mm/s above 0, such as feed:5, or feed:12in/min"
+                )
             return cls(kind, feed_mm_per_s=feed)
         if text not in ("stations", "file"):
             raise EntryError(where, "found no such way to tell the place", RECORDED)
@@ -69,6 +74,29 @@ class Position:
     def is_feed(self) -> bool:
         """Whether a constant feed tells the place."""
         return self.kind == "feed"
+
+
+def with_feed_in_mm_per_s(text: str) -> str:
+    """`--position` as files keep it: a feed with a unit of its own in mm/s; all else as it was written.
+
+    Examples
+    --------
+    >>> with_feed_in_mm_per_s("feed:12 in/min"), with_feed_in_mm_per_s("feed:300mm/min")
+    ('feed:5.08', 'feed:5')
+    >>> with_feed_in_mm_per_s("feed:5"), with_feed_in_mm_per_s("feed:fast/min")
+    ('feed:5', 'feed:fast/min')
+    """
+    kind, _, value = text.partition(":")
+    length, stroke, over = value.rpartition("/")
+    if kind != "feed" or not stroke or over.strip() not in SECONDS:
+        return text
+    try:
+        written = parse_length(length)
+    except UnitError:
+        return text
+    if written.unit is None:
+        return text
+    return f"feed:{in_mm(written, is_inch=False) / SECONDS[over.strip()]:.9g}"
 
 
 def _speed(text: str) -> float | None:

@@ -19,9 +19,9 @@ def receiver_of(bed, script, *names, keeps_all=True):
     return Receiver(chosen, script.clock, script, keeps_all=keeps_all)
 
 
-def sitting_of(receiver, **options):
+def sitting_of(receiver, inch=False, **options):
     said = []
-    return Sitting(receiver, PlainView(said.append, said.append), **options), said
+    return Sitting(receiver, PlainView(said.append, said.append, inch=inch), **options), said
 
 
 def test_every_instrument_is_shown_with_rate_age_spread_and_garbled_count(bed, script):
@@ -68,6 +68,16 @@ def test_reading_is_shown_as_read_and_as_meant(bed, script):
         (seen,) = receiver.look()
     assert meant_words(seen) == "counts as -50.8 µm", "two thou the other way round"
     assert "2.00 thou" in plain_line(seen, 0.5)
+    assert meant_words(seen, inch=True) == "counts as -2.00 thou"
+
+
+def test_level_in_a_survey_in_inches_is_shown_as_read_and_as_the_survey_says_it(bed, script):
+    with receiver_of(bed, script(lines_at([0.1, 0.2], [10.0, 10.0])), "level") as receiver:
+        sitting, said = sitting_of(receiver, inch=True, seconds=1.5)
+        sitting.look_on()
+        (seen,) = receiver.look()
+    assert meant_words(seen) == "", "in mm nothing else is meant than is read"
+    assert "10.0 µm/m  counts as 0.120 thou/ft" in said[-1]
 
 
 @pytest.mark.parametrize("columns", [20, 34, 80, 160])
@@ -132,6 +142,18 @@ def test_placings_are_asked_for_and_taken_one_after_the_other(bed, script):
     asked = [line for line in said if "lift it clear" in line]
     taken = [line for line in said if line.startswith("placing ")]
     assert len(asked) == 9 and len(taken) == 10 and "placing 10 of 10" in taken[-1]
+    assert taken[-1].endswith(" µm/m")
+
+
+def test_placings_in_a_survey_in_inches_are_told_in_thou_to_the_foot(bed, script):
+    rng = np.random.default_rng(3)
+    play = script(lines_at(*placing_stream(20 + rng.normal(0, 3, 4), rng)))
+    with receiver_of(bed, play, "level") as receiver:
+        sitting, said = sitting_of(receiver, inch=True)
+        sitting.replace(bed.instruments["level"], 4, 3.0, None)
+    taken = [line for line in said if line.startswith("placing ")]
+    assert len(taken) == 4 and all(line.endswith(" thou/ft") for line in taken)
+    assert float(taken[0].split()[-2]) == pytest.approx(20 * 0.012, abs=0.1)
 
 
 def test_reversal_of_a_sitting_gives_the_zero(bed, script):

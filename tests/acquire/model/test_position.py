@@ -3,7 +3,7 @@
 import pytest
 
 from acquire.model.errors import EntryError, TraverseFileError
-from acquire.model.position import Position
+from acquire.model.position import Position, with_feed_in_mm_per_s
 from acquire.model.traverse import Setup
 from acquire.reduce.asked import check_can_be
 
@@ -63,3 +63,19 @@ def test_recording_placed_in_no_known_way_is_not_derived(position):
     setup = Setup("level", "slope", BED, number=4, face="front", position=position)
     with pytest.raises(TraverseFileError, match="traverse 004"):
         check_can_be(setup, [])
+
+
+@pytest.mark.parametrize(
+    ("written", "mm_per_s"),
+    [("12in/min", 5.08), ('12" / min', 5.08), ("300 mm/min", 5.0), ("0.2in/s", 5.08), ("1 ft/min", 5.08)],
+)
+def test_feed_with_a_unit_of_its_own_comes_to_mm_a_second(written, mm_per_s):
+    """1 in = 25.4 mm by definition; feeds of machine tools stand in in/min or mm/min on their plates."""
+    kept = with_feed_in_mm_per_s(f"feed:{written}")
+    assert Position.parse(kept).feed_mm_per_s == pytest.approx(mm_per_s, rel=1e-9)
+
+
+@pytest.mark.parametrize("written", ["12/min", "12in/h", "in/min", "12in", "-3in/min"])
+def test_feed_whose_unit_is_none_is_refused_as_it_was_written(written):
+    with pytest.raises(EntryError, match="a feed in mm/s above 0"):
+        Position.parse(with_feed_in_mm_per_s(f"feed:{written}"))
