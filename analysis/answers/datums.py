@@ -1,13 +1,13 @@
 """Which faces can be trusted to start from: straight, known to be, and checked; and where a fixture can ride.
 
-A face can be trusted where it is straight within what could be seen and some reading
-on it is checked by another.  How much could be seen is said with it and orders the
-faces: no limit is built in.  A worn face with stretches that the carriage never reached
-can still lend these; how far the wear goes below the line through them is told.
+A face can be trusted where it is straight, known to be so well enough for what is to be
+found from it (`good_enough`), and some reading on it is checked by another.  A worn face
+with stretches that the carriage never reached can still lend these; how far the wear goes
+below the line through them is told.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,7 @@ from analysis.adjust.reliability import LEAST_REDUNDANCY
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import FaceMap, map_face, reaches_unworn
 from analysis.answers.fixture_path import FixturePath, fixture_path
+from analysis.answers.good_enough import GoodTo, good_to, known_too_coarsely, serves
 from analysis.answers.good_stretch import Relief, Stretch, good_stretch, relief
 from analysis.answers.standing import Parallel, Ranked, parallels, ranking
 from analysis.linear.fact import Fact
@@ -85,6 +86,24 @@ class Datum(Shown):
     """From the line through its unworn stretches, where bed.toml names them."""
     why_not_known: str | None
     shape: FaceMap | None = field(metadata=_INSIDE)
+    departs_um: float = 0.0
+    """From straight, as found."""
+    good_to: GoodTo | None = None
+    """What it is to be good to; None where its shape is not known."""
+    cannot_tell: Fact | None = None
+    """That it shows no departure, and is known too coarsely to start from."""
+
+    @property
+    def is_to_be_read(self) -> bool:
+        """Whether another run would tell more: nothing checks it, or it is known too coarsely."""
+        if self.shape is None or not self.is_checked:
+            return self.shape is not None
+        return self.cannot_tell is not None and not self.is_unasked
+
+    @property
+    def is_unasked(self) -> bool:
+        """Whether it is straight as far as could be seen, and nothing says what it is to be good to."""
+        return bool(self.is_straight) and self.good_to is not None and self.good_to.um is None
 
 
 @dataclass(frozen=True)
@@ -121,6 +140,11 @@ class Datums(Shown):
         """Faces that can be started from; empty where none can be trusted yet."""
         return tuple(each for each in self.faces if each.can_be_trusted)
 
+    @property
+    def unasked(self) -> tuple[Datum, ...]:
+        """Checked faces that show no departure, where nothing says what they are to be good to."""
+        return tuple(each for each in self.faces if each.is_unasked and each.is_checked)
+
 
 def datums(
     bed_map: BedMap,
@@ -138,11 +162,12 @@ def datums(
     ----------
     bed_map : BedMap
     within_um : float, optional
-        Limit for the stretches that are good, and for what would make a face so.
+        What a datum is to be good to; limit for the stretches that are good, and for what would make a
+        face so.
     pads_mm, overhang_mm : float, optional
         Of a fixture that rides on the three faces: its path is then worked out.
     """
-    found = sorted((_datum(bed_map, face) for face in bed_map.bed.faces), key=_rank)
+    found = sorted(_judged(bed_map, within_um), key=_rank)
     shapes = [each.shape for each in found if each.shape is not None and each.shape.curve_is_sure]
     known = [shape.face for shape in shapes]
     order = ranking(bed_map, shapes)
@@ -198,6 +223,8 @@ def _missing(bed_map: BedMap, found: Sequence[Datum]) -> Iterator[Fact]:
             yield TooFewBases(each.face)
         elif not each.is_checked:
             yield NothingChecks(each.face)
+        elif each.cannot_tell is not None:
+            yield each.cannot_tell
     for normals in (("down",), ("front", "rear"), ("up",)):
         if not any(bed_map.bed.faces[d.face].normal in normals and d.shape is not None for d in found):
             yield NoFaceLooks(normals)
@@ -209,7 +236,27 @@ def _rank(each: Datum) -> tuple[int, float]:
     return (0 if each.can_be_trusted else 1 if each.wear is not None else 2), each.at_most_um
 
 
+def _judged(bed_map: BedMap, within_um: float | None) -> list[Datum]:
+    """Every face for itself, then against what a datum of this bed is to be good to."""
+    found = [_datum(bed_map, face) for face in bed_map.bed.faces]
+    seen = max((each.departs_um for each in found if each.is_straight is False), default=0.0)
+    limits = bed_map.bed.limits.straightness_um
+    return [_held_against(each, within_um, limits.get(each.face), seen) for each in found]
+
+
+def _held_against(each: Datum, within_um: float | None, limit_um: float | None, seen_um: float) -> Datum:
+    if each.shape is None or each.at_most_um is None:
+        return each
+    wanted = good_to(within_um, limit_um, seen_um)
+    is_good = serves(each.shape, each.at_most_um, bool(each.is_straight), wanted)
+    coarse = (
+        None if is_good or not each.is_straight else known_too_coarsely(each.shape, each.at_most_um, wanted)
+    )
+    return replace(each, can_be_trusted=is_good and each.is_checked, good_to=wanted, cannot_tell=coarse)
+
+
 def _datum(bed_map: BedMap, face: str) -> Datum:
+    """What is known of one face; whether that is enough is judged with the others."""
     try:
         found = map_face(bed_map, face)
     except AnalysisError as why:
@@ -223,13 +270,14 @@ def _datum(bed_map: BedMap, face: str) -> Datum:
     is_straight = sense == STRAIGHT and straightness(found.profile, "ends").sense == STRAIGHT
     return Datum(
         face=face,
-        can_be_trusted=is_straight and checked,
+        can_be_trusted=False,
         is_straight=is_straight,
         is_checked=checked,
         at_most_um=expanded if is_straight else range_um + expanded,
         wear=_wear(bed_map, face, found),
         why_not_known=None,
         shape=found,
+        departs_um=range_um,
     )
 
 

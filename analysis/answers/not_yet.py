@@ -1,6 +1,7 @@
 """Why a plan may not be followed yet: facts, the gravest first."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
@@ -18,7 +19,17 @@ WRONG_RUN, CONTRADICTED, FEET_FIRST, NONE_TRUSTED, NONE_STRAIGHT, NOT_CHECKED = 
 )
 
 
-def not_yet(bed: BedMap | WholeBed, feet: Feet | None, found: Datums) -> dict[str, str]:
+@dataclass(frozen=True)
+class NotYet:
+    """Faces that may not be scraped yet, and what stands in the way."""
+
+    why: Mapping[str, str]
+    """By face."""
+    to_read: tuple[str, ...]
+    """Faces of which nothing checks the readings, or that are known too coarsely."""
+
+
+def not_yet(bed: BedMap | WholeBed, feet: Feet | None, found: Datums) -> NotYet:
     """Faces that may not be scraped yet, and why.
 
     Parameters
@@ -29,19 +40,20 @@ def not_yet(bed: BedMap | WholeBed, feet: Feet | None, found: Datums) -> dict[st
         The next move of the feet, where the bed has ways to judge it by.
     found : Datums
     """
-    are_checked = all(each.is_checked for each in found.faces if each.shape is not None)
+    to_read = tuple(each.face for each in found.faces if each.is_to_be_read)
     for holds, why in (
         (bool(bed.slips), WRONG_RUN),
         (bool(bed.suspects), CONTRADICTED),
         (feet is not None and bool(feet.moves), FEET_FIRST),
-        (not found.trusted, NONE_STRAIGHT if are_checked else NONE_TRUSTED),
+        (not (found.trusted or found.unasked), NONE_TRUSTED if to_read else NONE_STRAIGHT),
     ):
         if holds:
-            return {each.face: why for each in found.faces}
-    return {each.face: NOT_CHECKED for each in found.faces if not each.is_checked}
+            return NotYet({each.face: why for each in found.faces}, to_read)
+    unchecked = {each.face: NOT_CHECKED for each in found.faces if not each.is_checked}
+    return NotYet(unchecked, to_read)
 
 
-def plan_not_yet(bed_map: BedMap) -> Mapping[str, str]:
+def plan_not_yet(bed_map: BedMap) -> NotYet:
     """The same from a map alone."""
     feet = None
     if bed_map.bed.feet:

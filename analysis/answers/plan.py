@@ -93,6 +93,8 @@ class Plans(Shown):
     assumptions: tuple[Assumption, ...] = ()
     """What the uncertainty takes for granted."""
     not_yet: Mapping[str, str] = field(default_factory=dict)
+    to_read: tuple[str, ...] = ()
+    """Faces whose readings nothing checks, or that are known too coarsely: to be read once more."""
     """By face, why nothing may be scraped yet; filled in where it was asked for."""
     meets: Mapping[str, bool] = field(default_factory=dict)
     """By face that the owner has a limit for, whether it meets it: then stop."""

@@ -151,9 +151,11 @@ def command(
         share=share or SHARE,
         across_joints=wished["across_joints"],
     )
+    hindered = plan_not_yet(bed_map)
     result = replace(
         result,
-        not_yet={face: why for face, why in plan_not_yet(bed_map).items() if face in faces},
+        not_yet={face: why for face, why in hindered.why.items() if face in faces},
+        to_read=hindered.to_read,
         meets=meets_limits(bed_map, faces),
         after=round_done,
     )
@@ -186,7 +188,7 @@ def plan_words(result: "Plans", inch: bool) -> Sequence[str]:
 
     if result.infeasible is not None:
         return plans_words(result, inch)
-    lines = not_yet_words(result.not_yet)
+    lines = not_yet_words(result.not_yet, result.to_read)
     for plan in result.plans.values():
         lines += [*stop_words(result, plan.face), *_face_words(plan, inch)]
         lines += [*after_words(result.after.get(plan.face), inch), ""]

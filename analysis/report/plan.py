@@ -14,13 +14,13 @@ from analysis.words.blue import blue_words
 from analysis.words.cautions import LIFTING, SCRAPERS, SOLVENTS
 from analysis.words.facts import sentences
 from analysis.words.plan import (
-    NOT_YET_WORDS,
     datum_words,
     flank_note,
     plan_answer,
     plan_notes,
     step_notes,
     trust_answer,
+    why_words,
 )
 
 NO_TARGET = (
@@ -62,7 +62,7 @@ def face_plans(bed_map: BedMap) -> dict[str, FacePlan]:
 def why_not_yet(whole: WholeBed, feet: Feet | None, found: Datums) -> dict[str, str]:
     """Faces that may not be scraped yet, and why in words."""
     reasons = not_yet(whole, feet, found)
-    return {face: NOT_YET_WORDS[why] for face, why in reasons.items()}
+    return {face: why_words(why, reasons.to_read) for face, why in reasons.why.items()}
 
 
 def plan_part(plan: FacePlan, why_not: str | None, inch: bool) -> PlanPart:

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
         TooFewFeet,
         WearWouldBeJacked,
     )
+    from analysis.answers.good_enough import KnownTooCoarsely
     from analysis.answers.joint_cut import NothingLeavesUntouched, TooLittleAnywhere
     from analysis.answers.next_traverse import FurtherTraverse, Run
     from analysis.answers.roll import PutInOrder
@@ -195,6 +196,26 @@ def _bend_untold(_: "BendUntold") -> str:
     )
 
 
+def _known_too_coarsely(fact: "KnownTooCoarsely") -> str:
+    known = (
+        f"{fact.face}: cannot tell: shows no departure, and is known to ± {_um(fact.expanded_um)} between "
+        f"{fact.from_mm:g} and {fact.to_mm:g} mm"
+    )
+    if fact.good_to_um is None:
+        return (
+            f"{known}; whether that is enough nothing says: state what a datum is to be good to "
+            "(`datums --within`, or straightness_um under [limits] in bed.toml)"
+        )
+    return (
+        f"{known}, where a datum of this bed is to be good to {_um(fact.good_to_um)}; read there again, with "
+        "feet at other places or by an indicator from a face known better"
+    )
+
+
+def _um(value: float) -> str:
+    return f"{value:.0f} µm" if value >= 10 else f"{value:.1f} µm"
+
+
 LOOKS = {("down",): "down", ("front", "rear"): "to the front or rear", ("up",): "up"}
 
 
@@ -303,6 +324,7 @@ SENTENCES: Mapping[str, Callable[[Any], str]] = {
     "TooFewBases": lambda fact: (
         f"{fact.face}: its level was drawn over too few bases; step it, or draw a shorter base"
     ),
+    "KnownTooCoarsely": _known_too_coarsely,
     "NothingChecks": lambda fact: (
         f"{fact.face}: nothing checks its readings; a second run, best the other way"
     ),

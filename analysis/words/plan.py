@@ -1,11 +1,12 @@
 """Plans, predicted blue and trust in the words of the trade."""
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from acquire.model.inch_words import in_owners_unit
 from acquire.model.units import MM_PER_INCH, UM_PER_THOU, decimals_for, height_text, length_text, number_text
 from analysis.answers.not_yet import (
     CONTRADICTED,
@@ -29,7 +30,8 @@ NOT_YET_WORDS = {
     WRONG_RUN: "a whole run looks wrong as it was written: put that right first.",
     CONTRADICTED: "a reading is contradicted by the others: read it again first.",
     FEET_FIRST: "turn the feet first, for that changes the shape; then read the bed again.",
-    NONE_TRUSTED: "no face can be trusted yet: repeat the traverses, in reverse or with another instrument.",
+    NONE_TRUSTED: "no face can be trusted yet: read {faces} once more, the other way or with another "
+    "instrument.",
     NONE_STRAIGHT: "no face is straight to start from: hold the plan against blue and a straightedge first, "
     "and plan parallel to what the machine needs.",
     NOT_CHECKED: "nothing checks the readings on this face: read it once more, best the other way.",
@@ -125,14 +127,19 @@ def plans_words(plans: "Plans", inch: bool) -> list[str]:
     return lines
 
 
-def not_yet_words(not_yet: Mapping[str, str]) -> list[str]:
+def why_words(why: str, to_read: Sequence[str]) -> str:
+    """Why nothing may be scraped yet, with the faces that are to be read again where that is why."""
+    return NOT_YET_WORDS[why].format(faces=" and ".join(to_read))
+
+
+def not_yet_words(not_yet: Mapping[str, str], to_read: Sequence[str]) -> list[str]:
     """Why nothing may be scraped yet, first of all; one line where it holds for all faces."""
     reasons = dict.fromkeys(not_yet.values())
     lines = []
     for why in reasons:
         faces = [face for face, found in not_yet.items() if found == why]
         names = "" if len(reasons) == 1 and why != NOT_CHECKED else f" {' and '.join(faces)}"
-        lines.append(f"Do not scrape{names} yet: {NOT_YET_WORDS[why]}")
+        lines.append(f"Do not scrape{names} yet: {why_words(why, to_read)}")
     return [*lines, ""] if lines else []
 
 
@@ -273,11 +280,19 @@ def trust_answer(found: "Datums", inch: bool) -> str:
         best = found.trusted[0]
         others = ", ".join(each.face for each in found.trusted[1:])
         also = f"; then {others}" if others else ""
-        return f"Start from {best.face}, straight within what could be seen, {_at_most(best, inch)}{also}."
+        shape = "straight within what could be seen" if best.is_straight else "good to what is asked of it"
+        return f"Start from {best.face}, {shape}, {_at_most(best, inch)}{also}."
+    if found.unasked:
+        best = found.unasked[0]
+        known = f"{best.face} shows no departure, known to ± {_bound(best, inch)}"
+        return f"Cannot tell which is good enough: {known}."
     lent = [each.face for each in found.faces if each.wear is not None]
     if lent:
         return f"{NONE_YET} over its whole length; {' and '.join(lent)} can lend unworn stretches."
-    return f"{NONE_YET}: repeat the traverses, in reverse or with another instrument, before one is chosen."
+    to_read = [each.face for each in found.faces if each.is_to_be_read]
+    if not to_read:
+        return f"{NONE_YET}: none is straight."
+    return f"{NONE_YET}: read {' and '.join(to_read)} once more, the other way or with another instrument."
 
 
 def trust_words(found: "Datums", inch: bool) -> list[str]:
@@ -289,6 +304,9 @@ def datum_words(each: "Datum", inch: bool) -> str:
     """One face: whether it can be started from, and why."""
     if each.shape is None:
         return f"{each.face}: cannot be judged, {(each.why_not_known or '').rstrip('.')}."
+    if each.cannot_tell is not None and each.is_checked:
+        told = in_owners_unit(sentence(each.cannot_tell), inch)
+        return f"{told}{_wear_words(each, inch)}."
     verdict = "can be started from" if each.can_be_trusted else "not yet"
     shape = shape_words(each.shape, inch).removeprefix(f"{each.face} is ").rstrip(".")
     words = f"{each.face}: {verdict}: {shape}"
@@ -313,5 +331,9 @@ def _wear_words(each: "Datum", inch: bool) -> str:
 
 
 def _at_most(each: "Datum", inch: bool) -> str:
+    return f"{_bound(each, inch)} at most"
+
+
+def _bound(each: "Datum", inch: bool) -> str:
     bound = each.at_most_um or 0.0
-    return f"{height_text(bound, inch, bound / 2)} at most"
+    return height_text(bound, inch, bound / 2)

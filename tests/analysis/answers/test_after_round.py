@@ -73,12 +73,13 @@ def test_place_cut_through_the_target_is_named(survey):
 
 def test_face_read_once_may_not_be_scraped_yet(survey):
     found = plan_not_yet(survey(5, HOLLOW, runs=("forward",)).map())
-    assert not_yet_words(found)[0].startswith("Do not scrape yet: no face can be trusted")
+    assert not_yet_words(found.why, found.to_read)[0].startswith("Do not scrape yet: no face can be trusted")
 
 
 def test_worn_faces_that_were_read_there_and_back_are_not_to_be_read_again(survey):
-    words = not_yet_words(plan_not_yet(survey(6, HOLLOW).map()))[0]
-    assert "no face is straight to start from" in words and "repeat the traverses" not in words
+    found = plan_not_yet(survey(6, HOLLOW).map())
+    words = not_yet_words(found.why, found.to_read)[0]
+    assert "no face is straight to start from" in words and "once more" not in words
 
 
 def test_commands_say_what_the_round_did_and_stop_where_nothing_is_left(tmp_path, capsys):
@@ -106,3 +107,10 @@ def test_commands_say_what_the_round_did_and_stop_where_nothing_is_left(tmp_path
     assert "of what was asked came off" in said and "Cut 70% of each depth" in said
     assert main(["plan", str(tmp_path / "end"), "way"]) == 0
     assert "Stop: way meets your limit" in capsys.readouterr().out
+
+
+def test_faces_to_be_read_once_more_are_named(survey):
+    """One of two faces was run one way only: that one is named, and no other."""
+    found = plan_not_yet(survey(5, HOLLOW, runs=("forward",)).map())
+    assert found.to_read
+    assert f"read {' and '.join(found.to_read)} once more" in not_yet_words(found.why, found.to_read)[0]

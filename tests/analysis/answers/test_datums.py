@@ -8,6 +8,7 @@ import pytest
 from acquire.cli import main
 from analysis.adjust.combination import combine
 from analysis.answers.datums import datums
+from analysis.answers.not_yet import plan_not_yet
 from analysis.words.datums import datums_answer
 from analysis.words.facts import sentences
 from analysis.words.plan import NONE_YET, datum_words, trust_answer, trust_words
@@ -22,7 +23,7 @@ NOISE = np.random.default_rng(5).normal(0, 1, (4, 10))
 def judged(invented_bed, make_traverse):
     """Judge faces run there and back by a level of 1 µm/m; `once` names those run one way only."""
 
-    def make(heights, once=(), faces=None, more=()):
+    def make(heights, once=(), faces=None, within_um=None):
         bed = invented_bed(faces=faces)
         runs = []
         for number, (face, height) in enumerate(heights.items()):
@@ -33,7 +34,7 @@ def judged(invented_bed, make_traverse):
                         bed, "level", MIDDLE, np.diff(height) / 0.1 + noise, face=face, direction=direction
                     )
                 )
-        return datums(combine(runs, bed))
+        return datums(combine(runs, bed), within_um)
 
     return make
 
@@ -195,3 +196,96 @@ def test_face_whose_hollow_is_lost_in_a_line_carried_from_one_end_is_no_datum(ju
     assert not worn.can_be_trusted
     assert worn.shape.line == "ends"
     assert any("so uncertain over the rest" in each for each in sentences(worn.shape.warnings))
+
+
+BETWEEN_FEET = np.arange(100.0, 901.0, 100.0)
+
+
+@pytest.fixture
+def two_chains(invented_bed, make_traverse):
+    """A straight face stepped by half the base of its level: two chains, and a coarse line between them."""
+
+    def make(sigma_um, limits=""):
+        coarse = f'quantity = "offset"\nunit = "um"\nstandard_uncertainty = {sigma_um}\nseating_um = 0'
+        level = 'quantity = "slope"\nunit = "um/m"\nbase_mm = 200\nstandard_uncertainty = 2\nseating_um = 0'
+        bed = invented_bed(
+            faces={"way": 'normal = "up"\nacross_mm = 0'},
+            instruments={"level": level, "target": coarse},
+            more=limits,
+        )
+        noise = np.random.default_rng(8).normal(0, 1, (2, BETWEEN_FEET.size))
+        runs = [
+            make_traverse(
+                bed, "level", BETWEEN_FEET, 2 * noise[n], face="way", direction=direction, mode="stepped"
+            )
+            for n, direction in enumerate(("forward", "reverse"))
+        ]
+        run = np.random.default_rng(9).normal(0, sigma_um / 3, STATION.size)
+        return combine([*runs, make_traverse(bed, "target", STATION, run, face="way", reference="line")], bed)
+
+    return make
+
+
+def test_face_known_far_worse_between_its_feet_is_no_datum_though_nothing_is_seen_on_it(two_chains):
+    """Straight within what could be seen, and that is ± some 50 µm: so nothing of every other station."""
+    found = datums(two_chains(60.0))
+    assert found.faces[0].is_straight
+    assert found.faces[0].is_checked
+    assert not found.trusted
+    said = sentences(found.missing)[0]
+    assert "way: cannot tell: shows no departure, and is known to ± " in said
+    assert "between" in said
+    assert "state what a datum is to be good to" in said
+    assert said.startswith(datum_words(found.faces[0], inch=False)[:30])
+    assert "Cannot tell which is good enough: way" in trust_answer(found, inch=False)
+
+
+def test_nothing_hinders_a_plan_where_all_faces_are_straight_as_far_as_could_be_seen(two_chains):
+    bed_map = two_chains(60.0)
+    assert plan_not_yet(bed_map).why == {}
+
+
+def test_the_same_face_is_a_datum_where_what_is_asked_is_as_coarse(two_chains):
+    found = datums(two_chains(60.0), within_um=200.0)
+    assert [each.face for each in found.trusted] == ["way"]
+    assert "all along" in "\n".join(datums_answer(found, inch=False))
+
+
+def test_owners_limit_says_what_a_datum_is_to_be_good_to(two_chains):
+    for limit, good in ((150.0, ["way"]), (10.0, [])):
+        found = datums(two_chains(60.0, limits=f"[limits]\nstraightness_um = {{ way = {limit} }}"))
+        assert [each.face for each in found.trusted] == good
+
+
+def test_face_known_no_better_than_the_wear_to_be_found_from_it_is_no_datum(invented_bed, make_traverse):
+    """Invented truth: front hollow by 40 µm; rear straight, read by a level far too coarse."""
+    coarse = 'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty = 90\nseating_um = 0'
+    fine = coarse.replace("= 90", "= 1")
+    bed = invented_bed(instruments={"fine": fine, "coarse": coarse})
+    rng = np.random.default_rng(3)
+    runs = []
+    for name, face, height, sigma in (
+        ("fine", "front-flat", HOLLOW, 1.0),
+        ("coarse", "rear-flat", 0 * STATION, 90.0),
+    ):
+        for direction in ("forward", "reverse"):
+            read = np.diff(height) / 0.1 + rng.normal(0, sigma, MIDDLE.size)
+            runs.append(make_traverse(bed, name, MIDDLE, read, face=face, direction=direction))
+    found = {each.face: each for each in datums(combine(runs, bed)).faces}
+    rear = found["rear-flat"]
+    assert rear.is_straight
+    assert rear.is_checked
+    assert not rear.can_be_trusted
+    assert rear.good_to.um == pytest.approx(40 / 3, abs=1)
+    assert "is to be good to 13 µm" in datum_words(rear, inch=False)
+    assert "in" in datum_words(rear, inch=True)
+    assert "µm" not in datum_words(rear, inch=True).replace(" µm)", "")
+
+
+def test_face_that_departs_less_than_asked_is_a_datum_for_that(judged):
+    """Invented truth: a hollow of 4 µm, seen by a level of 1 µm/m: good to 10 µm, not to 3."""
+    found = judged({"rear-flat": HOLLOW / 10}, within_um=10.0)
+    assert found.faces[0].is_straight is False
+    assert [each.face for each in found.trusted] == ["rear-flat"]
+    assert "good to what is asked of it" in trust_answer(found, inch=False)
+    assert not judged({"rear-flat": HOLLOW / 10}, within_um=3.0).trusted
