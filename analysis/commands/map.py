@@ -49,12 +49,9 @@ def command(
     checks = _hand_checks(loaded, result) if explain else []
 
     def draw(in_inches: bool) -> object:
-        from analysis.draw.figures import profile_figure, upright_profile_figure
+        from analysis.draw.figures import profile_figure
 
-        called = loaded.bed.called
-        if called.is_upright:
-            return upright_profile_figure(result, called, in_inches)
-        return profile_figure(result, in_inches)
+        return profile_figure(result, in_inches, called=loaded.bed.called)
 
     def words(in_inches: bool) -> Sequence[str]:
         return [

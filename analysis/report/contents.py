@@ -26,7 +26,6 @@ from analysis.draw.figures import (
     inline_svg,
     profile_figure,
     twist_figure,
-    upright_profile_figure,
 )
 from analysis.report.parts import Part, further_parts, standing_part
 from analysis.report.plan import PlanPart, TrustPart, face_plans, plan_part, trust_part, why_not_yet
@@ -219,11 +218,8 @@ def face_section(
     """One face: its shape in words, its picture and its table; or why there is none."""
     if isinstance(found, AnalysisError):
         return Section(name, (), reason=as_sentence(found.found))
-    unworn, called = bed.faces[name].unworn_mm, bed.called
-    if called.is_upright:
-        figure = upright_profile_figure(found, called, inch, unworn_mm=unworn, is_titled=False)
-    else:
-        figure = profile_figure(found, inch, unworn_mm=unworn, is_titled=False)
+    unworn = bed.faces[name].unworn_mm
+    figure = profile_figure(found, inch, called=bed.called, unworn_mm=unworn, is_titled=False)
     beside = [each.strip() for each in base_lag_words(found, inch)]
     words = [shape_words(found, inch), *beside, from_words(found)]
     if found.blind_wavelengths_mm and not found.ripples_not_included_mm:

@@ -16,7 +16,6 @@ from analysis.draw.figures.plan import plan_figure
 from analysis.draw.figures.profile import profile_figure
 from analysis.draw.figures.thinning import thinned
 from analysis.draw.figures.twist import twist_figure
-from analysis.draw.figures.upright import upright_profile_figure
 
 __all__ = [
     "bed_figure",
@@ -31,5 +30,4 @@ __all__ = [
     "save",
     "thinned",
     "twist_figure",
-    "upright_profile_figure",
 ]

@@ -9,7 +9,7 @@ from acquire.model.bed_toml.reading import parse_bed
 from analysis.adjust.combination import combine
 from analysis.answers.face_map import map_face
 from analysis.answers.whole_bed import whole_bed
-from analysis.draw.figures import bed_figure, inline_svg, upright_profile_figure
+from analysis.draw.figures import bed_figure, inline_svg, profile_figure
 from analysis.draw.sheets import plan_sheet, write_sheets
 
 BED = """
@@ -49,8 +49,8 @@ def measured(make_traverse):
 @pytest.mark.parametrize("inch", [False, True])
 def test_upright_guide_is_drawn_from_its_bottom_up_with_heights_to_the_side(measured, inch):
     bed, bed_map = measured('stands = "upright"')
-    figure = upright_profile_figure(
-        map_face(bed_map, "way", line="ends"), bed.called, inch, unworn_mm=[(0, 100)]
+    figure = profile_figure(
+        map_face(bed_map, "way", line="ends"), inch, called=bed.called, unworn_mm=[(0, 100)]
     )
     axes = figure.axes[0]
     curve = next(line for line in axes.lines if line.get_label().startswith("height"))
@@ -62,6 +62,18 @@ def test_upright_guide_is_drawn_from_its_bottom_up_with_heights_to_the_side(meas
     words = {text.get_text() for text in axes.texts}
     assert {"bottom", "top", "−20" if not inch else "−0.79"} <= words
     assert ("station, in" if inch else "station, mm") in axes.get_ylabel()
+
+
+def test_fill_of_an_upright_guide_turns_from_high_to_low_where_the_curve_crosses_its_line(measured):
+    bed, bed_map = measured('stands = "upright"')
+    shape = map_face(bed_map, "way", line="least-squares")
+    assert shape.height_um[0] > 0 > shape.height_um[2]
+    last = int(np.flatnonzero(shape.height_um > 0)[2 - 1])  # above the line at 0 and 100 mm
+    crossing = np.interp(0.0, -shape.height_um[last : last + 2], shape.station_mm[last : last + 2])
+    axes = profile_figure(shape, called=bed.called).axes[0]
+    low = next(each for each in axes.collections if each.get_label() == "low")
+    bounds = np.concatenate([path.vertices for path in low.get_paths()])
+    assert bounds[:, 1].min() == pytest.approx(crossing)
 
 
 def test_no_picture_speaks_of_a_lathe_unless_the_survey_does(measured):
