@@ -12,6 +12,7 @@ from acquire.model.places import is_in_stretches
 from analysis.adjust.cannot_tell import in_parts
 from analysis.adjust.combination import BedMap
 from analysis.adjust.drift import Drift, drifts, only_one_way
+from analysis.adjust.linked import bears_on, linked_traverses
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.feet import untied_feet
 from analysis.level.base_lag import BaseLagHeights
@@ -323,4 +324,6 @@ def _warnings(bed_map: BedMap, face: str) -> tuple[Fact, ...]:
     one_way = [RunOneWay(name, face) for name in only_one_way(bed_map, face)]
     line = bed_map.lines.get(("height", face))
     parts = () if line is None else in_parts(line)
-    return tuple(dict.fromkeys([*parts, *untied_feet(bed_map, face), *bed_map.warnings, *own, *one_way]))
+    linked = linked_traverses(bed_map.observations, face)
+    bearing = [fact for fact in bed_map.warnings if bears_on(fact, linked)]
+    return tuple(dict.fromkeys([*parts, *untied_feet(bed_map, face), *bearing, *own, *one_way]))
