@@ -10,6 +10,7 @@ import click
 from acquire.model.errors import BedError, PortError, UnitError
 from acquire.model.length_option import ABOVE_0
 from acquire.model.lengths import in_mm
+from acquire.model.quantity import QUANTITIES
 
 if TYPE_CHECKING:
     from acquire.bench.identify import Identified, Meaning
@@ -18,41 +19,12 @@ if TYPE_CHECKING:
 
 SHOWN_EVERY_S = 0.25
 
-MOVES = {
-    "slope": (
-        "raise the foot away from station 0",
-        "a 0.1 mm feeler under it on a 200 mm base is 0.5 mm/m",
-    ),
-    "roll": ("raise its rear end", "a 0.1 mm feeler under it on a 200 mm bridge is 0.5 mm/m"),
-    "offset": ("push the plunger in", "by a feeler or gauge block: 0.5 mm"),
-    "span": ("open it", "by a gauge block: 1 mm"),
-    "position": ("move it away from station 0", "along a rule: 100 mm"),
-    "temperature": ("warm it", "in a hand beside a thermometer: 10 degC"),
-}
-CALLED = {
-    "slope": "a level along the bed",
-    "roll": "a level across the bed",
-    "offset": "an indicator",
-    "span": "a micrometer or caliper",
-    "position": "a scale or encoder along the bed",
-    "temperature": "a thermometer",
-}
-"""Each quantity by what it is read with, in the words of the trade."""
-INCH_EXAMPLES = {
-    "slope": "a 4 thou feeler under it on an 8 in base is 6 thou/ft",
-    "roll": "a 4 thou feeler under it on an 8 in bridge is 6 thou/ft",
-    "offset": "by a feeler or gauge block: 20 thou",
-    "span": "by a gauge block: 0.05 in",
-    "position": "along a rule: 4 in",
-}
-"""The examples of the moves, for a survey in inches."""
-
 
 @click.command(name="identify")
 @click.argument("port")
 @click.option("--ask", "requests", multiple=True, help=r"A request to try if it is silent, e.g. 'READ?\r\n'.")
 @click.option("--seconds", default=3.0, show_default=True, help="How long to listen at each speed.")
-@click.option("--quantity", type=click.Choice(list(MOVES)), help="What it reads.")
+@click.option("--quantity", type=click.Choice(list(QUANTITIES)), help="What it reads.")
 @click.option("--unit", help="The unit it reads, if that is known.")
 @click.option(
     "--base",
@@ -123,14 +95,13 @@ def _asked_quantity(likely: str) -> str:
     if not sys.stdin.isatty():
         return likely
     click.echo("What is it?")
-    for quantity, words in CALLED.items():
-        click.echo(f"    {quantity:<12} {words}")
-    return click.prompt("Type one", default=likely, type=click.Choice(list(CALLED)), show_choices=False)
+    for quantity in QUANTITIES.values():
+        click.echo(f"    {quantity.name:<12} {quantity.read_with.described}")
+    return click.prompt("Type one", default=likely, type=click.Choice(list(QUANTITIES)), show_choices=False)
 
 
 def _fitting_unit(quantity: str, unit: str | None, written: str | None) -> str:
     """The unit asked for, else the one written in the lines, else the one that waylog keeps."""
-    from acquire.model.quantity import QUANTITIES
     from acquire.model.units import unit_name
 
     allowed = QUANTITIES[quantity].units
@@ -168,13 +139,12 @@ def _live(trial: "Instrument") -> list[float]:
 def _asked_meaning(trial: "Instrument", is_inch: bool) -> "Meaning | None":
     from acquire.bench.identify import known_move, meaning_of_move, read_for
     from acquire.model.lengths import parse_length
-    from acquire.model.quantity import QUANTITIES
     from acquire.model.units import parse_reading
 
-    read = parse_reading if QUANTITIES[trial.quantity].is_angle else parse_length
-    move, example = MOVES[trial.quantity]
-    example = INCH_EXAMPLES.get(trial.quantity, example) if is_inch else example
-    click.echo(f"Which way is plus, and what is one worth? A known move tells: {move}; {example}.")
+    read = parse_reading if trial.measures.is_angle else parse_length
+    read_with = trial.measures.read_with
+    example = read_with.inch_example if is_inch else read_with.example
+    click.echo(f"Which way is plus, and what is one worth? A known move tells: {read_with.move}; {example}.")
     known = None
     while known is None:
         text = click.prompt(

@@ -46,6 +46,17 @@ MINUS_SIGNS = "-−–—‐‑‒﹣－"
 _TO_PLAIN_MINUS = dict.fromkeys(map(ord, MINUS_SIGNS), "-")
 
 
+def unit_text(unit: str) -> str:
+    """A unit as people read it.
+
+    Examples
+    --------
+    >>> unit_text("um/m"), unit_text("thou")
+    ('µm/m', 'thou')
+    """
+    return unit.replace("um", "µm")
+
+
 def with_plain_minus(text: str) -> str:
     """The text with every sign that stands for a minus written as the one that programs read.
 

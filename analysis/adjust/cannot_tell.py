@@ -157,10 +157,10 @@ def _differences_known(names: Names, ties: Sequence[Tie]) -> ShapesUnknown:
 
 
 def _why(line: Line, observations: Sequence[Observations]) -> str:
-    kinds = {each.quantity for each in observations if line.owner in each.faces}
-    if kinds <= {"roll"}:
+    read = [each.measures for each in observations if line.owner in each.faces]
+    if all(each.is_across for each in read):
         return ONLY_ACROSS
-    return REFERENCE_UNKNOWN if kinds <= {"offset", "span"} else TOO_FEW
+    return REFERENCE_UNKNOWN if all(each.is_length for each in read) else TOO_FEW
 
 
 def _broken(line: Line) -> Iterator[Fact]:

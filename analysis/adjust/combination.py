@@ -15,6 +15,7 @@ from scipy.special import chdtrc
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
+from acquire.model.quantity import BY
 from acquire.model.traverse import Traverse
 from analysis.adjust.assembly import Assembly, rows_for
 from analysis.adjust.between_nodes import LEAST_NODES, Roughness, judged
@@ -53,12 +54,6 @@ from analysis.linear.profile import SAME_STATION_MM, Profile
 from analysis.linear.shown import table_html
 from analysis.observe import Observations, Place, joined, observe_all, state_warnings
 
-BY: Mapping[str, tuple[str, ...]] = {
-    "all": ("slope", "roll", "offset", "span"),
-    "level": ("slope",),
-    "cross-level": ("roll",),
-    "indicator": ("offset", "span"),
-}
 _WITH = {"level": "a level", "cross-level": "a level across", "indicator": "an indicator"}
 MEDIAN_OF_NORMAL = 0.6745
 
@@ -424,7 +419,7 @@ def combine(
     """
     if by not in BY:
         raise ValueError(f"by = {by!r}: needed one of {', '.join(BY)}")
-    chosen = [traverse for traverse in traverses if traverse.setup.quantity in BY[by]]
+    chosen = [traverse for traverse in traverses if traverse.setup.measures.is_by(by)]
     if not chosen:
         kind = "" if by == "all" else f" with {_WITH[by]}"
         raise AnalysisError(bed.name, f"found no traverse{kind}", "one at least", "record or import one")

@@ -64,7 +64,7 @@ def _off_mm(each: Observations, layout: Layout) -> np.ndarray:
     """How far the feet of each reading stood beyond their nodes; 0 where they are no feet of a level."""
     nothing = np.zeros(len(each))
     key = ("height", each.faces[0]) if each.faces else ("", "")
-    if each.quantity != "slope" or each.mode != "stepped" or key not in layout.lines:
+    if not each.is_stepped_level or key not in layout.lines:
         return nothing
     at_mm, columns = layout.columns[key]
     is_node = columns < len(layout.nodes)

@@ -15,10 +15,11 @@ import numpy as np
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
+from acquire.model.quantity import BY
 from acquire.model.reference import CARRIAGE, Reference
 from acquire.model.traverse import Setup, Traverse
 from analysis.adjust.assembly import rows_for
-from analysis.adjust.combination import BY, BedMap, adjusted
+from analysis.adjust.combination import BedMap, adjusted
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.two_maps import (
     LEAST_STATIONS,
@@ -195,7 +196,7 @@ def _side(traverses: Sequence[Traverse], bed: Bed, name: str, tag: str) -> _Side
             f"the faces are {', '.join(bed.faces)}; a guide is straightedge, wire, line, carriage or a face",
         )  # fmt: skip
     if by == "level":
-        chosen = tuple(t for t in traverses if t.setup.quantity in BY[by])
+        chosen = tuple(t for t in traverses if t.setup.measures.is_by(by))
         if any(t.setup.face in (face, CARRIAGE) for t in chosen):
             observed = tuple(observe_all(chosen, bed))
             return _Side(f"{face} by level", tag, chosen, {face: 1}, True, observed)

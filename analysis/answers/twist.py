@@ -16,7 +16,7 @@ from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Traverse
-from analysis.adjust.combination import BY, BedMap, adjusted, combine
+from analysis.adjust.combination import BedMap, adjusted, combine
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.bed_or_wear import bed_or_wear
 from analysis.answers.roll import (
@@ -196,7 +196,7 @@ def _carriage_follows(found: KnownRoll, ways: Ways) -> RollPart | None:
 
 def _alone(traverses: Sequence[Traverse], bed: Bed, ways: Ways, kind: str) -> KnownRoll | None:
     """What the readings of one kind on these ways tell by themselves."""
-    chosen = [t for t in traverses if t.setup.quantity in BY[kind] and _tells(t, ways)]
+    chosen = [t for t in traverses if t.setup.measures.is_by(kind) and _tells(t, ways)]
     return known_roll(adjusted(observe_all(chosen, bed), bed), ways) if chosen else None
 
 

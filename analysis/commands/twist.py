@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from acquire.model.quantity import BY
 from analysis.commands.options import Shown, answer_options, give, survey_argument
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 @click.option("--rear", help="The rear way.")
 @click.option(
     "--by",
-    type=click.Choice(["all", "cross-level", "level", "indicator"]),
+    type=click.Choice(BY),
     default="all",
     show_default=True,
     help="Which readings it is from.",

@@ -19,7 +19,7 @@ from acquire.model.bed import Bed, Instrument
 from acquire.model.called import Called
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import CARRIAGE
-from acquire.model.units import MM_PER_INCH, length_text
+from acquire.model.units import MM_PER_INCH, length_text, unit_text
 from acquire.store.safe_files import NewFile, write_file
 from analysis.draw.figures.looks import FAINT, INK, SOFT, look
 from analysis.draw.figures.section import draw_section, places_across
@@ -30,14 +30,8 @@ MARGIN_MM = 14.0
 HEAD_MM = 128.0
 FOOT_MM = 22.0
 ROW_MM = 6.4
-SIGNS: Mapping[str, tuple[str, str]] = {
-    "slope": ("the {far_end} is higher", "the {origin} is higher"),
-    "roll": ("the rear way is higher", "the front way is higher"),
-    "offset": ("the plunger goes in: the face comes nearer", "the plunger comes out: the face goes away"),
-    "span": ("the measure is larger", "the measure is smaller"),
-}
-"""What + and − mean, {origin} and {far_end} as the bed calls its ends."""
 UPRIGHT_SLOPE = ("the {far_end} leans out, to where the face looks", "the {far_end} leans in")
+"""What + and − of a level mean on a guide that stands."""
 CAUTION = (
     "Isolate the machine and lock it off first; hands and stands clear of feed, leadscrew and chuck; "
     "lift heavy edges properly.\nLocal codes and licensed practice come first. "
@@ -300,7 +294,7 @@ def _draw_fields(axes: Axes, bed: Bed, sheet: Sheet, width: float) -> None:
     if named is not None and sheet.base_mm:
         words += f", base {length_text(sheet.base_mm, bed.is_inch)}"
     if named is not None and named.per_division is not None:
-        words += f", {named.per_division:g} {named.unit.replace('um', 'µm')} a division"
+        words += f", {named.per_division:g} {unit_text(named.unit)} a division"
     carried = "     carried on ________________" if named is None or named.measures.is_carried else ""
     axes.text(left, y, f"instrument: {words}{carried}", fontsize=9, va="center")
     for line in FIELDS:
@@ -316,8 +310,9 @@ def _draw_fields(axes: Axes, bed: Bed, sheet: Sheet, width: float) -> None:
 def _sign_words(instrument: Instrument | None, called: Called) -> str:
     if instrument is None:
         return "Write down the sign of every reading, as the instrument shows it."
-    is_plumb = called.is_upright and instrument.quantity == "slope"
-    signs = UPRIGHT_SLOPE if is_plumb else SIGNS[instrument.quantity]
+    measures = instrument.measures
+    is_plumb = called.is_upright and measures.has_feet_along
+    signs = UPRIGHT_SLOPE if is_plumb else (measures.read_with.plus, measures.read_with.minus)
     plus, minus = (each.format(origin=called.origin, far_end=called.far_end) for each in signs)
     if instrument.sign < 0:
         plus, minus = minus, plus
@@ -340,7 +335,7 @@ def _draw_rows(axes: Axes, bed: Bed, sheet: Sheet, rows: range, width: float) ->
 
 
 def _heads(bed: Bed, sheet: Sheet) -> tuple[str, ...]:
-    unit = f", {sheet.unit.replace('um', 'µm')}" if sheet.unit else ""
+    unit = f", {unit_text(sheet.unit)}" if sheet.unit else ""
     of_length = "in" if bed.is_inch else "mm"
     feet = (f"feet, {of_length}",) if sheet.base_mm else ()
     return ("", f"station, {of_length}", *feet, f"↓ forward{unit}", f"↑ reverse{unit}", "note")

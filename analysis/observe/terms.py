@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy import sparse
 
-from acquire.model.quantity import LARGEST_LENGTH, QUANTITIES, Quantity
+from acquire.model.quantity import LARGEST_LENGTH, QUANTITIES, SLOPE, Quantity
 from acquire.model.traverse import Traverse
 from analysis.level.continuous import ContinuousHeights
 from analysis.linear.fact import Fact
@@ -100,7 +100,7 @@ class ZeroDrift:
     standard_uncertainty: float
 
 
-HEIGHTS = Quantity("heights", {"um": 1.0}, -LARGEST_LENGTH, LARGEST_LENGTH)
+HEIGHTS = Quantity("heights", SLOPE.read_with, {"um": 1.0}, -LARGEST_LENGTH, LARGEST_LENGTH)
 """What a block of drawn levels gives; no instrument reads it."""
 
 

@@ -194,12 +194,8 @@ def attempt(work: Callable[[], Found]) -> Found | AnalysisError:
 
 def comparable(survey: Survey) -> list[str]:
     """Faces that both a level and an indicator were used on."""
-    used = {(traverse.setup.face, traverse.setup.quantity) for traverse in survey.measuring}
-    return [
-        face
-        for face in survey.bed.faces
-        if (face, "slope") in used and {(face, "offset"), (face, "span")} & used
-    ]
+    used = {(traverse.setup.face, traverse.setup.measures.by) for traverse in survey.measuring}
+    return [face for face in survey.bed.faces if {(face, "level"), (face, "indicator")} <= used]
 
 
 def _level_and_indicator(survey: Survey, face: str) -> Comparison:

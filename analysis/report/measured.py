@@ -6,16 +6,8 @@ from typing import Any
 
 from acquire.model.bed import Instrument
 from acquire.model.traverse import Traverse
-from acquire.model.units import length_text
+from acquire.model.units import length_text, unit_text
 
-KINDS = {
-    "slope": "level",
-    "roll": "cross level",
-    "offset": "indicator",
-    "span": "caliper or micrometer",
-    "position": "position",
-    "temperature": "thermometer",
-}
 SOURCES = {"record": "recorded", "enter": "typed", "import": "from a file"}
 STATE_WORDS: Mapping[str, Any] = {
     "stands_on": "stands on {}",
@@ -86,7 +78,7 @@ def instrument_rows(traverses: Sequence[Traverse], inch: bool) -> list[tuple[str
     return [
         (
             name,
-            KINDS.get(each.quantity, each.quantity),
+            each.measures.read_with.called,
             _reads(each),
             length_text(each.base_mm, inch) if each.base_mm else "",
             _stated(each),
@@ -97,14 +89,14 @@ def instrument_rows(traverses: Sequence[Traverse], inch: bool) -> list[tuple[str
 
 
 def _reads(instrument: Instrument) -> str:
-    unit = instrument.unit.replace("um", "µm")
+    unit = unit_text(instrument.unit)
     return unit if instrument.per_division is None else f"divisions of {instrument.per_division:g} {unit}"
 
 
 def _stated(instrument: Instrument) -> str:
     if instrument.standard_uncertainty is None:
         return "none stated"
-    unit = instrument.contract_unit.replace("um", "µm")
+    unit = unit_text(instrument.contract_unit)
     return f"± {2 * instrument.uncertainty:.3g} {unit} (95 %)"
 
 

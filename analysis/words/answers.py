@@ -13,6 +13,7 @@ from acquire.model.units import (
     length_text,
     number_text,
     slope_text,
+    unit_text,
 )
 from analysis.words.facts import sentences
 
@@ -415,7 +416,7 @@ def suspect_words(result: "WholeBed") -> list[str]:
 
 
 def _unit(suspect: "Suspect") -> str:
-    return f" {suspect.unit.replace('um', 'µm')}" if suspect.unit else ""
+    return f" {unit_text(suspect.unit)}" if suspect.unit else ""
 
 
 def unchecked_words(result: "WholeBed") -> list[str]:

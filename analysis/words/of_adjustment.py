@@ -3,6 +3,9 @@
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from acquire.model.quantity import QUANTITIES
+from acquire.model.units import unit_text
+
 if TYPE_CHECKING:
     from analysis.adjust.assembly import BeyondTheEnd, TakenAsStraight, TurnedForTheReturn
     from analysis.adjust.cannot_tell import (
@@ -184,7 +187,7 @@ def _contested(fact: "Contested") -> str:
     def named(readings: Sequence[tuple[int, float]]) -> str:
         return listed([f"traverse {number} at {station_mm:g} mm" for number, station_mm in readings])
 
-    unit = "µm/m" if fact.quantity in ("slope", "roll") else "µm"
+    unit = unit_text(QUANTITIES[fact.quantity].contract_unit)
     verb = "is" if len(fact.one) == 1 else "are"
     return (
         f"either {named(fact.one)} {verb} off, by some {fact.error:.2g} {unit}, or {named(fact.other)}: "
