@@ -15,7 +15,8 @@ from scipy.stats import norm
 
 from acquire.model.traverse import Stations
 from acquire.store import write_traverse
-from analysis.answers.bed_or_wear import CHANCE, bend_rows, ndtri
+from analysis.answers.bed_or_wear import CHANCE, ndtri
+from analysis.answers.section import bend_rows
 
 ARRAYS = ("numpy", "h5py")
 HEAVY = (

@@ -1,9 +1,10 @@
 """Is it the bed or is it wear: what the feet can take out, and what only metal can.
 
-A section of the bed moves as a body: it bends by z(x), up, and rolls by θ(x), rear up.  A face at
-`across_mm` = p whose normal looks up or down, n = +1 or -1, then stands at
+A section of the bed moves as a body (`section`): it bends by z(x), up, and rolls by θ(x), rear up, about
+the middle between its feet, m(x).  A face at `across_mm` = p whose normal looks up or down, n = +1 or -1,
+then stands at
 
-    h(x) = n (z(x) + θ(x) p) + a + w(x),    w <= 0, a: where it lay when the bed was made
+    h(x) = n (z(x) + θ(x) (p - m(x))) + a + w(x),    w <= 0, a: where it lay when the bed was made
 
 w = 0 where a face is unworn: on the stretches that bed.toml names, and all along a face that
 nothing runs on.  What F pairs of feet can make: θ linear from pair to pair and constant beyond
@@ -11,12 +12,16 @@ them, z a natural cubic spline with its knots at the pairs.  These are fitted to
 the unworn places alone, by generalised least squares with the joint covariance of the map;
 directions that the readings leave free are further unknowns of the fit.  Wear is the rest.
 
+About which line a bed turns when it is twisted no reading tells: somewhere between its feet, G apart, to
+± G/√12.  Where the roll changes its slope, at the feet, that shows in every height off the line, and
+beyond the feet most: it is one more error, of all heights together, in proportion to θ.
+
 Derived.  False where faces were not made straight and parallel, or where the bed moves as no
 feet can move it (cast stress, heat): the unworn places then do not fit, and it is said.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -24,7 +29,7 @@ import scipy.linalg
 import scipy.sparse
 from scipy.special import chdtrc, ndtri
 
-from acquire.model.bed import Bed, Face, Foot
+from acquire.model.bed import Face
 from acquire.model.places import is_in_stretches
 from analysis.adjust.combination import BedMap
 from analysis.answers.bed_or_wear_reasons import (
@@ -38,10 +43,9 @@ from analysis.answers.bed_or_wear_reasons import (
     not_separable,
 )
 from analysis.answers.roll import UM_PER_M, KnownRoll, RollPart, Ways, roll_part, wind_expanded
+from analysis.answers.section import gauges_mm, pairs_mm, section_rows, twist_rows
 from analysis.linear.fact import Fact
 
-PAIR_MM = 60.0
-"""Feet closer than this along the bed are one pair."""
 LEAST_ABOVE = 2.6
 """Standard uncertainties that an unworn line may be exceeded by at one place; by more at many."""
 CHANCE = 0.01
@@ -57,8 +61,8 @@ _INSIDE: Mapping[str, Any] = {"kept_inside": True}
 class FeetFit:
     """What the feet have made of the bed, fitted to the unworn places of a map.
 
-    The unknowns of the fit are z at the knots (µm), θ at the knots (µm per mm), the offset of
-    each face that has unworn places (µm), and the directions that the map leaves free.
+    The unknowns of the fit are z in the middle of the feet at the knots (µm), θ there (µm per mm), the
+    offset of each face that has unworn places (µm), and the directions that the map leaves free.
     """
 
     bed_map: BedMap
@@ -76,6 +80,8 @@ class FeetFit:
     misfit_um: float
     """Largest departure of an unworn place from the fit."""
     places: int
+    turning: np.ndarray
+    """What the line about which the bed turns is not known by, as heights (µm) over the map's unknowns."""
 
     def tells(self, functions: np.ndarray) -> np.ndarray:
         """Which functions of the fit's unknowns, shape (k, n), the unworn places determine."""
@@ -85,8 +91,9 @@ class FeetFit:
 
     def covariance(self, rows: np.ndarray) -> np.ndarray:
         """Joint covariance of rows over the unknowns of the map."""
+        off = rows @ self.turning
         scale = self.bed_map.variance_factor * self.factor
-        return scale * self.bed_map.solution.covariance(rows)
+        return np.asarray(scale * self.bed_map.solution.covariance(rows) + np.outer(off, off))
 
     def roll(self, station_mm: np.ndarray) -> np.ndarray:
         """The feet's roll from the first of these stations, in µm/m, as functions of the fit's unknowns."""
@@ -186,11 +193,30 @@ def feet_fit(bed_map: BedMap) -> FeetFit | None:
             bed_map.solution.null_space[nodes],
         ]
     )
-    return _fitted(bed_map, pairs, faces, nodes, design)
+    still = np.zeros(bed_map.assembly.unknowns)
+    first = _fitted(bed_map, pairs, faces, nodes, design, still)
+    theta = (first.rows @ bed_map.solution.estimate)[len(pairs) : 2 * len(pairs)]
+    return _fitted(bed_map, pairs, faces, nodes, design, _turning(bed_map, pairs, theta))
+
+
+def _turning(bed_map: BedMap, pairs: tuple[float, ...], theta: np.ndarray) -> np.ndarray:
+    """Heights for one standard uncertainty of the line about which the bed turns."""
+    doubt_mm = float(np.mean(gauges_mm(bed_map.bed))) / np.sqrt(12)
+    found = np.zeros(bed_map.assembly.unknowns)
+    for name, face in bed_map.bed.faces.items():
+        indices = bed_map.indices(name) if face.upward else np.zeros(0, int)
+        station = np.array([bed_map.nodes[i].station_mm for i in indices])
+        found[indices] = face.upward * doubt_mm * (twist_rows(pairs, station) @ theta)
+    return found
 
 
 def _fitted(
-    bed_map: BedMap, pairs: tuple[float, ...], faces: tuple[str, ...], nodes: np.ndarray, design: np.ndarray
+    bed_map: BedMap,
+    pairs: tuple[float, ...],
+    faces: tuple[str, ...],
+    nodes: np.ndarray,
+    design: np.ndarray,
+    turning: np.ndarray,
 ) -> FeetFit:
     """Generalised least squares by whitening and a pseudo-inverse of scaled columns.
 
@@ -203,6 +229,7 @@ def _fitted(
     covariance = bed_map.solution.covariance(
         scipy.sparse.identity(bed_map.assembly.unknowns, format="csr")[nodes]
     )
+    covariance = covariance + np.outer(turning[nodes], turning[nodes]) / bed_map.variance_factor
     size = max(float(np.mean(np.diag(covariance))), 1e-12)
     whole = covariance + size * (nuisance @ nuisance.T + RIDGE * np.eye(len(nodes)))
     lower = scipy.linalg.cholesky(whole, lower=True)
@@ -226,6 +253,7 @@ def _fitted(
         factor=chi_square / degrees if is_off else 1.0,
         misfit_um=float(np.max(np.abs(lower @ left), initial=0.0)),
         places=len(nodes),
+        turning=turning,
     )
 
 
@@ -271,26 +299,6 @@ def is_unworn(face: Face, station_mm: float) -> bool:
     return not face.runs or bool(is_in_stretches(face.unworn_mm, station_mm))
 
 
-def feet_by_station(bed: Bed) -> list[list[Foot]]:
-    """The feet in groups along the bed, those near each other together, each from front to rear."""
-    groups: list[list[Foot]] = []
-    for foot in sorted(bed.feet.values(), key=lambda each: each.station_mm):
-        if groups and foot.station_mm - groups[-1][0].station_mm <= PAIR_MM:
-            groups[-1].append(foot)
-        else:
-            groups.append([foot])
-    return [sorted(group, key=lambda each: each.across_mm) for group in groups]
-
-
-def pairs_mm(bed: Bed) -> tuple[float, ...]:
-    """Stations of the pairs of feet: feet near each other along the bed, at its front and its rear."""
-    return tuple(
-        float(np.mean([foot.station_mm for foot in group]))
-        for group in feet_by_station(bed)
-        if len({foot.across_mm for foot in group}) > 1
-    )
-
-
 def unworn_nodes(bed_map: BedMap) -> tuple[np.ndarray, list[str]]:
     """Indices of heights where no metal was lost, and the face of each."""
     nodes, faces = [], []
@@ -313,64 +321,6 @@ def unworn_together(bed_map: BedMap) -> tuple[float, ...]:
     return tuple(sorted(place for place, found in across.items() if len(found) > 1))
 
 
-def section_rows(bed: Bed, face: str, pairs: Sequence[float], at_mm: np.ndarray) -> np.ndarray:
-    """Height of a face, in µm, for one unit of each of (z at the knots, θ at the knots in µm per mm)."""
-    described = bed.faces[face]
-    across, up = float(described.across_mm or 0.0), described.upward
-    return np.asarray(up * np.hstack([bend_rows(pairs, at_mm), across * twist_rows(pairs, at_mm)]))
-
-
-def bend_rows(pairs: Sequence[float], at_mm: np.ndarray) -> np.ndarray:
-    """A natural cubic spline with its knots at the pairs, straight beyond them: rows for its values there.
-
-    Examples
-    --------
-    >>> bend_rows([0, 1000], np.array([500.0]))
-    array([[0.5, 0.5]])
-    """
-    knots = np.asarray(pairs, float)
-    if len(knots) == 2:
-        share = (np.asarray(at_mm, float) - knots[0]) / (knots[1] - knots[0])
-        return np.stack([1 - share, share], axis=1)
-    inside = np.clip(at_mm, knots[0], knots[-1])
-    beyond = np.asarray(at_mm, float) - inside
-    before = np.clip(np.searchsorted(knots, inside, side="right") - 1, 0, len(knots) - 2)
-    width = np.diff(knots)[before][:, None]
-    right = (inside - knots[before])[:, None] / width
-    left = 1 - right
-    unit, bend = np.eye(len(knots)), _bend_at_knots(knots)
-    low, high = bend[before] * width**2 / 6, bend[before + 1] * width**2 / 6
-    value = (
-        left * unit[before] + right * unit[before + 1] + (left**3 - left) * low + (right**3 - right) * high
-    )
-    slope = unit[before + 1] - unit[before] + (3 * right**2 - 1) * high - (3 * left**2 - 1) * low
-    return np.asarray(value + beyond[:, None] * slope / width)
-
-
-def _bend_at_knots(knots: np.ndarray) -> np.ndarray:
-    """Second derivatives at the knots of the natural splines that are one at one knot: none at the ends."""
-    width = np.diff(knots)
-    bend = np.zeros((len(knots), len(knots)))
-    slope = np.diff(np.eye(len(knots)), axis=0) / width[:, None]
-    band = np.zeros((3, len(knots) - 2))
-    band[0, 1:], band[1], band[2, :-1] = width[1:-1], 2 * (width[:-1] + width[1:]), width[1:-1]
-    bend[1:-1] = scipy.linalg.solve_banded((1, 1), band, 6 * np.diff(slope, axis=0))
-    return bend
-
-
-def twist_rows(pairs: Sequence[float], at_mm: np.ndarray) -> np.ndarray:
-    """Linear from pair to pair and constant beyond: rows for the values at the pairs.
-
-    Examples
-    --------
-    >>> twist_rows([0, 1000], np.array([250.0, 1200.0]))
-    array([[0.75, 0.25],
-           [0.  , 1.  ]])
-    """
-    knots = np.asarray(pairs, float)
-    return np.stack([np.interp(at_mm, knots, unit) for unit in np.eye(len(knots))], axis=1)
-
-
 def _stands_proud(fit: FeetFit) -> Fact | None:
     """Where a face that is worn stands above what its unworn places make it, beyond chance.
 
@@ -382,7 +332,7 @@ def _stands_proud(fit: FeetFit) -> Fact | None:
     worst: tuple[float, str, float, float] | None = None
     for face, station, wide in rows:
         wear = wide @ fit.bed_map.solution.estimate
-        variance = np.diag(fit.covariance(wide)) / fit.factor
+        variance = np.diag(replace(fit, factor=1.0).covariance(wide))
         doubt = np.sqrt(np.clip(variance, 0.0, None)) + ROUNDING_UM
         for at, above, spread in zip(station.tolist(), wear.tolist(), doubt.tolist(), strict=True):
             if above > limit * spread and (worst is None or above / spread > worst[0]):

@@ -19,9 +19,10 @@ from scipy.special import chdtrc
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
-from analysis.answers.bed_or_wear import FeetFit, feet_by_station, feet_fit
+from analysis.answers.bed_or_wear import FeetFit, feet_fit
 from analysis.answers.feet_on_bed import feet_shapes
 from analysis.answers.feet_response import LEARNED, Response, stiff
+from analysis.answers.section import feet_by_station
 
 ALL_ALIKE, EACH = 0.25, 0.2
 """Standard shares by which feet give together, and each by itself. By finite elements a quarter in all."""

@@ -14,7 +14,7 @@ import numpy as np
 from acquire.model.bed import Bed, Foot
 from analysis.adjust.combination import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
-from analysis.answers.bed_or_wear import FeetFit, bed_or_wear, feet_by_station, twist_rows
+from analysis.answers.bed_or_wear import FeetFit, bed_or_wear
 from analysis.answers.bed_or_wear_reasons import Misfit
 from analysis.answers.feet_moves import (
     LEAST_FEET,
@@ -26,6 +26,7 @@ from analysis.answers.feet_moves import (
 )
 from analysis.answers.feet_response import MODEL_ERROR, STIFF, Response, stiff
 from analysis.answers.roll import KnownRoll, Ways, known_roll, ways_of
+from analysis.answers.section import feet_by_station, twist_rows
 from analysis.linear.fact import Fact
 from analysis.linear.shown import Shown
 
@@ -240,10 +241,9 @@ def feet_shapes(fit: FeetFit, pairs: Sequence[Sequence[Foot]]) -> tuple[np.ndarr
     """
     count = len(pairs)
     twists, bends = shape_rows(fit.pairs_mm)
-    middle = np.diag([(one.across_mm + other.across_mm) / 2 for one, other in pairs])
     functions = np.zeros((len(twists) + len(bends), len(fit.length)))
     functions[: len(twists), count : 2 * count] = UM_PER_M * twists
-    functions[len(twists) :, : 2 * count] = np.hstack([bends, bends @ middle])
+    functions[len(twists) :, :count] = bends
     told = fit.tells(functions)
     rows = functions @ fit.rows
     shapes = np.where(told, rows @ fit.bed_map.solution.estimate, 0.0)

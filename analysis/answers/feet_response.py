@@ -19,8 +19,8 @@ import numpy as np
 
 from acquire.model.bed import Bed, Foot
 from acquire.model.errors import AnalysisError
-from analysis.answers.bed_or_wear import feet_by_station, pairs_mm, twist_rows
 from analysis.answers.feet_moves import pair_rows, shape_rows, stiff_response
+from analysis.answers.section import feet_by_station, pairs_mm, twist_rows
 
 STIFF, MEASURED, LEARNED = "stiff bed", "measured", "learned"
 MODEL_ERROR = 0.3

@@ -9,8 +9,9 @@ from scipy.interpolate import CubicSpline
 
 from acquire.model.bed_toml.reading import parse_bed
 from analysis.adjust.combination import combine
-from analysis.answers.bed_or_wear import bend_rows, feet_fit, pairs_mm
+from analysis.answers.bed_or_wear import feet_fit
 from analysis.answers.roll import known_roll, ways_of
+from analysis.answers.section import bend_rows, pairs_mm
 from analysis.answers.twist import twist_of
 from analysis.linear.straight_line import fit_line
 from analysis.words.facts import sentences
@@ -21,7 +22,11 @@ ENDS = [[0, 200], [1300, 1600]]
 WAYS = {"front": 0.0, "rear": 250.0}
 
 
-def _bed(unworn, pairs, *, pitch=100, third=None, sigma=1.0):
+FEET_ACROSS = (-30.0, 280.0)
+MIDDLE = 125.0
+
+
+def _bed(unworn, pairs, *, pitch=100, third=None, sigma=1.0, feet=FEET_ACROSS):
     """Two ways, feet in pairs, perhaps a third face that nothing runs on; a dial and a cross level."""
     text = (
         f'[bed]\nname = "invented"\nlength_mm = 1600\nstation_pitch_mm = {pitch}\ncarriage_length_mm = 400\n'
@@ -32,7 +37,7 @@ def _bed(unworn, pairs, *, pitch=100, third=None, sigma=1.0):
     if third is not None:
         text += f'[faces.strip]\nnormal = "up"\nacross_mm = {third}\nruns = false\n'
     for number, station in enumerate(pairs):
-        for side, across in (("front", -30), ("rear", 280)):
+        for side, across in zip(("front", "rear"), feet, strict=True):
             text += f"[feet.{side}-{number}]\nstation_mm = {station}\nacross_mm = {across}\n"
     sure = f"standard_uncertainty = {sigma}\nseating_um = 0\n"
     text += f'[instruments.dial]\nquantity = "offset"\nunit = "um"\n{sure}'
@@ -65,8 +70,11 @@ def test_levelling_by_the_worn_ways_would_leave_the_bed_twisted(make_traverse):
     ("pairs", "front", "rear"), [((100, 1500), 1.073, 1.074), ((100, 800, 1500), 1.854, 3.250)]
 )
 def test_uncertainty_of_wear_by_the_places_that_are_unworn(make_traverse, pairs, front, rear):
-    """Derived: heights known to 1 µm each, both ways unworn at their ends, wear at 700 mm."""
-    bed = _bed(ENDS, pairs)
+    """Derived: heights known to 1 µm each, both ways unworn at their ends, wear at 700 mm.
+
+    The front way stands in the middle between the feet.
+    """
+    bed = _bed(ENDS, pairs, feet=(-155.0, 155.0))
     fit = feet_fit(combine(_read(make_traverse, bed, front=0 * X, rear=0 * X), bed))
     for face, expected in (("front", front), ("rear", rear)):
         station, rows = fit.wear(face)
@@ -75,10 +83,12 @@ def test_uncertainty_of_wear_by_the_places_that_are_unworn(make_traverse, pairs,
 
 
 def _moved(pairs, z, theta, across, worn):
-    """Height of a line of a section that bends and rolls, worn below; by scipy's spline directly."""
+    """Height of a line of a section that bends and rolls about the middle of its feet, worn below."""
     bend = CubicSpline(pairs, z, bc_type="natural")
     inside = np.clip(X, pairs[0], pairs[-1])
-    return bend(inside) + bend(inside, 1) * (X - inside) + np.interp(X, pairs, theta) * across + worn
+    return (
+        bend(inside) + bend(inside, 1) * (X - inside) + np.interp(X, pairs, theta) * (across - MIDDLE) + worn
+    )
 
 
 def test_wear_without_noise_is_exact(make_traverse):
@@ -135,7 +145,7 @@ def _by_plain_least_squares():
             inside = np.clip(x, 100, 1500)
             bend = spline(inside) + spline(inside, 1) * (x - inside)
             roll = np.array([np.interp(x, pairs, unit) for unit in up])
-            rows.append([*bend, *(across * roll / 1000), *np.eye(3)[number]])
+            rows.append([*bend, *((across - MIDDLE) * roll / 1000), *np.eye(3)[number]])
     change = np.array([np.interp([0, 700], pairs, unit) @ [-1, 1] for unit in up])
     wanted = np.array([0, 0, 0, *change, 0, 0, 0])
     return float(np.sqrt(wanted @ np.linalg.pinv(np.array(rows).T @ np.array(rows)) @ wanted))
@@ -223,3 +233,59 @@ def test_words_tell_the_feet_and_the_scraper_apart(make_traverse):
     feet, worn = (next(line for line in words if part in line) for part in ("turning feet", "scraper"))
     assert "40 µm/m" in feet and "rear high" in feet
     assert "120 µm/m" in worn and "at 800 mm" in worn and "Never twist a bed to hide wear" in worn
+
+
+OVERHUNG = (200.0, 1400.0)
+
+
+def _twisted_with_ends_hanging_over(make_traverse, seed, turned_about_mm):
+    """Invented truth: feet at 200 and 1400 of 1600 mm twist the bed, whose ends hang over; worn in between.
+
+    Two ways read to 1 µm from one optical line.
+    """
+    rng = np.random.default_rng(seed)
+    bed = _bed([[0, 300], [1300, 1600]], OVERHUNG)
+    theta = np.interp(X, OVERHUNG, rng.uniform(-0.15, 0.15, 2))
+    z = rng.uniform(-0.02, 0.02) * X
+    dip = -30 * np.exp(-(((X - 700) / 200) ** 2)) * ((X > 300) & (X < 1300))
+    heights = {
+        way: z + theta * (across - turned_about_mm) + share * dip
+        for (way, across), share in zip(WAYS.items(), (1.0, 0.5), strict=True)
+    }
+    read = {way: height + rng.normal(0, 1, X.size) for way, height in heights.items()}
+    return bed, _read(make_traverse, bed, **read), heights
+
+
+@pytest.mark.statistics
+@pytest.mark.parametrize("about_mm", [MIDDLE, 0.0, 250.0])
+def test_twisted_bed_whose_ends_hang_over_is_not_taken_for_worn(make_traverse, about_mm):
+    """Whichever line between its feet it turned about: the right readings of forty beds are not refused."""
+    refused, held = 0, []
+    for seed in range(40):
+        bed, runs, heights = _twisted_with_ends_hanging_over(make_traverse, seed, about_mm)
+        found = twist_of(runs, bed)
+        if found.feet is None:
+            refused += 1
+            continue
+        true = 1000 * (heights["rear"] - heights["front"]) / 250
+        wind = true[-1] - true[0]
+        held.append(abs(found.feet.wind_um_per_m - wind) <= found.feet.wind_expanded_um_per_m)
+    assert refused <= 2
+    assert np.mean(held) >= 0.85
+
+
+def test_answer_does_not_hang_on_where_across_is_counted_from(make_traverse):
+    """Invariance: the same bed with every across_mm 500 mm greater."""
+    bed, runs, _ = _twisted_with_ends_hanging_over(make_traverse, 3, MIDDLE)
+    text = bed.text
+    for across in ("-30.0", "280.0", "0.0", "250.0"):
+        text = text.replace(f"across_mm = {across}\n", f"across_mm = {float(across) + 500}0\n")
+    moved = parse_bed(text)
+    here, there = (feet_fit(combine(runs, each)) for each in (bed, moved))
+    for way in WAYS:
+        (station, rows), (_, others) = here.wear(way), there.wear(way)
+        np.testing.assert_allclose(
+            others @ there.bed_map.solution.estimate, rows @ here.bed_map.solution.estimate, atol=1e-6
+        )
+        np.testing.assert_allclose(there.covariance(others), here.covariance(rows), atol=1e-6)
+        assert station.size

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from acquire.model.bed import Foot
-from analysis.answers.bed_or_wear import bend_rows
 from analysis.answers.feet_moves import (
     bounded_moves,
     hand_moves,
@@ -14,6 +13,7 @@ from analysis.answers.feet_moves import (
     seen_shapes,
     stiff_response,
 )
+from analysis.answers.section import bend_rows
 
 TWIST = np.outer([1, -1, -1, 1], [1, -1, -1, 1]) / 4
 NOW = np.array([30.0, -30, -30, 30])
