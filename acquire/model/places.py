@@ -1,6 +1,8 @@
 """Places along the bed: whether one can be stood at, and whether two are the same.
 
 Whoever records, types, imports or maps asks here, so that what one of them keeps no other refuses.
+How near counts as one depends on what may have been done to the numbers: nothing but arithmetic,
+other digits, a foot set down on a rule, or rounding to whole millimetres of one of them or of both.
 """
 
 from collections.abc import Sequence
@@ -14,12 +16,17 @@ Places = TypeVar("Places", float, "np.ndarray")
 
 SLACK_MM = 2.0
 """A foot set flush with the end of the bed by hand, or a scale's zero, may be out by this."""
+SAME_STATION_MM = 1e-6
+"""What arithmetic leaves between two results for one station, and beyond the end of a stretch."""
 SAME_PLACE_MM = 0.01
 """Two numbers closer than this are one place, written or converted with other digits."""
+PLACED_MM = 0.05
+"""Feet and plungers closer than this stand at one place: no scale or rule places them better."""
 ROUNDING_MM = 0.5
 """A place written in whole millimetres is out by this at most: 42 in may stand as 1067 mm."""
 MISSED_MM = 1.0
-"""A stretch that ends less than this short of a station takes it: either may have been rounded."""
+"""Two places that may both have been rounded are one within this: a stretch that ends less than this
+short of a station takes it."""
 
 
 def is_within_reach(length_mm: float, at_mm: Places) -> "bool | np.ndarray":

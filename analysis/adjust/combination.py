@@ -15,6 +15,7 @@ from scipy.special import chdtrc
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
+from acquire.model.places import SAME_STATION_MM
 from acquire.model.quantity import BY
 from acquire.model.traverse import Traverse
 from analysis.adjust.assembly import Assembly, rows_for
@@ -50,7 +51,7 @@ from analysis.adjust.tying import (
 from analysis.adjust.variance_components import VarianceComponent, told_components, variance_components
 from analysis.level.continuous import ContinuousHeights
 from analysis.linear.fact import Fact
-from analysis.linear.profile import SAME_STATION_MM, Profile
+from analysis.linear.profile import Profile
 from analysis.linear.shown import table_html
 from analysis.observe import Observations, Place, joined, observe_all, state_warnings
 

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.sparse
 
-from analysis.adjust.nodes import SAME_MM, Layout
+from acquire.model.places import PLACED_MM
+from analysis.adjust.nodes import Layout
 from analysis.linear.fact import Fact
 from analysis.observe import Observations
 
@@ -71,11 +72,11 @@ def _off_mm(each: Observations, layout: Layout) -> np.ndarray:
     node_mm = at_mm.copy()
     node_mm[is_node] = layout.lines[key].station_mm[columns[is_node] - layout.first[key]]
     beyond_mm = at_mm - node_mm
-    if np.max(np.abs(beyond_mm), initial=0.0) <= SAME_MM:
+    if np.max(np.abs(beyond_mm), initial=0.0) <= PLACED_MM:
         return nothing
     far_mm = np.array(
         [max((p.station_mm for p in form if p.role == "foot"), default=np.nan) for form in each.forms]
     )
-    nearest = np.clip(np.searchsorted(at_mm, far_mm - SAME_MM), 0, len(at_mm) - 1)
-    is_off = np.isfinite(far_mm) & (np.abs(beyond_mm[nearest]) > SAME_MM)
+    nearest = np.clip(np.searchsorted(at_mm, far_mm - PLACED_MM), 0, len(at_mm) - 1)
+    is_off = np.isfinite(far_mm) & (np.abs(beyond_mm[nearest]) > PLACED_MM)
     return np.where(is_off, beyond_mm[nearest], 0.0)

@@ -16,12 +16,10 @@ from typing import NamedTuple
 import numpy as np
 
 from acquire.model.bed import Bed
-from acquire.model.places import ROUNDING_MM
+from acquire.model.places import PLACED_MM, ROUNDING_MM
 from analysis.adjust.between_nodes import Roughness
 from analysis.observe import Observations, Place
 
-SAME_MM = 0.05
-"""Places closer than this are one: no scale or rule places a foot better."""
 FOOT_MM = 2.0
 """Feet of a level closer than this stand on one node: both its feet are off by the same, so only the
 bend of the way over the distance is lost, which is counted (`moved_feet`)."""
@@ -79,7 +77,7 @@ class Layout:
         right = int(np.searchsorted(at_mm, place.station_mm))
         nearest = min((k for k in (right - 1, right) if 0 <= k < len(at_mm)),
                       key=lambda k: abs(at_mm[k] - place.station_mm))  # fmt: skip
-        is_there = abs(at_mm[nearest] - place.station_mm) <= 2 * SAME_MM
+        is_there = abs(at_mm[nearest] - place.station_mm) <= 2 * PLACED_MM
         return int(columns[nearest]) if is_there else None
 
     def spans(self, place: Place) -> bool:
@@ -204,15 +202,15 @@ def _parted(
             bisect.insort(nodes, taken[at])
     off: list[float] = []
     for at in sorted(roles.get("carried", ())):
-        taken[at] = _within(nodes, at, SAME_MM if is_exact else NEAR_MM)
+        taken[at] = _within(nodes, at, PLACED_MM if is_exact else NEAR_MM)
     places = sorted(taken)
     for at in places:
-        if abs(taken[at] - at) <= SAME_MM:
+        if abs(taken[at] - at) <= PLACED_MM:
             continue
         near = None if np.isnan(taken[at]) else taken[at]
         if is_exact or near is None:
-            same = SAME_MM if is_exact else NEAR_MM
-            reach_mm = same if near is None else SAME_MM
+            same = PLACED_MM if is_exact else NEAR_MM
+            reach_mm = same if near is None else PLACED_MM
             found = _nearer(_within(nodes, at, reach_mm), _within(off[-1:], at, reach_mm), at)
             if np.isnan(found):
                 off.append(at)
@@ -231,7 +229,7 @@ def _feet(places: Sequence[float], station_mm: np.ndarray) -> dict[float, float]
             groups.append([at])
     # feet that meet exactly stay where they are, as a sum by hand has them, but where a station was
     # written with other digits; positions read off a scale scatter, and mean the station
-    scatters = any(group[-1] - group[0] > SAME_MM for group in groups)
+    scatters = any(group[-1] - group[0] > PLACED_MM for group in groups)
     reach_mm = FOOT_MM if scatters else ROUNDING_MM
     return {at: _middle(group, station_mm, reach_mm) for group in groups for at in group}
 
@@ -243,7 +241,7 @@ def _middle(group: Sequence[float], station_mm: np.ndarray, reach_mm: float) -> 
 
 
 def _touched(at: float, nodes: Sequence[float], station_mm: np.ndarray) -> float:
-    same = _within(nodes, at, SAME_MM)
+    same = _within(nodes, at, PLACED_MM)
     if not np.isnan(same):
         return same
     station = _within(station_mm, at, np.inf)

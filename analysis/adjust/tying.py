@@ -20,10 +20,11 @@ import scipy.sparse
 from scipy.special import chdtrc
 
 from acquire.model.bed import Bed
+from acquire.model.places import PLACED_MM
 from analysis.adjust.assembly import UNDER_CARRIER, Assembly, assemble, bend_station, tied_places
 from analysis.adjust.between_nodes import Roughness, judged, well_apart
 from analysis.adjust.estimability import Line, lines_of
-from analysis.adjust.nodes import FOOT_MM, SAME_MM, Key, Layout
+from analysis.adjust.nodes import FOOT_MM, Key, Layout
 from analysis.adjust.solution import Solution, solve
 from analysis.linear.bordered import stacked
 from analysis.linear.fact import Fact
@@ -232,7 +233,7 @@ def _has_more(layout: Layout, key: Key, chosen: np.ndarray) -> bool:
     """Whether a line has places besides its chosen nodes."""
     at_mm = layout.columns[key][0]
     node_mm = layout.lines[key].station_mm[chosen]
-    return bool(np.any(np.min(np.abs(at_mm[:, None] - node_mm[None, :]), axis=1, initial=np.inf) > SAME_MM))
+    return bool(np.any(np.min(np.abs(at_mm[:, None] - node_mm[None, :]), axis=1, initial=np.inf) > PLACED_MM))
 
 
 def _is_levels_alone(observations: Sequence[Observations], key: Key) -> bool:

@@ -23,11 +23,11 @@ from scipy.special import ndtri
 from acquire.model.bed import Bed, Straightedge
 from acquire.model.errors import AnalysisError
 from acquire.model.marks import Mark, Marks
-from acquire.model.places import ROUNDING_MM
+from acquire.model.places import MISSED_MM, ROUNDING_MM, SAME_STATION_MM
 from analysis.answers.assumptions import Assumption
 from analysis.linear.fact import Fact
 from analysis.linear.laid_beam import lay_beam, self_weight_um
-from analysis.linear.profile import SAME_STATION_MM, Profile
+from analysis.linear.profile import Profile
 from analysis.linear.shown import Shown
 from analysis.linear.touching_line import line_above
 from analysis.observe.sag import MATERIALS
@@ -37,8 +37,6 @@ FILM_UNCERTAINTY_UM = 2.0
 """A film of marking blue is 1 to 10 µm thick (common practice)."""
 COVERAGE_FACTOR = 2.0
 FALSE_ALARM = 0.05
-SAME_PLACE_MM = 1.0
-"""An edge laid this near to where marks were taken lies where they were taken."""
 _ELEMENTS = 80
 """The edge is divided no coarser than this: its bends over shorter stretches are too stiff to matter."""
 _MOST_STATIONS = 160
@@ -400,7 +398,7 @@ def marks_that_fit(
         if each.face == face
         and edge in (None, each.edge)
         and all(
-            said is None or abs(said - was) < SAME_PLACE_MM
+            said is None or abs(said - was) < MISSED_MM
             for said, was in zip(lies, (each.from_mm, each.to_mm), strict=True)
         )
     ]

@@ -5,13 +5,12 @@ from dataclasses import dataclass, replace
 
 from acquire.model.bed import Bed, Face, Instrument
 from acquire.model.errors import AnalysisError
+from acquire.model.places import MISSED_MM
 from acquire.model.traverse import Traverse
 from analysis.linear.fact import Fact
 from analysis.observe.differences import bend_by_temperature_um
 from analysis.observe.states import IS_OR_IS_NOT, LEAST_DIFFERENCE_K, how_it_stood
 
-LENGTH_MM = 1.0
-"""Lengths of one bed written down twice agree within this."""
 LEAST_BEND_UM = 0.5
 FACE_KEYS = ("normal", "shape", "form", "flank_angles_deg", "across_mm")
 ASKED = ("stands_on", *IS_OR_IS_NOT)
@@ -73,7 +72,7 @@ def check_same_bed(before: Bed, after: Bed) -> None:
         Where the lengths differ or no face is described in both.
     """
     where = f"{before.name} and {after.name}"
-    if abs(before.length_mm - after.length_mm) > LENGTH_MM:
+    if abs(before.length_mm - after.length_mm) > MISSED_MM:
         raise AnalysisError(
             where,
             f"beds of {before.length_mm:g} and {after.length_mm:g} mm",

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from acquire.model.errors import WaylogError
+from acquire.model.places import ROUNDING_MM
 from acquire.model.traverse import Events, Setup, Stations, Traverse
 from acquire.model.units import height_text, length_text, slope_text
 from analysis.adjust.combination import adjusted, predict
@@ -18,7 +19,6 @@ from analysis.answers.surveys import load
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
 from analysis.observe import Observations, observe, observe_all
-from analysis.observe.interpolating import SAME_MM
 
 LEAST_TO_DRAW = 3
 MOST_ROWS = 14
@@ -129,7 +129,7 @@ def _with_one_more(before: Stations, station_mm: float, uncertainty: float) -> S
         np.append(before.standard_uncertainty, uncertainty),
         np.append(before.scatter, 0.0),
         np.append(before.samples, 1),
-        np.append(before.repeat, 1 + np.count_nonzero(away_mm <= SAME_MM)),
+        np.append(before.repeat, 1 + np.count_nonzero(away_mm <= ROUNDING_MM)),
         np.append(before.time_s, np.max(before.time_s) + step_s),
     )
 

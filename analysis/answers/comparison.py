@@ -15,6 +15,7 @@ import numpy as np
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
+from acquire.model.places import ROUNDING_MM
 from acquire.model.quantity import BY
 from acquire.model.reference import CARRIAGE, Reference
 from acquire.model.traverse import Setup, Traverse
@@ -37,7 +38,6 @@ from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
 from analysis.linear.shown import Shown
 from analysis.observe import Observations, Place, observe, observe_all, state_warnings
-from analysis.observe.interpolating import SAME_MM
 
 AS_READ = "what was read"
 UM_PER_M = 1000.0
@@ -348,11 +348,11 @@ def _is_told(bed_map: BedMap, place: Place) -> bool:
     if line is None:
         return False
     away = line.station_mm - place.station_mm
-    if np.abs(away).min() <= SAME_MM:
+    if np.abs(away).min() <= ROUNDING_MM:
         return True
     pitch_mm = float(np.median(np.diff(bed_map.bed.station_mm)))
     below, above = away[away < 0], away[away > 0]
-    return len(below) > 0 and len(above) > 0 and float(above.min() - below.max()) <= pitch_mm + SAME_MM
+    return len(below) > 0 and len(above) > 0 and float(above.min() - below.max()) <= pitch_mm + ROUNDING_MM
 
 
 def _judged(

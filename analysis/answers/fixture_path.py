@@ -16,12 +16,11 @@ from numpy.typing import NDArray
 
 from acquire.model.bed import NORMALS
 from acquire.model.errors import AnalysisError
+from acquire.model.places import MISSED_MM
 from analysis.adjust.combination import BedMap
 from analysis.linear.reference_lines import COVERAGE_FACTOR, remove_line, straightness
 from analysis.linear.shown import Shown
 
-WITHIN_MM = 1.0
-"""Pads this near to stations stand on them."""
 LEAST = 3
 
 
@@ -59,7 +58,7 @@ def fixture_path(bed_map: BedMap, face: str, pads_mm: float, overhang_mm: float 
     """
     indices = bed_map.indices(face)
     node = np.array([bed_map.nodes[i].station_mm for i in indices])
-    near = np.abs(node[None, :] - node[:, None] - pads_mm) <= WITHIN_MM
+    near = np.abs(node[None, :] - node[:, None] - pads_mm) <= MISSED_MM
     first, last = np.nonzero(near)
     if first.size < LEAST:
         raise AnalysisError(

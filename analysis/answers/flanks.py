@@ -23,12 +23,13 @@ from scipy.special import ndtri
 
 from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
+from acquire.model.places import SAME_STATION_MM
 from analysis.adjust.combination import BedMap
 from analysis.answers.alignment import Measured
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import reaches_unworn
 from analysis.linear.fact import Fact
-from analysis.linear.profile import SAME_STATION_MM, Profile
+from analysis.linear.profile import Profile
 from analysis.linear.straight_line import line_rows
 
 ROUNDING = 1e-12

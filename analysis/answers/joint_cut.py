@@ -17,13 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
-from acquire.model.places import is_in_stretches
+from acquire.model.places import SAME_STATION_MM, is_in_stretches
 from analysis.adjust.combination import BedMap
 from analysis.answers.face_map import own_shape
 from analysis.answers.flanks import flank_components
 from analysis.answers.least_metal import Cut, NoTargetError, least_metal
 from analysis.linear.fact import Fact
-from analysis.linear.profile import SAME_STATION_MM, Profile
+from analysis.linear.profile import Profile
 from analysis.linear.straight_line import line_rows
 
 

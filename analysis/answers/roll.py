@@ -14,6 +14,7 @@ import numpy as np
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
+from acquire.model.places import SAME_STATION_MM
 from acquire.model.reference import ON_CARRIAGE
 from analysis.adjust.combination import BedMap, adjusted
 from analysis.adjust.estimability import ALIKE, parts_known
@@ -23,7 +24,6 @@ from analysis.linear.largest_difference import (
     detectable_difference,
     largest_difference,
 )
-from analysis.linear.profile import SAME_STATION_MM
 from analysis.linear.shown import Shown
 from analysis.linear.straight_line import line_rows
 from analysis.observe import Form, Observations, Unknown

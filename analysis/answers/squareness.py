@@ -26,12 +26,12 @@ from math import hypot
 import numpy as np
 
 from acquire.model.errors import AnalysisError
+from acquire.model.places import SAME_STATION_MM
 from analysis.adjust.combination import BedMap
 from analysis.answers.alignment import UM_PER_M, Measured
 from analysis.answers.assumptions import TYPED, Assumption, assumptions
 from analysis.answers.carriage_path import slope_row
 from analysis.answers.face_map import own_shape
-from analysis.linear.profile import SAME_STATION_MM
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ import numpy as np
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
+from acquire.model.places import SAME_STATION_MM
 from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Traverse
 from analysis.adjust.combination import BedMap, adjusted, combine
@@ -35,7 +36,7 @@ from analysis.answers.roll import (
 )
 from analysis.linear.agreement import Agreement, agreement
 from analysis.linear.fact import Fact
-from analysis.linear.profile import SAME_STATION_MM, Profile
+from analysis.linear.profile import Profile
 from analysis.linear.shown import Shown
 from analysis.observe import Observations, observe_all, state_warnings
 

@@ -21,13 +21,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
+from acquire.model.places import SAME_STATION_MM
 from analysis.adjust.combination import BedMap
 from analysis.adjust.nodes import Key
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.carriage_path import A_LINE, Known, Path, carriage_path, covariance_of, known_part
 from analysis.linear.fact import Fact
 from analysis.linear.largest_difference import largest_difference
-from analysis.linear.profile import SAME_STATION_MM
 
 UM_PER_MM = 1000.0
 DIAMETER_MM = 50.0

@@ -12,10 +12,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
+from acquire.model.places import SAME_STATION_MM
 from analysis.linear.shown import Shown
 
-SAME_STATION_MM = 1e-6
-"""Rounding: stations no farther apart are one, and one no farther out lies within a stretch."""
 _SYMMETRY = 1e-9
 
 

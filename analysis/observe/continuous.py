@@ -12,13 +12,13 @@ import numpy as np
 
 from acquire.model.bed import Bed, Instrument
 from acquire.model.errors import AnalysisError
+from acquire.model.places import SAME_STATION_MM
 from acquire.model.traverse import Stations, Traverse
 from analysis.level.blindness import ShapeNotSeen
 from analysis.level.continuous import Belief, ContinuousHeights, heights_from_continuous_slopes
 from analysis.level.slopes import ContinuousRun, continuous_run, gathered
 from analysis.level.solved_once import SolvedOnce
 from analysis.linear.fact import Fact
-from analysis.linear.profile import SAME_STATION_MM
 from analysis.observe.carriers import face_named
 from analysis.observe.differences import description_warnings
 from analysis.observe.drawn_runs import DriftTimes, alone, drift_times

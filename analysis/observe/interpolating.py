@@ -2,11 +2,10 @@
 
 import numpy as np
 
-SAME_MM = 0.5
-"""Places closer than this are one."""
+from acquire.model.places import ROUNDING_MM
 
 
-def interpolation(node_mm: np.ndarray, at_mm: float, same_mm: float = SAME_MM) -> dict[int, float]:
+def interpolation(node_mm: np.ndarray, at_mm: float, same_mm: float = ROUNDING_MM) -> dict[int, float]:
     """Weights of nodes for the height at a place: the node itself, a cubic, or a straight line outside.
 
     Parameters
@@ -43,7 +42,7 @@ def _lagrange(mm: np.ndarray, k: int, at_mm: np.ndarray | float) -> np.ndarray:
     return np.prod((np.asarray(at_mm)[..., None] - others) / (mm[k] - others), axis=-1)
 
 
-def interpolation_rows(node_mm: np.ndarray, at_mm: np.ndarray, same_mm: float = SAME_MM) -> np.ndarray:
+def interpolation_rows(node_mm: np.ndarray, at_mm: np.ndarray, same_mm: float = ROUNDING_MM) -> np.ndarray:
     """The weights of `interpolation` for many places at once, shape (places, nodes).
 
     Examples

@@ -18,8 +18,8 @@ import numpy as np
 from scipy import sparse
 
 from acquire.model.bed import Instrument
+from acquire.model.places import ROUNDING_MM
 from acquire.model.traverse import Stations
-from analysis.observe.interpolating import SAME_MM
 from analysis.observe.terms import Nuisance, Unknown
 
 FLOOR_IN_CONTRACT_UNITS = 1e-3
@@ -92,7 +92,7 @@ def visits(station_mm: np.ndarray) -> np.ndarray:
     [0, 1, 1, 2]
     """
     order = np.argsort(station_mm, kind="stable")
-    number = np.concatenate([[0], np.cumsum(np.diff(station_mm[order]) > SAME_MM)])
+    number = np.concatenate([[0], np.cumsum(np.diff(station_mm[order]) > ROUNDING_MM)])
     result = np.empty(len(station_mm), int)
     result[order] = number
     return result

@@ -6,6 +6,7 @@ import numpy as np
 
 from acquire.model.cells import from_cell
 from acquire.model.errors import EntryError
+from acquire.model.places import ROUNDING_MM
 from acquire.model.traverse import Setup
 from acquire.reduce.way_gone import other_way_words
 from acquire.reduce.written.columns import Column, Columns, columns_of
@@ -16,7 +17,6 @@ from acquire.reduce.written.values import GAPS, check_on_bed, expected_unit, pla
 
 MOST_NAMED = 6
 UNIT_WORDS = {"in": "inches", "um": "µm", "um/m": "µm/m"}
-FEET_SLACK_MM = 0.5
 
 
 def readings_imported(setup: Setup, raw: bytes, where: str = "the imported file") -> ReadingsTable:
@@ -141,7 +141,7 @@ class _Import:
             return places[0]
         base_mm = self.setup.described.base_mm or 0.0
         start_mm, end_mm = places
-        if abs(end_mm - start_mm - base_mm) > FEET_SLACK_MM:
+        if abs(end_mm - start_mm - base_mm) > ROUNDING_MM:
             raise EntryError(
                 "feet",
                 f"found {start_mm:g} to {end_mm:g} mm",
