@@ -2,35 +2,32 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
 
 import numpy as np
 import scipy.sparse
 
 from acquire.model.bed import Bed
 from analysis.adjust.between_nodes import Roughness
-from analysis.adjust.counting import CountedByReadings, by_readings, counted_alike
+from analysis.adjust.counting import CountedByReadings, counted_alike
 from analysis.adjust.moved_feet import error_of_moved_feet, moved_feet, with_moved_feet
 from analysis.adjust.nodes import Key, Layout, lay_out
+from analysis.adjust.nuisances import (
+    drifts_told,
+    own_nuisances,
+    scale_from_zero,
+    when_started,
+    with_drift,
+    zero_roots,
+)
 from analysis.adjust.repeated_steps import covariances_with_steps, least_factor
 from analysis.adjust.solution import Block
-from analysis.adjust.there_and_back import (
-    APART,
-    BEND,
-    UNTOLD,
-    Return,
-    bows_between,
-    returns,
-    single_runs,
-)
+from analysis.adjust.there_and_back import APART, BEND, UNTOLD, Return, bows_between, returns, single_runs
 from analysis.adjust.zero_drift import with_moved_zeros
 from analysis.linear.fact import Fact
 from analysis.observe import Nuisance, Observations, Place, Unknown
 
-UM_PER_M = 1000.0
 UNDER_CARRIER = "bend under carrier"
 """What a way of unknown shape does under a carrier that was taken as a point."""
-_ScaleOfZero = tuple[Unknown, int | None]
 
 
 @dataclass(frozen=True)
@@ -125,17 +122,18 @@ def assemble(
         are not enlarged themselves.
     """
     ways = ways or {}
+    factors = variance_factors or {}
     observations, counted = counted_alike(observations, zero_roots(observations))
     straight = _edges_taken_as_straight(observations)
     there_and_back, kept = _there_and_back(
-        [_without_edges(each, straight) for each in observations],
+        [without_edges(each, straight) for each in observations],
         imagined,
-        lambda each: noise * (variance_factors or {}).get(each.noise_group, 1.0),
+        lambda each: noise * factors.get(each.noise_group, 1.0),
     )
     layout = lay_out(kept, bed, extra, ways)
     roots = zero_roots(kept)
-    parts = [(*_own_nuisances(each, roots), *each.nuisances) for each in kept]
-    parts = _with_drift(kept, _scale_from_zero(kept, parts, roots), roots)
+    parts = [(*own_nuisances(each, roots), *each.nuisances) for each in kept]
+    parts = with_drift(kept, scale_from_zero(kept, parts, roots), roots)
     bows = bows_between(there_and_back, kept)
     parts = [
         (*part, *(bow.of_size(1 / noise**0.5) for bow in of_runs))
@@ -145,10 +143,9 @@ def assemble(
     for nuisance in (nuisance for part in parts for nuisance in part):
         columns.setdefault(nuisance.key, layout.heights + len(columns))
     unknowns = layout.heights + len(columns)
-    factors = variance_factors or {}
     blocks = [
         Block(
-            _rows(each, part, layout, columns, unknowns),
+            rows_of(each, part, layout, columns, unknowns),
             each.reading - each.correction,
             with_moved_feet(covariance, error_of_moved_feet(each, layout))
             * max(factors.get(each.noise_group, 1.0), least_factor(each)),
@@ -226,7 +223,7 @@ def _there_and_back(
     """What runs there and back differ by, and all observations with zeros that went on drifting."""
     runs = single_runs(observations)
     roots = zero_roots(runs)
-    starts = _starts(runs, roots)
+    starts = when_started(runs, roots)
     found = returns([each.noisier(noise(each)) for each in runs], starts, roots, imagined)
     return found, with_moved_zeros(observations, starts, roots, found)
 
@@ -237,7 +234,7 @@ def _edges_taken_as_straight(observations: Sequence[Observations]) -> frozenset[
     return frozenset(name for name, _ in ways if not {(name, True), (name, False)} <= ways)
 
 
-def _without_edges(each: Observations, straight: frozenset[str]) -> Observations:
+def without_edges(each: Observations, straight: frozenset[str]) -> Observations:
     if not straight & {name for name, _ in each.edges}:
         return each
     forms = tuple(
@@ -247,135 +244,7 @@ def _without_edges(each: Observations, straight: frozenset[str]) -> Observations
     return replace(each, forms=forms)
 
 
-def zero_roots(observations: Sequence[Observations]) -> dict[int, int]:
-    """For each traverse the one whose zero it has in the end, by following `same_zero_as`."""
-    shares = {each.traverse: each.zero for each in observations if each.zero is not None}
-    instrument = {each.traverse: each.zero_instrument for each in observations}
-    roots = {}
-    for number in shares:
-        root, seen = number, {number}
-        while (after := shares.get(root, root)) not in seen and instrument.get(after, instrument[number]) == (
-            instrument[number]
-        ):
-            root = after
-            seen.add(root)
-        roots[number] = root
-    return roots
-
-
-def _own_nuisances(each: Observations, roots: Mapping[int, int]) -> tuple[Nuisance, ...]:
-    if each.zero is None:
-        return ()
-    root = str(roots[each.traverse])
-    column = np.ones(len(each)) if each.zero_column is None else each.zero_column
-    zero = Nuisance(Unknown("zero", (root,)), column)
-    if not each.zero_is_line:
-        return (zero,)
-    return zero, Nuisance(Unknown("lie", (root,)), each.station_mm / UM_PER_M)
-
-
-def _scale_from_zero(
-    observations: Sequence[Observations],
-    parts: list[tuple[Nuisance, ...]],
-    roots: Mapping[int, int],
-) -> list[tuple[Nuisance, ...]]:
-    """Let a scale error act on readings less the mean of all that share their zero.
-
-    The zero is free, so what is common to them does not matter, but a column of large
-    readings would hardly differ from that of the zero; what readings of one zero differ
-    by between faces is scaled with the rest.
-    """
-    means = _scale_means(observations, roots)
-    return [
-        tuple(_from_mean(nuisance, means, roots.get(each.traverse)) for nuisance in part)
-        for each, part in zip(observations, parts, strict=True)
-    ]
-
-
-def _scale_means(observations: Sequence[Observations], roots: Mapping[int, int]) -> dict[_ScaleOfZero, float]:
-    """Mean of what each scale acts on, over all readings that share a zero."""
-    columns: dict[_ScaleOfZero, list[float]] = {}
-    for each in observations:
-        for nuisance in each.nuisances:
-            if nuisance.key.kind == "scale":
-                key = (nuisance.key, roots.get(each.traverse))
-                columns.setdefault(key, []).extend(nuisance.column.tolist())
-    return {key: float(np.mean(column)) for key, column in columns.items()}
-
-
-def _from_mean(nuisance: Nuisance, means: Mapping[_ScaleOfZero, float], root: int | None) -> Nuisance:
-    if nuisance.key.kind != "scale":
-        return nuisance
-    return replace(nuisance, column=nuisance.column - means.get((nuisance.key, root), 0.0))
-
-
-def drifts_told(observations: Sequence[Observations]) -> set[tuple[tuple[str, ...], bool]]:
-    """Groups whose drift shows: run both ways without turning the instrument."""
-    directions: dict[tuple[tuple[str, ...], bool], set[str]] = {}
-    for each in observations:
-        if each.drift_group:
-            directions.setdefault((each.drift_group, each.turned), set()).add(each.direction)
-    return {key for key, ways in directions.items() if {"forward", "reverse"} <= ways}
-
-
-def _with_drift(
-    observations: Sequence[Observations],
-    parts: list[tuple[Nuisance, ...]],
-    roots: Mapping[int, int],
-) -> list[tuple[Nuisance, ...]]:
-    told = drifts_told(observations)
-    start = _starts(observations, roots)
-    result = []
-    for each, own in zip(observations, parts, strict=True):
-        part = own
-        if (each.drift_group, each.turned) in told:
-            part = (*own, Nuisance(_drift_key(each), each.order + start[each.traverse]))
-        elif each.bow is not None and _bow_is_told(each, observations, told):
-            part = (*own, each.bow)
-        result.append(part)
-    return result
-
-
-def _bow_is_told(
-    drawn: Observations, observations: Sequence[Observations], told: set[tuple[tuple[str, ...], bool]]
-) -> bool:
-    """Whether a level stepped there and back over the same face tells its bow from a drift."""
-    return any(
-        each.measures.has_feet_along and each.faces == drawn.faces and (each.drift_group, each.turned) in told
-        for each in observations
-    )
-
-
-def _starts(observations: Sequence[Observations], roots: Mapping[int, int]) -> dict[int, float]:
-    """When each traverse began after the one whose zero it shares (drift goes on in between).
-
-    Seconds between recordings stand beside seconds within them only; where no clock ran (an
-    import bears the time of importing) the count of readings goes on.
-    """
-    by_number = {each.traverse: each for each in observations}
-    starts: dict[int, float] = {}
-    ends: dict[int, float] = {}
-    for number in sorted(by_number):
-        each, root = by_number[number], roots.get(number, number)
-        first = by_number.get(root)
-        both_timed = first is not None and first.is_timed and each.is_timed
-        started = _seconds_between(first, each) if first is not None and both_timed else None
-        starts[number] = started if started is not None else ends.get(root, 0.0)
-        last = float(np.max(each.order)) if len(each.order) else 0.0
-        step = last / (len(each) - 1) if len(each) > 1 else 1.0
-        ends[root] = starts[number] + last + step
-    return starts
-
-
-def _seconds_between(first: Observations, second: Observations) -> float | None:
-    try:
-        began = datetime.fromisoformat(first.created_utc)
-        return (datetime.fromisoformat(second.created_utc) - began).total_seconds()
-    except (ValueError, TypeError):
-        return None
-
-
-def _rows(
+def rows_of(
     each: Observations,
     nuisances: Sequence[Nuisance],
     layout: Layout,
@@ -398,106 +267,6 @@ def _rows(
             (nuisance.column, (np.arange(len(each)), where)), shape=(len(each), unknowns)
         )
     return scipy.sparse.csr_matrix(heights)
-
-
-def rows_for(assembly: Assembly, each: Observations) -> tuple[scipy.sparse.csr_matrix, np.ndarray]:
-    """Rows of further readings in the unknowns of `assembly`, and which of them it can express.
-
-    Unknowns that are new (another zero), a drift that goes on for nobody knows how long, and
-    places that the nodes do not hold make a row inexpressible.
-    """
-    kept, own = _further(assembly, each)
-    known = [nuisance for nuisance in own if nuisance.key in assembly.nuisances]
-    rows = _rows(kept, known, assembly.layout, assembly.nuisances, assembly.unknowns)
-    expressible = _holds(assembly, kept) & all(
-        nuisance.key in assembly.nuisances or nuisance.prior_sd is not None for nuisance in own
-    )
-    return rows, expressible
-
-
-@dataclass(frozen=True, eq=False)
-class FurtherRows:
-    """Rows of readings that an adjustment does not hold, and what is unknown of them alone."""
-
-    rows: scipy.sparse.csr_matrix
-    """Shape (m, n), in the unknowns of the adjustment."""
-    is_held: np.ndarray
-    """Which readings stand on heights that it holds."""
-    free: np.ndarray
-    """Shape (m, k): columns of unknowns of which nothing is known: their own zero, a drift."""
-    stated: np.ndarray
-    """Shape (m, l): columns of unknowns of stated size, times that size."""
-
-
-def rows_beside(assembly: Assembly, each: Observations) -> FurtherRows:
-    """Rows of readings that are to be held against an adjustment made without them."""
-    kept, own = _further(assembly, each)
-    known = [nuisance for nuisance in own if nuisance.key in assembly.nuisances]
-    further = [nuisance for nuisance in own if nuisance.key not in assembly.nuisances]
-    nothing = np.zeros((len(kept), 0))
-    free = [nuisance.column for nuisance in further if nuisance.prior_sd is None]
-    stated = [nuisance.column * nuisance.prior_sd for nuisance in further if nuisance.prior_sd is not None]
-    return FurtherRows(
-        _rows(kept, known, assembly.layout, assembly.nuisances, assembly.unknowns),
-        _holds(assembly, kept),
-        np.column_stack([nothing, *free]),
-        np.column_stack([nothing, *stated]),
-    )
-
-
-def _further(assembly: Assembly, each: Observations) -> tuple[Observations, tuple[Nuisance, ...]]:
-    """Further readings as the adjustment takes such, and all that they depend on besides heights."""
-    kept = _without_edges(each, assembly.straight_edges)
-    if kept.is_timed and any(
-        other.drift_group == kept.drift_group and not other.is_timed for other in assembly.observations
-    ):
-        kept = by_readings(kept)
-    roots = zero_roots((*assembly.observations, kept))
-    means = _scale_means(assembly.observations, roots)
-    return kept, (
-        *_own_nuisances(kept, roots),
-        *(_from_mean(nuisance, means, roots.get(kept.traverse)) for nuisance in kept.nuisances),
-        *_drift_of_further(assembly, kept, roots),
-        *_bow_of_further(assembly, kept),
-    )
-
-
-def is_drift_told(assembly: Assembly, each: Observations) -> bool:
-    """Whether the runs of an adjustment tell how fast further readings of that kind drift."""
-    return any(
-        Unknown("drift", (*each.drift_group, turned)) in assembly.nuisances for turned in ("", "turned")
-    )
-
-
-def _holds(assembly: Assembly, each: Observations) -> np.ndarray:
-    return np.array([all(assembly.layout.holds(place) for place in form) for form in each.forms], bool)
-
-
-def _drift_of_further(
-    assembly: Assembly, each: Observations, roots: Mapping[int, int]
-) -> tuple[Nuisance, ...]:
-    """What the drift of a run that is told adds to further readings of it."""
-    if each.zero_drift is not None and each.zero_column is not None:
-        return (Nuisance(Unknown("drift since nobody knows when", ()), each.zero_column),)
-    key = _drift_key(each)
-    if key not in assembly.nuisances:
-        return ()
-    start = _starts(assembly.observations, roots)
-    if each.traverse not in start and roots.get(each.traverse) == each.traverse:
-        return (Nuisance(key, each.order),)  # when it began is a matter of its own zero
-    if each.traverse not in start:
-        return (Nuisance(Unknown("drift since nobody knows when", ()), each.order),)
-    return (Nuisance(key, each.order + start[each.traverse]),)
-
-
-def _bow_of_further(assembly: Assembly, each: Observations) -> tuple[Nuisance, ...]:
-    """What the untold bow between the runs of a level adds to further readings of one of them."""
-    in_use = [found for found in assembly.returns if found.key in assembly.nuisances]
-    return bows_between(in_use, assembly.observations, (each,))[0]
-
-
-def _drift_key(each: Observations) -> Unknown:
-    return Unknown("drift", (*each.drift_group, "turned" if each.turned else ""))
 
 
 def _prior(

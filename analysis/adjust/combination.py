@@ -18,10 +18,11 @@ from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
 from acquire.model.quantity import BY
 from acquire.model.traverse import Traverse
-from analysis.adjust.assembly import Assembly, rows_for
+from analysis.adjust.assembly import Assembly
 from analysis.adjust.between_nodes import LEAST_NODES, Roughness, judged
 from analysis.adjust.cannot_tell import cannot_tell, why_unknown
 from analysis.adjust.estimability import ALIKE, LEAST_OF_A_PART, Line, lines_of, parts_known
+from analysis.adjust.further import rows_for
 from analysis.adjust.nodes import Key, Node
 from analysis.adjust.reliability import (
     Contest,

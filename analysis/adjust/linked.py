@@ -2,8 +2,8 @@
 
 from collections.abc import Mapping, Sequence
 
-from analysis.adjust.assembly import zero_roots
 from analysis.adjust.nodes import Key
+from analysis.adjust.nuisances import zero_roots
 from analysis.linear.fact import Fact
 from analysis.observe import Observations
 

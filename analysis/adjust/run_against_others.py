@@ -17,7 +17,7 @@ from scipy.special import chdtrc
 
 from acquire.model.bed import Bed
 from acquire.model.slips import Slip, as_meant, gaps_left, moved, undone
-from analysis.adjust.assembly import is_drift_told, rows_beside
+from analysis.adjust.further import is_drift_told, rows_beside
 from analysis.adjust.tying import LEAST_REDUNDANCY, Tied, fit_of, tie_together
 from analysis.observe import Observations, observe
 from analysis.observe.uncertainty import step_uncertainty

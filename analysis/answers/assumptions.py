@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 from acquire.model.bed import Bed
 from acquire.model.traverse import Traverse
-from analysis.adjust.assembly import drifts_told
 from analysis.adjust.combination import BedMap
+from analysis.adjust.nuisances import drifts_told
 from analysis.adjust.there_and_back import DRIFT, Return
 from analysis.observe import Observations
 

@@ -18,13 +18,13 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from acquire.model.bed import Bed, Straightedge
 from acquire.model.errors import AnalysisError
-from acquire.model.marks import Mark, Marks
-from acquire.model.places import MISSED_MM, ROUNDING_MM, SAME_STATION_MM
+from acquire.model.marks import Mark
+from acquire.model.places import ROUNDING_MM, SAME_STATION_MM
 from analysis.answers.assumptions import Assumption
+from analysis.answers.blue_seen import COVERAGE_FACTOR, Contradiction, Film, check_mark, contradicted
 from analysis.linear.fact import Fact
 from analysis.linear.laid_beam import lay_beam, self_weight_um
 from analysis.linear.profile import Profile
@@ -35,29 +35,11 @@ from analysis.observe.sag import MATERIALS
 FILM_UM = 5.0
 FILM_UNCERTAINTY_UM = 2.0
 """A film of marking blue is 1 to 10 µm thick (common practice)."""
-COVERAGE_FACTOR = 2.0
-FALSE_ALARM = 0.05
 _ELEMENTS = 80
 """The edge is divided no coarser than this: its bends over shorter stretches are too stiff to matter."""
 _MOST_STATIONS = 160
 """Beyond these the face under the edge is taken at so many even places."""
 Stretches = tuple[tuple[float, float], ...]
-
-
-@dataclass(frozen=True)
-class Contradiction:
-    """A stretch whose marks and map cannot both be right."""
-
-    from_mm: float
-    to_mm: float
-    seen: str
-    predicted: str
-    at_mm: float
-    """Where it shows most."""
-    gap_um: float
-    expanded_gap_um: float
-    sure: float
-    """By how many standard uncertainties gap and film are apart there."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -147,13 +129,13 @@ def predict_blue(
     """
     start, end = _lies(profile, edge, from_mm, to_mm)
     for mark in marks:
-        _check(mark, start, end)
+        check_mark(mark, start, end)
     if not (film_um >= 0 and film_uncertainty_um >= 0):
         raise AnalysisError("film of blue", f"{min(film_um, film_uncertainty_um):g} µm", "0 µm or more")
     under = _under(profile, start, end)
     bends = edge is not None and edge.depth_mm is not None and edge.material is not None
     laid = _bent(under, edge) if bends and edge is not None else _stiff(under)
-    blue_of = _Film(film_um, film_uncertainty_um)
+    blue_of = Film(film_um, film_uncertainty_um)
     gap = Profile(
         f"gap under the edge on {profile.face}",
         under.station_mm,
@@ -178,7 +160,7 @@ def predict_blue(
         largest_gap_um=float(gap.height_um[widest]),
         largest_gap_expanded_um=COVERAGE_FACTOR * float(gap.standard_uncertainty_um[widest]),
         marks=tuple(marks),
-        contradicted=_contradicted(_at_stations(gap, profile), marks, blue_of, bends or edge is None),
+        contradicted=contradicted(_at_stations(gap, profile), marks, blue_of, bends or edge is None),
         gap=gap,
         **told,
     )
@@ -268,65 +250,10 @@ def _bent(under: Profile, edge: Straightedge) -> _Laid:
     return _Laid(laid.gap, laid.rows, tuple(float(x[run].mean()) for run in runs))
 
 
-@dataclass(frozen=True)
-class _Film:
-    """The film of blue and its standard uncertainty."""
-
-    um: float
-    uncertainty_um: float
-
-
 def _at_stations(gap: Profile, profile: Profile) -> Profile:
     """The gap where the face was measured; between stations it only repeats what these say."""
     near = np.abs(gap.station_mm[:, None] - profile.station_mm[None, :]).min(axis=1) < SAME_STATION_MM
     return gap.through(np.eye(near.size)[near], gap.station_mm[near]) if near.any() else gap
-
-
-def _contradicted(
-    gap: Profile, marks: Sequence[Mark], film: _Film, gap_is_known: bool
-) -> tuple[Contradiction, ...]:
-    """Marks that the map's gap rules out, each where it shows most."""
-    judged = [mark for mark in marks if mark.seen == "bare" or (mark.seen == "full" and gap_is_known)]
-    places = [_under_mark(mark, gap) for mark in judged]
-    looked_at = sum(each.size for each in places)
-    found = []
-    for mark, here in zip(judged, places, strict=True):
-        doubt = np.hypot(gap.standard_uncertainty_um[here], film.uncertainty_um)
-        sign = 1.0 if mark.seen == "full" else -1.0
-        sure = sign * (gap.height_um[here] - film.um) / np.maximum(doubt, 1e-9)
-        most = int(sure.argmax())
-        if sure[most] > -ndtri(FALSE_ALARM / looked_at):
-            found.append(_contradiction(mark, gap, int(here[most]), float(sure[most])))
-    return tuple(found)
-
-
-def _contradiction(mark: Mark, gap: Profile, at: int, sure: float) -> Contradiction:
-    return Contradiction(
-        from_mm=mark.from_mm,
-        to_mm=mark.to_mm,
-        seen=mark.seen,
-        predicted="bare" if mark.seen == "full" else "blue",
-        at_mm=float(gap.station_mm[at]),
-        gap_um=float(gap.height_um[at]),
-        expanded_gap_um=COVERAGE_FACTOR * float(gap.standard_uncertainty_um[at]),
-        sure=sure,
-    )
-
-
-def _check(mark: Mark, start: float, end: float) -> None:
-    if not start - SAME_STATION_MM <= mark.from_mm < mark.to_mm <= end + SAME_STATION_MM:
-        raise AnalysisError(
-            "mark",
-            f"{mark.from_mm:g} to {mark.to_mm:g} mm",
-            f"a stretch under the edge, {start:g} to {end:g} mm",
-        )
-
-
-def _under_mark(mark: Mark, gap: Profile) -> NDArray[np.intp]:
-    """The stations of a stretch, or the one nearest to its middle where none lies in it."""
-    x = gap.station_mm
-    inside = np.flatnonzero((x >= mark.from_mm - SAME_STATION_MM) & (x <= mark.to_mm + SAME_STATION_MM))
-    return inside if inside.size else np.array([np.abs(x - (mark.from_mm + mark.to_mm) / 2).argmin()])
 
 
 def _stretches(x: NDArray, gap: NDArray, film: float) -> Stretches:
@@ -386,20 +313,3 @@ def described_edge(bed: Bed, name: str | None) -> Straightedge | None:
             or "a table [straightedges.NAME] with length_mm, depth_mm and material",
         )
     return bed.straightedges[name]
-
-
-def marks_that_fit(
-    kept: Sequence[Marks], face: str, edge: str | None, lies: tuple[float | None, float | None]
-) -> Marks | None:
-    """The latest marks of a face, of that edge and place where these are named; None where there are none."""
-    fitting = [
-        each
-        for each in kept
-        if each.face == face
-        and edge in (None, each.edge)
-        and all(
-            said is None or abs(said - was) < MISSED_MM
-            for said, was in zip(lies, (each.from_mm, each.to_mm), strict=True)
-        )
-    ]
-    return fitting[-1] if fitting else None

@@ -26,6 +26,7 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.adjust.nodes import FOOT_MM
 from analysis.answers.assumptions import Assumption, assumptions
+from analysis.answers.channels import Channel, OneReading, hangs_on, known_channels
 from analysis.linear.fact import Fact
 from analysis.linear.shown import Shown
 from analysis.linear.smooth_way import Sought, estimate_on_smooth_way, estimate_over_sizes
@@ -36,8 +37,6 @@ ENOUGH_A_SIDE = 8
 """Stations on either side from which on a kink is told from a bend."""
 BENDS_COUNT = 2.0
 """Times what the bends of a worn way make uncertain: they lie in few places. By simulation."""
-ONE_READING = 0.6
-"""Share of the variance of a step from one reading on which it is said to hang on it."""
 CHANCE = 0.01
 COVERAGE_FACTOR = 2.0
 _INSIDE: Mapping[str, Any] = {"kept_inside": True}
@@ -62,16 +61,6 @@ class Found:
     def is_seen(self) -> bool:
         """Whether it exceeds its own uncertainty."""
         return abs(self.value) > self.expanded
-
-
-@dataclass(frozen=True)
-class OneReading:
-    """A reading that a step hangs on."""
-
-    traverse: int
-    station_mm: float
-    share: float
-    """Of the variance of the step."""
 
 
 @dataclass(frozen=True)
@@ -139,19 +128,6 @@ class Joints(Shown):
 
 
 @dataclass(frozen=True, eq=False)
-class Channel:
-    """One face, or a vee sideways: its heights and what they are made of."""
-
-    face: str
-    kind: str
-    station_mm: NDArray[np.float64]
-    height_um: NDArray[np.float64]
-    covariance_um2: NDArray[np.float64]
-    rows: NDArray[np.float64] | None
-    """Over the nodes of the map; None where a drawn level tells them by itself."""
-
-
-@dataclass(frozen=True, eq=False)
 class _AtJoint:
     channel: Channel
     at_mm: float
@@ -201,34 +177,6 @@ def joints(bed_map: BedMap) -> Joints:
         assumptions=assumptions(bed_map),
         channels=tuple(channels),
     )
-
-
-def known_channels(bed_map: BedMap) -> tuple[list[Channel], dict[str, str]]:
-    """Faces whose own shape is known, vees also sideways; of the others why not."""
-    found, not_known = [], {}
-    for face, described in bed_map.bed.faces.items():
-        for kind in ("height", "side") if described.is_vee else ("height",):
-            try:
-                found.append(_channel(bed_map, face, kind))
-            except AnalysisError as why:
-                if kind == "height":
-                    not_known[face] = why.found
-    return found, not_known
-
-
-def _channel(bed_map: BedMap, face: str, kind: str) -> Channel:
-    """Heights as they were read: of a drawn level at stations one base apart, nothing assumed between."""
-    drawn = bed_map.drawn(face) if kind == "height" else None
-    if drawn is not None and drawn.base_lag is not None:
-        chain = drawn.base_lag
-        return Channel(face, kind, chain.station_mm, chain.height_um, chain.covariance_um2, None)
-    profile = bed_map.profile(face, kind)
-    indices = bed_map.indices(face, kind)
-    nodes = np.array([bed_map.nodes[i].station_mm for i in indices])
-    rows = np.zeros((profile.station_mm.size, len(bed_map.nodes)))
-    nearest = np.abs(nodes[None, :] - profile.station_mm[:, None]).argmin(axis=1)
-    rows[np.arange(len(rows)), indices[nearest]] = 1.0
-    return Channel(face, kind, profile.station_mm, profile.height_um, profile.covariance_um2, rows)
 
 
 def joint_columns(station_mm: NDArray, at_mm: float) -> NDArray[np.float64]:
@@ -387,40 +335,6 @@ def _face_at_joint(
         own_step_um=_found(*own) if own is not None and is_checked else None,
         hangs_on=hangs_on(bed_map, at.channel, at.rows[0]),
     )
-
-
-def hangs_on(bed_map: BedMap, channel: Channel, rows: NDArray) -> OneReading | None:
-    """The one reading that most of the variance of a sum of heights comes from, if there is one.
-
-    Parameters
-    ----------
-    bed_map : BedMap
-    channel : Channel
-    rows : array, shape (n,)
-        What of each height of the channel goes into the sum.
-    """
-    if channel.rows is None:
-        return None
-    solution = bed_map.solution
-    wide = np.zeros(bed_map.assembly.unknowns)
-    wide[: len(bed_map.nodes)] = rows @ channel.rows
-    worst: OneReading | None = None
-    whole = float(solution.covariance(wide[None])[0, 0])
-    for each, block in zip(bed_map.observations, solution.blocks, strict=False):
-        if channel.face not in each.faces or each.drawn is not None or whole <= 0:
-            continue
-        # a reading goes into the sum with its whitened row times the covariance of the unknowns
-        for place in range(0, len(each), _AT_ONCE):
-            part = block.whitened[place : place + _AT_ONCE].toarray()
-            shared = solution.covariance(np.vstack([wide, part]))[0, 1:]
-            most = int(np.argmax(np.abs(shared)))
-            share = float(shared[most] ** 2 / whole)
-            if share >= ONE_READING and (worst is None or share > worst.share):
-                worst = OneReading(each.traverse, float(each.station_mm[place + most]), share)
-    return worst
-
-
-_AT_ONCE = 100
 
 
 def _moves(bed: Bed, bodies: Sequence[_Body], value: NDArray, covariance: NDArray) -> list[PieceMove]:

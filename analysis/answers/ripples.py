@@ -9,7 +9,8 @@ import numpy as np
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
-from analysis.answers.joints import Channel, OneReading, hangs_on, joint_columns, known_channels
+from analysis.answers.channels import Channel, OneReading, hangs_on, known_channels
+from analysis.answers.joints import joint_columns
 from analysis.linear.fact import Fact
 from analysis.linear.shown import Shown
 from analysis.linear.steps_and_ripples import LEAST_STATIONS, MOST_STATIONS, Feature, find_features

@@ -73,7 +73,8 @@ def _blue(
 ) -> "Blue":
     from acquire.store.marks import read_marks
     from analysis.answers.assumptions import assumptions
-    from analysis.answers.blue import FILM_UM, described_edge, marks_that_fit, predict_blue
+    from analysis.answers.blue import FILM_UM, described_edge, predict_blue
+    from analysis.answers.blue_seen import marks_that_fit
     from analysis.answers.face_map import own_shape
 
     bed_map = loaded.map()

@@ -9,7 +9,8 @@ from acquire.model.units import MM_PER_INCH, height_text, length_text
 from analysis.words.cautions import LIFTING, SOLVENTS
 
 if TYPE_CHECKING:
-    from analysis.answers.blue import Blue, Contradiction, Stretches
+    from analysis.answers.blue import Blue, Stretches
+    from analysis.answers.blue_seen import Contradiction
 
 MOST_PLACES = 4
 LEAST_DIGIT_UM = 0.1

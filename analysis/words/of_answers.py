@@ -15,7 +15,7 @@ if TYPE_CHECKING:
         UnwornNotMeasured,
         WornUnworn,
     )
-    from analysis.answers.comparison import AlsoReadAlong
+    from analysis.answers.comparison_sides import AlsoReadAlong
     from analysis.answers.datums import NoFaceLooks
     from analysis.answers.face_map import RunOneWay, UnwornMissed, UnwornTooUnsure
     from analysis.answers.feet import FeetUntied

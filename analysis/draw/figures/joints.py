@@ -12,7 +12,8 @@ from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
 
 if TYPE_CHECKING:
-    from analysis.answers.joints import Channel, Joints
+    from analysis.answers.channels import Channel
+    from analysis.answers.joints import Joints
     from analysis.answers.ripples import Ripples
 
 

@@ -1,0 +1,144 @@
+"""What readings depend on besides heights: zeros that runs share, scales, drifts that go on between runs."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime
+
+import numpy as np
+
+from analysis.observe import Nuisance, Observations, Unknown
+
+UM_PER_M = 1000.0
+_ScaleOfZero = tuple[Unknown, int | None]
+
+
+def zero_roots(observations: Sequence[Observations]) -> dict[int, int]:
+    """For each traverse the one whose zero it has in the end, by following `same_zero_as`."""
+    shares = {each.traverse: each.zero for each in observations if each.zero is not None}
+    instrument = {each.traverse: each.zero_instrument for each in observations}
+    roots = {}
+    for number in shares:
+        root, seen = number, {number}
+        while (after := shares.get(root, root)) not in seen and instrument.get(after, instrument[number]) == (
+            instrument[number]
+        ):
+            root = after
+            seen.add(root)
+        roots[number] = root
+    return roots
+
+
+def own_nuisances(each: Observations, roots: Mapping[int, int]) -> tuple[Nuisance, ...]:
+    if each.zero is None:
+        return ()
+    root = str(roots[each.traverse])
+    column = np.ones(len(each)) if each.zero_column is None else each.zero_column
+    zero = Nuisance(Unknown("zero", (root,)), column)
+    if not each.zero_is_line:
+        return (zero,)
+    return zero, Nuisance(Unknown("lie", (root,)), each.station_mm / UM_PER_M)
+
+
+def scale_from_zero(
+    observations: Sequence[Observations],
+    parts: list[tuple[Nuisance, ...]],
+    roots: Mapping[int, int],
+) -> list[tuple[Nuisance, ...]]:
+    """Let a scale error act on readings less the mean of all that share their zero.
+
+    The zero is free, so what is common to them does not matter, but a column of large
+    readings would hardly differ from that of the zero; what readings of one zero differ
+    by between faces is scaled with the rest.
+    """
+    means = scale_means(observations, roots)
+    return [
+        tuple(from_mean(nuisance, means, roots.get(each.traverse)) for nuisance in part)
+        for each, part in zip(observations, parts, strict=True)
+    ]
+
+
+def scale_means(observations: Sequence[Observations], roots: Mapping[int, int]) -> dict[_ScaleOfZero, float]:
+    """Mean of what each scale acts on, over all readings that share a zero."""
+    columns: dict[_ScaleOfZero, list[float]] = {}
+    for each in observations:
+        for nuisance in each.nuisances:
+            if nuisance.key.kind == "scale":
+                key = (nuisance.key, roots.get(each.traverse))
+                columns.setdefault(key, []).extend(nuisance.column.tolist())
+    return {key: float(np.mean(column)) for key, column in columns.items()}
+
+
+def from_mean(nuisance: Nuisance, means: Mapping[_ScaleOfZero, float], root: int | None) -> Nuisance:
+    if nuisance.key.kind != "scale":
+        return nuisance
+    return replace(nuisance, column=nuisance.column - means.get((nuisance.key, root), 0.0))
+
+
+def drifts_told(observations: Sequence[Observations]) -> set[tuple[tuple[str, ...], bool]]:
+    """Groups whose drift shows: run both ways without turning the instrument."""
+    directions: dict[tuple[tuple[str, ...], bool], set[str]] = {}
+    for each in observations:
+        if each.drift_group:
+            directions.setdefault((each.drift_group, each.turned), set()).add(each.direction)
+    return {key for key, ways in directions.items() if {"forward", "reverse"} <= ways}
+
+
+def with_drift(
+    observations: Sequence[Observations],
+    parts: list[tuple[Nuisance, ...]],
+    roots: Mapping[int, int],
+) -> list[tuple[Nuisance, ...]]:
+    told = drifts_told(observations)
+    start = when_started(observations, roots)
+    result = []
+    for each, own in zip(observations, parts, strict=True):
+        part = own
+        if (each.drift_group, each.turned) in told:
+            part = (*own, Nuisance(drift_key(each), each.order + start[each.traverse]))
+        elif each.bow is not None and _bow_is_told(each, observations, told):
+            part = (*own, each.bow)
+        result.append(part)
+    return result
+
+
+def _bow_is_told(
+    drawn: Observations, observations: Sequence[Observations], told: set[tuple[tuple[str, ...], bool]]
+) -> bool:
+    """Whether a level stepped there and back over the same face tells its bow from a drift."""
+    return any(
+        each.measures.has_feet_along and each.faces == drawn.faces and (each.drift_group, each.turned) in told
+        for each in observations
+    )
+
+
+def when_started(observations: Sequence[Observations], roots: Mapping[int, int]) -> dict[int, float]:
+    """When each traverse began after the one whose zero it shares (drift goes on in between).
+
+    Seconds between recordings stand beside seconds within them only; where no clock ran (an
+    import bears the time of importing) the count of readings goes on.
+    """
+    by_number = {each.traverse: each for each in observations}
+    starts: dict[int, float] = {}
+    ends: dict[int, float] = {}
+    for number in sorted(by_number):
+        each, root = by_number[number], roots.get(number, number)
+        first = by_number.get(root)
+        both_timed = first is not None and first.is_timed and each.is_timed
+        started = _seconds_between(first, each) if first is not None and both_timed else None
+        starts[number] = started if started is not None else ends.get(root, 0.0)
+        last = float(np.max(each.order)) if len(each.order) else 0.0
+        step = last / (len(each) - 1) if len(each) > 1 else 1.0
+        ends[root] = starts[number] + last + step
+    return starts
+
+
+def _seconds_between(first: Observations, second: Observations) -> float | None:
+    try:
+        began = datetime.fromisoformat(first.created_utc)
+        return (datetime.fromisoformat(second.created_utc) - began).total_seconds()
+    except (ValueError, TypeError):
+        return None
+
+
+def drift_key(each: Observations) -> Unknown:
+    return Unknown("drift", (*each.drift_group, "turned" if each.turned else ""))
