@@ -19,7 +19,7 @@ from acquire.model.places import SAME_STATION_MM
 from acquire.model.quantity import BY
 from acquire.model.traverse import Traverse
 from analysis.adjust.assembly import Assembly
-from analysis.adjust.between_nodes import LEAST_NODES, Roughness, judged
+from analysis.adjust.between_nodes import LEAST_NODES, Roughness, judged, well_apart
 from analysis.adjust.cannot_tell import cannot_tell, why_unknown
 from analysis.adjust.estimability import ALIKE, LEAST_OF_A_PART, Line, lines_of, parts_known
 from analysis.adjust.further import rows_for
@@ -261,6 +261,22 @@ class BedMap:
         if line is None or not line.parts:
             return None
         return float(np.max(np.diff(line.station_mm[line.parts[0]])))
+
+    @cached_property
+    def roughness(self) -> Mapping[Key, Roughness]:
+        """How each line that is known runs between its nodes, tied to them so far or not."""
+        own = {key: self._judged(key) for key in self.lines if key not in self.assembly.ways}
+        return {**self.assembly.ways, **{key: way for key, way in own.items() if way is not None}}
+
+    def _judged(self, key: Key) -> Roughness | None:
+        line, layout = self.lines[key], self.assembly.layout
+        known = line.parts[0] if line.parts else np.zeros(0, int)
+        if len(known) < LEAST_NODES:
+            return None
+        chosen = known[well_apart(line.station_mm[known], layout.lines[key].is_station[known])]
+        nodes = layout.first[key] + chosen
+        covariance = self.solution.covariance(self._heights_at(nodes))
+        return judged(line.station_mm[chosen], self.solution.estimate[nodes], covariance)
 
     def indices(self, face: str, kind: str = "height") -> np.ndarray:
         """Where in `nodes` the face's heights are."""
@@ -509,9 +525,10 @@ def predict(bed_map: BedMap, observations: Observations) -> Prediction:
 def covariance_with(bed_map: BedMap, hypothetical: Observations | Sequence[Observations]) -> BedMap:
     """The map as it would be with further traverses: its covariance and what it could tell.
 
-    The readings of the further traverses play no part (a covariance does not depend on
-    them); only covariances, words and redundancy of the result mean anything.  A block of
-    drawn runs that is already in the map is replaced by one of the same number.
+    Only covariances, words and redundancy of the result mean anything.  Neither heights nor
+    how rough a way is are taken from the further traverses; but an error of scale acts on what
+    is read, so their readings are to be what the map expects (`expected_readings`).  A block
+    of drawn runs that is already in the map is replaced by one of the same number.
     """
     further = (hypothetical,) if isinstance(hypothetical, Observations) else tuple(hypothetical)
     redone = {each.traverse for each in further}
@@ -522,7 +539,7 @@ def covariance_with(bed_map: BedMap, hypothetical: Observations | Sequence[Obser
         joined(observed, bed_map.bed),
         bed_map.bed,
         variance_factors=_factors(bed_map.variance_components),
-        judge=_as_rough_as_known(bed_map.assembly.ways),
+        judge=_as_rough_as_known(bed_map.roughness),
         imagined=frozenset(new),
         noise=bed_map.noise,
     )

@@ -35,6 +35,8 @@ LEAST_REDUNDANCY = 5
 LEAST_BEND = 1e-9
 """In the unit of the reading: an error of nothing at all cannot be weighed."""
 SAME_WEIGHT = 1e-12
+OF_READINGS: Key = ("difference", "")
+"""Stands for the line of what an indicator read, which is no line of heights."""
 Judge = Callable[[Key, np.ndarray, np.ndarray, np.ndarray], Roughness | None]
 """What the way is like: of a line, its nodes, their heights and covariance."""
 
@@ -130,7 +132,7 @@ def tie_together(
     extra : sequence of Place
         Further heights that are asked for.
     imagined : frozenset of int
-        Traverses whose readings mean nothing.
+        Traverses whose readings mean nothing: `judge` alone says how rough what they ride is.
     noise : float
         By what all variances are enlarged afterwards.
     """
@@ -154,7 +156,12 @@ def tie_together(
             break
         ways |= new
     told = _told(assembly, lines)
-    kept = tuple(_point_by_point(each, assembly.layout, told) for each in observations)
+    kept = tuple(
+        _point_by_point(
+            each, assembly.layout, told, judge if each.traverse in imagined else judged_by_heights
+        )
+        for each in observations
+    )
     if any(one is not other for one, other in zip(kept, observations, strict=True)):
         assembly = assemble(
             kept,
@@ -263,7 +270,7 @@ def _told(assembly: Assembly, lines: Mapping[Key, Line]) -> frozenset[int]:
     return frozenset(np.concatenate([np.zeros(0, int), *told]).tolist())
 
 
-def _point_by_point(each: Observations, layout: Layout, told: frozenset[int]) -> Observations:
+def _point_by_point(each: Observations, layout: Layout, told: frozenset[int], judge: Judge) -> Observations:
     """Readings whose carrier stands on heights that nothing tells, with the carrier as a point there."""
     if each.plain_forms is None:
         return each
@@ -274,7 +281,7 @@ def _point_by_point(each: Observations, layout: Layout, told: frozenset[int]) ->
     changed = [index for index, form in enumerate(forms) if form != each.forms[index]]
     if not changed:
         return each
-    bends = _bends(each, forms, changed)
+    bends = _bends(each, forms, changed, judge)
     return replace(each, forms=forms, nuisances=(*each.nuisances, *bends))
 
 
@@ -293,7 +300,7 @@ def _point_where_untold(full: Form, plain: Form, layout: Layout, told: frozenset
     return full if is_same else mixed
 
 
-def _bends(each: Observations, forms: Sequence[Form], changed: Sequence[int]) -> list[Nuisance]:
+def _bends(each: Observations, forms: Sequence[Form], changed: Sequence[int], judge: Judge) -> list[Nuisance]:
     """What the unknown way adds to each reading whose carrier is taken as a point.
 
     The error is that of the sum (heights under the feet, less the height under the middle),
@@ -302,7 +309,7 @@ def _bends(each: Observations, forms: Sequence[Form], changed: Sequence[int]) ->
     """
     assert each.plain_forms is not None
     per_um = max(abs(weight) for form in each.plain_forms for weight in form.values())
-    way = _as_rough_as_read(each, per_um)
+    way = _as_rough_as_read(each, per_um, judge)
     found = []
     for index in changed:
         left_out = _difference(each.forms[index], forms[index])
@@ -314,12 +321,15 @@ def _bends(each: Observations, forms: Sequence[Form], changed: Sequence[int]) ->
     return found
 
 
-def _as_rough_as_read(each: Observations, per_um: float) -> Roughness | None:
+def _as_rough_as_read(each: Observations, per_um: float, judge: Judge) -> Roughness | None:
     at_mm, first = np.unique(each.station_mm, return_index=True)
     spread = np.diag(each.covariance) if each.covariance.ndim == 1 else each.covariance
     chosen = first[well_apart(at_mm, np.ones(len(at_mm), bool))]
-    return judged(
-        each.station_mm[chosen], each.reading[chosen] / per_um, spread[np.ix_(chosen, chosen)] / per_um**2
+    return judge(
+        OF_READINGS,
+        each.station_mm[chosen],
+        each.reading[chosen] / per_um,
+        spread[np.ix_(chosen, chosen)] / per_um**2,
     )
 
 

@@ -1,8 +1,8 @@
 """Which further traverse would help most: the uncertainty with it and without it.
 
-Every instrument of bed.toml is tried on every face (or pair) that it can read.  The
-readings that a traverse would give play no part in its covariance, so what it would
-bring is computed, not guessed: the same adjustment, with its rows added.  What is told is what
+Every instrument of bed.toml is tried on every face (or pair) that it can read.  What it
+would bring is computed, not guessed: the same adjustment, with its rows added, as if it read
+what the map expects (`expected_readings`).  What is told is what
 `map` and `twist` print, by their own functions: the ± of the straightness, for the shape as it is
 known now, and the ± of the wind.
 """
@@ -18,11 +18,12 @@ import tomlkit
 from acquire.model.bed import Bed, Instrument
 from acquire.model.errors import AnalysisError
 from acquire.model.quantity import POSITION
-from acquire.model.traverse import Events, Setup, Stations, Traverse
+from acquire.model.traverse import Setup, Traverse
 from analysis.adjust.combination import BedMap, covariance_with
 from analysis.adjust.run_slips import RunSlip
 from analysis.adjust.there_and_back import UNTOLD
 from analysis.answers.assumptions import Assumption, assumptions
+from analysis.answers.expected_readings import as_expected
 from analysis.answers.face_map import judged_straightness
 from analysis.answers.roll import known_roll, ways_of, wind_expanded
 from analysis.level.blindness import blind_wavelengths_mm
@@ -231,16 +232,10 @@ def _shapes(bed_map: BedMap) -> dict[str, _Shape]:
 def _uncertainties_with(
     bed_map: BedMap, candidate: _Candidate, number: int, wanted: str, shapes: Mapping[str, _Shape]
 ) -> dict[str, float]:
-    count = len(candidate.station_mm)
-    own = np.full(count, candidate.instrument.uncertainty)
-    stations = Stations(
-        candidate.station_mm, np.zeros(count), own, np.zeros(count), np.ones(count, int), np.ones(count, int),
-        np.full(count, np.nan),
-    )  # fmt: skip
     block, setup = candidate.drawn_with, candidate.setup.with_number(number)
     mode = "stepped" if block is None else "continuous"
-    traverse = Traverse(setup, {}, stations, Events.none(), mode, True)
     try:
+        traverse = as_expected(bed_map, setup, mode, candidate.station_mm)
         further = with_run(block, traverse, bed_map.bed) if block else observe(traverse, bed_map.bed)
         return _uncertainties(covariance_with(bed_map, further), wanted, shapes)
     except AnalysisError:

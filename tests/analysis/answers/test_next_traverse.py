@@ -5,10 +5,12 @@ import pytest
 
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError
-from analysis.adjust.combination import combine
+from analysis.adjust.combination import combine, covariance_with
 from analysis.answers.face_map import map_face
 from analysis.answers.next_traverse import next_traverse
+from analysis.answers.roll import known_roll, ways_of, wind_expanded
 from analysis.answers.twist import twist_of
+from analysis.observe import observe
 from analysis.words.facts import sentence
 
 BED = """
@@ -229,3 +231,66 @@ def test_what_is_promised_is_what_map_and_twist_then_print(make_traverse, bed, t
         sure = 1e-6 if promise.now or promise.what == "twist" else 0.15
         assert promise.then == pytest.approx(printed, rel=sure), promise.words
         assert promise.now == (None if now is None else pytest.approx(now, rel=1e-6)), promise.words
+
+
+def _with(bed_text, **more):
+    """The bed with further keys of instruments."""
+    for name, keys in more.items():
+        bed_text = bed_text.replace(f"[instruments.{name}]\n", f"[instruments.{name}]\n{keys}\n")
+    return parse_bed(bed_text)
+
+
+def test_run_by_the_same_level_is_not_promised_to_tell_its_scale(make_traverse):
+    """A further run reads too much by the same share as the first: the ± of a deep hollow stays."""
+    bed = _with(BED, level="scale_uncertainty = 0.05")
+    runs = [
+        _recorded(make_traverse, bed, "level", face="front", direction=way) for way in ("forward", "reverse")
+    ]
+    now, then = (map_face(combine(some, bed), "front").straightness_expanded_um for some in (runs[:1], runs))
+    assert then > 0.95 * now > 1.9  # 5 % of 40 µm, k = 2, and some noise
+    assert not [a for a in next_traverse(combine(runs[:1], bed), "front").advice if a.instrument == "level"]
+
+
+def test_promise_of_a_carried_indicator_counts_the_way_between_its_stations(make_traverse):
+    """Feet 90 mm apart on a way that is another at every station: what lies between is as rough."""
+    bed = _with(BED, dial="carrier_feet_mm = 90")
+    rough = np.random.default_rng(3).normal(0, 5, len(X))
+    way = make_traverse(bed, "level", MIDDLE, np.diff(rough) / 0.1, face="front")
+    (promise,) = [
+        a
+        for a in next_traverse(combine([way], bed), "rear").advice
+        if a.face == "rear" and a.instrument == "dial"
+    ]
+    at = X[1:-1]
+    carried = np.interp(at - 45, X, rough) / 2 + np.interp(at + 45, X, rough) / 2
+    run = make_traverse(bed, "dial", at, -carried, face="rear", reference="front")
+    printed = map_face(combine([way, run], bed), "rear").straightness_expanded_um
+    assert promise.then > 0.5 * printed > 5.0  # noise decides which stations stand out
+
+
+def test_promise_counts_the_steps_in_which_a_level_was_written_down(make_traverse, bed):
+    """Whole tens of µm/m, whatever the display could show: the next run will be written so as well."""
+    written = np.round(np.diff(HEIGHT["front"](X)) / 0.1, -1)
+    runs = [
+        make_traverse(bed, "level", MIDDLE, written, face="front", direction=way)
+        for way in ("forward", "reverse")
+    ]
+    now, then = (map_face(combine(some, bed), "front").straightness_expanded_um for some in (runs[:1], runs))
+    assert then > 0.95 * now  # equal readings share the step
+    assert not [a for a in next_traverse(combine(runs[:1], bed), "front").advice if a.instrument == "level"]
+
+
+def test_roll_with_a_run_that_is_only_imagined_does_not_rest_on_its_readings(make_traverse, bed):
+    """An indicator rides one way, so that the roll is asked for again without it."""
+    runs = [
+        _recorded(make_traverse, bed, "level", face="front"),
+        _recorded(make_traverse, bed, "dial", face="rear", reference="front"),
+        _recorded(make_traverse, bed, "cross"),
+    ]
+    bed_map, rng = combine(runs, bed), np.random.default_rng(4)
+    winds = []
+    for reading in (np.zeros(10), rng.normal(0, 500, 10)):
+        imagined = make_traverse(bed, "level", MIDDLE, reading, face="rear", direction="reverse", number=9)
+        with_it = covariance_with(bed_map, observe(imagined, bed))
+        winds.append(wind_expanded(known_roll(with_it, ways_of(bed))))
+    assert winds[0] == pytest.approx(winds[1], rel=1e-6)
