@@ -16,12 +16,15 @@ fit allows, √2·u/(2v)/√Σ(s′ − s̄′)² for two equal passes.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import linalg, sparse
 
 from acquire.model.errors import AnalysisError
+from analysis.linear.banded import BandFactor, factor, to_band
+from analysis.linear.even_splines import EvenSplines
 
 Array = NDArray[np.float64]
 
@@ -30,6 +33,11 @@ LARGEST_UNCERTAINTY_S = 0.2
 SIGNAL_OVER_NOISE = 3.0
 """How far the information on T must stand out of what noise alone would show."""
 GRID_S = 0.05
+HARDLY_TOUCHED = 1e-9
+"""Added to the splines' diagonal, in parts of its largest: one that a reading barely touches is held near
+nothing, instead of being made as large as that one reading's noise would have it."""
+DEPENDENT = 1e-9
+"""Of zeros and drift: what is left of them besides the smooth slope, in parts of the largest, is rounding."""
 TOO_EVEN, TOO_UNSURE, AT_THE_END = "too even", "too unsure", "end of range"
 
 
@@ -100,12 +108,13 @@ class _Setup:
     """What does not change with the lag; readings divided by their uncertainty."""
 
     passes: Sequence[Pass]
+    velocity: list[Array]
     kept: list[NDArray[np.bool_]]
-    knots: Array
+    splines: EvenSplines
     run_of: NDArray[np.intp]
     weight: Array
     reading: Array
-    jump: sparse.csr_array
+    jump: Array
     """A column for the zero of each pass but the first, then one for the drift."""
 
 
@@ -115,18 +124,47 @@ class _Fit:
 
     position_mm: Array
     velocity_mm_per_s: Array
-    design: sparse.csr_array
-    inverse: Array
-    unknown: Array
-    residual: Array
+    rows: sparse.csr_array
+    """What each spline does to each reading."""
+    jump: Array
+    factored: BandFactor
+    """Of the splines' normal matrix."""
+    side: Array
+    """(Normal matrix)⁻¹ × its columns for the jumps."""
+    jump_inverse: Array
+    reading: Array
+
+    @cached_property
+    def unknown(self) -> Array:
+        """Of each spline."""
+        return self._solved(self.reading)[0]
+
+    @cached_property
+    def residual(self) -> Array:
+        """What is left of each reading."""
+        return self.left_over(self.reading)
 
     @property
     def misfit(self) -> float:
+        """Sum of the squares of what is left."""
         return float(self.residual @ self.residual)
 
-    def left_over(self, columns: Array) -> Array:
-        """What the smooth slope and the jumps cannot take up of each column."""
-        return columns - self.design @ (self.inverse @ (self.design.T @ columns))
+    @property
+    def inverse(self) -> Array:
+        """What makes the unknowns of splines and jumps out of the pull of readings on them."""
+        splines = self.factored.solve(np.eye(self.rows.shape[1]))
+        tied = self.side @ self.jump_inverse
+        return np.block([[splines + tied @ self.side.T, -tied], [-tied.T, self.jump_inverse]])
+
+    def left_over(self, column: Array) -> Array:
+        """What the smooth slope and the jumps cannot take up of a column."""
+        unknown, jumps = self._solved(column)
+        return np.asarray(column - self.rows @ unknown - self.jump @ jumps, dtype=np.float64)
+
+    def _solved(self, column: Array) -> tuple[Array, Array]:
+        pull = self.rows.T @ column
+        jumps = self.jump_inverse @ (self.jump.T @ column - self.side.T @ pull)
+        return self.factored.solve(pull) - self.side @ jumps, jumps
 
 
 def lag_from_passes(passes: Sequence[Pass], *, range_s: tuple[float, float] = (-1.0, 4.0)) -> Lag:
@@ -165,10 +203,10 @@ def lag_from_passes(passes: Sequence[Pass], *, range_s: tuple[float, float] = (-
     coarse = np.arange(range_s[0], range_s[1] + 1e-9, 4 * GRID_S)
     misfits = _misfits(setup, coarse)
     fine = np.clip(coarse[np.argmin(misfits)] + GRID_S * np.arange(-4, 5), *range_s)
-    lag_s = _refined(setup, float(fine[np.argmin(_misfits(setup, fine))]))
-    if not _stands_out(coarse, misfits, _noise_factor(setup, _fit(setup, lag_s))):
+    lag_s, fit = _refined(setup, float(fine[np.argmin(_misfits(setup, fine))]))
+    if not _stands_out(coarse, misfits, _noise_factor(setup, fit)):
         return _unknown(lag_s, TOO_EVEN)
-    return _judged(setup, lag_s, range_s)
+    return _judged(setup, fit, lag_s, range_s)
 
 
 def _setup(passes: Sequence[Pass], range_s: tuple[float, float]) -> _Setup:
@@ -180,8 +218,10 @@ def _setup(passes: Sequence[Pass], range_s: tuple[float, float]) -> _Setup:
     since = [(one.time_s - one.time_s[0])[keep] for one, keep in zip(passes, kept, strict=True)]
     shown = np.where([one.is_negated for one in passes], -1.0, 1.0)[run_of]
     drift = shown * np.concatenate(since) / max(each[-1] for each in since)
-    jump = sparse.csr_array(np.column_stack([zeros, drift]) * weight[:, None])
-    return _Setup(passes, kept, _knots(passes, kept, range_s), run_of, weight, reading * weight, jump)
+    jump = np.column_stack([zeros, drift]) * weight[:, None]
+    velocity = [np.gradient(one.position_mm, one.time_s) for one in passes]
+    splines = _splines(passes, kept, range_s)
+    return _Setup(passes, velocity, kept, splines, run_of, weight, reading * weight, jump)
 
 
 def _inside(one: Pass, range_s: tuple[float, float]) -> NDArray[np.bool_]:
@@ -197,50 +237,46 @@ def _inside(one: Pass, range_s: tuple[float, float]) -> NDArray[np.bool_]:
     return kept
 
 
-def _shifted(one: Pass, kept: NDArray[np.bool_], lag_s: float) -> tuple[Array, Array]:
-    """Where the instrument was when each reading's value was true, and how fast it then went."""
-    then = one.time_s[kept] - lag_s
-    velocity = np.gradient(one.position_mm, one.time_s)
-    return np.interp(then, one.time_s, one.position_mm), np.interp(then, one.time_s, velocity)
+def _shifted(one: Pass, kept: NDArray[np.bool_], lag_s: float) -> Array:
+    """Where the instrument was when each reading's value was true."""
+    return np.interp(one.time_s[kept] - lag_s, one.time_s, one.position_mm)
 
 
-def _knots(passes: Sequence[Pass], kept: list[NDArray[np.bool_]], range_s: tuple[float, float]) -> Array:
-    """Evenly spaced knots over everything that any lag in the range can reach."""
-    ends = [_shifted(one, keep, lag)[0] for one, keep in zip(passes, kept, strict=True) for lag in range_s]
+def _splines(
+    passes: Sequence[Pass], kept: list[NDArray[np.bool_]], range_s: tuple[float, float]
+) -> EvenSplines:
+    """Splines over everything that any lag in the range can reach."""
+    ends = [_shifted(one, keep, lag) for one, keep in zip(passes, kept, strict=True) for lag in range_s]
     lowest, highest = min(e.min() for e in ends) - KNOT_MM, max(e.max() for e in ends) + KNOT_MM
     overlap = min(e.max() for e in ends) - max(e.min() for e in ends)
     if overlap < 4 * KNOT_MM:
         raise AnalysisError(
             "lag", f"the passes share {max(overlap, 0):.0f} mm", f"{4 * KNOT_MM:.0f} mm or more"
         )
-    count = int(np.ceil((highest - lowest) / KNOT_MM))
-    return lowest + KNOT_MM * np.arange(-3, count + 4)
+    return EvenSplines(lowest, KNOT_MM, int(np.ceil((highest - lowest) / KNOT_MM)))
 
 
 def _fit(setup: _Setup, lag_s: float) -> _Fit:
     """Fit one smooth slope and the jumps at a given lag."""
-    from scipy.interpolate import BSpline  # slow to import, and nobody else needs it
+    then = zip(setup.passes, setup.kept, setup.velocity, strict=True)
+    velocity = [np.interp(one.time_s[keep] - lag_s, one.time_s, each) for one, keep, each in then]
+    position = _positions(setup, lag_s)
+    rows = sparse.csr_array(sparse.diags_array(setup.weight) @ setup.splines.values(position))
+    place = np.arange(rows.shape[1])
+    band = to_band(sparse.coo_array(rows.T @ rows), place, 3)
+    band[0] += HARDLY_TOUCHED * band[0].max()
+    factored = factor(band, place)
+    tied = rows.T @ setup.jump
+    side = factored.solve(tied)
+    inverse = linalg.pinvh(setup.jump.T @ setup.jump - tied.T @ side, rtol=DEPENDENT)
+    return _Fit(position, np.concatenate(velocity), rows, setup.jump, factored, side, inverse, setup.reading)
 
-    where = [_shifted(one, keep, lag_s) for one, keep in zip(setup.passes, setup.kept, strict=True)]
-    position = np.concatenate([p for p, _ in where])
-    basis = BSpline.design_matrix(position, setup.knots, 3)
-    weighted = sparse.diags_array(setup.weight) @ sparse.csr_array(basis)
-    design = sparse.csr_array(sparse.hstack([weighted, setup.jump], format="csr"))
-    inverse = linalg.pinvh((design.T @ design).toarray())
-    unknown = inverse @ (design.T @ setup.reading)
-    residual = setup.reading - design @ unknown
-    return _Fit(position, np.concatenate([v for _, v in where]), design, inverse, unknown, residual)
 
-
-def _steepness(setup: _Setup, fit: _Fit) -> sparse.csr_array:
-    """Slopes of the cubic B-splines at each position, shape (readings, splines)."""
-    from scipy.interpolate import BSpline
-
-    lower = sparse.csr_array(BSpline.design_matrix(fit.position_mm, setup.knots[1:-1], 2))
-    count = lower.shape[1]
-    ones = np.ones(count) / KNOT_MM
-    step = sparse.diags_array([-ones, ones], offsets=[0, 1], shape=(count, count + 1), format="csr")
-    return sparse.csr_array(lower @ step)
+def _positions(setup: _Setup, lag_s: float) -> Array:
+    """Where each reading was true."""
+    return np.concatenate(
+        [_shifted(one, keep, lag_s) for one, keep in zip(setup.passes, setup.kept, strict=True)]
+    )
 
 
 def _movement(setup: _Setup, fit: _Fit) -> Array:
@@ -250,17 +286,18 @@ def _movement(setup: _Setup, fit: _Fit) -> Array:
 
 def _sensitivity(setup: _Setup, fit: _Fit) -> Array:
     """What the lag does to the readings that nothing else in the fit can do."""
-    steepness = _steepness(setup, fit)
-    local = steepness @ fit.unknown[: steepness.shape[1]]
-    return fit.left_over(_movement(setup, fit) * local)
+    return fit.left_over(_movement(setup, fit) * (setup.splines.slopes(fit.position_mm) @ fit.unknown))
 
 
 def _spurious(setup: _Setup, fit: _Fit) -> tuple[float, float]:
     """The information on the lag that noise alone would show, and its standard deviation."""
-    tangent = sparse.diags_array(_movement(setup, fit)) @ _steepness(setup, fit)
-    across = (fit.design.T @ tangent).toarray()
-    left = (tangent.T @ tangent).toarray() - across.T @ fit.inverse @ across
-    form = left @ fit.inverse[: len(left), : len(left)]
+    tangent = sparse.diags_array(_movement(setup, fit)) @ setup.splines.slopes(fit.position_mm)
+    design = sparse.hstack([fit.rows, sparse.csr_array(fit.jump)], format="csr")
+    normal, across = (design.T @ design).toarray(), (design.T @ tangent).toarray()
+    inverse = fit.inverse
+    taken_up = inverse @ across
+    left = (tangent.T @ tangent).toarray() - 2 * across.T @ taken_up + taken_up.T @ normal @ taken_up
+    form = left @ (inverse @ normal @ inverse)[: len(left), : len(left)]
     return float(np.trace(form)), float(np.sqrt(2 * np.sum(form * form.T)))
 
 
@@ -275,7 +312,7 @@ def _stands_out(lags: Array, misfits: Array, factor: float) -> bool:
     return bool(np.ptp(alike) <= 6 * LARGEST_UNCERTAINTY_S)
 
 
-def _refined(setup: _Setup, lag_s: float) -> float:
+def _refined(setup: _Setup, lag_s: float) -> tuple[float, _Fit]:
     """Newton steps on the least squares until they no longer help."""
     fit = _fit(setup, lag_s)
     for _ in range(30):
@@ -289,16 +326,16 @@ def _refined(setup: _Setup, lag_s: float) -> float:
         lag_s, fit = nearer
         if abs(step) < 1e-6:
             break
-    return lag_s
+    return lag_s, fit
 
 
 def _halved(setup: _Setup, lag_s: float, step: float, misfit: float) -> tuple[float, _Fit] | None:
     """The first of the step, its half, its quarter, its eighth that lessens the misfit."""
-    first, last = setup.knots[3] + KNOT_MM / 2, setup.knots[-4] - KNOT_MM / 2
+    first, last = setup.splines.first + KNOT_MM / 2, setup.splines.last - KNOT_MM / 2
     for times in (1.0, 0.5, 0.25, 0.125):
         moved = lag_s + times * step
-        where = [_shifted(one, keep, moved)[0] for one, keep in zip(setup.passes, setup.kept, strict=True)]
-        if min(w.min() for w in where) < first or max(w.max() for w in where) > last:
+        where = _positions(setup, moved)
+        if where.min() < first or where.max() > last:
             continue
         fit = _fit(setup, moved)
         if fit.misfit < misfit:
@@ -308,27 +345,27 @@ def _halved(setup: _Setup, lag_s: float, step: float, misfit: float) -> tuple[fl
 
 def _noise_factor(setup: _Setup, fit: _Fit) -> float:
     """Square of what the stated uncertainty must be multiplied by: residuals larger than stated, or alike."""
-    size = fit.misfit / max(len(fit.residual) - fit.design.shape[1], 1)
+    unknowns = fit.rows.shape[1] + fit.jump.shape[1]
+    size = fit.misfit / max(len(fit.residual) - unknowns, 1)
     parts = [fit.residual[setup.run_of == k] for k in range(len(setup.passes))]
     shared = sum(float(part[1:] @ part[:-1]) for part in parts) / max(fit.misfit, 1e-300)
     rho = min(max(shared, 0.0), 0.98)
     return max(size, 1.0) + size * 2 * rho / (1 - rho)
 
 
-def _judged(setup: _Setup, lag_s: float, range_s: tuple[float, float]) -> Lag:
+def _judged(setup: _Setup, fit: _Fit, lag_s: float, range_s: tuple[float, float]) -> Lag:
     """Put an uncertainty beside the lag, and say whether it can be known at all.
 
     Noise makes the fitted slope wavy, which looks like information; what it would give by
     itself is taken off, and what is left must stand out of its scatter.
     """
-    fit = _fit(setup, lag_s)
-    factor = _noise_factor(setup, fit)
+    noise = _noise_factor(setup, fit)
     pull = _sensitivity(setup, fit)
     spurious, spread = _spurious(setup, fit)
     seen = float(pull @ pull)
-    if seen <= (spurious + SIGNAL_OVER_NOISE * spread) * factor:
+    if seen <= (spurious + SIGNAL_OVER_NOISE * spread) * noise:
         return _unknown(lag_s, TOO_EVEN)
-    sd = (factor / (seen - spurious * factor)) ** 0.5
+    sd = (noise / (seen - spurious * noise)) ** 0.5
     return _refuse_vague(Lag(lag_s, sd, True, ""), range_s)
 
 

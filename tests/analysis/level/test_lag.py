@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.interpolate import BSpline
 
 from acquire.model.errors import AnalysisError
 from analysis.level.lag import TOO_EVEN, lag_from_passes, pass_of
@@ -111,3 +112,40 @@ def test_drift_over_a_short_common_stretch_is_no_lag(turned):
         passes.append(replace(pass_of(time, position, read, 0.1), is_negated=turned))
     found = lag_from_passes(passes)
     assert not found.determinable or abs(found.time_s) < 3 * found.standard_uncertainty_s
+
+
+def plain_misfit(passes, lag):
+    """The same model, second method: a full design of scipy's splines, solved by singular values."""
+    kept = [(one.time_s - 4 >= one.time_s[0]) & (one.time_s + 1 <= one.time_s[-1]) for one in passes]
+
+    def places(lag):
+        return [
+            np.interp(one.time_s[keep] - lag, one.time_s, one.position_mm)
+            for one, keep in zip(passes, kept, strict=True)
+        ]
+
+    ends = np.concatenate([*places(-1.0), *places(4.0)])
+    knots = np.arange(ends.min() - 12 - 36, ends.max() + 12 + 48, 12.0)
+    splines = BSpline.design_matrix(np.concatenate(places(lag)), knots, 3).toarray()
+    zero = np.repeat([0.0, 1.0], [keep.sum() for keep in kept])
+    drift = np.concatenate([one.time_s[keep] for one, keep in zip(passes, kept, strict=True)])
+    design = np.column_stack([splines, zero, drift])
+    reading = np.concatenate([one.slope_um_per_m[keep] for one, keep in zip(passes, kept, strict=True)])
+    return float(np.sum((reading - design @ np.linalg.lstsq(design, reading, rcond=None)[0]) ** 2))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_lag_is_the_least_squares_of_a_plain_solution_on_ways_at_random(seed):
+    random = np.random.default_rng(seed)
+    phase, size = random.uniform(0, 6, 5), random.normal(0, 20, 5)
+
+    def slope(x):
+        return size @ np.sin(np.outer(1 / (30 * np.arange(1, 6)), x) + phase[:, None])
+
+    passes = there_and_back(slope, 500, 5.0, random.uniform(-0.5, 2.0), noise=random)
+    found = lag_from_passes(passes)
+    assert found.determinable
+    aside = found.standard_uncertainty_s / 10
+    at, less, more = (plain_misfit(passes, found.time_s + step) for step in (0.0, -aside, aside))
+    assert at < min(less, more)
+    assert less + more - 2 * at == pytest.approx(0.02, rel=0.5)  # *derived*: one unit at one uncertainty
