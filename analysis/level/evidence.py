@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg
 
-from acquire.model.errors import AnalysisError
 from analysis.level.fit import Normal, Problem, Solution, bounds_of_q, solve
 from analysis.level.smoothness import Kind, Prior
 
@@ -65,26 +64,18 @@ def likeliest(
     factor: Factor,
     near_q: float | None = None,
 ) -> Evidence | None:
-    """The likeliest variance of one prior, looked for from `near_q` on; None where none can be computed."""
+    """The likeliest variance of one prior; None where none can be computed.
+
+    It is looked for step by step about `near_q`, or from the middle on in wide steps first.
+    """
     cost = _Costs(problem, normal, kind, wavelength_mm, factor)
     if not cost.lattice:
         return None
-    start = len(cost.lattice) // 2 if near_q is None else int(np.searchsorted(cost.lattice, near_q))
-    cost.lowest_from(min(start, len(cost.lattice) - 1))
+    if near_q is None:
+        cost.lowest_from(len(cost.lattice) // 2)
+    else:
+        cost.lowest_from(int(np.argmin(np.abs(np.log(cost.lattice) - np.log(near_q)))), steps=(1,))
     return min(cost.found(), key=lambda one: one.minus_two_log_likelihood, default=None)
-
-
-def best_of(
-    problem: Problem, normal: Normal, kinds: Sequence[Kind], wavelength_mm: float, factor: Factor
-) -> Evidence:
-    """The likeliest of several priors."""
-    found = [likeliest(problem, normal, kind, wavelength_mm, factor) for kind in kinds]
-    best = min((one for one in found if one), key=lambda one: one.minus_two_log_likelihood, default=None)
-    if best is None:
-        raise AnalysisError(
-            "continuous slopes", "no shape fits these readings within rounding", "slopes as a way has them"
-        )
-    return best
 
 
 class _Costs:
@@ -105,10 +96,10 @@ class _Costs:
             self._at[step] = _cost(*self._given, self._prior, self.lattice[step], self._factor)
         return self._at[step][0]
 
-    def lowest_from(self, start: int) -> int:
+    def lowest_from(self, start: int, steps: Sequence[int] = (COARSE, 1)) -> int:
         """The lowest step of the valley."""
         best = start
-        for wide in (COARSE, 1):
+        for wide in steps:
             while self(lower := min((best - wide, best + wide), key=self)) < self(best):
                 best = lower
         return best

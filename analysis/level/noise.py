@@ -9,7 +9,6 @@ Noise counts as stated unless the readings contradict it: every small correlatio
 chance would otherwise be added, and none ever taken off.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 
@@ -17,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtri
 
-from analysis.level.evidence import Evidence, best_of
+from acquire.model.errors import AnalysisError
+from analysis.level.evidence import Evidence, Factor, likeliest
 from analysis.level.fit import Problem, normal_for
 from analysis.level.smoothness import Stationary
 
@@ -73,15 +73,16 @@ def judge_noise(problem: Problem, wavelength_mm: float) -> Noise:
     """How far neighbouring cells share their noise, and its size, with the way free."""
     believed = MOST_INFLATION**2 * max(1.0, _jitter(problem) ** 2)
     judged: dict[tuple[float, ...], Evidence] = {}
+    near: dict[Stationary, float | None] = dict.fromkeys(_kinds(wavelength_mm))
 
     def cost(rho: tuple[float, ...]) -> float:
         if rho not in judged:
             factor = _factor_within(problem.freedom, believed * min((1 - each) / (1 + each) for each in rho))
-            judged[rho] = _best(problem, rho, wavelength_mm, factor)
+            judged[rho] = _best(problem, rho, wavelength_mm, factor, near)
         return judged[rho].minus_two_log_likelihood
 
     none = (0.0,) * problem.runs
-    stated = _best(problem, none, wavelength_mm, lambda misfit: 1.0).minus_two_log_likelihood
+    stated = _best(problem, none, wavelength_mm, lambda misfit: 1.0, near).minus_two_log_likelihood
     best = min(((rho,) * problem.runs for rho in CORRELATIONS), key=cost)
     for run in range(problem.runs if problem.runs > 1 else 0):
         best = min(((*best[:run], rho, *best[run + 1 :]) for rho in CORRELATIONS), key=cost)
@@ -91,10 +92,25 @@ def judge_noise(problem: Problem, wavelength_mm: float) -> Noise:
 
 
 def _best(
-    problem: Problem, rho: tuple[float, ...], wavelength_mm: float, factor: Callable[[float], float]
+    problem: Problem,
+    rho: tuple[float, ...],
+    wavelength_mm: float,
+    factor: Factor,
+    near: dict[Stationary, float | None],
 ) -> Evidence:
-    """The likeliest way where these are the correlations."""
-    return best_of(problem, normal_for(problem, np.array(rho)), _kinds(wavelength_mm), wavelength_mm, factor)
+    """The likeliest way where these are the correlations, each kind looked for near where it was last."""
+    normal = normal_for(problem, np.array(rho))
+    found = []
+    for kind, q in near.items():
+        one = likeliest(problem, normal, kind, wavelength_mm, factor, q)
+        if one is not None:
+            near[kind] = one.q
+            found.append(one)
+    if not found:
+        raise AnalysisError(
+            "continuous slopes", "no shape fits these readings within rounding", "slopes as a way has them"
+        )
+    return min(found, key=lambda one: one.minus_two_log_likelihood)
 
 
 def _kinds(wavelength_mm: float) -> tuple[Stationary, ...]:
@@ -103,7 +119,7 @@ def _kinds(wavelength_mm: float) -> tuple[Stationary, ...]:
     return tuple(Stationary(order, share * wavelength_mm) for order, share in pairs)
 
 
-def _factor_within(freedom: int, most: float) -> Callable[[float], float]:
+def _factor_within(freedom: int, most: float) -> Factor:
     """The likeliest variance factor for a misfit, no larger than what is believed."""
     return lambda misfit: float(np.clip(misfit / freedom, 1e-12, most))
 
