@@ -8,7 +8,7 @@ import math
 import re
 import tomllib
 from collections.abc import Mapping
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -88,21 +88,28 @@ def parse_bed(text: str, where: str = "bed.toml") -> model.Bed:
     >>> bed.station_mm
     (0.0, 100.0, 200.0, 300.0, 400.0)
     """
+    try:
+        return _parsed(text)
+    except BedError as wrong:
+        raise BedError(where, wrong.found, wrong.needed, wrong.do) from wrong.__cause__
+
+
+@lru_cache(maxsize=8)
+def _parsed(text: str) -> model.Bed:
+    """What a text describes, remembered: the traverses of a survey mostly keep one and the same."""
     if _TOO_DEEP.search(text):
         raise BedError(
-            where,
-            f"found a key of more than {MOST_KEY_PARTS} parts with dots between",
-            "a table's name and key",
+            "", f"found a key of more than {MOST_KEY_PARTS} parts with dots between", "a table's name and key"
         )
     try:
         tables = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        raise BedError(where, f"found no valid TOML ({error})", "", "mend that line") from error
+        raise BedError("", f"found no valid TOML ({error})", "", "mend that line") from error
     mistakes: list[str] = []
     bed = _Reader(tables, text, mistakes).bed()
     if mistakes or bed is None:
         count = f"{len(mistakes)} mistakes: " if len(mistakes) > 1 else ""
-        raise BedError(where, count + "; ".join(mistakes))
+        raise BedError("", count + "; ".join(mistakes))
     return bed
 
 
