@@ -1,0 +1,449 @@
+"""The ± that is printed is twice the standard uncertainty; what is not seen may be as large as is said.
+
+The figures are invented, and such that u and 2u do not round to one number.
+"""
+
+from types import SimpleNamespace as Made
+
+import numpy as np
+import pytest
+
+from acquire.model.units import MM_PER_INCH, UM_PER_THOU
+from analysis.adjust.drift import Drift
+from analysis.answers.alignment import Measured
+from analysis.answers.not_yet import NOT_CHECKED
+from analysis.words import (
+    align,
+    answers,
+    blue,
+    feet,
+    flanks,
+    history,
+    limits,
+    plan,
+    saddle,
+    taper,
+    wall,
+    work,
+)
+
+STATION = np.array([0.0, 500.0, 1000.0])
+U = np.full(3, 3.0)
+
+
+def cells(lines):
+    """Rows of a table by its heads."""
+    heads, *rows = (line.cells for line in lines if isinstance(line, answers.TableLine))
+    return [dict(zip(heads, row, strict=True)) for row in rows]
+
+
+def removal(guard_um: float = 0.0):
+    return Made(
+        station_mm=STATION, removal_um=np.array([0.0, 40.0, 20.0]), standard_uncertainty_um=U,
+        guard_um=guard_um, mean_um=20.0, touching_mm=[0.0],
+    )  # fmt: skip
+
+
+def face_plan(**changes):
+    described = {
+        "face": "way", "removal": removal(), "nothing_to_see": False, "flank_um": None, "passes": (),
+        "this_round_um": np.array([0.0, 20.0, 10.0]),
+    }  # fmt: skip
+    return Made(**(described | changes))
+
+
+def part(**changes):
+    described = {
+        "diameter_mm": 50.0, "varies_um": 20.0, "varies_interval_um": (18.0, 22.0), "is_seen": True,
+        "known_up_to": "nothing", "station_mm": STATION, "largest_mm": 0.0, "smallest_mm": 1000.0,
+        "diameter_um": np.array([20.0, 5.0, 0.0]), "standard_uncertainty_um": U, "from_roll": None,
+        "from_sideways": None, "from_height": None, "missing": (), "after_plan": None, "tip_high_mm": 0.0,
+        "centre_height_mm": 200.0, "is_interpolated": False, "assumptions": (), "warnings": (),
+    }  # fmt: skip
+    return Made(**(described | changes))
+
+
+def test_heights_of_a_table_stand_in_both_units_under_their_own_heads():
+    row = cells(answers.columns([254.0], [-50.8], [7.62], inch=False))[0]
+    assert row == {"station mm": "254", "height µm": "-51", "± µm": "8", "thou": "-2.0", "± thou": "0.3"}
+    row = cells(answers.columns([254.0], [-50.8], [7.62], inch=True))[0]
+    assert row == {"station in": "10.00", "height thou": "-2.0", "± thou": "0.3", "µm": "-51", "± µm": "8"}
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        lambda: work.work_words(part(), False),
+        lambda: taper.tapers_words(Made(pairs=(pair(),), assumptions=(), warnings=()), False),
+        lambda: saddle.saddle_words(drop(), False),
+        lambda: history.change_table(
+            Made(station_mm=STATION, change_um=np.zeros(3), expanded_uncertainty_um=2 * U), False
+        ),
+    ],
+)
+def test_tables_print_twice_the_standard_uncertainty(lines):
+    assert [row["± µm"] for row in cells(lines())] == ["6", "6", "6"]
+
+
+def pair():
+    return Made(
+        a="top", b="under", taper_um_per_m=0.0, taper_expanded_um_per_m=6.0, is_seen=False, is_even=True,
+        departure_expanded_um=6.0, shapes_known=("top", "under"), station_mm=STATION,
+        departure_um=np.zeros(3),
+        standard_uncertainty_um=U, is_gap=False, look_opposite=True,
+    )  # fmt: skip
+
+
+def drop():
+    return Made(
+        at_apron_um=np.array([10.0, 30.0, 20.0]), standard_uncertainty_um=U, station_mm=STATION,
+        roll_um_per_m=np.zeros(3), rack_play_um=5.0, pressure_angle_deg=20.0, mill_off=(), assumptions=(),
+    )  # fmt: skip
+
+
+def test_drop_of_the_saddle_stands_with_twice_its_standard_uncertainty():
+    assert (
+        "comes down by 30 µm (1.2 thou) ± 6 µm (0.2 thou) at 500 mm" in saddle.saddle_words(drop(), False)[0]
+    )
+
+
+def test_plan_prints_depth_twice_u_and_what_is_for_this_round():
+    rows = plan.plan_rows(face_plan(), False)
+    assert rows[1] == ("500", "40", "6", "1.6", "20")
+    assert plan.plan_heads(face_plan(), False) == ("station mm", "take off µm", "± µm", "thou", "this round")
+    rows = plan.plan_rows(face_plan(), True)
+    assert rows[1] == (f"{500 / MM_PER_INCH:.2f}", "1.6", "0.3", "40", "0.8")
+    assert plan.plan_heads(face_plan(), True) == ("station in", "take off thou", "± thou", "µm", "this round")
+
+
+def test_plan_in_one_line_prints_twice_u():
+    assert "most at 500 mm, 40 µm (1.6 thou) ± 6 µm (0.3 thou); nothing at 0 mm; 20 µm" in plan.plan_answer(
+        face_plan(), False
+    )
+    assert "only the guard at 0 mm" in plan.plan_answer(face_plan(removal=removal(2.0)), False)
+
+
+def test_sheet_for_the_machine_prints_twice_u_and_scrapes_no_noise():
+    assert wall.strip_words(face_plan(), False) == "most at 500 mm: 40 ± 6 µm; nothing at 0 mm"
+    assert "nothing to take off" in wall.strip_words(face_plan(nothing_to_see=True), False)
+
+
+def test_flanks_print_twice_u_front_before_rear():
+    found = Made(
+        station_mm=STATION, front_um=np.full(3, -10.0), rear_um=np.full(3, -2.0), front_uncertainty_um=U,
+        rear_uncertainty_um=U / 2,
+    )  # fmt: skip
+    (front, front_sure), (rear, rear_sure) = ("-10", "6"), ("-2", "3")
+    table = flanks._flank_table(found, False)
+    assert table[0].cells == ("station mm", "front µm", "± µm", "rear µm", "± µm")
+    assert table[2].cells == ("500", front, front_sure, rear, rear_sure)
+
+
+def test_angle_stands_with_twice_its_standard_uncertainty_in_minutes_or_seconds():
+    assert flanks._angle(Measured(45.0, 0.025)) == "45.000° ± 3.0′"
+    assert flanks._angle(Measured(45.0, 0.0025)) == "45.000° ± 18″"
+
+
+def test_film_of_blue_stands_with_twice_its_standard_uncertainty():
+    assert (
+        blue._film(Made(film_um=8.0, film_uncertainty_um=3.0), False) == "8 µm (0.31 thou) ± 6 µm (0.2 thou)"
+    )
+
+
+def test_wind_stands_with_its_expanded_uncertainty_and_what_it_is_across_the_ways():
+    found = Made(
+        front="vee",
+        rear="flat",
+        wind_um_per_m=90.0,
+        wind_expanded_um_per_m=6.0,
+        gauge_mm=400.0,
+        far_end="far end",
+    )
+    words = answers.roll_words(found, False)
+    assert "by 90 µm/m (1.08 thou/ft) ± 6 µm/m (0.07 thou/ft), 0.090 mm/m" in words
+    assert "that is 36 µm (1.42 thou) across the ways" in words  # 90 µm/m over 0.4 m
+
+
+def test_wind_within_its_uncertainty_is_none_and_what_would_have_been_seen_is_larger_than_u():
+    """Seen four times in five: 1.421 times the expanded uncertainty of 6 (normal errors, (2 + 0.842)/2)."""
+    found = Made(
+        front="vee", rear="flat", wind_um_per_m=5.0, wind_expanded_um_per_m=6.0, gauge_mm=400.0,
+        far_end="far end", is_twist_seen=False, twist_detectable_um_per_m=20.0,
+    )  # fmt: skip
+    words = answers.roll_words(found, False)
+    assert "no wind from end to end that could be seen (9 µm/m" in words
+    assert "no twist anywhere that could be seen; 20 µm/m" in words
+
+
+def test_what_is_worn_must_stand_out_of_twice_its_standard_uncertainty():
+    found = Made(station_mm=STATION, roll_um_per_m=np.array([0.0, 0.0, 5.0]), standard_uncertainty_um_per_m=U)
+    assert "nothing that could be seen at 1000 mm (± 6 µm/m" in feet._most(found, False)
+    found.roll_um_per_m = np.array([0.0, 0.0, 7.0])
+    assert "7 µm/m (0.08 thou/ft) ± 6 µm/m (0.07 thou/ft) at 1000 mm" in feet._most(found, False)
+
+
+def test_height_that_does_not_stand_out_is_less_than_read_and_doubt_together():
+    assert answers.seen_words(10.0, 20.0, False) == "less than 30 µm (1.2 thou)"
+
+
+def test_drift_that_is_not_seen_is_less_than_read_and_doubt_together():
+    assert answers.drift_words([Drift("dial", -0.4, 0.5, "µm", False)]) == [
+        "dial drifted by less than 0.9 µm over a run."
+    ]
+
+
+@pytest.mark.parametrize(
+    ("is_told", "words"), [(True, "there and back tell it"), (False, "would look the same")]
+)
+def test_drift_is_said_to_be_sure_only_where_runs_tell_it(is_told, words):
+    (said,) = answers.drift_words([Drift("level", 4.0, 0.6, "µm/m", True, is_told)])
+    assert words in said
+
+
+@pytest.mark.parametrize("low", [0.0, 4.0])
+def test_change_over_a_carriage_is_at_most_where_it_may_be_none(low):
+    found = Made(
+        twist_um_per_m=10.0, twist_expanded_um_per_m=6.0, is_twist_seen=True, twist_interval_um_per_m=(4.0,
+        16.0),
+        highest_mm=0.0, lowest_mm=900.0, gauge_mm=500.0, worst_over_carriage_interval_um_per_m=(low, 12.0),
+    )  # fmt: skip
+    first, second = answers.whole_twist_words(found, False)
+    assert (
+        "the roll differs by 4 µm/m (0.05 thou/ft) to 16 µm/m (0.19 thou/ft) between 0 mm and 900 mm" in first
+    )
+    assert "2 µm (0.08 thou) to 8 µm (0.31 thou) across the ways" in first
+    assert ("at most" in second) is (low == 0.0) and ("at worst" in second) is (low > 0.0)
+
+
+def test_part_of_a_diameter_stands_with_the_drop_of_its_table():
+    assert "20 µm (0.79 thou) on its diameter from thickest at 0 mm" in work.work_answer(part(), False)
+
+
+def test_tapered_part_by_the_tailstock_is_twice_the_offset():
+    slope, over = Measured(40.0, 1.0), Measured(12.0, 1.0)
+    found = Made(
+        faces=("tail",), from_mm=0.0, to_mm=300.0, rise_um_per_m=None, rise_um=None, rear_um_per_m=slope,
+        rear_um=over, missing=(), assumptions=(), warnings=(),
+    )  # fmt: skip
+    assert "makes a part 24 µm (0.94 thou) tapered" in " ".join(align.tailstock_words(found, False))
+
+
+def test_lean_is_also_said_over_the_height_that_was_read():
+    found = Made(
+        lean_um_per_m=Measured(-100.0, 2.0), height_mm=500.0, tool_um_per_m=None, whole_um_per_m=None
+    )
+    assert (
+        "by 100 µm/m (1.20 thou/ft) ± 4 µm/m (0.05 thou/ft), 50 µm (1.97 thou) over 500 mm"
+        in (align.square_words(found, "column", False, "sweep")[0])
+    )
+
+
+def test_bar_that_the_cut_bends_more_than_the_readings_are_sure_is_too_thin():
+    assert "take a stouter bar" in align.push_off_words(3.0, Measured(0.0, 1.0), False)[0]
+    assert "stiff enough" in align.push_off_words(0.5, Measured(0.0, 1.0), False)[0]
+
+
+def test_limit_is_told_in_its_own_unit_with_where_the_true_figure_lies():
+    given = {"line": None, "rule": "2u", "verdict": "meets", "coarse_needs": None, "why_not_known": None}
+    height = Made(what="straightness_um", of="way", limit=20.0, value=12.0, low=10.0, high=14.0, **given)
+    assert "limit 20 µm (0.79 thou): meets [2u]: 12 µm" in limits.judged_words(height, False)
+    assert "in truth between 10 µm (0.39 thou) and 14 µm (0.55 thou)" in limits.judged_words(height, False)
+    slope = Made(what="wind_um_per_m", of="ways", limit=20.0, value=12.0, low=10.0, high=14.0, **given)
+    assert "limit 20 µm/m (0.24 thou/ft)" in limits.judged_words(slope, False)
+
+
+def test_rule_beside_a_verdict_is_the_one_it_was_judged_by():
+    assert "1.645u" in limits.RULE_WORDS["1.645u"] and "2u" in limits.RULE_WORDS["2u"]
+
+
+@pytest.mark.parametrize(("p", "words"), [(0.3, "fit each other"), (0.001, "do not fit each other")])
+def test_readings_fit_or_they_do_not(p, words):
+    assert words in answers.fit_words(Made(p_value=p, redundancy=4.0))
+
+
+def test_readings_that_nothing_checks_are_said_to_be_unchecked():
+    assert "No reading checks another" in answers.fit_words(Made(p_value=0.5, redundancy=0.4))
+    assert "No reading checks another" in answers.fit_words(Made(p_value=None, redundancy=4.0))
+    rows = [Made(traverse=2, station_mm=at) for at in (100.0, 300.0)]
+    assert answers.unchecked_words(Made(unchecked=rows, redundancy=4.0)) == [
+        "No other reading checks traverse 2 at 100, 300 mm."
+    ]
+
+
+def test_suspect_is_named_first_with_what_it_reads_and_what_the_others_make_it():
+    row = {
+        "traverse": 2,
+        "station_mm": 300.0,
+        "reading": 40.0,
+        "predicted": 10.0,
+        "unit": "um/m",
+        "words": "",
+    }
+    found = Made(
+        suspects=[Made(**row, runner_up=False), Made(**row, runner_up=True)], slips=(), redundancy=4.0
+    )
+    first, second = answers.suspect_words(found)
+    assert first == "Look again at traverse 2, 300 mm: it reads 40 µm/m, the others make it 10 µm/m."
+    assert second.startswith("Or look at traverse 2")
+
+
+@pytest.mark.parametrize(
+    ("known_up_to", "words"),
+    [("a line", "only up to a steady wind"), ("a constant", "leans is not"), ("nothing", "")],
+)
+def test_what_is_left_open_of_the_roll_is_said(known_up_to, words):
+    assert words in " ".join(answers.known_up_to_words(Made(known_up_to=known_up_to)))
+    assert bool(words) == bool(answers.known_up_to_words(Made(known_up_to=known_up_to)))
+
+
+@pytest.mark.parametrize(
+    ("agree", "verdict", "do"),
+    [
+        (None, "cannot tell: a difference would have to reach 8 µm (0.31 thou) to be seen",
+         "with less scatter"),
+        (True, "agree; a difference of 8 µm (0.31 thou) would have been seen", "Largest difference 6 µm"),
+        (False, "disagree, most at 300 mm, by 6 µm (0.24 thou)", "repeat one of the two there"),
+    ],
+)  # fmt: skip
+def test_two_maps_agree_disagree_or_cannot_be_told(agree, verdict, do):
+    found = Made(
+        a="a", b="b", subject="way", agree=agree, smallest_detectable_um=8.0,
+        worst={"difference_um": 6.0, "station_mm": 300.0},
+    )  # fmt: skip
+    first, second = answers.comparison_words(found, False)
+    assert verdict in first and do in second
+
+
+@pytest.mark.parametrize(
+    ("share", "words"),
+    [(0.9, "speak for the latter"), (0.1, "speak for the former"), (0.5, "speak for both")],
+)
+def test_kind_of_way_that_the_readings_speak_for(share, words):
+    assert words in answers._between(share)
+
+
+def test_ripples_that_show_in_no_reading_are_twice_as_long_as_what_was_read_apart():
+    (words,) = answers.resolved_words(Made(resolved_mm=100.0), False)
+    assert "Known every 100 mm: ripples shorter than 200 mm" in words
+
+
+def test_ripples_that_a_base_cannot_see_are_told_in_the_owners_unit():
+    assert "ripples 10, 5 ... in long" in answers._condition((254.0, 127.0), True)
+
+
+@pytest.mark.parametrize(
+    ("meets", "nothing_to_see", "words"),
+    [
+        (True, False, "meets your limit"),
+        (False, True, "cannot be seen by these readings"),
+        (False, False, ""),
+    ],
+)
+def test_told_to_stop_only_where_the_limit_is_met_or_nothing_is_seen(meets, nothing_to_see, words):
+    found = Made(meets={"way": meets}, plans={"way": face_plan(nothing_to_see=nothing_to_see)})
+    said = plan.stop_words(found, "way")
+    assert words in " ".join(said) and bool(said) is bool(words)
+
+
+def test_passes_are_told_in_the_owners_unit():
+    passes = (Made(number=1, stretches_mm=((254.0, 508.0),)),)
+    assert plan.passes_rows(face_plan(passes=passes), True) == [("pass 1", "10.0 to 20.0 in")]
+    assert plan.passes_rows(face_plan(passes=passes), False) == [("pass 1", "254 to 508 mm")]
+    assert "0.2 thou" in plan.passes_words(face_plan(passes=passes), True)[0]  # 5 µm are 0.197 thou
+
+
+@pytest.mark.parametrize("is_known", [True, False])
+def test_vee_whose_sideways_shape_was_not_read_says_so(is_known):
+    vee = face_plan(flank_um={"front": np.zeros(3), "rear": np.zeros(3)}, sideways_is_known=is_known)
+    assert ("sideways shape was not measured" in " ".join(plan.flank_note(vee))) is not is_known
+
+
+def test_guard_in_a_plan_is_said():
+    target = {"parallel_to": None}
+    assert "A guard of 2 µm" in " ".join(plan.plan_notes(face_plan(removal=removal(2.0), **target), False))
+    assert "guard" not in " ".join(plan.plan_notes(face_plan(**target), False))
+
+
+def test_datum_that_nothing_checks_or_that_is_not_trusted_says_so():
+    shape = Made(
+        face="way", relative_to=None, base_lag=None, sense=answers.STRAIGHT, straightness_expanded_um=3.0,
+        straightness_um={"ends": 1.0}, line="ends", ripples_not_included_mm=(),
+    )  # fmt: skip
+    sound = Made(face="way", shape=shape, can_be_trusted=True, is_checked=True, wear=None)
+    assert "can be started from" in plan.datum_words(sound, False)
+    assert "nothing checks" not in plan.datum_words(sound, False)
+    doubted = Made(**(vars(sound) | {"can_be_trusted": False, "is_checked": False}))
+    assert "way: not yet" in plan.datum_words(doubted, False)
+    assert "nothing checks its readings" in plan.datum_words(doubted, False)
+    worn = Made(is_seen=True, expanded_um=3.0, deepest=Made(station_mm=400.0, height_um=-21.0))
+    assert "worn 21 µm (0.83 thou) ± 3 µm (0.12 thou) below" in plan.datum_words(
+        Made(**(vars(sound) | {"wear": worn})), False
+    )
+
+
+def test_metal_that_came_off_is_a_depth_above_nothing():
+    stretch = Made(from_mm=300.0, to_mm=300.0, at_mm=300.0, change_um=-12.0, expanded_um=2.0)
+    change = Made(
+        verdict="better", relative_to=None, metal=None, came_off=(stretch,), rose=(), face="way", worst=None
+    )
+    assert "came off at 300 mm, most at 300 mm: 12 ± 2 µm" in history._where_words(change, False)[0]
+
+
+def test_of_many_stretches_the_largest_are_named_in_order_along_the_bed():
+    many = [Made(from_mm=float(at), change_um=-depth) for at, depth in enumerate((9.0, 1.0, 8.0, 7.0, 6.0))]
+    assert [each.change_um for each in history._largest(many)] == [-9.0, -8.0, -7.0, -6.0]
+
+
+def test_shapes_stand_in_the_order_of_time_and_another_sense_is_said():
+    hollow = Made(sense="hollow", straightness_um=40.0, straightness_expanded_um=3.0)
+    crowned = Made(sense="crowned", straightness_um=10.0, straightness_expanded_um=3.0)
+    assert history._shapes(hollow, crowned, False) == (
+        "hollow by 40 ± 3 µm (1.57 ± 0.12 thou) before, crowned by 10 ± 3 µm (0.39 ± 0.12 thou) after"
+    )
+
+
+def test_predicted_level_readings_now_before_then_in_the_owners_unit():
+    found = Made(
+        station_mm=np.array([0.0, 254.0]), now_um_per_m=np.array([0.0, 500.0]),
+        roll_um_per_m=np.array([0.0, 250.0]),
+        expanded_um_per_m=np.array([1.0, 1.0]), known_up_to="nothing",
+    )  # fmt: skip
+    inch, metric = (cells(feet._predicted_words(found, is_inch, True))[1] for is_inch in (True, False))
+    assert list(inch.values())[:3] == ["10 in", "6.00", "3.00"]  # 500 µm/m are 6 thou over a foot
+    assert list(inch)[:3] == ["at", "now thou/ft", "then thou/ft"]
+    assert list(metric.values())[:3] == ["254 mm", "500", "250"]
+
+
+def test_nothing_is_scraped_that_may_not_be_and_the_deepest_way_comes_first():
+    shallow = face_plan(face="flat", this_round_um=np.array([0.0, 5.0, 0.0]))
+    found = Made(plans=[shallow, face_plan()], may_be_scraped=("way", "flat"), why_not=None)
+    first, second = wall._metal(found, False)
+    assert (
+        first.deed == "Scrape way" and "most at 500 mm, 20 µm" in first.words and second.deed == "Blue first"
+    )
+    forbidden = Made(plans=[face_plan()], may_be_scraped=(), why_not="the feet first.")
+    assert wall._metal(forbidden, False)[0].deed == "Do not scrape yet"
+
+
+def test_foot_screw_is_turned_in_parts_of_a_turn_or_degrees():
+    assert wall.turn_words(Made(lift_um=9.0, turns=0.05), False) == "up 18°"
+    row = feet._row(Made(foot="a", turns=0.25, lift_um=254.0), False)
+    assert row == ("a", "up", "254", "10.00", "0.250 turn (90°)")
+    assert feet._row(Made(foot="a", turns=0.25, lift_um=254.0), True)[2:4] == ("10.00", "254")
+
+
+def test_reason_that_holds_for_one_face_names_it():
+    assert plan.not_yet_words({"way": NOT_CHECKED})[0].startswith("Do not scrape way yet:")
+
+
+@pytest.mark.parametrize("inch", [False, True])
+def test_lining_is_milled_off_or_a_thicker_sheet_is_asked_for(inch):
+    amount = "0.0500 in" if inch else "1.270 mm"
+    mill = Made(way="vee", flank="front", mill_off_mm=1.27)
+    assert f"mill {amount} off the saddle, square to the flank" in saddle._mill_words(mill, inch)
+    thicker = Made(way="flat", flank="flat", mill_off_mm=-1.27)
+    assert f"Lining flat: {amount} thicker a sheet is needed" in saddle._mill_words(thicker, inch)
+
+
+def test_one_thou_is_what_the_tables_take_it_for():
+    assert (UM_PER_THOU, MM_PER_INCH) == (25.4, 25.4)  # exact by definition of the inch
