@@ -13,7 +13,7 @@ import pytest
 from acquire.model.bed_toml.reading import parse_bed
 from analysis.answers.feet_on_bed import Move
 from analysis.draw import sheets, strip
-from analysis.draw.figures import feet_figure, plan_figure
+from analysis.draw.figures import feet_figure, plan_figure, profile_figure
 from analysis.draw.figures.blue import blue_figure
 from analysis.draw.figures.comparison import comparison_figure
 from analysis.draw.figures.datums import datums_figure
@@ -81,6 +81,23 @@ def roll(known_up_to="nothing", **changes):
         "methods": {}, "by": "all", "feet": None,
     }  # fmt: skip
     return Made(**(described | changes))
+
+
+def shape():
+    return Made(
+        station_mm=AT, height_um=Y, standard_uncertainty_um=U, line="ends", sense="both",
+        straightness_expanded_um=5.0, base_lag=None, highest=Made(station_mm=254.0, height_um=25.4),
+        lowest=Made(station_mm=508.0, height_um=-50.8),
+    )  # fmt: skip
+
+
+def test_face_is_drawn_with_twice_u_and_its_extremes_in_figures_where_they_are(unit):
+    (axes,) = profile_figure(shape(), unit.inch, is_titled=False).axes
+    assert has_band(axes, AT * unit.mm, Y * unit.um, 2 * U * unit.um)
+    places = {text.get_text(): text.xy for text in axes.texts}
+    high, low = ("1.00", "−2.00") if unit.inch else ("25", "−51")
+    assert places[high] == pytest.approx((254.0 * unit.mm, (25.4 + 2 * 5.08) * unit.um))
+    assert places[low] == pytest.approx((508.0 * unit.mm, (-50.8 - 2 * 2.54) * unit.um))
 
 
 def test_plan_draws_what_comes_off_with_twice_u_over_what_the_edge_would_mark(unit):
@@ -209,6 +226,7 @@ def test_before_is_grey_and_dashed_after_is_not_and_the_change_is_after_less_bef
     shown = {line.get_label(): line for line in upper.lines}
     np.testing.assert_allclose(shown["before"].get_ydata(), Y * unit.um)
     np.testing.assert_allclose(shown["after"].get_ydata(), Y / 2 * unit.um)
+    assert has_band(upper, AT * unit.mm, Y * unit.um, 2 * U * unit.um)
     assert (shown["before"].get_linestyle(), shown["after"].get_linestyle()) == ("--", "-")
     assert has_band(lower, AT * unit.mm, -Y * unit.um, 2 * U * unit.um)
     assert any("after − before" in text.get_text() for text in lower.texts)
@@ -216,7 +234,8 @@ def test_before_is_grey_and_dashed_after_is_not_and_the_change_is_after_less_bef
 
 def test_twist_before_and_after_stand_with_what_is_expanded_already(unit):
     twist = Made(
-        before_um_per_m=100.0, before_expanded_um_per_m=10.0, after_um_per_m=-50.0, after_expanded_um_per_m=20.0,
+        before_um_per_m=100.0, before_expanded_um_per_m=10.0, after_um_per_m=-50.0,
+        after_expanded_um_per_m=20.0,
         figure="ways",
     )  # fmt: skip
     axes = new_figure(1.0).add_subplot()

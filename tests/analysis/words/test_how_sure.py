@@ -11,6 +11,7 @@ import pytest
 from acquire.model.units import MM_PER_INCH, UM_PER_THOU
 from analysis.adjust.drift import Drift
 from analysis.answers.alignment import Measured
+from analysis.answers.joints import Found
 from analysis.answers.not_yet import NOT_CHECKED
 from analysis.words import (
     align,
@@ -19,8 +20,10 @@ from analysis.words import (
     feet,
     flanks,
     history,
+    joints,
     limits,
     plan,
+    ripples,
     saddle,
     taper,
     wall,
@@ -447,3 +450,15 @@ def test_lining_is_milled_off_or_a_thicker_sheet_is_asked_for(inch):
 
 def test_one_thou_is_what_the_tables_take_it_for():
     assert (UM_PER_THOU, MM_PER_INCH) == (25.4, 25.4)  # exact by definition of the inch
+
+
+def test_step_and_pieces_to_move_stand_under_their_own_heads_in_the_owners_unit():
+    step = Made(height_um=20.0, expanded_um=2.0, from_mm=254.0, to_mm=304.8, hangs_on=None)
+    assert "at 10.00 to 12.00 in." in ripples.step_words(step, True)
+    assert "at 254 to 304.8 mm." in ripples.step_words(step, False)
+    move = Made(
+        place="r2", is_foot=True, station_mm=254.0, lift_um=Found(30.0, 2.0), rear_um=Found(-20.0, 2.0)
+    )
+    (row,) = cells(joints._move_words(Made(moves=(move,)), False))
+    assert row["foot"] == "r2" and row["station"] == "254 mm"
+    assert row["up or down"].startswith("up 30 µm") and row["sideways"].startswith("to front 20 µm")

@@ -45,6 +45,12 @@ def test_each_checksum_lets_the_right_frame_through_and_no_other(dial_with, wire
         assert [r.value for r in fed(dial, spoilt * 3 + body + closing) if r.flag == 0] == [308.0]
 
 
+def test_frame_without_its_end_bytes_is_none(dial_with):
+    dial = dial_with(kind="fixed", length=4, start="02", end="0D", value={"at": 1, "code": ">h"})
+    found = fed(dial, b"\x02\x01\x34\x0a" + b"\x02\x01\x35\x0d")
+    assert [each.value for each in found if each.flag == 0] == [309.0]
+
+
 def test_checksum_may_leave_out_the_start_bytes(dial_with):
     dial = dial_with(**{**BARE, "checksum_from": 1})
     assert fed(dial, b"\x02\x01\x34\x35")[0].value == 308.0

@@ -9,7 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from acquire.model.bed import Instrument
 from acquire.model.bed_toml.patterns import pattern_fault
+from acquire.model.quantity import OFFSET
 from acquire.model.traverse import FLAGS
 from acquire.receive.wire import decoder_for
 from acquire.receive.wire.lines import number
@@ -127,6 +129,22 @@ def test_readings_beyond_the_described_range_or_any_possible_one_are_out_of_rang
     flags = [reading.flag for reading in fed(narrow, b"100\n-100.5\n")]
     assert flags == [0, FLAGS["out_of_range"]]
     assert fed(level_with(pattern=NUMBER), b"2000000\n")[0].flag == FLAGS["out_of_range"]
+
+
+def test_reading_that_is_not_good_has_no_value(level_with):
+    """Whoever forgets to look at the flag must find nothing to count with."""
+    narrow = level_with(pattern=NUMBER, instrument={"range": (-100.0, 100.0)})
+    for line in (b"-100.5\n", b"9.9e37\n", b"-9.9E37\n", b"x\n"):
+        (reading,) = fed(narrow, line)
+        assert reading.flag != 0 and math.isnan(reading.value)
+
+
+def test_what_no_indicator_can_read_is_held_against_the_limit_in_its_own_unit():
+    """Of a dial in mm: as large as the largest length is a reading, beyond it is none."""
+    most_mm = OFFSET.highest / 1000
+    dial = Instrument("dial", "offset", "mm", wire={"kind": "lines", "pattern": NUMBER})
+    within, beyond = fed(dial, f"{0.9 * most_mm:.3f}\n{-1.1 * most_mm:.3f}\n".encode())
+    assert (within.flag, beyond.flag) == (0, FLAGS["out_of_range"])
 
 
 def test_first_line_without_its_beginning_is_not_taken_for_a_smaller_number(level_with):
