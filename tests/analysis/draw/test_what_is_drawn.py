@@ -29,6 +29,7 @@ from analysis.draw.figures.twist import twist_figure
 from analysis.draw.figures.upright import upright_profile_figure
 from analysis.draw.figures.work import work_figure
 from analysis.linear.profile import Profile
+from analysis.linear.reference_lines import remove_line
 
 AT = np.array([0.0, 254.0, 508.0])
 Y = np.array([0.0, 25.4, -50.8])
@@ -206,6 +207,9 @@ def test_two_maps_are_drawn_with_twice_u_and_their_difference_with_what_is_expan
     upper, lower = comparison_figure(found, unit.inch, is_titled=False).axes
     assert has_band(upper, AT * unit.mm, Y * unit.um, 2 * U * unit.um)
     assert has_band(upper, AT * unit.mm, Y / 2 * unit.um, 2 * U * unit.um)
+    shown = {line.get_label(): np.asarray(line.get_ydata()) for line in upper.lines}
+    np.testing.assert_allclose(shown["by level"], Y * unit.um)
+    np.testing.assert_allclose(shown["by indicator"], Y / 2 * unit.um)
     assert has_band(lower, AT * unit.mm, Y / 2 * unit.um, 2 * U * unit.um)
     for side in (-12.7, 12.7):
         assert is_drawn(lower, [0, 1], [side * unit.um] * 2)
@@ -283,6 +287,9 @@ def test_datums_are_drawn_from_their_least_squares_lines_in_their_order_good_str
     first, second = datums_figure(found, unit.inch).axes
     level = Y - np.polyval(np.polyfit(AT, Y, 1), AT)
     assert (first.get_title(loc="left"), second.get_title(loc="left")) == ("b", "a")
+    remaining = Profile("b", AT, 2 * Y, np.diag(U**2))
+    half = 2 * remove_line(remaining, "least-squares").standard_uncertainty_um
+    assert has_band(first, AT * unit.mm, 2 * level * unit.um, half * unit.um)
     assert is_drawn(first, AT * unit.mm, 2 * level * unit.um) and is_drawn(
         second, AT * unit.mm, level * unit.um
     )

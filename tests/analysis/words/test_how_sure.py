@@ -462,3 +462,35 @@ def test_step_and_pieces_to_move_stand_under_their_own_heads_in_the_owners_unit(
     (row,) = cells(joints._move_words(Made(moves=(move,)), False))
     assert row["foot"] == "r2" and row["station"] == "254 mm"
     assert row["up or down"].startswith("up 30 µm") and row["sideways"].startswith("to front 20 µm")
+
+
+def moved(**changes):
+    given = {
+        "moves": (Made(foot="a", turns=None, lift_um=50.8),), "bolted": (), "step_rolls": {"a": (10.0, 20.0)},
+        "model": "stiff bed", "is_bounded": False, "most_um": 200.0, "shapes_seen": 1,
+    }  # fmt: skip
+    return Made(**(given | changes))
+
+
+@pytest.mark.parametrize(("inch", "first"), [(False, "by µm"), (True, "by thou")])
+def test_lift_of_a_foot_stands_under_its_own_unit(inch, first):
+    (row,) = cells(feet._move_words(moved(), inch))
+    assert (row["by µm"] if not inch else row["µm"]) == "51"
+    assert row[first] == ("51" if not inch else "2.00")
+
+
+def test_bolted_foot_is_slackened_first_and_no_other():
+    assert "a: slacken the bolts before" in " ".join(feet._move_words(moved(bolted=("a", "b")), False))
+    assert "slacken" not in " ".join(feet._move_words(moved(bolted=("b",)), False))
+
+
+def test_moves_say_by_what_they_were_worked_out_and_what_stopped_them():
+    for model, words in (
+        ("stiff bed", "by the model of a stiff bed"),
+        ("learned", "by what the round before showed"),
+        ("measured", "by how this bed answered its feet"),
+    ):
+        said = " ".join(feet._move_words(moved(model=model), False))
+        assert words in said and ("errs by about 30 %" in said) is (model == "stiff bed")
+    assert "more is left for the next" in " ".join(feet._move_words(moved(is_bounded=True), False))
+    assert "more is left for the next" not in " ".join(feet._move_words(moved(), False))
