@@ -11,6 +11,7 @@ import pytest
 from acquire.model.units import MM_PER_INCH, UM_PER_THOU
 from analysis.adjust.drift import Drift
 from analysis.answers.alignment import Measured
+from analysis.answers.common_state import StateNotWritten
 from analysis.answers.joints import Found
 from analysis.answers.not_yet import NOT_CHECKED
 from analysis.words import (
@@ -22,6 +23,7 @@ from analysis.words import (
     history,
     joints,
     limits,
+    of_adjustment,
     plan,
     ripples,
     saddle,
@@ -29,6 +31,7 @@ from analysis.words import (
     wall,
     work,
 )
+from analysis.words.facts import sentence
 
 STATION = np.array([0.0, 500.0, 1000.0])
 U = np.full(3, 3.0)
@@ -494,3 +497,37 @@ def test_moves_say_by_what_they_were_worked_out_and_what_stopped_them():
         assert words in said and ("errs by about 30 %" in said) is (model == "stiff bed")
     assert "more is left for the next" in " ".join(feet._move_words(moved(is_bounded=True), False))
     assert "more is left for the next" not in " ".join(feet._move_words(moved(), False))
+
+
+def test_what_was_not_written_down_is_named_and_all_of_it_only_where_nothing_was():
+    every = ("stands_on", "clamped", "headstock_on", "carriage_on")
+    assert sentence(StateNotWritten(every, "before")).startswith("how the bed stood was not written down")
+    assert sentence(StateNotWritten(("clamped", "carriage_on"), "after")).startswith(
+        "whether it was clamped and whether the carriage was on was not written down after"
+    )
+
+
+@pytest.mark.parametrize(
+    ("quantity", "unit"), [("slope", "µm/m"), ("roll", "µm/m"), ("offset", "µm"), ("span", "µm")]
+)
+def test_readings_of_which_one_is_off_are_told_in_their_unit(quantity, unit):
+    words = of_adjustment._contested(
+        Made(quantity=quantity, one=((1, 100.0),), other=((2, 100.0), (3, 200.0)), error=41.0)
+    )
+    assert (
+        f"either traverse 1 at 100 mm is off, by some 41 {unit}, or traverse 2 at 100 mm and traverse 3"
+        in words
+    )
+
+
+@pytest.mark.parametrize(
+    ("lines", "known", "words"),
+    [
+        (("a", "b"), 5, "the shape of neither a nor b can be known, only their difference at every station"),
+        (("a", "b"), 3, "only their difference at 3 of 5 stations"),
+        (("a", "b", "c"), 5, "none of a, b and c can be known, only the difference of any two at every"),
+    ],
+)  # fmt: skip
+def test_differences_are_told_as_known_only_where_they_are(lines, known, words):
+    found = Made(lines=lines, known=known, stations=5, up_to="nothing")
+    assert words in of_adjustment._shapes_unknown(found)
