@@ -1,8 +1,10 @@
 """What a person types at the prompt, and what becomes of it."""
 
+import dataclasses
+
 import pytest
 
-from acquire.entry import Asker, Entry, Prediction, enter_readings
+from acquire.entry import Asker, Entry, Prediction, enter_readings, stations_to_read
 from acquire.entry.asking import closing_words
 from acquire.entry.large import large
 from acquire.entry.typed_by import Typed
@@ -258,3 +260,81 @@ def test_entry_goes_on_where_its_lines_stop(person, setup):
 def test_digits_too_wide_for_the_terminal_stay_small():
     assert large("1500 mm", 12) == "1500 mm"
     assert len(large("1500 mm", 40).splitlines()) == 5
+
+
+def test_reading_given_in_place_of_a_questioned_one_is_on_disk_too(person, setup):
+    """An entry that is cut short right behind it goes on with the mended reading, not with the slip."""
+    first = person(["3.4", "3.5", "3.6", "3.5", "35", "3.55"])
+    first.enters(setup())
+    assert [line.words for line in first.kept][-2:] == ["35", "3.55"]
+    entry, _ = person(["3.4", "q"]).enters(setup(), lines=first.kept)
+    assert by_station(entry)[400] == 3.55
+
+
+def test_reading_typed_again_as_it_was_stands(person, setup):
+    typist = person(["3.4", "3.5", "3.6", "3.5", "35", "35", "3.4", "q"])
+    entry, _ = typist.enters(setup())
+    assert by_station(entry)[400] == 35 and len(typist.questions) == 1 and typist.answers == []
+
+
+def test_slip_against_the_survey_is_named_where_one_explains_it(person, setup):
+    typist = person(["10.4", "100", "10.2", "q"])
+    typist.enters(setup(), companion=Survey())
+    assert "is it" in typist.questions[0] and "wipe" not in typist.questions[0]
+
+
+def test_feet_of_a_level_are_told_half_a_base_to_either_side(person, setup):
+    typist = person(["1", "q"])
+    typist.enters(setup("level"))
+    assert [words for words in typist.said if "feet at" in words] == [
+        "  feet at 0 mm and 200 mm",
+        "  feet at 200 mm and 400 mm",
+    ]
+
+
+def test_how_manieth_reading_it_is_is_said_of_a_repeat_and_of_no_other(person, setup):
+    typist = person(["1", "2", "r", "3", "q"])
+    typist.enters(setup())
+    assert [words.strip() for words in typist.said if "at this station" in words] == [
+        "reading 2 at this station"
+    ]
+
+
+def test_repeat_is_no_neighbour_of_itself(person, setup):
+    """Two readings at one place, far off both: the neighbours beside it speak, not the first of the two."""
+    typist = person(["3.4", "3.5", "3.6", "3.5", "35", "k", "r", "35", "k", "q"])
+    typist.enters(setup())
+    assert len(typist.questions) == 2
+
+
+class Heard:
+    """What sounds, and for what."""
+
+    def __init__(self):
+        self.kinds = []
+
+    def __call__(self, kind, words):
+        self.kinds.append(kind)
+
+
+def test_reading_sounds_by_who_typed_it_and_a_question_sounds_wrong(setup):
+    heard, answers = Heard(), [burst("3.4"), "3.5", "3.6", "3.5", "35", "k", "q"]
+    asker = Asker(lambda _: answers.pop(0), lambda _: None, lambda: 0.0, sound=heard)
+    enter_readings(Entry.begun(setup(), (0.0, 100.0, 200.0, 300.0, 400.0)), asker, lambda line: None)
+    assert heard.kinds == ["taken", "typed", "typed", "typed", "wrong"]
+
+
+def test_survey_in_inches_is_asked_and_questioned_in_inches(person, setup):
+    inches = setup()
+    inches = dataclasses.replace(inches, bed_toml=inches.bed_toml.replace("[bed]", '[bed]\ndisplay = "inch"'))
+    typist = person(["3.4", "3.5", "3.6", "3.5", "35", "k", "q"])
+    typist.enters(inches)
+    assert typist.asked[1].startswith("3.94 in, 2 of 9")
+    assert typist.questions and " mm" not in typist.questions[0] and " in" in typist.questions[0]
+
+
+def test_last_base_of_a_bed_that_they_fill_is_asked_for_whatever_rounding_says(setup):
+    """Thirty bases of 1000/30 mm: (1000 − base)/base comes to 28.999999999999996 in a computer."""
+    text = setup("level").bed_toml.replace("length_mm = 800", "length_mm = 1000")
+    text = text.replace("base_mm = 200", "base_mm = 33.333333333333336")
+    assert len(stations_to_read(dataclasses.replace(setup("level"), bed_toml=text))) == 30

@@ -188,13 +188,13 @@ def test_joints_stand_where_bed_toml_says_on_faces_from_their_least_squares_line
 
 
 def test_ripple_is_drawn_with_its_crest_where_it_is_and_half_its_height_to_either_side(unit):
-    wave = Made(height_um=8.0, crest_mm=100.0, wavelength_mm=200.0)
+    wave = Made(height_um=8.0, crest_mm=130.0, wavelength_mm=200.0)
     step = Made(from_mm=254.0, to_mm=304.0)
     face = Made(channel=channel(), steps=(step,), ripples=(wave,), from_mm=0.0, to_mm=508.0)
     (axes,) = ripples_figure(Made(faces=(face,)), unit.inch).axes
     x, y = next((x, y) for x, y in lines(axes) if len(x) == 600)
     assert (y.max(), y.min()) == pytest.approx((4.0 * unit.um, -4.0 * unit.um), rel=1e-3)
-    assert np.interp(100.0 * unit.mm, x, y) == pytest.approx(4.0 * unit.um, rel=1e-3)
+    assert np.interp(130.0 * unit.mm, x, y) == pytest.approx(4.0 * unit.um, rel=1e-3)
     shaded = axes.patches[0].get_extents().transformed(axes.transData.inverted())
     assert (shaded.x0, shaded.x1) == pytest.approx((254.0 * unit.mm, 304.0 * unit.mm))
 
@@ -484,6 +484,7 @@ def test_strip_is_full_scale_and_shows_this_rounds_depth_at_its_station(bed):
     left, right = tile.get_xlim()
     width_mm = tile.get_position().width * pages[0].get_figwidth() * 25.4
     assert width_mm == pytest.approx(right - left)  # a millimetre of bed is one of paper
+    assert (left + strip.OVERLAP_MM, right - strip.OVERLAP_MM) == (0.0, 250.0)  # the first tile of 250 mm
     figures = {text.get_text(): text.get_position()[0] for text in tile.texts}
     assert figures["13"] == 254.0  # 12.7 µm: half of what is to come off, this round
     check = pages[0].axes[0]
@@ -495,3 +496,14 @@ def test_check_line_of_an_inch_strip_is_four_inches_long(bed):
     page = strip.strip_pages(bed, face_plan(), True, "Letter")[0]
     assert page.axes[0].get_position().width * page.get_figwidth() == pytest.approx(4.0)
     assert any("4 in" in text.get_text() for text in page.axes[0].texts)
+
+
+@pytest.mark.parametrize(
+    ("inch", "head", "rows"),
+    [(False, "station_mm", ["127", "381"]), (True, "station (in)", ["5", "15"])],
+)
+def test_table_beside_a_sheet_names_the_unit_of_its_stations(bed, tmp_path, inch, head, rows):
+    sheets.write_twin(sheets.plan_sheet(bed, "flat", "vial"), tmp_path / "twin.csv", inch)
+    lines = [line for line in (tmp_path / "twin.csv").read_text().splitlines() if not line.startswith("#")]
+    assert lines[0].split(",") == [head, "forward (um/m)", "reverse (um/m)", "note"]
+    assert [line.split(",")[0] for line in lines[1:]] == rows
