@@ -9,6 +9,7 @@ from types import SimpleNamespace as Made
 import matplotlib
 import numpy as np
 import pytest
+from analysis.draw.figures.upright import upright_profile_figure
 
 from acquire.model.bed_toml.reading import parse_bed
 from analysis.answers.feet_on_bed import Move
@@ -26,7 +27,6 @@ from analysis.draw.figures.section import outline, places_across
 from analysis.draw.figures.side_view import Strip, side_view_figure
 from analysis.draw.figures.taper import taper_figure
 from analysis.draw.figures.twist import twist_figure
-from analysis.draw.figures.upright import upright_profile_figure
 from analysis.draw.figures.work import work_figure
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
