@@ -9,7 +9,6 @@ from types import SimpleNamespace as Made
 import matplotlib
 import numpy as np
 import pytest
-from analysis.draw.figures.upright import upright_profile_figure
 
 from acquire.model.bed_toml.reading import parse_bed
 from analysis.answers.feet_on_bed import Move
@@ -336,13 +335,13 @@ def test_limits_are_drawn_as_shares_with_the_limit_at_a_hundred():
 
 
 def test_upright_guide_is_drawn_upright_with_its_bottom_at_the_bottom(unit):
-    called = Made(origin="bottom", far_end="top")
+    called = Made(origin="bottom", far_end="top", is_upright=True)
     found = Made(
         station_mm=AT, height_um=Y, standard_uncertainty_um=U, line="ends", sense="straight",
         straightness_expanded_um=5.0, face="way", relative_to=None, base_lag=None,
         straightness_um={"ends": 1.0}, ripples_not_included_mm=(),
     )  # fmt: skip
-    (axes,) = upright_profile_figure(found, called, unit.inch, is_titled=False).axes
+    (axes,) = profile_figure(found, unit.inch, called=called, is_titled=False).axes
     for side in (-2, 2):
         assert is_drawn(axes, (Y + side * U) * unit.um, AT * unit.mm)
     places = {text.get_text(): text.get_position()[1] for text in axes.texts}

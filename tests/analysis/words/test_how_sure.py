@@ -375,7 +375,7 @@ def test_datum_that_nothing_checks_or_that_is_not_trusted_says_so():
         face="way", relative_to=None, base_lag=None, sense=answers.STRAIGHT, straightness_expanded_um=3.0,
         straightness_um={"ends": 1.0}, line="ends", ripples_not_included_mm=(),
     )  # fmt: skip
-    sound = Made(face="way", shape=shape, can_be_trusted=True, is_checked=True, wear=None)
+    sound = Made(face="way", shape=shape, can_be_trusted=True, is_checked=True, wear=None, cannot_tell=None)
     assert "can be started from" in plan.datum_words(sound, False)
     assert "nothing checks" not in plan.datum_words(sound, False)
     doubted = Made(**(vars(sound) | {"can_be_trusted": False, "is_checked": False}))
@@ -439,7 +439,7 @@ def test_foot_screw_is_turned_in_parts_of_a_turn_or_degrees():
 
 
 def test_reason_that_holds_for_one_face_names_it():
-    assert plan.not_yet_words({"way": NOT_CHECKED})[0].startswith("Do not scrape way yet:")
+    assert plan.not_yet_words({"way": NOT_CHECKED}, ())[0].startswith("Do not scrape way yet:")
 
 
 @pytest.mark.parametrize("inch", [False, True])

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from analysis.answers.alignment import Measured
+from analysis.answers.both_times import BETTER, WORSE
 from analysis.answers.feet_on_bed import Move
-from analysis.answers.history import BETTER, WORSE
 from analysis.answers.joints import Found
 from analysis.words import (
     align,
