@@ -79,7 +79,6 @@ def identify(
     url: str,
     requests: Sequence[str] = (),
     *,
-    speeds: Sequence[int] = SPEEDS,
     most_s: float = 3.0,
     listening: Listen = listen,
     say: Say = lambda words: None,
@@ -93,7 +92,7 @@ def identify(
     """
     for ask in (None, *requests):
         request = b"" if ask is None else request_bytes({"ask": ask}) or b""
-        heard = _heard_at_speeds(url, speeds, most_s, listening, request, say)
+        heard = _heard_at_speeds(url, most_s, listening, request, say)
         if heard:
             return _understood(url, max(heard, key=score), ask, request, most_s, listening)
     raise PortError(
@@ -109,12 +108,10 @@ def _is_enough(data: bytes) -> bool:
     return len(whole_lines(data)) >= ENOUGH_LINES or len(data) >= ENOUGH_BYTES
 
 
-def _heard_at_speeds(
-    url: str, speeds: Sequence[int], most_s: float, listening: Listen, request: bytes, say: Say
-) -> list[Heard]:
+def _heard_at_speeds(url: str, most_s: float, listening: Listen, request: bytes, say: Say) -> list[Heard]:
     """What was heard at each speed that gave anything; the first that is certain ends the search."""
     found = []
-    for baud in speeds:
+    for baud in SPEEDS:
         say(f"listening at {baud} baud" + (f", asking {request!r}" if request else ""))
         data, errors = listening(Port(url, baud), most_s, _is_enough, request)
         if data:

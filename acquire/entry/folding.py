@@ -2,8 +2,10 @@
 
 from collections.abc import Sequence
 
+BETWEEN = "   "
 
-def on_lines(parts: Sequence[str], columns: int, between: str = "   ") -> list[str]:
+
+def on_lines(parts: Sequence[str], columns: int) -> list[str]:
     """The parts on lines of at most `columns`, none cut in two.
 
     Examples
@@ -13,7 +15,7 @@ def on_lines(parts: Sequence[str], columns: int, between: str = "   ") -> list[s
     """
     lines = [""]
     for part in parts:
-        longer = lines[-1] + between + part if lines[-1] else part
+        longer = lines[-1] + BETWEEN + part if lines[-1] else part
         if lines[-1] and len(longer) > columns:
             lines.append(part)
         else:

@@ -38,5 +38,3 @@ class Written(click.ParamType):
 
 ABOVE_0 = Written(0.0, is_above=True)
 FROM_0 = Written(0.0)
-UNITS_SAID = "with its unit (300mm, 12in, 6 1/2\", 4' 3\"), or a number in the survey's own"
-"""For the help of a command: what its lengths may look like."""

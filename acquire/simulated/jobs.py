@@ -13,6 +13,10 @@ from acquire.simulated.motion import Step, fed, stepped
 from acquire.simulated.performance import Performance, perform
 from acquire.simulated.truth import InventedBed
 
+FRONT, REAR = "front-vee", "rear-flat"
+STEP_MM = 100.0
+FEED_MM_PER_S = 12.0
+MARKED_DWELL_S = (6.0, 8.0)
 Script = tuple[float, list[Step]]
 
 
@@ -62,62 +66,50 @@ def level_steps(
     )
 
 
-def level_marks(
-    bed: InventedBed, face: str, direction: str = "forward", dwell_s: tuple[float, float] = (6.0, 8.0)
-) -> Job:
+def level_marks(bed: InventedBed, face: str) -> Job:
     """The long level stepped foot to foot without a scale, a key pressed at each station."""
-    job = level_steps(bed, face, direction)
-    places = _there_or_back(np.arange(BASE_MM / 2, bed.length_mm - BASE_MM / 2 + 1, BASE_MM), direction)
+    job = level_steps(bed, face)
+    places = _there_or_back(np.arange(BASE_MM / 2, bed.length_mm - BASE_MM / 2 + 1, BASE_MM), "forward")
     return Job(
-        f"long level stepped along {face}, {direction}, a key pressed at each station",
+        f"long level stepped along {face}, forward, a key pressed at each station",
         {**job.asked, "position": "stations"},
         {"long-level": long_level(face)},
-        lambda rng: stepped(places, rng, dwell_s, nudge_chance=0.0, is_marked=True),
+        lambda rng: stepped(places, rng, MARKED_DWELL_S, nudge_chance=0.0, is_marked=True),
     )
 
 
-def level_feed(bed: InventedBed, face: str, direction: str = "forward", mm_per_s: float = 12.0) -> Job:
+def level_feed(bed: InventedBed, face: str, direction: str = "forward") -> Job:
     """The long level drawn along a face without a stop."""
     ends = _there_or_back(np.array([BASE_MM / 2, bed.length_mm - BASE_MM / 2]), direction)
     return Job(
         f"long level drawn along {face} without a stop, {direction}",
         _asked("long-level", direction, face=face),
         {"long-level": long_level(face), "scale": scale()},
-        lambda rng: fed(ends[0], ends[1], mm_per_s),
+        lambda rng: fed(ends[0], ends[1], FEED_MM_PER_S),
     )
 
 
 def cross_level_steps(
-    bed: InventedBed,
-    front: str = "front-vee",
-    rear: str = "rear-flat",
-    direction: str = "forward",
-    step_mm: float = 100.0,
-    dwell_s: tuple[float, float] = (4.5, 6.0),
+    bed: InventedBed, direction: str = "forward", dwell_s: tuple[float, float] = (4.5, 6.0)
 ) -> Job:
     """The cross level on its bridge, station by station."""
-    places = _there_or_back(np.arange(0.0, bed.length_mm + 1, step_mm), direction)
+    places = _there_or_back(np.arange(0.0, bed.length_mm + 1, STEP_MM), direction)
     return Job(
-        f"cross level across {front} and {rear}, {direction}",
-        _asked("cross-level", direction, across=(front, rear)),
-        {"cross-level": cross_level(front, rear), "scale": scale()},
+        f"cross level across {FRONT} and {REAR}, {direction}",
+        _asked("cross-level", direction, across=(FRONT, REAR)),
+        {"cross-level": cross_level(FRONT, REAR), "scale": scale()},
         lambda rng: stepped(places, rng, dwell_s),
     )
 
 
 def indicator_steps(
-    bed: InventedBed,
-    face: str = "rear-flat",
-    reference: str = "front-vee",
-    direction: str = "forward",
-    step_mm: float = 100.0,
-    dwell_s: tuple[float, float] = (3.5, 4.5),
+    bed: InventedBed, direction: str = "forward", dwell_s: tuple[float, float] = (3.5, 4.5)
 ) -> Job:
     """The indicator carried along one way and reading another, station by station."""
-    places = _there_or_back(np.arange(0.0, bed.length_mm + 1, step_mm), direction)
+    places = _there_or_back(np.arange(0.0, bed.length_mm + 1, STEP_MM), direction)
     return Job(
-        f"indicator carried on {reference}, reading {face}, {direction}",
-        _asked("indicator", direction, face=face, reference=reference),
-        {"indicator": indicator(face, reference), "scale": scale()},
+        f"indicator carried on {FRONT}, reading {REAR}, {direction}",
+        _asked("indicator", direction, face=REAR, reference=FRONT),
+        {"indicator": indicator(REAR, FRONT), "scale": scale()},
         lambda rng: stepped(places, rng, dwell_s),
     )

@@ -7,6 +7,10 @@ import numpy as np
 
 FINE_S = 0.01
 """Step of the fine time grid on which motion and damping are worked out."""
+STILL_S = 3.0
+"""Stood still before and after a feed."""
+WAVER = 0.005
+"""Relative scatter of the speed of a feed."""
 
 
 @dataclass(frozen=True)
@@ -165,14 +169,12 @@ def _move(from_mm: float, to_mm: float, mm_per_s: float) -> Move:
     return Move(to_mm, 1.0 + abs(to_mm - from_mm) / mm_per_s)
 
 
-def fed(
-    from_mm: float, to_mm: float, mm_per_s: float, still_s: float = 3.0, waver: float = 0.005
-) -> tuple[float, list[Step]]:
+def fed(from_mm: float, to_mm: float, mm_per_s: float) -> tuple[float, list[Step]]:
     """One continuous feed, with a still moment and a mark at each end."""
     return float(from_mm), [
-        Hold(still_s),
+        Hold(STILL_S),
         Mark("feed begins"),
-        Feed(float(to_mm), mm_per_s, waver),
+        Feed(float(to_mm), mm_per_s, WAVER),
         Mark("feed ends"),
-        Hold(still_s),
+        Hold(STILL_S),
     ]

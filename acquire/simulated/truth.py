@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 
 LENGTH_MM = 1600.0
+WAVES = 12
+"""How many waves make a roughness."""
 
 
 @dataclass(frozen=True)
@@ -255,10 +257,10 @@ def _dips(
     return (near, *more)
 
 
-def _roughness(rms_um: float, rng: np.random.Generator, waves: int = 12) -> tuple[Ripple, ...]:
+def _roughness(rms_um: float, rng: np.random.Generator) -> tuple[Ripple, ...]:
     """Waves of 15 to 120 mm that together have the given root-mean-square height."""
     if rms_um == 0:
         return ()
-    each = float(rms_um * np.sqrt(2 / waves))
-    lengths = np.exp(rng.uniform(np.log(15), np.log(120), waves))
+    each = float(rms_um * np.sqrt(2 / WAVES))
+    lengths = np.exp(rng.uniform(np.log(15), np.log(120), WAVES))
     return tuple(Ripple(each, float(n), float(rng.uniform(0, 2 * np.pi))) for n in lengths)

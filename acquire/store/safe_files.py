@@ -100,7 +100,7 @@ class NewFile:
         self.close()
 
 
-def write_file(place: Path, data: bytes, *, replace: bool = False) -> None:
+def write_file(place: Path, data: bytes) -> None:
     """Put a file of these bytes in place.
 
     Raises
@@ -108,11 +108,11 @@ def write_file(place: Path, data: bytes, *, replace: bool = False) -> None:
     OSError
         If it cannot be written.
     SurveyError
-        If there is a file of that name and `replace` is false.
+        If there is a file of that name.
     """
     with NewFile(place) as new:
         new.write(data)
-        new.put_in_place(replace=replace)
+        new.put_in_place()
 
 
 def move(old: Path, place: Path) -> None:

@@ -228,8 +228,8 @@ def twist_to_hide_um_per_m(headstock_um_per_m: float, distance_mm: float, centre
     return -headstock_um_per_m * distance_mm / centre_mm
 
 
-def push_off_um(force_n: float, stick_out_mm: float, diameter_mm: float, material: str = "steel") -> float:
-    """How far the cut bends a bar held at one end away: Fl³/3EI, at the end (textbooks, from memory).
+def push_off_um(force_n: float, stick_out_mm: float, diameter_mm: float) -> float:
+    """How far the cut bends a steel bar held at one end away: Fl³/3EI, at the end (textbooks, from memory).
 
     Examples
     --------
@@ -239,7 +239,7 @@ def push_off_um(force_n: float, stick_out_mm: float, diameter_mm: float, materia
     13.2
     """
     _above_zero("bar", min(stick_out_mm, diameter_mm))
-    modulus = MATERIALS[material][1]
+    modulus = MATERIALS["steel"][1]
     second_moment = np.pi * (diameter_mm / 1000) ** 4 / 64
     return float(1e6 * force_n * (stick_out_mm / 1000) ** 3 / (3 * modulus * second_moment))
 

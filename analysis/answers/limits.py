@@ -153,11 +153,11 @@ def judge_limits(bed_map: BedMap, limits: Limits, rule: str = RULE) -> Verdicts:
     return Verdicts(tuple(judged), rule, tuple(bed_map.warnings), assumptions(bed_map))
 
 
-def meets_limits(bed_map: BedMap, faces: Sequence[str], rule: str = RULE) -> dict[str, bool]:
+def meets_limits(bed_map: BedMap, faces: Sequence[str]) -> dict[str, bool]:
     """Of the faces that the owner has a limit of straightness for, whether each meets it."""
     limits = bed_map.bed.limits.straightness_um
     return {
-        face: _straightness(bed_map, face, limits[face], rule).verdict == MEETS
+        face: _straightness(bed_map, face, limits[face], RULE).verdict == MEETS
         for face in faces
         if face in limits
     }

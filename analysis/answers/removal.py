@@ -83,7 +83,7 @@ def removal_of(
     )
 
 
-def lengths_stood_for(station_mm: NDArray, where: str = "removal") -> NDArray[np.float64]:
+def lengths_stood_for(station_mm: NDArray) -> NDArray[np.float64]:
     """Share of the whole length that each station stands for: half-way to its neighbours.
 
     Examples
@@ -92,7 +92,7 @@ def lengths_stood_for(station_mm: NDArray, where: str = "removal") -> NDArray[np
     array([0.125, 0.5  , 0.375])
     """
     if station_mm.size < 2:
-        raise AnalysisError(where, f"{station_mm.size} station", "two stations or more")
+        raise AnalysisError("removal", f"{station_mm.size} station", "two stations or more")
     half = np.diff(station_mm) / 2
     return (np.append(half, 0.0) + np.append(0.0, half)) / float(np.ptp(station_mm))
 

@@ -76,19 +76,6 @@ class SaddleDrop:
     assumptions: tuple[Assumption, ...] = field(default=())
 
 
-def drop_at(front_um: float, rear_um: float, gauge_mm: float, away_mm: float) -> float:
-    """Drop at a place across, `away_mm` from the front way (+ rearwards).
-
-    Examples
-    --------
-    Front 180, rear 120 over 300 mm; the apron 100 mm in front:
-
-    >>> drop_at(180, 120, 300, -100)
-    200.0
-    """
-    return front_um + (rear_um - front_um) * away_mm / gauge_mm
-
-
 def rack_play(drop_um: float, pressure_angle_deg: float = 20.0) -> float:
     """Play that a rack and pinion have less of, or more, for a change of their distance.
 
@@ -116,7 +103,6 @@ def saddle_drop(
     bed_map: BedMap,
     apron_mm: float,
     *,
-    wishes: Wishes | None = None,
     pressure_angle_deg: float = 20.0,
     lining: Lining | None = None,
     across_joints: bool = False,
@@ -128,8 +114,6 @@ def saddle_drop(
     bed_map : BedMap
     apron_mm : float
         Where the apron's pinion or half nuts are, across.
-    wishes : Wishes, optional
-        Of the plan; without wind by default.
     pressure_angle_deg : float
         Of the rack.
     lining : Lining, optional
@@ -149,9 +133,7 @@ def saddle_drop(
                 way, "no unworn stretch of it was measured, so that its drop has nothing to be counted from",
                 "unworn_mm in bed.toml with two stations at least", "name one, and measure there",
             )  # fmt: skip
-    plans = plan_faces(
-        bed_map, (ways.front, ways.rear), wishes or Wishes(no_wind=True), across_joints=across_joints
-    )
+    plans = plan_faces(bed_map, (ways.front, ways.rear), Wishes(no_wind=True), across_joints=across_joints)
     if plans.infeasible is not None:
         raise AnalysisError("saddle", f"no such plan: {plans.infeasible}", "wishes that do not clash")
     drops = {

@@ -18,17 +18,6 @@ from analysis.linear.profile import Profile
 from analysis.linear.shown import table_html
 from analysis.observe import Observations, observe_all
 
-SHOWN = (
-    "number",
-    "subject",
-    "instrument",
-    "quantity",
-    "direction",
-    "mode",
-    "readings",
-    "stations",
-)
-
 
 @dataclass(frozen=True)
 class LeftOut(Fact):

@@ -62,7 +62,7 @@ class Profile(Shown):
         """Standard uncertainty of each height, shape (n,), before or after whatever line was removed."""
         return np.sqrt(np.clip(np.diag(self.covariance_um2), 0, None))
 
-    def through(self, matrix: ArrayLike, station_mm: ArrayLike, face: str | None = None) -> "Profile":
+    def through(self, matrix: ArrayLike, station_mm: ArrayLike) -> "Profile":
         """Return linear combinations of the heights as a profile at `station_mm`, covariance included.
 
         Parameters
@@ -71,8 +71,6 @@ class Profile(Shown):
             Each row makes one new height out of the present ones.
         station_mm : array, shape (m,)
             Where the new heights are.
-        face : str, optional
-            What the new profile is of; the same face if left out.
 
         Examples
         --------
@@ -86,7 +84,7 @@ class Profile(Shown):
         covariance = rows @ self.covariance_um2 @ rows.T
         covariance = (covariance + covariance.T) / 2  # large weights that cancel leave rounding
         return Profile(
-            self.face if face is None else face,
+            self.face,
             np.asarray(station_mm, float),
             rows @ self.height_um,
             (covariance + covariance.T) / 2,

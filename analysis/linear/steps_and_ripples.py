@@ -264,7 +264,7 @@ def smooth_draws(
     return np.asarray((errors + np.sqrt(size)[:, None] * bends).T)
 
 
-def alarms(times: Sequence[NDArray], chance: float = CHANCE) -> list[float]:
-    """What the largest T of each kind exceeds in a share chance / kinds of the draws."""
-    level = 1 - chance / len(times)
+def alarms(times: Sequence[NDArray]) -> list[float]:
+    """What the largest T of each kind exceeds in a share CHANCE / kinds of the draws."""
+    level = 1 - CHANCE / len(times)
     return [float(np.quantile(each.max(axis=0), level)) if each.size else np.inf for each in times]

@@ -5,7 +5,7 @@ import numpy as np
 from acquire.model.places import ROUNDING_MM
 
 
-def interpolation(node_mm: np.ndarray, at_mm: float, same_mm: float = ROUNDING_MM) -> dict[int, float]:
+def interpolation(node_mm: np.ndarray, at_mm: float) -> dict[int, float]:
     """Weights of nodes for the height at a place: the node itself, a cubic, or a straight line outside.
 
     Parameters
@@ -13,8 +13,6 @@ def interpolation(node_mm: np.ndarray, at_mm: float, same_mm: float = ROUNDING_M
     node_mm : array, shape (n,)
         Rising.
     at_mm : float
-    same_mm : float
-        A node as near as this stands for the place.
 
     Examples
     --------
@@ -22,7 +20,7 @@ def interpolation(node_mm: np.ndarray, at_mm: float, same_mm: float = ROUNDING_M
     {0: -0.0625, 1: 0.5625, 2: 0.5625, 3: -0.0625}
     """
     nearest = int(np.argmin(np.abs(node_mm - at_mm)))
-    if abs(node_mm[nearest] - at_mm) <= same_mm or len(node_mm) == 1:
+    if abs(node_mm[nearest] - at_mm) <= ROUNDING_MM or len(node_mm) == 1:
         return {nearest: 1.0}
     around = _around(node_mm, at_mm)
     return {int(i): float(_lagrange(node_mm[around], k, at_mm)) for k, i in enumerate(around)}
@@ -42,7 +40,7 @@ def _lagrange(mm: np.ndarray, k: int, at_mm: np.ndarray | float) -> np.ndarray:
     return np.prod((np.asarray(at_mm)[..., None] - others) / (mm[k] - others), axis=-1)
 
 
-def interpolation_rows(node_mm: np.ndarray, at_mm: np.ndarray, same_mm: float = ROUNDING_MM) -> np.ndarray:
+def interpolation_rows(node_mm: np.ndarray, at_mm: np.ndarray) -> np.ndarray:
     """The weights of `interpolation` for many places at once, shape (places, nodes).
 
     Examples
@@ -54,11 +52,11 @@ def interpolation_rows(node_mm: np.ndarray, at_mm: np.ndarray, same_mm: float = 
     rows = np.zeros((len(at_mm), len(node_mm)))
     right = np.searchsorted(node_mm, at_mm)
     nearest = np.argmin(np.abs(node_mm[None, :] - at_mm[:, None]), axis=1)
-    near = (np.abs(node_mm[nearest] - at_mm) <= same_mm) | (len(node_mm) == 1)
+    near = (np.abs(node_mm[nearest] - at_mm) <= ROUNDING_MM) | (len(node_mm) == 1)
     rows[np.flatnonzero(near), nearest[near]] = 1.0
     for gap in np.unique(right[~near]):
         here = np.flatnonzero(~near & (right == gap))
-        weights = interpolation(node_mm, float(at_mm[here[0]]), same_mm)
+        weights = interpolation(node_mm, float(at_mm[here[0]]))
         around = node_mm[list(weights)]
         for k, node in enumerate(weights):
             rows[here, node] = _lagrange(around, k, at_mm[here])

@@ -87,12 +87,12 @@ def yes_or_no() -> Key:
     return Key("true | false", lambda v: isinstance(v, bool))
 
 
-def _pair(needed: str, lowest: float, highest: float, above: float = -math.inf) -> Key:
+def _pair(needed: str, highest: float, above: float = -math.inf) -> Key:
     def accepts(value: Any) -> bool:
         return (
             isinstance(value, list)
             and len(value) == 2
-            and all(is_number(item) and lowest <= item <= highest and item > above for item in value)
+            and all(is_number(item) and 0.0 <= item <= highest and item > above for item in value)
         )
 
     return Key(needed, accepts, lambda value: (float(value[0]), float(value[1])))
@@ -142,9 +142,7 @@ FACE: Mapping[str, Key] = {
     "shape": one_of("flat", "vee"),
     "form": one_of("ridge", "groove"),
     "vee_angle_deg": number_key("an included angle between 0 and 180", above=0.0, highest=179.9),
-    "flank_angles_deg": _pair(
-        "[front, rear], each from the vertical, between 0 and 90", 0.0, 89.95, above=0.0
-    ),
+    "flank_angles_deg": _pair("[front, rear], each from the vertical, between 0 and 90", 89.95, above=0.0),
     "across_mm": number_key("a place across the bed in mm"),
     "carriage": one_of("front", "rear"),
     "unworn_mm": Key(
@@ -208,7 +206,7 @@ PORT: Mapping[str, Key] = {
 
 STRAIGHTEDGE: Mapping[str, Key] = {
     "length_mm": above_zero("a length in mm", required=True),
-    "supports_mm": _pair("[first, second] from its end nearer station 0", 0.0, 1e5),
+    "supports_mm": _pair("[first, second] from its end nearer station 0", 1e5),
     "depth_mm": above_zero("a depth in mm"),
     "material": one_of("steel", "cast iron", "granite", "aluminium", "ceramic"),
     "start_mm": number_key("the station of its end nearer station 0"),

@@ -15,6 +15,7 @@ from acquire.model.bed_toml.wire_keys import LONGEST_LINE
 from acquire.model.units import unit_name
 
 FEWEST_LINES = 3
+LONGEST_FRAME = 64
 NUMBERS = {
     ".": re.compile(r"(?:[-+] *)?\d+(?:\.\d+)?(?:[eE][-+]?\d{1,3})?"),
     ",": re.compile(r"(?:[-+] *)?\d+(?:,\d+)?"),
@@ -230,7 +231,7 @@ def _literal(piece: str) -> str:
     return " +".join(re.escape(word) for word in piece.split())
 
 
-def frame_length(data: bytes, longest: int = 64) -> int | None:
+def frame_length(data: bytes) -> int | None:
     """The number of bytes after which binary data repeat themselves best; None where they do not.
 
     Examples
@@ -238,7 +239,7 @@ def frame_length(data: bytes, longest: int = 64) -> int | None:
     >>> frame_length(bytes([0xAA, 0x55, 1, 2, 9, 0xAA, 0x55, 1, 3, 7, 0xAA, 0x55, 1, 9, 3] * 2))
     5
     """
-    lengths = range(2, min(longest, len(data) // 3) + 1)
+    lengths = range(2, min(LONGEST_FRAME, len(data) // 3) + 1)
     alike = {
         length: sum(a == b for a, b in zip(data, data[length:], strict=False)) / (len(data) - length)
         for length in lengths

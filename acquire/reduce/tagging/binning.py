@@ -12,6 +12,8 @@ AT_ONCE = 1 << 16
 """So many readings are sorted at a time: a long recording is not held in memory."""
 TURN_MM = 20.0
 """How far the carriage must come back before it counts as another pass."""
+COURSE_WIDTH = 25
+"""Readings that the course of the way is averaged over, before their noise is looked at."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +58,6 @@ def binned(
     time_s: np.ndarray,
     position_mm: np.ndarray,
     reading: np.ndarray,
-    bin_mm: float = BIN_MM,
     smoothed_over: int = 1,
     let_go: Callable[[], None] = lambda: None,
 ) -> Bins:
@@ -73,7 +74,7 @@ def binned(
     (array([0.2, 1.2]), array([2., 5.]), array([2, 1]))
     """
     known = np.isfinite(position_mm) & np.isfinite(reading)
-    means, counts, passing = _means([time_s, position_mm, reading], position_mm, known, bin_mm)
+    means, counts, passing = _means([time_s, position_mm, reading], position_mm, known)
     let_go()
     y = reading if known.all() else reading[known]
     correlated = autocorrelation_time([_detrended(y)]) if len(y) > 8 else 1.0
@@ -84,7 +85,7 @@ def binned(
 
 
 def _means(
-    columns: Sequence[np.ndarray], position_mm: np.ndarray, known: np.ndarray, bin_mm: float
+    columns: Sequence[np.ndarray], position_mm: np.ndarray, known: np.ndarray
 ) -> tuple[list[np.ndarray], np.ndarray, np.ndarray]:
     """Means of each column over each bin and pass, how many readings are in it, and which pass it is."""
     parts = [slice(begin, begin + AT_ONCE) for begin in range(0, len(known), AT_ONCE)]
@@ -92,7 +93,7 @@ def _means(
     passing[known] = passes(position_mm[known])
 
     def place_of(part: slice) -> np.ndarray:
-        return np.floor(position_mm[part][known[part]] / bin_mm + 1e-9).astype(np.int64)
+        return np.floor(position_mm[part][known[part]] / BIN_MM + 1e-9).astype(np.int64)
 
     lowest = min((int(place_of(part).min(initial=0)) for part in parts), default=0)
     span = max((int(place_of(part).max(initial=0)) for part in parts), default=0) - lowest + 1
@@ -124,7 +125,7 @@ def _roughness(reading: np.ndarray, apart: int = 1) -> float:
     return float(1.4826 * np.median(bend, overwrite_input=True) / np.sqrt(6))
 
 
-def _detrended(reading: np.ndarray, width: int = 25) -> np.ndarray:
-    width = min(width, len(reading) // 2 * 2 - 1)
+def _detrended(reading: np.ndarray) -> np.ndarray:
+    width = min(COURSE_WIDTH, len(reading) // 2 * 2 - 1)
     course = np.convolve(np.pad(reading, width // 2, mode="edge"), np.ones(width) / width, "valid")
     return reading - course

@@ -51,7 +51,6 @@ def dwells_by_position(
     time_s: np.ndarray,
     position_mm: np.ndarray,
     longest_gap_s: float = 1.0,
-    resolution_mm: float | None = None,
 ) -> list[Dwell]:
     """Unions of consecutive windows of half a second in which the position stays put.
 
@@ -68,7 +67,7 @@ def dwells_by_position(
     if len(time_s) < 3:
         return []
     window_s = max(STILL_WINDOW_S, 3 * float(np.median(np.diff(time_s))))
-    resolution = smallest_step(position_mm) if resolution_mm is None else resolution_mm
+    resolution = smallest_step(position_mm)
     allowed_mm = max(STILL_RANGE_MM, 8 * position_noise_mm(position_mm) + 2 * min(resolution, 0.1))
     is_still = _is_put(time_s, position_mm, window_s, allowed_mm, longest_gap_s)
     return [
@@ -217,13 +216,13 @@ def _shared_parted(found: list[Dwell | None], mark_s: Sequence[float]) -> list[D
     return found
 
 
-def worth_keeping(dwells: Sequence[Dwell], departure_s: float = DEPARTURE_S) -> list[Dwell]:
+def worth_keeping(dwells: Sequence[Dwell]) -> list[Dwell]:
     """The departure dropped, those under two seconds left out, and of nudges the later kept.
 
     Two dwells one after the other less than 5 mm apart are one station and a nudge; coming
     back to a station later is a repeat and stays.
     """
-    shortened = [replace(d, end_s=d.end_s - departure_s) for d in dwells]
+    shortened = [replace(d, end_s=d.end_s - DEPARTURE_S) for d in dwells]
     long_enough = [d for d in shortened if d.length_s >= SHORTEST_DWELL_S - 1e-9]
     kept: list[Dwell] = []
     for dwell in long_enough:

@@ -12,9 +12,7 @@ AT_ONCE = 1 << 16
 """So many readings are compared at a time: a long recording is not held in memory."""
 
 
-def frozen(
-    time_s: np.ndarray, value: np.ndarray, position_mm: np.ndarray, seconds: float = FROZEN_S
-) -> np.ndarray:
+def frozen(time_s: np.ndarray, value: np.ndarray, position_mm: np.ndarray) -> np.ndarray:
     """Which readings repeat one value to the last digit for too long while the position moves.
 
     Too long is five seconds and 20 mm of travel and ten readings: a real reading flickers.
@@ -30,7 +28,7 @@ def frozen(
     for start, end in _repeats(value):
         where = position_mm[start:end]
         where = where[np.isfinite(where)]
-        is_long = time_s[end - 1] - time_s[start] >= seconds
+        is_long = time_s[end - 1] - time_s[start] >= FROZEN_S
         if is_long and len(where) and np.ptp(where) >= FROZEN_MM:
             out[start:end] = True
     return out

@@ -52,7 +52,7 @@ def snap_reach_mm(place_mm: np.ndarray) -> float:
     return min(SNAP_MM, pitch_mm / 10)
 
 
-def snapped(position_mm: np.ndarray, place_mm: np.ndarray, tolerance_mm: float | None = None) -> np.ndarray:
+def snapped(position_mm: np.ndarray, place_mm: np.ndarray) -> np.ndarray:
     """The place each position was meant for; itself where none is within the tolerance.
 
     The tolerance is 2 mm, or a tenth of the closest places' distance if that is less.
@@ -65,7 +65,5 @@ def snapped(position_mm: np.ndarray, place_mm: np.ndarray, tolerance_mm: float |
     position_mm, place_mm = np.asarray(position_mm, float), np.asarray(place_mm, float)
     if len(place_mm) == 0 or len(position_mm) == 0:
         return position_mm
-    if tolerance_mm is None:
-        tolerance_mm = snap_reach_mm(place_mm)
     nearest = place_mm[np.argmin(np.abs(position_mm[:, None] - place_mm[None, :]), axis=1)]
-    return np.where(np.abs(nearest - position_mm) <= tolerance_mm, nearest, position_mm)
+    return np.where(np.abs(nearest - position_mm) <= snap_reach_mm(place_mm), nearest, position_mm)

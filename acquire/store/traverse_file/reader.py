@@ -80,7 +80,7 @@ def read_raw(path: Path | str, name: str, columns: Columns = IN_MEMORY) -> Strea
         return Stream(name, "1", none, none, np.zeros(0, np.uint8), none, raw, **found)
 
 
-def read_survey(folder: Path | str, *, raw: bool = False) -> list[Traverse]:
+def read_survey(folder: Path | str) -> list[Traverse]:
     """All traverses of a survey in order of their numbers; journals are passed over.
 
     Raises
@@ -90,11 +90,11 @@ def read_survey(folder: Path | str, *, raw: bool = False) -> list[Traverse]:
     SurveyError
         If a file was renamed to another number: others may refer to it by its own.
     """
-    return [_numbered(path, number, raw) for number, path in files_of(folder).items()]
+    return [_numbered(path, number) for number, path in files_of(folder).items()]
 
 
-def _numbered(path: Path, number: int, raw: bool) -> Traverse:
-    traverse = read_traverse(path, raw=raw)
+def _numbered(path: Path, number: int) -> Traverse:
+    traverse = read_traverse(path)
     if traverse.number != number:
         raise SurveyError(
             str(path), f"holds traverse {traverse.number:03d}", f"a name beginning {traverse.number:03d}-"

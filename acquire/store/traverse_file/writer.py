@@ -31,7 +31,6 @@ def write_traverse(
     path: Path | str,
     traverse: Traverse,
     *,
-    replace: bool = False,
     after_each: Callable[[], None] = _nothing,
 ) -> None:
     """Write `traverse` to `path`; the file appears there whole and compared, or not at all.
@@ -39,7 +38,7 @@ def write_traverse(
     Parameters
     ----------
     path : Path
-        Final name. An existing file is refused unless `replace` is true.
+        Final name. An existing file is refused.
     traverse : Traverse
         What to write. Columns of unequal length, readings that are no number and the
         like are refused.
@@ -56,7 +55,7 @@ def write_traverse(
     """
     path = Path(path)
     with _told(path), traverse_beside(path, traverse, after_each) as new:
-        new.put_in_place(replace=replace)
+        new.put_in_place()
 
 
 def traverse_beside(

@@ -18,7 +18,7 @@ MOST_MARKED = 60
 BLUE_AT, BLUE_HIGH = -0.13, 0.05
 
 
-def plan_figure(plans: "Sequence[FacePlan]", inch: bool = False, *, is_titled: bool = True) -> Figure:
+def plan_figure(plans: "Sequence[FacePlan]", inch: bool = False) -> Figure:
     """Every planned face as what lies above its target: that is what comes off.
 
     Parameters
@@ -26,16 +26,13 @@ def plan_figure(plans: "Sequence[FacePlan]", inch: bool = False, *, is_titled: b
     plans : sequence of FacePlan
     inch : bool
         Thou and inches, else µm and mm.
-    is_titled : bool
-        Put the answer in words above each face.
     """
     with look():
-        figure = new_figure(0.5 + (2.5 if is_titled else 2.2) * len(plans))
+        figure = new_figure(0.5 + 2.5 * len(plans))
         scale = Scale(inch)
         for axes, plan in zip(np.ravel(figure.subplots(len(plans), 1)), plans, strict=True):
             _draw(axes, plan, scale)
-            if is_titled:
-                axes.set_title(plan_answer(plan, inch), fontsize=8.5, wrap=True)
+            axes.set_title(plan_answer(plan, inch), fontsize=8.5, wrap=True)
         handles = {
             name: handle
             for axes in figure.axes

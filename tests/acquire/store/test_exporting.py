@@ -14,7 +14,7 @@ from acquire.cli import main
 from acquire.model.cells import as_cell
 from acquire.reduce.deriving import _on_bed
 from acquire.reduce.stopping import Row
-from acquire.store import read_survey, write_traverse
+from acquire.store import files_of, read_survey, read_traverse, write_traverse
 
 pytestmark = pytest.mark.whole
 
@@ -59,7 +59,7 @@ def survey(tmp_path) -> Path:
 
 def test_station_with_a_foot_just_over_the_end_is_kept_by_every_door(survey, tmp_path):
     """A scale's zero is out by a millimetre and a half: recorded, it is kept; its export is taken back."""
-    recorded = read_survey(survey, raw=True)[0]
+    recorded = read_traverse(files_of(survey)[1], raw=True)
     over = np.array([48.5, 150.0, 351.5])  # feet at −1.5 and 98.5 mm; at 301.5 and 401.5 mm of 400
     setup = recorded.setup.with_number(3)
     rows = [

@@ -13,6 +13,7 @@ import xarray
 from acquire.model.errors import SurveyError, TraverseFileError
 from acquire.model.traverse import FLAGS, Events, Setup, Stations, Stream, Traverse
 from acquire.store import file_name, read_survey, read_traverse, write_traverse
+from acquire.store.traverse_file.writer import traverse_beside
 
 
 def assert_same(found, expected):
@@ -175,7 +176,8 @@ def test_existing_file_is_not_overwritten_unless_asked(written, level_traverse):
     with pytest.raises(SurveyError, match="already"):
         write_traverse(written, other)
     assert written.read_bytes() == before
-    write_traverse(written, other, replace=True)
+    with traverse_beside(written, other) as new:
+        new.put_in_place(replace=True)
     assert not read_traverse(written).complete
     assert [path.name for path in written.parent.iterdir()] == [written.name]
 
