@@ -17,6 +17,9 @@ Each kind of way (six H, and smooth ones with a texture on them) is as likely as
 beforehand, and each s in eighths of a decade as any other s.  The variance of e is the mean
 over all of them by the likelihood of z: picking the likeliest one would be too sure.
 
+Across a declared joint of two bed pieces nothing runs on: each piece is judged by its own nodes, and a
+place beyond the last of them, up to the joint, hangs on that piece's end alone.
+
 Not covered by any of this: ripples shorter than two node spacings, and dips that fall
 wholly between two nodes.  Neither shows in z.
 
@@ -25,6 +28,7 @@ The kinds are the usual conditionally positive definite functions of one variabl
 (powers of the distance; the thin plate's d² ln d at H = 1).
 """
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,38 +75,42 @@ class Roughness:
     untold_mm: tuple[float, ...] = ()
     """Nodes of a map that no reading tells: they are tied as places between the others are. A node that
     some reading tells, by way of other lines at least, is measured and stays free."""
+    joints_mm: tuple[float, ...] = ()
+    """Where the bed pieces meet: heights on one side say nothing of the other."""
 
     @property
     def spacing_mm(self) -> float:
         """The usual distance from node to node."""
         return float(np.median(np.diff(self.node_mm)))
 
-    @property
-    def is_cubic(self) -> bool:
-        """Whether heights between nodes are read off a cubic, not off straight lines."""
-        return len(self.node_mm) >= LEAST_FOR_CUBIC
+    def piece(self, at_mm: float) -> np.ndarray:
+        """Indices of the nodes on the same piece of the bed as a place."""
+        side = np.searchsorted(self.joints_mm, at_mm)
+        return np.flatnonzero(np.searchsorted(self.joints_mm, self.node_mm) == side)
 
     def reaches(self, at_mm: float) -> bool:
         """Whether a place lies between the nodes, or not too far beyond the last of them."""
-        beyond = FARTHEST_BEYOND * self.spacing_mm + 1e-6
-        return bool(self.node_mm[0] - beyond <= at_mm <= self.node_mm[-1] + beyond)
+        mine, beyond = self.node_mm[self.piece(at_mm)], FARTHEST_BEYOND * self.spacing_mm + 1e-6
+        return len(mine) > 1 and bool(mine[0] - beyond <= at_mm <= mine[-1] + beyond)
 
     def is_regular(self, at_mm: float) -> bool:
         """Whether a place lies between nodes that are as close as usual, with no hole in the readings."""
-        gap = int(np.searchsorted(self.node_mm, at_mm))
-        if not 0 < gap < len(self.node_mm):
+        mine = self.node_mm[self.piece(at_mm)]
+        gap = int(np.searchsorted(mine, at_mm))
+        if not 0 < gap < len(mine):
             return False
-        return float(self.node_mm[gap] - self.node_mm[gap - 1]) <= WIDEST * self.spacing_mm
+        return float(mine[gap] - mine[gap - 1]) <= WIDEST * self.spacing_mm
 
     def gap(self, at_mm: float) -> int:
-        """Number of the gap between nodes that a place lies in."""
-        return int(np.searchsorted(self.node_mm, at_mm))
+        """Number of the gap that a place lies in, between nodes or between a node and a joint."""
+        return int(np.searchsorted(np.sort([*self.node_mm, *self.joints_mm]), at_mm))
 
     def weights(self, at_mm: np.ndarray) -> np.ndarray:
         """w of each place, shape (places, nodes)."""
         rows = np.zeros((len(at_mm), len(self.node_mm)))
         for row, at in zip(rows, at_mm, strict=True):
-            around = _around(self.node_mm, float(at), self.is_cubic)
+            mine = self.piece(float(at))
+            around = mine[_around(self.node_mm[mine], float(at))]
             row[around] = _lagrange(self.node_mm[around], float(at))
         return rows
 
@@ -151,7 +159,12 @@ def well_apart(node_mm: np.ndarray, is_preferred: np.ndarray) -> np.ndarray:
     return np.array(sorted(kept), int)
 
 
-def judged(node_mm: np.ndarray, height_um: np.ndarray, covariance_um2: np.ndarray) -> Roughness | None:
+def judged(
+    node_mm: np.ndarray,
+    height_um: np.ndarray,
+    covariance_um2: np.ndarray,
+    joints_mm: Sequence[float] = (),
+) -> Roughness | None:
     """How rough a way is between its nodes, by what the nodes show; None where they are too few.
 
     Parameters
@@ -162,6 +175,8 @@ def judged(node_mm: np.ndarray, height_um: np.ndarray, covariance_um2: np.ndarra
         Up to a straight line.
     covariance_um2 : array, shape (n, n)
         Of the heights, likewise.
+    joints_mm : sequence of float
+        Where two pieces of the bed meet: a step there is no roughness.
 
     Examples
     --------
@@ -178,12 +193,12 @@ def judged(node_mm: np.ndarray, height_um: np.ndarray, covariance_um2: np.ndarra
     >>> bool(rough.covariance(np.array([450.0]))[0, 0] ** 0.5 > 5)
     True
     """
-    if len(node_mm) < LEAST_NODES:
-        return None
     pieces = [
         _Piece.of(node_mm[p], height_um[p], covariance_um2[np.ix_(p, p)])
-        for p in np.array_split(np.arange(len(node_mm)), -(-len(node_mm) // MOST_TOGETHER))
+        for p in _judged_together(node_mm, joints_mm)
     ]
+    if not pieces:
+        return None
     size = max(
         float(np.mean(np.concatenate([one.left**2 for one in pieces]))),
         float(np.mean(np.concatenate([np.diag(one.noise) for one in pieces]))),
@@ -199,7 +214,17 @@ def judged(node_mm: np.ndarray, height_um: np.ndarray, covariance_um2: np.ndarra
         ]
     )
     weight = np.exp(-(unlikely - unlikely.min()) / 2)
-    return Roughness(node_mm, (weight / weight.sum() @ s2) @ mixes / scale)
+    inside = tuple(mm for mm in joints_mm if node_mm[0] < mm < node_mm[-1])
+    return Roughness(node_mm, (weight / weight.sum() @ s2) @ mixes / scale, joints_mm=inside)
+
+
+def _judged_together(node_mm: np.ndarray, joints_mm: Sequence[float]) -> Iterator[np.ndarray]:
+    """Indices of nodes that are judged in one go: of one piece of the bed, and not too many."""
+    side = np.searchsorted(joints_mm, node_mm)
+    for each in np.unique(side):
+        mine = np.flatnonzero(side == each)
+        if len(mine) >= LEAST_NODES:
+            yield from np.array_split(mine, -(-len(mine) // MOST_TOGETHER))
 
 
 def _mixes() -> np.ndarray:
@@ -257,11 +282,11 @@ def _complement(node_mm: np.ndarray, degree: int) -> np.ndarray:
     return np.linalg.qr(np.vander(t, degree + 1), mode="complete")[0][:, degree + 1 :]
 
 
-def _around(node_mm: np.ndarray, at_mm: float, is_cubic: bool) -> np.ndarray:
-    """Indices of the four nodes about a place, or of two."""
+def _around(node_mm: np.ndarray, at_mm: float) -> np.ndarray:
+    """Indices of the four nodes about a place, or of two where they are few or it lies beyond them."""
     right = int(np.searchsorted(node_mm, at_mm))
-    inside = 0 < right < len(node_mm)
-    if not (is_cubic and inside):
+    is_inside = 0 < right < len(node_mm)
+    if not (is_inside and len(node_mm) >= LEAST_FOR_CUBIC):
         start = min(max(right - 1, 0), len(node_mm) - 2)
         return np.array([start, start + 1])
     start = min(max(right - 2, 0), len(node_mm) - 4)

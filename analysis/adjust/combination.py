@@ -41,6 +41,7 @@ from analysis.adjust.there_and_back import with_untold_bows
 from analysis.adjust.tying import (
     LEAST_REDUNDANCY,
     NOISE_DOUBTED_BELOW,
+    ON_THE_BED,
     Judge,
     PointCarrier,
     Tied,
@@ -276,7 +277,8 @@ class BedMap:
         chosen = known[well_apart(line.station_mm[known], layout.lines[key].is_station[known])]
         nodes = layout.first[key] + chosen
         covariance = self.solution.covariance(self._heights_at(nodes))
-        return judged(line.station_mm[chosen], self.solution.estimate[nodes], covariance)
+        joints = self.bed.joints_mm if key[0] in ON_THE_BED else ()
+        return judged(line.station_mm[chosen], self.solution.estimate[nodes], covariance, joints)
 
     def indices(self, face: str, kind: str = "height") -> np.ndarray:
         """Where in `nodes` the face's heights are."""
@@ -560,10 +562,17 @@ def _as_rough_as_known(ways: Mapping[Key, Roughness]) -> Judge:
     """Lines that have not been read yet are taken to be as rough as the roughest that has."""
     roughest = max(ways.values(), key=lambda way: float(way.variance_um2.sum()), default=None)
 
-    def judge(key: Key, node_mm: np.ndarray, height: np.ndarray, covariance: np.ndarray) -> Roughness | None:
+    def judge(
+        key: Key,
+        node_mm: np.ndarray,
+        height: np.ndarray,
+        covariance: np.ndarray,
+        joints_mm: Sequence[float],
+    ) -> Roughness | None:
         known = ways.get(key, roughest)
         if known is None:
-            return judged(node_mm, 0.0 * height, covariance)
-        return Roughness(node_mm, known.variance_um2) if len(node_mm) >= LEAST_NODES else None
+            return judged(node_mm, 0.0 * height, covariance, joints_mm)
+        enough = len(node_mm) >= LEAST_NODES
+        return Roughness(node_mm, known.variance_um2, joints_mm=tuple(joints_mm)) if enough else None
 
     return judge

@@ -37,8 +37,10 @@ LEAST_BEND = 1e-9
 SAME_WEIGHT = 1e-12
 OF_READINGS: Key = ("difference", "")
 """Stands for the line of what an indicator read, which is no line of heights."""
-Judge = Callable[[Key, np.ndarray, np.ndarray, np.ndarray], Roughness | None]
-"""What the way is like: of a line, its nodes, their heights and covariance."""
+Judge = Callable[[Key, np.ndarray, np.ndarray, np.ndarray, Sequence[float]], Roughness | None]
+"""What the way is like: of a line, its nodes, their heights and covariance, and the joints of the bed."""
+ON_THE_BED = ("height", "side")
+"""Lines that lie on bed pieces; edges, wires and optical lines run over a joint."""
 
 
 @dataclass(frozen=True)
@@ -103,10 +105,10 @@ def variance_factor(redundancy: float, chi_square: float) -> float:
 
 
 def judged_by_heights(
-    key: Key, node_mm: np.ndarray, height: np.ndarray, covariance: np.ndarray
+    key: Key, node_mm: np.ndarray, height: np.ndarray, covariance: np.ndarray, joints_mm: Sequence[float]
 ) -> Roughness | None:
     """How rough a line is, from its own heights."""
-    return judged(node_mm, height, covariance)
+    return judged(node_mm, height, covariance, joints_mm)
 
 
 def tie_together(
@@ -151,7 +153,9 @@ def tie_together(
         )
         solution = solve(assembly.blocks, assembly.unknowns, assembly.layout.heights)
         lines = lines_of(assembly.layout, solution.null_space[: len(assembly.layout.nodes)])
-        new = _newly_judged(assembly, solution, lines, asked, further, judge) or _untold(assembly, lines)
+        new = _newly_judged(assembly, solution, lines, asked, further, judge, bed.joints_mm) or _untold(
+            assembly, lines
+        )
         if not new:
             break
         ways |= new
@@ -183,6 +187,7 @@ def _newly_judged(
     asked: dict[Key, int],
     further: frozenset[Key],
     judge: Judge,
+    joints_mm: Sequence[float],
 ) -> dict[Key, Roughness]:
     """Lines that are known now, were not before, and have places that must be tied to them."""
     found = {}
@@ -202,6 +207,7 @@ def _newly_judged(
             line.station_mm[chosen],
             solution.estimate[columns],
             solution.covariance(picked),
+            joints_mm if key[0] in ON_THE_BED else (),
         )
         if way is not None:
             found[key] = way
@@ -330,6 +336,7 @@ def _as_rough_as_read(each: Observations, per_um: float, judge: Judge) -> Roughn
         each.station_mm[chosen],
         each.reading[chosen] / per_um,
         spread[np.ix_(chosen, chosen)] / per_um**2,
+        (),
     )
 
 

@@ -13,7 +13,7 @@ low 99.8 %.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -27,6 +27,7 @@ from analysis.answers.assumptions import Assumption
 from analysis.answers.blue_seen import COVERAGE_FACTOR, Contradiction, Film, check_mark, contradicted
 from analysis.linear.fact import Fact
 from analysis.linear.laid_beam import lay_beam, self_weight_um
+from analysis.linear.pieces import rows_in_pieces
 from analysis.linear.profile import Profile
 from analysis.linear.shown import Shown
 from analysis.linear.touching_line import line_above
@@ -90,6 +91,7 @@ def predict_blue(
     film_um: float = FILM_UM,
     film_uncertainty_um: float = FILM_UNCERTAINTY_UM,
     marks: Sequence[Mark] = (),
+    joints_mm: Sequence[float] = (),
     **told: Any,
 ) -> Blue:
     """Predict the blue of one edge laid on a face, and hold it against marks.
@@ -106,6 +108,8 @@ def predict_blue(
         How large a gap still marks, and its standard uncertainty.
     marks : sequence of Mark
         What was seen.
+    joints_mm : sequence of float
+        Where bed pieces meet: up to there each piece runs on as high as its last station.
 
     Raises
     ------
@@ -132,7 +136,7 @@ def predict_blue(
         check_mark(mark, start, end)
     if not (film_um >= 0 and film_uncertainty_um >= 0):
         raise AnalysisError("film of blue", f"{min(film_um, film_uncertainty_um):g} µm", "0 µm or more")
-    under = _under(profile, start, end)
+    under = _under(profile, start, end, joints_mm)
     bends = edge is not None and edge.depth_mm is not None and edge.material is not None
     laid = _bent(under, edge) if bends and edge is not None else _stiff(under)
     blue_of = Film(film_um, film_uncertainty_um)
@@ -171,6 +175,7 @@ def predict_blues(
     edge: Straightedge | None = None,
     film_um: float = FILM_UM,
     taken: tuple[Assumption, ...] = (),
+    joints_mm: Sequence[float] = (),
 ) -> tuple[Blue, ...]:
     """Predict the blue of an edge laid along a face in overlapping places, half its length apart.
 
@@ -179,12 +184,17 @@ def predict_blues(
     """
     first, last = float(profile.station_mm[0]), float(profile.station_mm[-1])
     if edge is None or edge.length_mm >= last - first:
-        return (replace(predict_blue(profile, edge, film_um=film_um), assumptions=taken),)
+        return (predict_blue(profile, edge, film_um=film_um, joints_mm=joints_mm, assumptions=taken),)
     length = edge.length_mm
     starts = np.append(np.arange(first, last - length - 1e-6, length / 2), last - length)
     return tuple(
-        replace(
-            predict_blue(profile, edge, from_mm=float(s), to_mm=float(s) + length, film_um=film_um),
+        predict_blue(
+            profile,
+            edge,
+            from_mm=float(s),
+            to_mm=float(s) + length,
+            film_um=film_um,
+            joints_mm=joints_mm,
             assumptions=taken,
         )
         for s in starts
@@ -216,7 +226,7 @@ def _lies(
     return start, end
 
 
-def _under(profile: Profile, start: float, end: float) -> Profile:
+def _under(profile: Profile, start: float, end: float, joints_mm: Sequence[float]) -> Profile:
     """The face under the edge, finely enough for it to bend, the edge's two ends included."""
     x = profile.station_mm
     inner = x[(x > start + 1e-6) & (x < end - 1e-6)]
@@ -226,8 +236,7 @@ def _under(profile: Profile, start: float, end: float) -> Profile:
     parts = np.ceil(np.diff(at) / (end - start) * _ELEMENTS).astype(int).clip(1)
     fine = [np.linspace(a, b, n, endpoint=False) for a, b, n in zip(at[:-1], at[1:], parts, strict=True)]
     at = np.append(np.concatenate(fine), end)
-    rows = np.stack([np.interp(at, x, unit) for unit in np.eye(x.size)], axis=1)
-    return profile.through(rows, at)
+    return profile.through(rows_in_pieces(x, at, joints_mm), at)
 
 
 def _stiff(under: Profile) -> _Laid:

@@ -1,12 +1,12 @@
 """One face's shape as an answer: heights from a line, how straight, how sure, what to mind."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
-from acquire.model.bed import Face
+from acquire.model.bed import Bed, Face
 from acquire.model.errors import AnalysisError
 from acquire.model.places import is_in_stretches
 from analysis.adjust.cannot_tell import in_parts
@@ -53,6 +53,24 @@ class RunOneWay(Fact):
 
     instrument: str
     face: str
+
+
+@dataclass(frozen=True)
+class JointWithin(Fact):
+    """A declared joint between two stations of a face: nothing is said of heights between these."""
+
+    face: str
+    joint_mm: float
+    from_mm: float
+    to_mm: float
+
+
+@dataclass(frozen=True)
+class DrawnOverJoint(Fact):
+    """A level drawn over a declared joint: its curve rounds a step off."""
+
+    face: str
+    joint_mm: float
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -107,6 +125,9 @@ class FaceMap(Shown):
     """How much the readings of a drawn level speak for a way that bends in few places, 0 to 1."""
     ripples_not_included_mm: tuple[float, ...]
     """Ripples that leave the readings of a drawn level unchanged: the uncertainty does not include them."""
+    joints_mm: tuple[float, ...]
+    """Where pieces of the bed meet between its stations: how it runs there from one station to the next, and
+    where the step is within the pitch, is not known."""
     drift: tuple[Drift, ...]
     """What each instrument drifted over a run, where runs there and back tell it."""
     profile: Profile = field(metadata=_INSIDE)
@@ -168,6 +189,7 @@ def map_face(
         resolved_mm=None if drawn is not None else float(np.max(np.diff(profile.station_mm))),
         warnings=(
             *(_why_not_unworn(profile, described, line) if is_default else ()),
+            *_at_joints(bed_map, face, profile),
             *_warnings(bed_map, face),
         ),
         assumptions=assumptions(bed_map, {face} if relative_to is None else {face, relative_to}),
@@ -175,10 +197,27 @@ def map_face(
         base_lag=apart,
         few_places_share=None if drawn is None else drawn.belief.few_places_share,
         ripples_not_included_mm=() if drawn is None else drawn.condition_mm,
+        joints_mm=joints_within(bed_map.bed, profile),
         drift=drifts(bed_map, face),
         profile=profile,
         curve_is_sure=drawn is None or drawn.band_is_95_percent,
     )
+
+
+def joints_within(bed: Bed, profile: Profile) -> tuple[float, ...]:
+    """Declared joints between the first and the last height of a face."""
+    first, last = profile.station_mm[[0, -1]]
+    return tuple(mm for mm in bed.joints_mm if first <= mm < last)
+
+
+def _at_joints(bed_map: BedMap, face: str, profile: Profile) -> Iterator[Fact]:
+    """What is unknown where pieces of the bed meet."""
+    drawn = bed_map.drawn(face)
+    for mm in joints_within(bed_map.bed, profile):
+        after = int(np.searchsorted(profile.station_mm, mm, side="right"))
+        yield JointWithin(face, mm, *map(float, profile.station_mm[after - 1 : after + 1]))
+        if drawn is not None:
+            yield DrawnOverJoint(face, mm)
 
 
 def default_line(profile: Profile, described: Face) -> str:

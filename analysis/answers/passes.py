@@ -5,11 +5,14 @@ come off, so that every place gets as many passes as its depth holds, to within 
 from station to station.  That a pass takes 2 to 10 µm (0.1 to 0.4 thou) is common practice.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from analysis.linear.pieces import side_of
 
 PASS_UM = 5.0
 LEAST_UM = 0.5
@@ -25,7 +28,9 @@ class Pass:
     """From and to, rising."""
 
 
-def passes_of(station_mm: ArrayLike, depth_um: ArrayLike, pass_um: float = PASS_UM) -> tuple[Pass, ...]:
+def passes_of(
+    station_mm: ArrayLike, depth_um: ArrayLike, pass_um: float = PASS_UM, *, joints_mm: Sequence[float] = ()
+) -> tuple[Pass, ...]:
     """The passes of one round on one face, in order of work.
 
     Parameters
@@ -34,6 +39,8 @@ def passes_of(station_mm: ArrayLike, depth_um: ArrayLike, pass_um: float = PASS_
         What is to come off this round.
     pass_um : float
         What one pass takes.
+    joints_mm : sequence of float
+        Where bed pieces meet: a stretch ends at the joint, or goes on beyond it as that piece wants.
 
     Examples
     --------
@@ -49,7 +56,23 @@ def passes_of(station_mm: ArrayLike, depth_um: ArrayLike, pass_um: float = PASS_
     if most < LEAST_UM:
         return ()
     count = ceil(most / pass_um - 1e-9)
-    return tuple(Pass(k, _where_above(x, depth, (count - k) * pass_um)) for k in range(1, count + 1))
+    pieces = [_with_its_ends(x, depth, joints_mm, side) for side in np.unique(side_of(joints_mm, x))]
+    return tuple(
+        Pass(k, tuple(each for piece in pieces for each in _where_above(*piece, (count - k) * pass_um)))
+        for k in range(1, count + 1)
+    )
+
+
+def _with_its_ends(
+    x: NDArray, depth: NDArray, joints_mm: Sequence[float], side: int
+) -> tuple[NDArray, NDArray]:
+    """The places of one piece, its own end held up to the joint."""
+    mine = side_of(joints_mm, x) == side
+    ends = [mm for mm in joints_mm if x[0] <= mm < x[-1]]
+    before = [mm for mm in ends[side - 1 : side] if side and mm < x[mine][0]]
+    after = [mm for mm in ends[side : side + 1] if mm > x[mine][-1]]
+    at = np.r_[before, x[mine], after]
+    return at, np.interp(at, x[mine], depth[mine])
 
 
 def _where_above(x: NDArray, depth: NDArray, level: float) -> tuple[tuple[float, float], ...]:

@@ -13,7 +13,7 @@ from acquire.model.places import end_where_rounded
 from analysis.adjust.combination import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.blue import FILM_UM, Blue, described_edge, predict_blues
-from analysis.answers.face_map import own_shape
+from analysis.answers.face_map import joints_within, own_shape
 from analysis.answers.joint_cut import JointCut, Wishes, cut_together
 from analysis.answers.least_metal import NoTargetError
 from analysis.answers.passes import Pass, passes_of
@@ -73,6 +73,8 @@ class FacePlan(Shown):
     warnings: tuple[Fact, ...]
     profile: Profile = field(metadata=_INSIDE)
     """The heights that were planned on."""
+    joints_mm: tuple[float, ...] = ()
+    """Where pieces of the bed meet between its stations: depths do not run over them."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -163,7 +165,7 @@ def plan_faces(
             face,
             wishes,
             guard,
-            predict_blues(own_shape(bed_map, face)[0], laid, film_um, taken),
+            predict_blues(own_shape(bed_map, face)[0], laid, film_um, taken, bed_map.bed.joints_mm),
             share,
         )
         for group, cut in cuts.items()
@@ -203,8 +205,7 @@ def _check(bed_map: BedMap, faces: Sequence[str], wishes: Wishes) -> None:
 def _refuse_joints(bed_map: BedMap, faces: Sequence[str]) -> None:
     """Pieces that do not meet are moved, not scraped."""
     for face in faces:
-        x = own_shape(bed_map, face)[0].station_mm
-        inside = [mm for mm in bed_map.bed.joints_mm if x[0] < mm < x[-1]]
+        inside = joints_within(bed_map.bed, own_shape(bed_map, face)[0])
         if inside:
             places = ", ".join(f"{mm:g}" for mm in inside)
             raise AnalysisError(
@@ -233,6 +234,7 @@ def _plan(
     over, covariance = joint.over_target(face)
     station = next(c.station_mm for c in joint.channels if c.face == face)
     profile = Profile(face, station, over, covariance)
+    joints = joints_within(bed_map.bed, profile)
     target = _target(bed_map, wishes, face, [c.face for c in joint.channels])
     flanks = joint.on_flanks(face)
     removal_um = over if flanks is not None else np.clip(over, 0.0, None)
@@ -245,7 +247,7 @@ def _plan(
         parallel_to=target,
         removal=removal,
         this_round_um=share * removal.removal_um,
-        passes=passes_of(station, share * removal.removal_um),
+        passes=passes_of(station, share * removal.removal_um, joints_mm=joints),
         flank_um=_on_flanks(bed_map.bed.faces[face], removal.removal_um, flanks),
         sideways_is_known=flanks is not None,
         nothing_to_see=is_nothing_to_see(removal),
@@ -253,6 +255,7 @@ def _plan(
         steps=steps_found(bed_map, face),
         warnings=own_shape(bed_map, face)[1],
         profile=profile,
+        joints_mm=joints,
     )
 
 

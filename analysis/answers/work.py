@@ -28,6 +28,7 @@ from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.carriage_path import A_LINE, Known, Path, carriage_path, covariance_of, known_part
 from analysis.linear.fact import Fact
 from analysis.linear.largest_difference import largest_difference
+from analysis.linear.pieces import rows_in_pieces
 
 UM_PER_MM = 1000.0
 DIAMETER_MM = 50.0
@@ -216,7 +217,8 @@ class _Tool:
         found = np.array(self.path.bed_map.solution.estimate, float)
         for key, (station_mm, off_um) in self.cut.items():
             for at, column in layout.unknowns_of(key):
-                found[column] -= float(np.interp(at, station_mm, off_um))
+                joints = self.path.bed_map.bed.joints_mm
+                found[column] -= float((rows_in_pieces(station_mm, [at], joints) @ off_um)[0])
         return found
 
     def part(self, outward: Known | None, upward: Known | None) -> tuple[Part, NDArray[np.float64]]:

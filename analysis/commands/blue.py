@@ -89,6 +89,7 @@ def _blue(
             from_mm=lies[0],
             to_mm=lies[1],
             film_um=film_um or FILM_UM,
+            joints_mm=loaded.bed.joints_mm,
             warnings=warnings,
             assumptions=taken,
         )
@@ -99,6 +100,7 @@ def _blue(
         to_mm=kept.to_mm,
         film_um=kept.film_um if film_um is None else film_um,
         marks=kept.stretches,
+        joints_mm=loaded.bed.joints_mm,
         warnings=warnings,
         assumptions=taken,
     )

@@ -21,6 +21,7 @@ from acquire.store.safe_files import NewFile
 from analysis.answers.plan import FacePlan
 from analysis.draw.figures.looks import FAINT, HIGH, INK, OTHER, SOFT, look
 from analysis.draw.sheets import PAPERS
+from analysis.linear.pieces import rows_in_pieces
 from analysis.words.plan import depth_text, fine_um, passes_rows, units
 
 MARGIN_MM = 14.0
@@ -29,6 +30,7 @@ STRIP_MM = 46.0
 ROW_MM = 56.0
 """From one tile to the next down the page."""
 HEAD_MM = 24.0
+ROUNDING_MM = 1e-3
 OVERLAP_MM = 8.0
 """What a tile shows beyond its register marks, to be glued over."""
 PRINTER_MM = 12.0
@@ -127,8 +129,9 @@ def _tile(axes: Axes, plan: FacePlan, start_mm: float, step_mm: float, inch: boo
     axes.plot([start_mm - OVERLAP_MM, end_mm + OVERLAP_MM], [STRIP_MM - 0.3] * 2, color=SOFT, linewidth=0.6)
     most = float(np.max(depth, initial=0.0))
     fine = np.clip(np.linspace(start_mm - OVERLAP_MM, end_mm + OVERLAP_MM, 400), x[0], x[-1])
+    fine = np.sort(np.r_[fine, [mm + side for mm in plan.joints_mm for side in (0.0, ROUNDING_MM)]])
     if most > 0:
-        height = 20 * np.interp(fine, x, depth) / most
+        height = 20 * (rows_in_pieces(x, fine, plan.joints_mm) @ depth) / most
         axes.fill_between(fine, 2, 2 + height, color=HIGH, alpha=0.5, linewidth=0)
     for number, each in enumerate(plan.passes):
         for low, high in each.stretches_mm:

@@ -137,6 +137,7 @@ def _marked(bed_map: BedMap, marks: Marks) -> Blue:
         to_mm=marks.to_mm,
         film_um=marks.film_um,
         marks=marks.stretches,
+        joints_mm=bed_map.bed.joints_mm,
         warnings=warnings,
     )
 

@@ -17,7 +17,13 @@ if TYPE_CHECKING:
     )
     from analysis.answers.comparison_sides import AlsoReadAlong
     from analysis.answers.datums import NoFaceLooks
-    from analysis.answers.face_map import RunOneWay, UnwornMissed, UnwornTooUnsure
+    from analysis.answers.face_map import (
+        DrawnOverJoint,
+        JointWithin,
+        RunOneWay,
+        UnwornMissed,
+        UnwornTooUnsure,
+    )
     from analysis.answers.feet import FeetUntied
     from analysis.answers.feet_on_bed import (
         BendUntold,
@@ -216,6 +222,21 @@ def _um(value: float) -> str:
     return f"{value:.0f} µm" if value >= 10 else f"{value:.1f} µm"
 
 
+def _joint_within(fact: "JointWithin") -> str:
+    return (
+        f"{fact.face}: the joint of the bed at {fact.joint_mm:g} mm lies between its stations at "
+        f"{fact.from_mm:g} and {fact.to_mm:g} mm: how high it stands from there to the joint on either side "
+        "was not read, and nothing is drawn across; `waylog joints` tells step and kink"
+    )
+
+
+def _drawn_over_joint(fact: "DrawnOverJoint") -> str:
+    return (
+        f"{fact.face}: a level drawn over the joint at {fact.joint_mm:g} mm rounds a step off over as much "
+        "as its base, which the ± there does not cover; step it over the joint instead"
+    )
+
+
 LOOKS = {("down",): "down", ("front", "rear"): "to the front or rear", ("up",): "up"}
 
 
@@ -324,6 +345,8 @@ SENTENCES: Mapping[str, Callable[[Any], str]] = {
     "TooFewBases": lambda fact: (
         f"{fact.face}: its level was drawn over too few bases; step it, or draw a shorter base"
     ),
+    "DrawnOverJoint": _drawn_over_joint,
+    "JointWithin": _joint_within,
     "KnownTooCoarsely": _known_too_coarsely,
     "NothingChecks": lambda fact: (
         f"{fact.face}: nothing checks its readings; a second run, best the other way"

@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from analysis.draw.figures.looks import INK, LOW, Scale, draw_band, ground, look, new_figure
+from analysis.linear.pieces import with_gaps_at
 from analysis.linear.reference_lines import remove_line
 
 if TYPE_CHECKING:
@@ -42,8 +43,10 @@ def datums_figure(found: "Datums", inch: bool = False) -> Figure:
 def _draw(axes: Axes, shape: "FaceMap", scale: Scale) -> None:
     level = remove_line(shape.profile, "least-squares")
     x, y = scale.length(level.station_mm), scale.height(level.height_um)
+    half = 2 * scale.height(level.standard_uncertainty_um)
+    x, y, half = with_gaps_at(scale.length(shape.joints_mm), x, y, half)
     ground(axes)
-    draw_band(axes, x, y, 2 * scale.height(level.standard_uncertainty_um))
+    draw_band(axes, x, y, half)
     axes.plot(x, y, color=INK, linewidth=1.1)
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from acquire.model.called import Called
-from analysis.draw.figures.looks import FAINT, INK, SOFT, Scale
+from analysis.draw.figures.looks import FAINT, INK, OTHER, SOFT, Scale
 
 NEAR_THE_END = 0.04
 """Of the length: a figure so near to an end stands inside the picture."""
@@ -59,6 +59,12 @@ class FaceAxes:
             self.axes.axhspan(start, end, xmin=0.0, xmax=STRETCH_SHARE, **looks)
         else:
             self.axes.axvspan(start, end, ymin=0.0, ymax=STRETCH_SHARE, **looks)
+
+    def joints(self, along: Any) -> None:
+        """A line across the picture where two pieces of the bed meet."""
+        line = self.axes.axhline if self.is_upright else self.axes.axvline
+        for number, each in enumerate(along):
+            line(each, color=OTHER, linewidth=1.0, linestyle=":", label="" if number else "joint of the bed")
 
     def margins(self, along: float, out: float) -> None:
         """Empty room at the ends and beyond the heights, as shares."""

@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 
 from analysis.draw.figures.looks import FAINT, HIGH, INK, LOW, SOFT, Scale, draw_band, look, new_figure
 from analysis.draw.figures.thinning import thinned
+from analysis.linear.pieces import with_gaps_at
 from analysis.words.plan import plan_answer
 
 if TYPE_CHECKING:
@@ -47,6 +48,8 @@ def _draw(axes: Axes, plan: "FacePlan", scale: Scale) -> None:
     kept = thinned(removal.removal_um)
     x, y = scale.length(removal.station_mm[kept]), scale.height(removal.removal_um[kept])
     half = 2 * scale.height(removal.standard_uncertainty_um[kept])
+    top = float(np.max(y + half)) or 1.0
+    x, y, half = with_gaps_at(scale.length(plan.joints_mm), x, y, half)
     axes.grid(True, axis="both", color=FAINT, linewidth=0.5)
     axes.set_axisbelow(True)
     axes.axhline(0.0, color=INK, linewidth=0.9, zorder=2)
@@ -59,7 +62,6 @@ def _draw(axes: Axes, plan: "FacePlan", scale: Scale) -> None:
         x, y, color=INK, linewidth=1.2, marker=marker, markersize=3, zorder=4,
         label="face above its target, with its uncertainty (95 %)",
     )  # fmt: skip
-    top = float(np.max(y + half)) or 1.0
     axes.set_ylim(-0.2 * top, 1.12 * top)
     axes.margins(x=0.02)
     if len(plan.blue) == 1:

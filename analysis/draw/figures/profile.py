@@ -13,6 +13,7 @@ from acquire.model.units import decimals_for, number_text
 from analysis.draw.figures.face_axes import FaceAxes
 from analysis.draw.figures.looks import HIGH, INK, LOW, OTHER, SOFT, Scale, look, new_figure
 from analysis.draw.figures.thinning import thinned
+from analysis.linear.pieces import with_gaps_at
 from analysis.words.answers import LINE_WORDS, shape_words
 
 if TYPE_CHECKING:
@@ -74,14 +75,16 @@ def _draw_curve(axes: FaceAxes, result: "FaceMap", scale: Scale) -> None:
     kept = thinned(result.height_um)
     along, out = scale.length(result.station_mm[kept]), scale.height(result.height_um[kept])
     half = 2 * scale.height(result.standard_uncertainty_um[kept])
-    known = np.isfinite(out)
-    _fill(axes, along[known], out[known], 0.22 if not known.all() else 0.55)
+    known, joints = np.isfinite(out), scale.length(result.joints_mm)
+    filled, filled_to = with_gaps_at(joints, along[known], out[known])
+    _fill(axes, filled, filled_to, 0.22 if not known.all() else 0.55)
     if not known.all():
-        axes.plot(along[known], out[known], color=INK, linewidth=0.8, linestyle=(0, (3, 3)), zorder=3)
+        axes.plot(filled, filled_to, color=INK, linewidth=0.8, linestyle=(0, (3, 3)), zorder=3)
         if known.sum() <= MOST_MARKED:
             # a band needs neighbours; beside a gap a bar shows the same
             looks = {"fmt": "none", "ecolor": INK, "elinewidth": 0.8, "capsize": 2.5}
             axes.bars(along[known], out[known], half[known], **looks)
+    along, out, half = with_gaps_at(joints, along, out, half)
     axes.band(along, out, half)
     marker = "o" if len(kept) <= MOST_MARKED else ""
     axes.plot(
@@ -89,6 +92,7 @@ def _draw_curve(axes: FaceAxes, result: "FaceMap", scale: Scale) -> None:
         label="height, with its uncertainty (95 %)",
     )  # fmt: skip
     axes.plot([], [], color=INK, linewidth=0.9, label=f"0 is {LINE_WORDS[result.line]}")
+    axes.joints(joints)
     axes.margins(0.02, 0.18)
 
 
@@ -110,8 +114,9 @@ def without_untried(result: "FaceMap") -> "FaceMap":
 
 def _fill(axes: FaceAxes, along: np.ndarray, out: np.ndarray, strength: float) -> None:
     """Fill to the line: plain where it is low, hatched where it is high; paler across stations not known."""
-    least = 1e-6 * float(np.ptp(out))  # what rounding leaves of a zero is neither low nor high
-    if out.min() < -least:
+    # what rounding leaves of a zero is neither low nor high
+    least = 1e-6 * float(np.nanmax(out) - np.nanmin(out))
+    if np.nanmin(out) < -least:
         axes.fill(
             along,
             out,
@@ -123,7 +128,7 @@ def _fill(axes: FaceAxes, along: np.ndarray, out: np.ndarray, strength: float) -
             interpolate=True,
             label="low",
         )
-    if out.max() > least:
+    if np.nanmax(out) > least:
         axes.fill(
             along, out, 0, where=out > 0, facecolor=HIGH, alpha=strength + 0.2, linewidth=0, hatch="////",
             edgecolor=SOFT, interpolate=True, label="high",

@@ -25,6 +25,7 @@ from analysis.draw.figures.looks import (
     look,
 )
 from analysis.draw.figures.thinning import thinned, with_figures
+from analysis.linear.pieces import with_gaps_at
 from analysis.words.plan import depth_text, fine_um, units
 from analysis.words.wall import NOT_YET, strip_words, turn_words
 
@@ -94,10 +95,11 @@ def _draw_strip(axes: Axes, strip: Strip, top: float, per_um: float, scale: Scal
     line = top - TITLE_IN - CURVE_IN
     kept = thinned(removal.removal_um)
     x, y = scale.length(removal.station_mm[kept]), line + per_um * removal.removal_um[kept]
+    half = 2 * per_um * removal.standard_uncertainty_um[kept]
+    x, y, half = with_gaps_at(scale.length(strip.plan.joints_mm), x, y, half)
     axes.fill_between(
         x, line, y, facecolor=HIGH, alpha=0.75, linewidth=0, hatch="////", edgecolor=SOFT, zorder=3
     )
-    half = 2 * per_um * removal.standard_uncertainty_um[kept]
     draw_band(
         axes, x, (y + half + np.maximum(y - half, line)) / 2, (y + half - np.maximum(y - half, line)) / 2
     )

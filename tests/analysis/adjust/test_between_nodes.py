@@ -153,3 +153,33 @@ def test_a_map_says_what_spacing_it_resolves(invented_bed, make_traverse):
     bed, _, level, _ = _with_a_dial_beside(invented_bed, make_traverse, np.random.default_rng(2))
     assert combine([level], bed).resolved_mm("front-flat") == 100.0
     assert combine([level], bed).resolved_mm("rear-flat") is None
+
+
+def test_height_beside_a_declared_joint_hangs_on_its_own_piece_alone():
+    """Invented: a step of 50 µm at 650 mm between two straight pieces, the second tilted."""
+    nodes = np.arange(0.0, 1301.0, 100.0)
+    height = np.where(nodes < 650, 0.0, 50.0 + 0.02 * (nodes - 650))
+    way = judged(nodes, height, 0.01 * np.eye(nodes.size), joints_mm=(650.0,))
+    at = np.array([550.0, 640.0, 660.0, 750.0])
+    assert way.weights(at) @ height == pytest.approx([0, 0, 50.2, 52.0])
+    assert way.gap(640.0) != way.gap(660.0)
+    assert np.sqrt(np.diag(way.covariance(at))).max() < 1.0
+    as_one = judged(nodes, height, 0.01 * np.eye(nodes.size))
+    assert np.sqrt(np.diag(as_one.covariance(at))).max() > 5.0
+
+
+def test_station_left_out_beside_a_joint_is_not_known():
+    """Between the last node of a piece and the joint nothing was read: no place between nodes."""
+    nodes = np.arange(0.0, 1301.0, 100.0)
+    way = judged(nodes, 0 * nodes, np.eye(nodes.size), joints_mm=(650.0,))
+    assert not way.is_regular(640.0)
+    assert not way.is_regular(660.0)
+    assert way.is_regular(550.0)
+    assert way.reaches(640.0)
+
+
+def test_piece_with_a_single_node_says_nothing_of_its_other_places():
+    nodes = np.arange(0.0, 1001.0, 100.0)
+    way = judged(nodes, 0 * nodes, np.eye(nodes.size), joints_mm=(950.0,))
+    assert not way.reaches(960.0)
+    assert way.reaches(940.0)
