@@ -214,8 +214,7 @@ def judged(
         ]
     )
     weight = np.exp(-(unlikely - unlikely.min()) / 2)
-    inside = tuple(mm for mm in joints_mm if node_mm[0] < mm < node_mm[-1])
-    return Roughness(node_mm, (weight / weight.sum() @ s2) @ mixes / scale, joints_mm=inside)
+    return Roughness(node_mm, (weight / weight.sum() @ s2) @ mixes / scale, joints_mm=tuple(joints_mm))
 
 
 def _judged_together(node_mm: np.ndarray, joints_mm: Sequence[float]) -> Iterator[np.ndarray]:

@@ -183,3 +183,5 @@ def test_piece_with_a_single_node_says_nothing_of_its_other_places():
     way = judged(nodes, 0 * nodes, np.eye(nodes.size), joints_mm=(950.0,))
     assert not way.reaches(960.0)
     assert way.reaches(940.0)
+    beyond = judged(nodes, 0 * nodes, np.eye(nodes.size), joints_mm=(1050.0,))
+    assert not beyond.reaches(1060.0)
