@@ -17,12 +17,12 @@ from analysis.adjust.nuisances import (
     scale_from_zero,
     when_started,
     with_drift,
+    with_moved_zeros,
     zero_roots,
 )
 from analysis.adjust.repeated_steps import covariances_with_steps, least_factor
 from analysis.adjust.solution import Block
 from analysis.adjust.there_and_back import APART, BEND, UNTOLD, Return, bows_between, returns, single_runs
-from analysis.adjust.zero_drift import with_moved_zeros
 from analysis.linear.fact import Fact
 from analysis.observe import Nuisance, Observations, Place, Unknown
 

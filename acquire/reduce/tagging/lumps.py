@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from acquire.reduce.tagging.lower_line import lower_line
+from acquire.reduce.tagging.sample_times import lower_line
 
 TOGETHER_S = 0.02
 """Lines that come so close together came in one lump."""

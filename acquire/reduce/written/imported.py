@@ -1,5 +1,7 @@
 """A CSV of readings: all of it understood, or all of it refused with every reason in one go."""
 
+import re
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -8,14 +10,17 @@ from acquire.model.cells import from_cell
 from acquire.model.errors import EntryError
 from acquire.model.places import ROUNDING_MM
 from acquire.model.traverse import Setup
+from acquire.model.units import with_plain_minus
 from acquire.reduce.way_gone import other_way_words
 from acquire.reduce.written.columns import Column, Columns, columns_of
 from acquire.reduce.written.cutting import CutTable, cut
 from acquire.reduce.written.gathered import OneReading, ReadingsTable, gather
-from acquire.reduce.written.marks import decimal_mark, refuse_thousands
 from acquire.reduce.written.values import GAPS, check_on_bed, expected_unit, place_of, reading_of
 
 MOST_NAMED = 6
+_MARK = re.compile(r"\d*([.,])\d*")
+_THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2}[.,]\d{3}")
+_PLAIN = re.compile(r"[-+]?\d+")
 UNIT_WORDS = {"in": "inches", "um": "µm", "um/m": "µm/m"}
 
 
@@ -202,3 +207,61 @@ def _whole(text: str) -> int:
     if not text.isascii() or not text.isdigit() or not 1 <= len(text) <= 6 or int(text) < 1:
         raise EntryError("repeat", f"found {text[:40]!r}", "a whole number from 1")
     return int(text)
+
+
+def decimal_mark(cells: Iterable[tuple[int, str]], where: str) -> str | None:
+    """The one decimal mark in all the cells ((line, text) each); None where there is none.
+
+    Raises
+    ------
+    EntryError
+        If some cells have commas and others points: one may be a thousands mark.
+
+    Examples
+    --------
+    >>> decimal_mark([(2, "0"), (3, "1,5")], "run.csv")
+    ','
+    """
+    first: dict[str, tuple[int, str]] = {}
+    for line, text in cells:
+        for mark in re.findall(r"[.,]", text):
+            first.setdefault(mark, (line, text))
+    if len(first) > 1:
+        (point_line, point), (comma_line, comma) = first["."], first[","]
+        raise EntryError(
+            where,
+            f"found {point!r} on line {point_line} and {comma!r} on line {comma_line}: "
+            "decimal and thousands marks cannot be told apart",
+            "one decimal mark throughout and no thousands marks",
+        )
+    return next(iter(first), None)
+
+
+def refuse_thousands(cells: Sequence[tuple[int, str]], highest: float | None, what: str, where: str) -> None:
+    """Refuse a column that may be written with thousands marks (950, then 1,000).
+
+    Suspicious is a column whose every mark has just three digits after it while other
+    cells of three digits or more have none; `highest` is the largest value that could
+    be meant, if one is known.
+
+    Raises
+    ------
+    EntryError
+        With the first cell that could be meant either way.
+    """
+    cells = [(line, with_plain_minus(text)) for line, text in cells]
+    marked = [(line, text) for line, text in cells if _MARK.search(text) and re.search("[.,]", text)]
+    if not marked or not all(_THOUSANDS.fullmatch(text) for _, text in marked):
+        return
+    if not any(_PLAIN.fullmatch(text) and len(text.lstrip("-+")) >= 3 for _, text in cells):
+        return
+    line, text = marked[0]
+    whole = re.sub("[.,]", "", text)
+    if highest is not None and float(whole) > highest:
+        return
+    raise EntryError(
+        f"{where} line {line}",
+        f"found the {what} {text!r}, which could mean {whole} or {text.replace(',', '.')}",
+        "no thousands marks",
+        "write it without, or the decimals in full",
+    )

@@ -19,9 +19,13 @@ import numpy as np
 
 from acquire.model.columns import Column, Columns
 from acquire.model.errors import TraverseFileError
+from acquire.model.system import bounded_address_space
 from acquire.model.traverse import FORMAT, FORMAT_VERSION
-from acquire.store.traverse_file.bounds import bounded_memory
 
+SPARE_BYTES = 256 << 20
+"""What any file may need: the library's own caches, and room for small files."""
+TIMES_THE_FILE = 64
+"""What a file may need unpacked, and again as arrays; ours pack to a tenth at the least."""
 MOST_BYTES = 1 << 31
 """Most that one file may hold unpacked: over three times eight hours of four busy instruments."""
 LARGEST_CHUNK_BYTES = 1 << 24
@@ -218,3 +222,30 @@ def _values(dataset: h5py.h5d.DatasetID) -> np.ndarray:
     if values.size:
         dataset.read(h5py.h5s.ALL, h5py.h5s.ALL, values)
     return values
+
+
+@contextmanager
+def bounded_memory(file_bytes: int) -> Iterator[None]:
+    """Let the process grow by so much and no more; what asks for more gets none, and fails.
+
+    Shapes and sizes of datasets are checked before they are read, but the length of a text
+    kept aside in the file is only looked at inside the HDF5 library: four damaged bytes make
+    it ask for gigabytes.  Where the system can refuse that, it is asked to.
+
+    Parameters
+    ----------
+    file_bytes : int
+        Size of the file that is read meanwhile.
+
+    Notes
+    -----
+    On Linux alone; elsewhere nothing is bounded.  A lower bound that holds already stays.
+
+    Examples
+    --------
+    >>> with bounded_memory(1000):
+    ...     len(bytes(1000))
+    1000
+    """
+    with bounded_address_space(lambda in_use: in_use + SPARE_BYTES + TIMES_THE_FILE * file_bytes):
+        yield

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from acquire.store import read_traverse
-from acquire.store.traverse_file.bounds import bounded_memory
+from acquire.store.traverse_file.opening import bounded_memory
 
 CAPTURE = Path(__file__).parents[3] / "captures" / "version_1"
 MEASURED = """
