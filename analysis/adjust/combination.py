@@ -32,6 +32,7 @@ from analysis.adjust.reliability import (
     contested_facts,
     find_contests,
     find_suspects,
+    is_checked,
     residual_table,
     unchecked,
 )
@@ -39,7 +40,7 @@ from analysis.adjust.run_slips import RunSlip, find_run_slips
 from analysis.adjust.solution import Solution
 from analysis.adjust.there_and_back import with_untold_bows
 from analysis.adjust.tying import (
-    LEAST_REDUNDANCY,
+    LEAST_TO_JUDGE,
     NOISE_DOUBTED_BELOW,
     ON_THE_BED,
     Judge,
@@ -221,6 +222,13 @@ class BedMap:
                 for number in (each.traverse, *each.with_traverses)
             )
         )
+
+    def is_checked(self, face: str) -> bool:
+        """Whether an error in some reading on a face would show."""
+        numbers = self.traverses(face)
+        if self.drawn(face) is not None and len(numbers) > 1:
+            return True
+        return is_checked(self.residuals, numbers)
 
     def mode(self, face: str) -> str:
         """stepped | continuous | mixed: how the face was measured."""
@@ -407,7 +415,7 @@ def _largest_known(station_mm: np.ndarray, moves: np.ndarray, free: np.ndarray) 
 
 def _noise(normalised: np.ndarray, p_value: float | None, redundancy: float) -> float:
     """Robust spread of the normalised residuals where all of them are larger than claimed, else 1."""
-    if p_value is None or p_value >= NOISE_DOUBTED_BELOW or redundancy < 2 * LEAST_REDUNDANCY:
+    if p_value is None or p_value >= NOISE_DOUBTED_BELOW or redundancy < 2 * LEAST_TO_JUDGE:
         return 1.0
     finite = normalised[np.isfinite(normalised)]
     return max(1.0, float(np.median(np.abs(finite))) / MEDIAN_OF_NORMAL)

@@ -24,7 +24,8 @@ SMALLEST_DETECTABLE = 4.13
 ALARM_PROBABILITY = 0.01
 """That a set of good readings raises any alarm."""
 RUNNER_UP_WITHIN = 0.3
-LEAST_REDUNDANCY = 0.1
+LEAST_CHECKED = 0.1
+"""Redundancy below which an error in a reading would hardly show."""
 NO_RIVAL_WITHIN = 3.0
 """In log-likelihood: what explains the readings worse by no more may be what happened."""
 NOTHING = 1e-9
@@ -133,15 +134,21 @@ def alarm_level(readings: int) -> float:
 
 
 def unchecked(table: Residuals) -> tuple[Unchecked, ...]:
-    """Readings with a redundancy below 0.1: an error in them would hardly show.
+    """Readings with a redundancy below `LEAST_CHECKED`: an error in them would hardly show.
 
     Heights from drawn levels are not among them: many samples check each other there.
     """
     return tuple(
         Unchecked(int(table.traverse[i]), float(table.station_mm[i]))
-        for i in np.flatnonzero(table.redundancy < LEAST_REDUNDANCY)
+        for i in np.flatnonzero(table.redundancy < LEAST_CHECKED)
         if table.quantity[i] != "heights"
     )
+
+
+def is_checked(table: Residuals, traverses: Sequence[int]) -> bool:
+    """Whether an error in some reading of these traverses would show."""
+    mine = np.isin(table.traverse, traverses)
+    return bool(np.any(table.redundancy[mine] >= LEAST_CHECKED))
 
 
 def find_suspects(

@@ -18,7 +18,7 @@ from scipy.special import chdtrc
 from acquire.model.bed import Bed
 from acquire.model.slips import Slip, as_meant, gaps_left, moved, undone
 from analysis.adjust.further import is_drift_told, rows_beside
-from analysis.adjust.tying import LEAST_REDUNDANCY, Tied, fit_of, tie_together
+from analysis.adjust.tying import LEAST_TO_JUDGE, Tied, fit_of, tie_together
 from analysis.observe import Observations, observe
 from analysis.observe.uncertainty import step_uncertainty
 
@@ -61,7 +61,7 @@ class Others:
     def fit_each_other(self, noise: float) -> bool:
         """Whether they are fit to judge by, if all variances are `noise` times those claimed."""
         redundancy, chi_square = fit_of(self.tied.assembly, self.tied.solution)
-        return redundancy < LEAST_REDUNDANCY or chdtrc(redundancy, chi_square / noise) >= NO_JUDGES
+        return redundancy < LEAST_TO_JUDGE or chdtrc(redundancy, chi_square / noise) >= NO_JUDGES
 
 
 @dataclass(frozen=True, eq=False)

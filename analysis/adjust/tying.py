@@ -31,7 +31,7 @@ from analysis.linear.fact import Fact
 from analysis.observe import Form, Nuisance, Observations, Place, Unknown
 
 NOISE_DOUBTED_BELOW = 0.01
-LEAST_REDUNDANCY = 5
+LEAST_TO_JUDGE = 5
 LEAST_BEND = 1e-9
 """In the unit of the reading: an error of nothing at all cannot be weighed."""
 SAME_WEIGHT = 1e-12
@@ -99,7 +99,7 @@ def fit_of(assembly: Assembly, solution: Solution) -> tuple[float, float]:
 
 def variance_factor(redundancy: float, chi_square: float) -> float:
     """What claimed variances are multiplied by: more than 1 only where chance would hardly do it."""
-    if redundancy < LEAST_REDUNDANCY or chdtrc(redundancy, chi_square) >= NOISE_DOUBTED_BELOW:
+    if redundancy < LEAST_TO_JUDGE or chdtrc(redundancy, chi_square) >= NOISE_DOUBTED_BELOW:
         return 1.0
     return chi_square / redundancy
 

@@ -10,11 +10,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-import numpy as np
-
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
-from analysis.adjust.reliability import LEAST_REDUNDANCY
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import FaceMap, map_face, reaches_unworn
 from analysis.answers.fixture_path import FixturePath, fixture_path
@@ -261,7 +258,7 @@ def _datum(bed_map: BedMap, face: str) -> Datum:
         found = map_face(bed_map, face)
     except AnalysisError as why:
         return Datum(face, False, None, False, None, None, why.found, None)
-    checked = _is_checked(bed_map, face)
+    checked = bed_map.is_checked(face)
     if found.relative_to is not None:
         why_not = f"known only relative to {found.relative_to}"
         return Datum(face, False, None, checked, None, None, why_not, None)
@@ -287,15 +284,6 @@ def _straightness(found: FaceMap) -> tuple[str, float, float]:
     if apart is not None and not found.curve_is_sure:
         return apart.sense, apart.straightness_um, apart.straightness_expanded_um
     return found.sense, found.straightness_um[found.line.replace("-", "_")], found.straightness_expanded_um
-
-
-def _is_checked(bed_map: BedMap, face: str) -> bool:
-    """Whether an error in some reading on the face would show."""
-    numbers = bed_map.traverses(face)
-    if bed_map.drawn(face) is not None and len(numbers) > 1:
-        return True
-    mine = np.isin(bed_map.residuals.traverse, numbers)
-    return bool(np.any(bed_map.residuals.redundancy[mine] >= LEAST_REDUNDANCY))
 
 
 def _wear(bed_map: BedMap, face: str, found: FaceMap) -> Wear | None:

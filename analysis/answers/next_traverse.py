@@ -58,6 +58,11 @@ class Run:
     is_to_tell: bool = False
     """Whether it is to tell a drift from a bed that bent, and the zero must not be touched."""
 
+    def is_mirrored(self, other: "Run") -> bool:
+        """Whether both read the same two faces with one instrument, the other way round."""
+        mine, theirs = (self.way, self.instrument), (other.way, other.instrument)
+        return mine == theirs and self.faces == other.faces[::-1] != other.faces
+
 
 @dataclass(frozen=True)
 class FurtherTraverse(Fact):
@@ -71,6 +76,8 @@ class FurtherTraverse(Fact):
     unit: str
     removes_mm: tuple[float, ...]
     """Ripples that cannot be seen so far, and could be with it."""
+    checks: str | None = None
+    """A face on which an error in the readings would show with it, and does not so far."""
 
 
 @dataclass(frozen=True)
@@ -90,7 +97,9 @@ class Advice:
     words: FurtherTraverse
     command: str
     """What to type, with SURVEY for the folder."""
-    gain: float = field(metadata=_INSIDE)
+    checks: str | None
+    """A face that nothing checks so far, and this would."""
+    rank: tuple[int, float] = field(metadata=_INSIDE)
 
 
 @dataclass(frozen=True)
@@ -147,8 +156,21 @@ class _Shape:
 _HOLLOW = _Shape(None)
 
 
+@dataclass(frozen=True)
+class _Promise:
+    """What a candidate would bring."""
+
+    uncertainty: Mapping[str, float]
+    """Expanded, of every target that would be known."""
+    checks: tuple[str, ...] = ()
+    """Faces that nothing checks so far, and it would."""
+
+
 def next_traverse(bed_map: BedMap, wanted: str = "all") -> NextTraverse:
     """Rank further traverses by what they would bring.
+
+    First what is not known at all, then what checks a face whose readings nothing checks (an error in
+    them would not show, and no plan of it may be cut), then by how much the ± shrinks.
 
     Parameters
     ----------
@@ -172,19 +194,24 @@ def next_traverse(bed_map: BedMap, wanted: str = "all") -> NextTraverse:
         return NextTraverse((), now, assumptions(bed_map), bed_map.slips)
     taken = (n for each in bed_map.observations for n in (each.traverse, *each.with_traverses))
     number = 1 + max(taken, default=0)
+    unchecked = [face for face in now if face in bed.faces and not bed_map.is_checked(face)]
     found: list[Advice] = []
     for candidate in _candidates(bed, bed_map):
-        then = _uncertainties_with(bed_map, candidate, number, wanted, shapes)
+        then = _promised(bed_map, candidate, number, wanted, shapes, unchecked)
         found += _gains(candidate, now, then)
-    found.sort(key=lambda advice: -advice.gain)
+    found.sort(key=lambda advice: advice.rank)
     return NextTraverse(tuple(found), now, assumptions(bed_map))
 
 
 def varied(advice: Sequence[Advice]) -> list[Advice]:
-    """The same order, with no more than two ways of learning the same thing."""
+    """The same order, with no more than two ways of learning the same thing.
+
+    An indicator carried on either of two faces reads the same difference: the better one stands for both.
+    """
     kept: list[Advice] = []
     for each in advice:
-        if sum(other.what == each.what for other in kept) < MOST_OF_ONE_KIND:
+        alike = [other.words.run for other in kept if other.what == each.what]
+        if len(alike) < MOST_OF_ONE_KIND and not any(each.words.run.is_mirrored(run) for run in alike):
             kept.append(each)
     return kept
 
@@ -229,35 +256,46 @@ def _shapes(bed_map: BedMap) -> dict[str, _Shape]:
     return found
 
 
-def _uncertainties_with(
-    bed_map: BedMap, candidate: _Candidate, number: int, wanted: str, shapes: Mapping[str, _Shape]
-) -> dict[str, float]:
+def _promised(
+    bed_map: BedMap,
+    candidate: _Candidate,
+    number: int,
+    wanted: str,
+    shapes: Mapping[str, _Shape],
+    unchecked: Sequence[str],
+) -> _Promise:
     block, setup = candidate.drawn_with, candidate.setup.with_number(number)
     mode = "stepped" if block is None else "continuous"
     try:
         traverse = as_expected(bed_map, setup, mode, candidate.station_mm)
         further = with_run(block, traverse, bed_map.bed) if block else observe(traverse, bed_map.bed)
-        return _uncertainties(covariance_with(bed_map, further), wanted, shapes)
+        then = covariance_with(bed_map, further)
+        known = _uncertainties(then, wanted, shapes)
     except AnalysisError:
-        return {}
+        return _Promise({})
+    return _Promise(known, tuple(face for face in unchecked if then.is_checked(face)))
 
 
-def _gains(candidate: _Candidate, now: Mapping[str, float], then: Mapping[str, float]) -> Iterator[Advice]:
+def _gains(candidate: _Candidate, now: Mapping[str, float], promise: _Promise) -> Iterator[Advice]:
     """The face that a candidate helps most, and the twist, if it helps them at all."""
+    then = promise.uncertainty
     gains = {target: now.get(target, np.inf) / after for target, after in then.items() if after > 0}
     faces = {target: gain for target, gain in gains.items() if target != "twist"}
-    best = max(faces, key=lambda name: (faces[name], -then[name]), default=None)
+    best = max(faces, key=lambda name: (name in promise.checks, faces[name], -then[name]), default=None)
     # an indicator's carrier rolls with the way it rides, which nothing measures: no word on twist from it
     targets = (best,) if candidate.setup.measures.is_carried else (best, "twist")
     if candidate.removes_mm:
         targets = (str(candidate.setup.face),)
     for target in targets:
-        is_worth_it = target in gains and (gains[target] >= LEAST_GAIN or candidate.removes_mm)
-        if target is not None and is_worth_it:
-            yield _advice(candidate, target, now.get(target), then[target])
+        checks = target if target in promise.checks else None
+        is_worth_it = gains.get(str(target), 0.0) >= LEAST_GAIN or candidate.removes_mm or checks
+        if target in gains and is_worth_it:
+            yield _advice(candidate, str(target), now.get(str(target)), then[str(target)], checks)
 
 
-def _advice(candidate: _Candidate, target: str, before: float | None, after: float) -> Advice:
+def _advice(
+    candidate: _Candidate, target: str, before: float | None, after: float, checks: str | None
+) -> Advice:
     unit = "µm/m" if target == "twist" else "µm"
     what = "twist" if target == "twist" else f"straightness of {target}"
     called = "wind from end to end" if target == "twist" else what
@@ -268,10 +306,11 @@ def _advice(candidate: _Candidate, target: str, before: float | None, after: flo
         now=before,
         then=after,
         unit=unit,
-        words=FurtherTraverse(candidate.run, called, before, after, unit, candidate.removes_mm),
+        words=FurtherTraverse(candidate.run, called, before, after, unit, candidate.removes_mm, checks),
         command=_typed(candidate),
+        checks=checks,
         # among things not known at all, what becomes known best comes first
-        gain=1e6 / after if before is None else before / after,
+        rank=(0, after) if before is None else (1 if checks else 2, -before / after),
     )
 
 

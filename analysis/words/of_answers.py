@@ -279,6 +279,8 @@ def _further_traverse(fact: "FurtherTraverse") -> str:
     if fact.removes_mm:
         blind = ", ".join(f"{each:.0f}" for each in fact.removes_mm)
         change += f"; removes the blind wavelength{'s' if len(fact.removes_mm) > 1 else ''} {blind} mm"
+    if fact.checks:
+        change += f"; checks the readings on {fact.checks}, which nothing does so far"
     return f"{_run(fact.run)}: {fact.what} {change}"
 
 

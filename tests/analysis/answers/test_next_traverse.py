@@ -7,7 +7,7 @@ from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine, covariance_with
 from analysis.answers.face_map import map_face
-from analysis.answers.next_traverse import next_traverse
+from analysis.answers.next_traverse import next_traverse, varied
 from analysis.answers.roll import known_roll, ways_of, wind_expanded
 from analysis.answers.twist import twist_of
 from analysis.observe import observe
@@ -72,6 +72,40 @@ def test_unknown_face_that_becomes_known_stands_before_any_narrowing(make_traver
     assert advice[0].now is None
     known = [a.now is not None for a in advice]
     assert known == sorted(known)
+
+
+def test_run_that_checks_a_face_which_nothing_checks_stands_before_any_narrowing(make_traverse, bed):
+    """Front was read there and back, rear once: an error in rear's readings would not show."""
+    runs = [
+        _level(make_traverse, bed, "front"),
+        _level(make_traverse, bed, "front", direction="reverse"),
+        _level(make_traverse, bed, "rear"),
+    ]
+    found = next_traverse(combine(runs, bed)).advice
+    ranks = [bool(each.checks) for each in found if each.now is not None]
+    assert any(ranks) and ranks == sorted(ranks, reverse=True)
+    again = next(each for each in found if each.instrument == "level" and each.face == "rear")
+    assert again.checks == "rear" and "checks the readings on rear" in sentence(again.words)
+    assert not any(each.checks == "front" for each in found), "the way back has checked it"
+
+
+def test_nothing_is_said_to_check_a_face_that_is_checked(make_traverse, bed):
+    runs = [
+        _level(make_traverse, bed, face, direction=direction)
+        for face in ("front", "rear")
+        for direction in ("forward", "reverse")
+    ]
+    found = next_traverse(combine(runs, bed)).advice
+    assert found and not any(each.checks for each in found)
+
+
+def test_indicator_carried_on_either_of_two_faces_is_told_once(make_traverse, bed):
+    found = next_traverse(
+        combine([_level(make_traverse, bed, face) for face in ("front", "rear")], bed)
+    ).advice
+    carried = [each for each in varied(found) if each.instrument == "dial"]
+    pairs = [(each.what, frozenset(each.words.run.faces)) for each in carried]
+    assert len(pairs) == len(set(pairs)) and len(carried) < sum(each.instrument == "dial" for each in found)
 
 
 def test_cross_level_is_advised_for_the_twist(make_traverse, bed):
@@ -248,7 +282,8 @@ def test_run_by_the_same_level_is_not_promised_to_tell_its_scale(make_traverse):
     ]
     now, then = (map_face(combine(some, bed), "front").straightness_expanded_um for some in (runs[:1], runs))
     assert then > 0.95 * now > 1.9  # 5 % of 40 µm, k = 2, and some noise
-    assert not [a for a in next_traverse(combine(runs[:1], bed), "front").advice if a.instrument == "level"]
+    told = [a for a in next_traverse(combine(runs[:1], bed), "front").advice if a.instrument == "level"]
+    assert all(a.then > 0.95 * now and a.checks == "front" for a in told), "it checks, and narrows nothing"
 
 
 def test_promise_of_a_carried_indicator_counts_the_way_between_its_stations(make_traverse):
@@ -277,7 +312,8 @@ def test_promise_counts_the_steps_in_which_a_level_was_written_down(make_travers
     ]
     now, then = (map_face(combine(some, bed), "front").straightness_expanded_um for some in (runs[:1], runs))
     assert then > 0.95 * now  # equal readings share the step
-    assert not [a for a in next_traverse(combine(runs[:1], bed), "front").advice if a.instrument == "level"]
+    told = [a for a in next_traverse(combine(runs[:1], bed), "front").advice if a.instrument == "level"]
+    assert all(a.then > 0.95 * now and a.checks == "front" for a in told), "it checks, and narrows nothing"
 
 
 def test_roll_with_a_run_that_is_only_imagined_does_not_rest_on_its_readings(make_traverse, bed):
