@@ -5,7 +5,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from analysis.commands.options import Shown, Written, give, in_mm, in_um, survey_argument
+from analysis.commands.options import (
+    Output,
+    Written,
+    figure_options,
+    give,
+    in_mm,
+    in_um,
+    opened,
+    survey_argument,
+)
 
 if TYPE_CHECKING:
     from acquire.model.units import Reading
@@ -31,16 +40,6 @@ AT = click.option(
 GUIDE = click.option("--guide", metavar="FACE", help="Side face that guides the carriage (default: its vee).")
 
 
-def shown_options(function: Any) -> Any:
-    """--json and --inch: there is no picture of a few figures."""
-    function = click.option(
-        "--inch/--metric", "inch", default=None, help="Inches and thou first, or mm and µm."
-    )(function)
-    return click.option("--json", "as_json", is_flag=True, help="One JSON object: µm and mm, unrounded.")(
-        function
-    )
-
-
 @click.group("align")
 def command() -> None:
     """Hold tailstock, spindle, quill, centres or cross slide against the path of the carriage.
@@ -57,23 +56,22 @@ def command() -> None:
 )
 @click.option("--base", type=Written(), metavar="L", help="Its bearing length along the bed.")
 @GUIDE
-@shown_options
+@figure_options
 def tailstock(
     survey: Path,
     faces: tuple[str, ...],
     base: "Reading | None",
     guide: str | None,
-    as_json: bool,
-    inch: bool | None,
+    output: Output,
 ) -> None:
     """The tailstock's ways against the carriage's, up and sideways."""
     from analysis.answers.alignment_on_bed import tailstock_on_bed
     from analysis.words.align import tailstock_words
 
-    loaded = _loaded(survey)
+    loaded = opened(survey)
     base_mm = None if base is None else in_mm(base, loaded.bed.is_inch)
     result = tailstock_on_bed(loaded.map(), faces, base_mm=base_mm, guide=guide)
-    give(result, lambda i: tailstock_words(result, i), None, Shown(as_json, None, inch), loaded.bed.is_inch)
+    give(result, lambda i: tailstock_words(result, i), None, output, loaded.bed.is_inch)
 
 
 @command.command("bar")
@@ -93,12 +91,12 @@ def tailstock(
 )
 @GUIDE
 @UNCERTAINTY
-@shown_options
-def bar(survey: Path, guide: str | None, as_json: bool, inch: bool | None, **typed: Any) -> None:
+@figure_options
+def bar(survey: Path, guide: str | None, output: Output, **typed: Any) -> None:
     """The spindle's axis by a test bar, turned 0° and 180°."""
     from analysis.answers.alignment import Bar
 
-    loaded = _loaded(survey)
+    loaded = opened(survey)
     is_inch = loaded.bed.is_inch
     described = None
     if typed["bar_diameter"] is not None and typed["bar_length"] is not None:
@@ -109,7 +107,7 @@ def bar(survey: Path, guide: str | None, as_json: bool, inch: bool | None, **typ
         )
     elif typed["bar_diameter"] is not None or typed["bar_length"] is not None:
         raise click.UsageError("--bar-diameter and --bar-length go together.")
-    _give_line(loaded, "The spindle's axis", typed, described, guide, Shown(as_json, None, inch))
+    _give_line(loaded, "The spindle's axis", typed, described, guide, output)
 
 
 @command.command("quill")
@@ -119,11 +117,11 @@ def bar(survey: Path, guide: str | None, as_json: bool, inch: bool | None, **typ
 @AT
 @GUIDE
 @UNCERTAINTY
-@shown_options
-def quill(survey: Path, guide: str | None, as_json: bool, inch: bool | None, **typed: Any) -> None:
+@figure_options
+def quill(survey: Path, guide: str | None, output: Output, **typed: Any) -> None:
     """The tailstock's quill, run out, by an indicator on the carriage."""
-    loaded = _loaded(survey)
-    _give_line(loaded, "The quill", typed, None, guide, Shown(as_json, None, inch))
+    loaded = opened(survey)
+    _give_line(loaded, "The quill", typed, None, guide, output)
 
 
 @command.command("turned")
@@ -136,14 +134,14 @@ def quill(survey: Path, guide: str | None, as_json: bool, inch: bool | None, **t
 @click.option("--bar-diameter", type=Written(), metavar="L", help="Of the bar between the collars.")
 @GUIDE
 @UNCERTAINTY
-@shown_options
-def turned(survey: Path, guide: str | None, as_json: bool, inch: bool | None, **typed: Any) -> None:
+@figure_options
+def turned(survey: Path, guide: str | None, output: Output, **typed: Any) -> None:
     """Two collars turned without a centre: headstock, roll (feet and wear) or sway."""
     from analysis.answers.alignment import Measured, push_off_um
     from analysis.answers.alignment_on_bed import collars_on_bed
     from analysis.words.align import collars_words, push_off_words
 
-    loaded = _loaded(survey)
+    loaded = opened(survey)
     is_inch = loaded.bed.is_inch
     near, far = (1000 * in_mm(each, is_inch) for each in typed["diameters"])
     taper = Measured(far - near, 2**0.5 * in_um(typed["uncertainty"], is_inch))
@@ -159,7 +157,7 @@ def turned(survey: Path, guide: str | None, as_json: bool, inch: bool | None, **
         push = push_off_um(given[0], in_mm(given[1], is_inch), in_mm(given[2], is_inch))
         return [*collars_words(result, in_inches), *push_off_words(push, taper, in_inches)]
 
-    give(result, words, None, Shown(as_json, None, inch), is_inch)
+    give(result, words, None, output, is_inch)
 
 
 @command.command("centres")
@@ -170,16 +168,16 @@ def turned(survey: Path, guide: str | None, as_json: bool, inch: bool | None, **
     "--front", type=(Written(),) * 4, required=True, metavar="HEAD TAIL HEAD TAIL", help="In front."
 )
 @UNCERTAINTY
-@shown_options
-def centres(survey: Path, as_json: bool, inch: bool | None, **typed: Any) -> None:
+@figure_options
+def centres(survey: Path, output: Output, **typed: Any) -> None:
     """Both centres, by a bar between them."""
     from analysis.answers.alignment import centres_of_bar
     from analysis.words.align import centres_words
 
-    is_inch = _loaded(survey).bed.is_inch
+    is_inch = opened(survey).bed.is_inch
     top, front = ([in_um(each, is_inch) for each in typed[name]] for name in ("top", "front"))
     result = centres_of_bar(top, front, in_um(typed["uncertainty"], is_inch))
-    give(result, lambda i: centres_words(result, i), None, Shown(as_json, None, inch), is_inch)
+    give(result, lambda i: centres_words(result, i), None, output, is_inch)
 
 
 @command.command("facing")
@@ -188,23 +186,17 @@ def centres(survey: Path, as_json: bool, inch: bool | None, **typed: Any) -> Non
 @click.option("--radius", type=Written(), required=True, metavar="L", help="Where it was read.")
 @click.option("--diameter", type=Written(), required=True, metavar="L", help="Of the face, for its depth.")
 @UNCERTAINTY
-@shown_options
-def facing(survey: Path, as_json: bool, inch: bool | None, **typed: Any) -> None:
+@figure_options
+def facing(survey: Path, output: Output, **typed: Any) -> None:
     """The cross slide, by a face that it turned: an indicator on the slide, run past the centre."""
     from analysis.answers.alignment import facing_test
     from analysis.words.align import facing_words
 
-    is_inch = _loaded(survey).bed.is_inch
+    is_inch = opened(survey).bed.is_inch
     radius, diameter = (in_mm(typed[name], is_inch) for name in ("radius", "diameter"))
     reading, u = (in_um(typed[name], is_inch) for name in ("reading", "uncertainty"))
     result = facing_test(reading, radius, diameter, u)
-    give(result, lambda i: facing_words(result, i), None, Shown(as_json, None, inch), is_inch)
-
-
-def _loaded(survey: Path) -> "Survey":
-    from analysis.answers.surveys import load
-
-    return load(survey)
+    give(result, lambda i: facing_words(result, i), None, output, is_inch)
 
 
 def _map(loaded: "Survey") -> "BedMap | None":
@@ -213,7 +205,7 @@ def _map(loaded: "Survey") -> "BedMap | None":
 
 
 def _give_line(
-    loaded: "Survey", name: str, typed: dict[str, Any], described: Any, guide: str | None, shown: Shown
+    loaded: "Survey", name: str, typed: dict[str, Any], described: Any, guide: str | None, output: Output
 ) -> None:
     from analysis.answers.alignment import axis_of_bar
     from analysis.answers.alignment_on_bed import line_on_bed
@@ -226,4 +218,4 @@ def _give_line(
     held = in_mm(typed["held"], is_inch) if "held" in typed else 0.0
     line = axis_of_bar(top, front, far - near, u, bar=described, near_mm=held)
     result = line_on_bed(_map(loaded), line, near, far, guide=guide)
-    give(result, lambda i: line_words(result, name, i), None, shown, is_inch)
+    give(result, lambda i: line_words(result, name, i), None, output, is_inch)

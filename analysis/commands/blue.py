@@ -7,7 +7,7 @@ import click
 
 from analysis.commands.options import (
     FROM_0,
-    Shown,
+    Output,
     Written,
     answer_options,
     give,
@@ -39,9 +39,7 @@ def command(
     film: "Reading | None",
     start: "Reading | None",
     end: "Reading | None",
-    as_json: bool,
-    picture: Path | None,
-    inch: bool | None,
+    output: Output,
 ) -> None:
     """Where a straightedge laid on FACE would leave its blue, and whether the marks seen agree.
 
@@ -61,7 +59,7 @@ def command(
 
         return blue_figure(result, in_inches)
 
-    give(result, lambda i: blue_answer(result, i), draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
+    give(result, lambda i: blue_answer(result, i), draw, output, loaded.bed.is_inch)
 
 
 def _blue(

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import Shown, answer_options, give, survey_argument
+from analysis.commands.options import Output, answer_options, give, survey_argument
 
 if TYPE_CHECKING:
     from analysis.answers.whole_bed import WholeBed
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     help="Weigh each instrument by the scatter that its readings show, not by what bed.toml says.",
 )
 @answer_options
-def command(survey: Path, own_noise: bool, as_json: bool, picture: Path | None, inch: bool | None) -> None:
+def command(survey: Path, own_noise: bool, output: Output) -> None:
     """One map of SURVEY's bed from every traverse: what disagrees, and what cannot be told."""
     from analysis.adjust.combination import noise_of
     from analysis.answers.surveys import load
@@ -35,9 +35,7 @@ def command(survey: Path, own_noise: bool, as_json: bool, picture: Path | None, 
 
         return bed_figure(result, loaded.bed, in_inches)
 
-    give(
-        result, lambda i: words(result, i, own_noise), draw, Shown(as_json, picture, inch), loaded.bed.is_inch
-    )
+    give(result, lambda i: words(result, i, own_noise), draw, output, loaded.bed.is_inch)
 
 
 def words(result: "WholeBed", inch: bool, own_noise: bool) -> Sequence[str]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import Shown, answer_options, give, survey_argument
+from analysis.commands.options import Output, answer_options, give, survey_argument
 
 if TYPE_CHECKING:
     from analysis.answers.comparison import Comparison
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 @click.argument("a")
 @click.argument("b")
 @answer_options
-def command(survey: Path, a: str, b: str, as_json: bool, picture: Path | None, inch: bool | None) -> None:
+def command(survey: Path, a: str, b: str, output: Output) -> None:
     """Hold A against B: each a traverse number of SURVEY, FACE:level, FACE:indicator or FACE:GUIDE.
 
     GUIDE is what guided the indicator: straightedge, straightedge:NAME, wire, line, carriage or a face.
@@ -35,7 +35,7 @@ def command(survey: Path, a: str, b: str, as_json: bool, picture: Path | None, i
 
         return comparison_figure(result, in_inches)
 
-    give(result, lambda i: words(result, i), draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
+    give(result, lambda i: words(result, i), draw, output, loaded.bed.is_inch)
 
 
 def words(result: "Comparison", inch: bool) -> Sequence[str]:

@@ -7,7 +7,7 @@ import click
 
 from analysis.commands.options import (
     ABOVE_0,
-    Shown,
+    Output,
     Written,
     answer_options,
     give,
@@ -38,9 +38,7 @@ def command(
     within: "Reading | None",
     pads: "Reading | None",
     overhang: "Reading",
-    as_json: bool,
-    picture: Path | None,
-    inch: bool | None,
+    output: Output,
 ) -> None:
     """Which faces of SURVEY can be trusted to start from, and how they stand to each other."""
     from analysis.answers.datums import datums
@@ -61,4 +59,4 @@ def command(
 
         return datums_figure(result, in_inches)
 
-    give(result, lambda i: datums_answer(result, i), draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
+    give(result, lambda i: datums_answer(result, i), draw, output, loaded.bed.is_inch)

@@ -5,13 +5,20 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from analysis.commands.align import shown_options
-from analysis.commands.options import Shown, Written, give, in_mm, in_um, survey_argument
+from analysis.commands.options import (
+    Output,
+    Written,
+    figure_options,
+    give,
+    in_mm,
+    in_um,
+    opened,
+    survey_argument,
+)
 from analysis.commands.square import WrittenRun
 
 if TYPE_CHECKING:
     from analysis.answers.alignment import Measured
-    from analysis.answers.surveys import Survey
 
 
 @click.group("dovetail")
@@ -50,15 +57,13 @@ def command() -> None:
     metavar="U",
     help="Of one reading.",
 )
-@shown_options
-def pins(
-    survey: Path, angle_deg: float | None, is_between: bool, as_json: bool, inch: bool | None, **typed: Any
-) -> None:
+@figure_options
+def pins(survey: Path, angle_deg: float | None, is_between: bool, output: Output, **typed: Any) -> None:
     """Width, taper, and with an indicator from a sound side which flank it is."""
     from analysis.answers.dovetail import dovetail
     from analysis.words.flanks import dovetail_words
 
-    loaded = _loaded(survey)
+    loaded = opened(survey)
     is_inch = loaded.bed.is_inch
     places, measures = ([in_mm(each, is_inch) for each in typed[name]] for name in ("places", "measure"))
     angle = _angle(typed, measures, is_inch, not is_between)
@@ -76,7 +81,7 @@ def pins(
         side_um=None if side is None else [in_um(each, is_inch) for each in side],
         side_uncertainty_um=in_um(typed["side_uncertainty"], is_inch),
     )
-    give(result, lambda i: dovetail_words(result, i, angle), None, Shown(as_json, None, inch), is_inch)
+    give(result, lambda i: dovetail_words(result, i, angle), None, output, is_inch)
 
 
 @command.command("gib")
@@ -86,17 +91,15 @@ def pins(
     "--angle", "angle_deg", type=float, required=True, metavar="DEG", help="Of the flanks, from the flat."
 )
 @click.option("--taper", "one_in", type=float, metavar="N", help="Taper of the gib, 1:N.")
-@shown_options
-def gib(
-    survey: Path, play: Any, angle_deg: float, one_in: float | None, as_json: bool, inch: bool | None
-) -> None:
+@figure_options
+def gib(survey: Path, play: Any, angle_deg: float, one_in: float | None, output: Output) -> None:
     """How much thicker a gib takes up a play, and how far a tapered one is driven."""
     from analysis.answers.dovetail import gib_for
     from analysis.words.flanks import gib_words
 
-    is_inch = _loaded(survey).bed.is_inch
+    is_inch = opened(survey).bed.is_inch
     result = gib_for(in_um(play, is_inch), angle_deg, one_in)
-    give(result, lambda i: gib_words(result, i), None, Shown(as_json, None, inch), is_inch)
+    give(result, lambda i: gib_words(result, i), None, output, is_inch)
 
 
 def _angle(typed: dict[str, Any], measures: list[float], is_inch: bool, is_over: bool) -> "Measured | None":
@@ -111,9 +114,3 @@ def _angle(typed: dict[str, Any], measures: list[float], is_inch: bool, is_over:
     pin, measure = (in_mm(each, is_inch) for each in given)
     u = in_um(typed["uncertainty"], is_inch)
     return angle_of_pins((measures[0], measure), (in_mm(typed["pin"], is_inch), pin), u, is_over=is_over)
-
-
-def _loaded(survey: Path) -> "Survey":
-    from analysis.answers.surveys import load
-
-    return load(survey)

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import ABOVE_0, Shown, Written, answer_options, give, in_um, survey_argument
+from analysis.commands.options import ABOVE_0, Output, Written, answer_options, give, in_um, survey_argument
 
 if TYPE_CHECKING:
     from acquire.model.units import Reading
@@ -50,9 +50,7 @@ def command(
     response: Path | None,
     after: Path | None,
     moved: "tuple[tuple[str, Reading], ...]",
-    as_json: bool,
-    picture: Path | None,
-    inch: bool | None,
+    output: Output,
 ) -> None:
     """Which foot of SURVEY's bed to move, which way and how much, and what will be read then."""
     from analysis.answers.feet_learned import learned_response
@@ -81,4 +79,4 @@ def command(
 
         return feet_figure(result, in_inches)
 
-    give(result, lambda i: feet_words(result, i), draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
+    give(result, lambda i: feet_words(result, i), draw, output, loaded.bed.is_inch)

@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.align import UNCERTAINTY, shown_options
-from analysis.commands.options import Shown, Written, give, in_mm, in_um, survey_argument
+from analysis.commands.align import UNCERTAINTY
+from analysis.commands.options import Output, Written, figure_options, give, in_mm, in_um, survey_argument
 
 if TYPE_CHECKING:
     from acquire.model.units import Reading
@@ -22,8 +22,8 @@ def command() -> None:
 @command.command("wear")
 @survey_argument
 @click.argument("face")
-@shown_options
-def wear(survey: Path, face: str, as_json: bool, inch: bool | None) -> None:
+@figure_options
+def wear(survey: Path, face: str, output: Output) -> None:
     """Both flanks of FACE along the bed, from its height and its sideways shape."""
     from analysis.answers.flanks import vee_flanks
     from analysis.answers.surveys import load
@@ -31,7 +31,7 @@ def wear(survey: Path, face: str, as_json: bool, inch: bool | None) -> None:
 
     loaded = load(survey)
     result = vee_flanks(loaded.map(), face)
-    give(result, lambda i: flanks_words(result, i), None, Shown(as_json, None, inch), loaded.bed.is_inch)
+    give(result, lambda i: flanks_words(result, i), None, output, loaded.bed.is_inch)
 
 
 @command.command("angles")
@@ -43,7 +43,7 @@ def wear(survey: Path, face: str, as_json: bool, inch: bool | None) -> None:
 )
 @click.option("--sound", type=TWO, metavar="FROM TO", help="Sound stretch of the flanks, from the root.")
 @UNCERTAINTY
-@shown_options
+@figure_options
 def angles(
     survey: Path,
     rollers: "tuple[Reading, Reading]",
@@ -51,8 +51,7 @@ def angles(
     side: "tuple[Reading, Reading]",
     sound: "tuple[Reading, Reading] | None",
     uncertainty: "Reading",
-    as_json: bool,
-    inch: bool | None,
+    output: Output,
 ) -> None:
     """Flank angles of a groove by two rollers: height and place of each."""
     from analysis.answers.flanks import angles_of_rollers
@@ -72,4 +71,4 @@ def angles(
         in_um(uncertainty, is_inch),
         flank_mm=None if sound is None else pair(sound),
     )
-    give(result, lambda i: angles_words(result, i), None, Shown(as_json, None, inch), is_inch)
+    give(result, lambda i: angles_words(result, i), None, output, is_inch)

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import Shown, answer_options, give
+from analysis.commands.options import Output, answer_options, give
 
 if TYPE_CHECKING:
     from analysis.answers.history import BeforeAndAfter
@@ -27,9 +27,7 @@ def command(
     survey: Path,
     face: str | None,
     scraped: tuple[str, ...],
-    as_json: bool,
-    picture: Path | None,
-    inch: bool | None,
+    output: Output,
 ) -> None:
     """Did work on the bed make it better? BEFORE and AFTER are surveys of one bed.
 
@@ -52,11 +50,10 @@ def command(
         from analysis.draw.figures.history import history_figure
 
         if not result.faces and result.twist is None:
-            raise AnalysisError(str(picture), "no face is known both before and after", "one to draw")
+            raise AnalysisError(str(output.picture), "no face is known both before and after", "one to draw")
         return history_figure(result.faces, in_inches, twist=result.twist)
 
-    shown = Shown(as_json, picture, inch)
-    give(result, lambda i: words(result, i, with_table=face is not None), draw, shown, after.bed.is_inch)
+    give(result, lambda i: words(result, i, with_table=face is not None), draw, output, after.bed.is_inch)
 
 
 def words(result: "BeforeAndAfter", inch: bool, with_table: bool) -> list[str]:

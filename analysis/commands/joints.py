@@ -4,13 +4,13 @@ from pathlib import Path
 
 import click
 
-from analysis.commands.options import Shown, answer_options, give, survey_argument
+from analysis.commands.options import Output, answer_options, give, survey_argument
 
 
 @click.command("joints")
 @survey_argument
 @answer_options
-def command(survey: Path, as_json: bool, picture: Path | None, inch: bool | None) -> None:
+def command(survey: Path, output: Output) -> None:
     """Step and kink at each joint that SURVEY's bed.toml declares (joints_mm), and what to move."""
     from analysis.answers.joints import joints
     from analysis.answers.surveys import load
@@ -24,4 +24,4 @@ def command(survey: Path, as_json: bool, picture: Path | None, inch: bool | None
 
         return joints_figure(result, in_inches)
 
-    give(result, lambda i: joints_words(result, i), draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
+    give(result, lambda i: joints_words(result, i), draw, output, loaded.bed.is_inch)

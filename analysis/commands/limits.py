@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from analysis.commands.options import Shown, answer_options, give, survey_argument
+from analysis.commands.options import Output, answer_options, give, survey_argument
 
 
 @click.command("limits")
@@ -17,7 +17,7 @@ from analysis.commands.options import Shown, answer_options, give, survey_argume
     help="Guard at the limit, in standard uncertainties.",
 )
 @answer_options
-def command(survey: Path, rule: str, as_json: bool, picture: Path | None, inch: bool | None) -> None:
+def command(survey: Path, rule: str, output: Output) -> None:
     """Whether SURVEY meets the limits in its bed.toml: meets, does not meet, or cannot tell.
 
     No limits are built in; [limits] in bed.toml holds those of the owner.
@@ -34,4 +34,4 @@ def command(survey: Path, rule: str, as_json: bool, picture: Path | None, inch: 
 
         return limits_figure(result, in_inches)
 
-    give(result, lambda i: limits_words(result, i), draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
+    give(result, lambda i: limits_words(result, i), draw, output, loaded.bed.is_inch)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import ABOVE_0, Shown, answer_options, give, in_mm, survey_argument
+from analysis.commands.options import ABOVE_0, Output, answer_options, give, in_mm, survey_argument
 
 if TYPE_CHECKING:
     from acquire.model.units import Reading
@@ -35,9 +35,7 @@ def command(
     line: str | None,
     over: "Reading | None",
     explain: bool,
-    as_json: bool,
-    picture: Path | None,
-    inch: bool | None,
+    output: Output,
 ) -> None:
     """The shape of one FACE of SURVEY: hollow or crowned, by how much, how sure."""
     from analysis.answers.face_map import map_face
@@ -59,7 +57,7 @@ def command(
             *(each for c in checks for each in explain_words(c, in_inches)),
         ]
 
-    give(result, words, draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
+    give(result, words, draw, output, loaded.bed.is_inch)
 
 
 def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:

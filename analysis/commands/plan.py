@@ -9,7 +9,7 @@ import click
 from analysis.commands.options import (
     ABOVE_0,
     FROM_0,
-    Shown,
+    Output,
     Written,
     answer_options,
     give,
@@ -19,7 +19,9 @@ from analysis.commands.options import (
 )
 
 if TYPE_CHECKING:
+    from acquire.model.bed import Bed
     from acquire.model.units import Reading
+    from analysis.answers.joint_cut import Wishes
     from analysis.answers.plan import FacePlan, Plans
     from analysis.answers.round_done import AfterRound
 
@@ -108,15 +110,12 @@ def command(
     paper: str | None,
     after: Path | None,
     cut_share: float,
-    as_json: bool,
-    picture: Path | None,
-    inch: bool | None,
+    output: Output,
     **wished: Any,
 ) -> None:
     """What to take off each FACE of SURVEY so that it ends straight, and what blue it shows now."""
     from dataclasses import replace
 
-    from analysis.answers.joint_cut import Wishes
     from analysis.answers.limits import meets_limits
     from analysis.answers.not_yet import plan_not_yet
     from analysis.answers.plan import plan_faces
@@ -125,15 +124,7 @@ def command(
 
     loaded = load(survey)
     is_inch = loaded.bed.is_inch
-    wishes = Wishes(
-        wished["other"],
-        wished["no_wind"],
-        wished["coplanar"],
-        None if wished["at_most"] is None else in_um(wished["at_most"], is_inch),
-        in_um(wished["crown"], is_inch),
-        tuple((in_mm(start, is_inch), in_mm(end, is_inch)) for start, end in wished["untouched"]),
-        wished["least_greatest"],
-    )
+    wishes = _wishes(wished, is_inch)
     bed_map = loaded.map()
     round_done: Mapping[str, AfterRound] = {}
     if after is not None:
@@ -161,14 +152,7 @@ def command(
     )
 
     if strip is not None and result.plans:
-        from analysis.draw.strip import write_strips
-
-        is_shown_inch = is_inch if inch is None else inch
-        write_strips(
-            strip, loaded.bed, tuple(result.plans.values()), is_shown_inch,
-            paper or ("Letter" if is_shown_inch else "A4"),
-        )  # fmt: skip
-        click.echo(f"strip: {strip}", err=True)
+        _write_strips(strip, loaded.bed, tuple(result.plans.values()), output.is_inch(is_inch), paper)
 
     def draw(in_inches: bool) -> object:
         from analysis.draw.figures import plan_figure
@@ -176,7 +160,32 @@ def command(
         return plan_figure(tuple(result.plans.values()), in_inches)
 
     drawn = None if result.infeasible else draw
-    give(result, lambda i: plan_words(result, i), drawn, Shown(as_json, picture, inch), loaded.bed.is_inch)
+    give(result, lambda i: plan_words(result, i), drawn, output, loaded.bed.is_inch)
+
+
+def _wishes(wished: Mapping[str, Any], is_inch: bool) -> "Wishes":
+    from analysis.answers.joint_cut import Wishes
+
+    return Wishes(
+        parallel_to=wished["other"],
+        no_wind=wished["no_wind"],
+        coplanar=wished["coplanar"],
+        at_most_um=None if wished["at_most"] is None else in_um(wished["at_most"], is_inch),
+        crown_um=in_um(wished["crown"], is_inch),
+        untouched_mm=tuple(
+            (in_mm(start, is_inch), in_mm(end, is_inch)) for start, end in wished["untouched"]
+        ),
+        greatest_first=wished["least_greatest"],
+    )
+
+
+def _write_strips(
+    file: Path, bed: "Bed", plans: "tuple[FacePlan, ...]", is_inch: bool, paper: str | None
+) -> None:
+    from analysis.draw.strip import write_strips
+
+    write_strips(file, bed, plans, is_inch, paper or ("Letter" if is_inch else "A4"))
+    click.echo(f"strip: {file}", err=True)
 
 
 def plan_words(result: "Plans", inch: bool) -> Sequence[str]:

@@ -4,16 +4,14 @@ from pathlib import Path
 
 import click
 
-from analysis.commands.options import Shown, answer_options, give, survey_argument
+from analysis.commands.options import Output, answer_options, give, survey_argument
 
 
 @click.command("ripples")
 @survey_argument
 @click.argument("faces", nargs=-1)
 @answer_options
-def command(
-    survey: Path, faces: tuple[str, ...], as_json: bool, picture: Path | None, inch: bool | None
-) -> None:
+def command(survey: Path, faces: tuple[str, ...], output: Output) -> None:
     """Steps and ripples on FACES of SURVEY (all by default) that noise does not explain."""
     from analysis.answers.ripples import ripples
     from analysis.answers.surveys import load
@@ -27,4 +25,4 @@ def command(
 
         return ripples_figure(result, in_inches)
 
-    give(result, lambda i: ripples_words(result, i), draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
+    give(result, lambda i: ripples_words(result, i), draw, output, loaded.bed.is_inch)

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import FROM_0, Shown, Written, answer_options, give, in_mm, survey_argument
+from analysis.commands.options import FROM_0, Output, Written, answer_options, give, in_mm, survey_argument
 
 if TYPE_CHECKING:
     from acquire.model.units import Reading
@@ -38,9 +38,7 @@ def command(
     bond: "Reading",
     scrape: "Reading",
     across_joints: bool,
-    as_json: bool,
-    picture: Path | None,
-    inch: bool | None,
+    output: Output,
 ) -> None:
     """How far SURVEY's saddle comes down once its ways are planned without wind, and what follows."""
     from analysis.answers.saddle import Lining, saddle_drop
@@ -63,4 +61,4 @@ def command(
 
         return saddle_figure(result, in_inches)
 
-    give(result, lambda i: saddle_words(result, i), draw, Shown(as_json, picture, inch), is_inch)
+    give(result, lambda i: saddle_words(result, i), draw, output, is_inch)

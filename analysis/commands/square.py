@@ -8,8 +8,17 @@ import click
 from acquire.model.errors import UnitError
 from acquire.model.quantity import SLOPE
 from acquire.model.units import Reading, parse_reading
-from analysis.commands.align import UNCERTAINTY, shown_options
-from analysis.commands.options import Shown, Written, give, in_mm, in_um, survey_argument
+from analysis.commands.align import UNCERTAINTY
+from analysis.commands.options import (
+    Output,
+    Written,
+    figure_options,
+    give,
+    in_mm,
+    in_um,
+    opened,
+    survey_argument,
+)
 
 if TYPE_CHECKING:
     from analysis.answers.squareness import Square
@@ -78,12 +87,12 @@ def command() -> None:
 @ON
 @STOOD
 @UNCERTAINTY
-@shown_options
-def blade(survey: Path, face: str | None, as_json: bool, inch: bool | None, **typed: Any) -> None:
+@figure_options
+def blade(survey: Path, face: str | None, output: Output, **typed: Any) -> None:
     """A guide by a square, turned about its blade and read again."""
     from analysis.answers.squareness import square_turned
 
-    loaded = _loaded(survey)
+    loaded = opened(survey)
     is_inch = loaded.bed.is_inch
     error = typed["square_error"]
     found = square_turned(
@@ -93,7 +102,7 @@ def blade(survey: Path, face: str | None, as_json: bool, inch: bool | None, **ty
         in_um(typed["uncertainty"], is_inch),
         square_uncertainty_um=None if error is None else in_um(error, is_inch),
     )
-    _give(loaded, found, face, typed["stood"], "square", Shown(as_json, None, inch))
+    _give(loaded, found, face, typed["stood"], "square", output)
 
 
 @command.command("guides")
@@ -112,12 +121,12 @@ def blade(survey: Path, face: str | None, as_json: bool, inch: bool | None, **ty
     "--square-error", type=Written(), metavar="U", help="Its stated standard uncertainty, if not turned."
 )
 @UNCERTAINTY
-@shown_options
-def guides(survey: Path, as_json: bool, inch: bool | None, **typed: Any) -> None:
+@figure_options
+def guides(survey: Path, output: Output, **typed: Any) -> None:
     """A column against the travel of its table, by a square that lies on it untouched between the runs."""
     from analysis.answers.squareness import guides_joined
 
-    loaded = _loaded(survey)
+    loaded = opened(survey)
     is_inch, error = loaded.bed.is_inch, typed["square_error"]
 
     def runs(name: str) -> list[list[float]]:
@@ -132,8 +141,7 @@ def guides(survey: Path, as_json: bool, inch: bool | None, **typed: Any) -> None
         in_um(typed["uncertainty"], is_inch),
         square_uncertainty_um=None if error is None else in_um(error, is_inch),
     )
-    shown = Shown(as_json, None, inch)
-    _give(loaded, found, None, None, "square", shown, "Against the travel of the table the column")
+    _give(loaded, found, None, None, "square", output, "Against the travel of the table the column")
 
 
 @command.command("cylinder")
@@ -151,12 +159,12 @@ def guides(survey: Path, as_json: bool, inch: bool | None, **typed: Any) -> None
 @ON
 @STOOD
 @UNCERTAINTY
-@shown_options
-def cylinder(survey: Path, face: str | None, as_json: bool, inch: bool | None, **typed: Any) -> None:
+@figure_options
+def cylinder(survey: Path, face: str | None, output: Output, **typed: Any) -> None:
     """A guide by a cylinder square, turned 180° and read again."""
     from analysis.answers.squareness import cylinder_turned
 
-    loaded = _loaded(survey)
+    loaded = opened(survey)
     is_inch = loaded.bed.is_inch
     found = cylinder_turned(
         in_mm(typed["height"], is_inch),
@@ -165,7 +173,7 @@ def cylinder(survey: Path, face: str | None, as_json: bool, inch: bool | None, *
         in_um(typed["uncertainty"], is_inch),
         taper_uncertainty_um=in_um(typed["taper"], is_inch),
     )
-    _give(loaded, found, face, typed["stood"], "cylinder", Shown(as_json, None, inch))
+    _give(loaded, found, face, typed["stood"], "cylinder", output)
 
 
 @command.command("level")
@@ -181,8 +189,8 @@ def cylinder(survey: Path, face: str | None, as_json: bool, inch: bool | None, *
 @click.option(
     "--uncertainty", type=WrittenSlope(), default="1", show_default=True, metavar="U", help="Of one reading."
 )
-@shown_options
-def level(survey: Path, as_json: bool, inch: bool | None, **typed: Any) -> None:
+@figure_options
+def level(survey: Path, output: Output, **typed: Any) -> None:
     """A column by a frame level; + where its end towards +x is high."""
     from analysis.answers.squareness import frame_level
 
@@ -193,7 +201,7 @@ def level(survey: Path, as_json: bool, inch: bool | None, **typed: Any) -> None:
         opposite_um_per_m=typed["opposite"],
         angle_uncertainty_um_per_m=typed["angle_error"],
     )
-    _give(_loaded(survey), found, None, None, "frame level", Shown(as_json, None, inch))
+    _give(opened(survey), found, None, None, "frame level", output)
 
 
 @command.command("sweep")
@@ -201,22 +209,16 @@ def level(survey: Path, as_json: bool, inch: bool | None, **typed: Any) -> None:
 @click.option("--reading", type=(Written(), Written()), required=True, metavar="A C", help="At +x and at −x.")
 @click.option("--radius", type=Written(), required=True, metavar="L", help="Of the sweep.")
 @UNCERTAINTY
-@shown_options
-def sweep(survey: Path, as_json: bool, inch: bool | None, **typed: Any) -> None:
+@figure_options
+def sweep(survey: Path, output: Output, **typed: Any) -> None:
     """A spindle by an indicator swept round it over the table."""
     from analysis.answers.squareness import swept
 
-    loaded = _loaded(survey)
+    loaded = opened(survey)
     is_inch = loaded.bed.is_inch
     a, c = (in_um(each, is_inch) for each in typed["reading"])
     found = swept(a, c, in_mm(typed["radius"], is_inch), in_um(typed["uncertainty"], is_inch))
-    _give(loaded, found, None, None, "sweep", Shown(as_json, None, inch))
-
-
-def _loaded(survey: Path) -> "Survey":
-    from analysis.answers.surveys import load
-
-    return load(survey)
+    _give(loaded, found, None, None, "sweep", output)
 
 
 def _give(
@@ -225,7 +227,7 @@ def _give(
     face: str | None,
     stood: Any,
     tool: str,
-    shown: Shown,
+    output: Output,
     name: str = "",
 ) -> None:
     from analysis.answers.squareness import against_whole
@@ -238,4 +240,4 @@ def _give(
         found = against_whole(loaded.map(), found, face, *(in_mm(each, is_inch) for each in stood))
     by_tool = {"sweep": "The spindle", "frame level": "The column"}
     name = name or by_tool.get(tool, "The guide")
-    give(found, lambda i: square_words(found, name, i, tool), None, shown, is_inch)
+    give(found, lambda i: square_words(found, name, i, tool), None, output, is_inch)

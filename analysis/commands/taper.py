@@ -4,16 +4,14 @@ from pathlib import Path
 
 import click
 
-from analysis.commands.options import Shown, answer_options, give, survey_argument
+from analysis.commands.options import Output, answer_options, give, survey_argument
 
 
 @click.command("taper")
 @survey_argument
 @click.argument("faces", nargs=-1)
 @answer_options
-def command(
-    survey: Path, faces: tuple[str, ...], as_json: bool, picture: Path | None, inch: bool | None
-) -> None:
+def command(survey: Path, faces: tuple[str, ...], output: Output) -> None:
     """How two FACES of SURVEY taper (all pairs measured across by default), and how evenly."""
     if len(faces) not in (0, 2):
         raise click.BadParameter(f"{len(faces)} faces; two or none are needed", param_hint="FACES")
@@ -29,4 +27,4 @@ def command(
 
         return taper_figure(result, in_inches)
 
-    give(result, lambda i: tapers_words(result, i), draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
+    give(result, lambda i: tapers_words(result, i), draw, output, loaded.bed.is_inch)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from acquire.model.quantity import BY
-from analysis.commands.options import Shown, answer_options, give, survey_argument
+from analysis.commands.options import Output, answer_options, give, survey_argument
 
 if TYPE_CHECKING:
     from analysis.answers.twist import Twist
@@ -30,9 +30,7 @@ def command(
     front: str | None,
     rear: str | None,
     by: str,
-    as_json: bool,
-    picture: Path | None,
-    inch: bool | None,
+    output: Output,
 ) -> None:
     """How twisted SURVEY's bed is: the roll of its ways along the bed."""
     from analysis.answers.surveys import load
@@ -46,7 +44,7 @@ def command(
 
         return twist_figure(result, in_inches)
 
-    give(result, lambda i: twist_words(result, i), draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
+    give(result, lambda i: twist_words(result, i), draw, output, loaded.bed.is_inch)
 
 
 def twist_words(result: "Twist", inch: bool) -> Sequence[str]:

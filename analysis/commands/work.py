@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import Shown, Written, answer_options, give, in_mm, survey_argument
+from analysis.commands.options import Output, Written, answer_options, give, in_mm, survey_argument
 
 if TYPE_CHECKING:
     from acquire.model.units import Reading
@@ -48,9 +48,7 @@ def command(
     end: "Reading | None",
     after_plan: bool,
     across_joints: bool,
-    as_json: bool,
-    picture: Path | None,
-    inch: bool | None,
+    output: Output,
 ) -> None:
     """What the shape of SURVEY's ways does to a part turned on them: its diameter along its length."""
     from functools import partial
@@ -81,4 +79,4 @@ def command(
 
         return work_figure(result, in_inches)
 
-    give(result, lambda i: work_words(result, i), draw, Shown(as_json, picture, inch), loaded.bed.is_inch)
+    give(result, lambda i: work_words(result, i), draw, output, loaded.bed.is_inch)
