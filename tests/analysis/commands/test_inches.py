@@ -142,7 +142,8 @@ def test_report_in_inches_has_no_sentence_in_metric_units_alone(survey, capsys):
         ("1.6 thou (41 µm)", "1.6 thou (41 µm)"),
         ("0.02 mm/m", "0.02 mm/m"), ("base_mm", "base_mm"), ("found '30 mm'", "found '30 mm'"),
         ("20 °C", "20 °C"),
-        ("-0,02 mm", "-0,02 mm"), ("5 mm/s", "5 mm/s"), ("40 µm²", "40 µm²"), ("−2.54 µm", "-0.100 thou"),
+        ("-0,02 mm", "-0,02 mm"), ("5 mm/s", "11.8 in/min"),
+        ("9 mm/s²", "9 mm/s²"), ("40 µm²", "40 µm²"), ("−2.54 µm", "-0.100 thou"),
         ("1 mm; one such as 300 mm, 12 in. At 254 mm", "0.04 in; one such as 300 mm, 12 in. At 10 in"),
     ],
 )  # fmt: skip
