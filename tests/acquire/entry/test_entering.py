@@ -338,3 +338,28 @@ def test_last_base_of_a_bed_that_they_fill_is_asked_for_whatever_rounding_says(s
     text = setup("level").bed_toml.replace("length_mm = 800", "length_mm = 1000")
     text = text.replace("base_mm = 200", "base_mm = 33.333333333333336")
     assert len(stations_to_read(dataclasses.replace(setup("level"), bed_toml=text))) == 30
+
+
+def test_back_at_the_first_station_stays_there(person, setup):
+    typist = person(["b", "b", "1", "2", "q"])
+    entry, _ = typist.enters(setup())
+    assert by_station(entry) == {0: 1, 100: 2} and typist.asked[2].startswith("0 mm, 1 of 9")
+
+
+def test_further_reading_at_a_place_read_twice_is_its_third(person, setup):
+    """Back over the second reading, and once more from the first: nothing that was read is replaced."""
+    typist = person(["1", "2", "r", "2.1", "b", "r", "2.2", "q"])
+    entry, _ = typist.enters(setup())
+    stations = entry.table().stations
+    assert stations.repeat.tolist() == [1, 1, 2, 3]
+    assert sorted(stations.reading.tolist()) == [1, 2, 2.1, 2.2]
+
+
+def test_gaps_are_no_readings_taken(person, setup):
+    entry, _ = person(["1", "-", "−", "3", "q"]).enters(setup())
+    assert entry.taken == 2
+
+
+def test_large_digits_are_all_different():
+    assert len({large(f"{digit} mm") for digit in range(10)}) == 10
+    assert large("-1 mm") != large("1 mm")

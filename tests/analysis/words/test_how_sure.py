@@ -15,9 +15,11 @@ from analysis.answers.common_state import StateNotWritten
 from analysis.answers.joints import Found
 from analysis.answers.not_yet import NOT_CHECKED
 from analysis.words import (
+    after_round,
     align,
     answers,
     blue,
+    datums,
     feet,
     flanks,
     history,
@@ -531,3 +533,75 @@ def test_readings_of_which_one_is_off_are_told_in_their_unit(quantity, unit):
 def test_differences_are_told_as_known_only_where_they_are(lines, known, words):
     found = Made(lines=lines, known=known, stations=5, up_to="nothing")
     assert words in of_adjustment._shapes_unknown(found)
+
+
+@pytest.mark.parametrize(
+    ("rests", "words"), [((400.0,), "it rocks on 400 mm"), ((0.0, 900.0), "it rests on 0 and 900 mm")]
+)
+def test_edge_rocks_on_one_place_and_rests_on_two(rests, words):
+    under = Made(from_mm=0.0, to_mm=900.0, touches_mm=((0.0, 100.0),), may_touch_mm=(), rests_at_mm=rests)
+    assert words in blue._blue_of(under, False)
+
+
+def test_stretches_of_blue_are_told_to_a_millimetre_or_a_tenth_of_an_inch():
+    stretches = ((0.0, 127.2), (127.4, 152.4), (508.0, 635.0))
+    assert blue._stretches(stretches, False) == "0 to 152 mm, 508 to 635 mm"
+    assert blue._stretches(stretches, True) == "0 to 6 in, 20 to 25 in"
+
+
+def ranked(face, is_as_good):
+    return Made(face=face, straightness_um=25.4, straightness_expanded_um=5.08, as_good_as_next=is_as_good)
+
+
+def test_faces_are_ranked_in_the_owners_unit_and_only_what_is_not_told_apart_is_said_so():
+    found = Made(ranking=(ranked("a", True), ranked("b", False)))
+    first, second = cells(datums._ranking_words(found, True))
+    assert (first["face"], first["from straight thou"], first["±"]) == ("a", "1.0", "0.2")
+    lines = [
+        line.cells for line in datums._ranking_words(found, False) if isinstance(line, answers.TableLine)
+    ]
+    assert lines[1] == ("1", "a", "25", "5", "not told from the next") and lines[2][-1] == ""
+    assert second["face"] == "b"
+
+
+def test_good_stretch_of_a_face_is_told_where_it_has_one():
+    stretch = Made(face="b", from_mm=100.0, to_mm=600.0)
+    off = Made(removal_um=np.array([0.0, 9.0, 4.0]), station_mm=np.array([0.0, 700.0, 800.0]))
+    found = Made(
+        within_um=10.0, good=(stretch, Made(face="c", from_mm=0.0, to_mm=900.0)), relief={"b": off},
+        ranking=tuple(ranked(face, False) for face in "abc"),
+    )  # fmt: skip
+    _, none, part, whole = datums._good_words(found, False)
+    assert none == "  a: no stretch of three stations." and whole == "  c: all along."
+    assert part.startswith("  b: from 100 mm to 600 mm; all along once metal is off from 700 mm to 800 mm")
+    assert "most at 700 mm, 9.0 µm" in part
+
+
+def round_done(share=0.7):
+    return Made(
+        taken=0.9, error=0.2, error_at_most=0.4, share=share, overshot_um=np.array([0.0, 0.0, 6.0]),
+        expanded_um=np.array([2.0, 2.0, 2.0]), station_mm=STATION, asked_um=np.array([0.0, 40.0, 20.0]),
+        done_um=np.array([0.0, 30.0, 26.0]),
+    )  # fmt: skip
+
+
+def test_last_round_lists_what_was_asked_before_what_came_off():
+    assert cells(after_round.after_words(round_done(), False))[1] == {
+        "station mm": "500", "asked µm": "40", "came off µm": "30", "± µm": "2"
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(("share", "is_said"), [(0.7, True), (0.5, False)])
+def test_share_to_cut_is_said_where_the_last_round_allows_a_larger_one(share, is_said):
+    words = " ".join(after_round.after_words(round_done(share), False))
+    assert ("sure enough to cut 70 % of each depth" in words.replace("%", " %").replace("  ", " ")) is is_said
+    assert "Overshot at 1 station, most at 1000 mm: 6 µm" in words
+
+
+def test_that_nothing_may_be_scraped_is_always_among_the_things_to_do():
+    feet_moves = Made(moves=(Made(foot="a", turns=None, lift_um=50.0),))
+    whole = Made(slips=(), suspects=(Made(station_mm=300.0, traverse=2),))
+    advice = (Made(words=StateNotWritten(("clamped",), "before"), command=None),)
+    found = wall.Found(whole, (), feet_moves, None, advice, (), (), None)
+    deeds = [thing.deed for thing in wall.things_to_do(found, False)]
+    assert deeds == ["Read traverse 2 again at 300 mm", "Turn the foot", "Do not scrape yet"]
