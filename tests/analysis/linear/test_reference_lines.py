@@ -244,3 +244,24 @@ def test_stretch_that_cannot_be_is_refused(length, word):
 def test_straightness_of_two_stations_is_refused():
     with pytest.raises(AnalysisError, match="three stations"):
         straightness(known([0, 100], [0, 1]), "ends")
+
+
+def stepped(heights, sigma_um):
+    """A profile of steps that err by themselves: covariance σ²·min(i, j)."""
+    index = np.arange(len(heights))
+    return Profile("way", 100.0 * index, heights, sigma_um**2 * np.minimum.outer(index, index).astype(float))
+
+
+def test_straightness_is_unsure_by_what_its_two_extremes_are_unsure_by_together():
+    """Twenty steps of σ = 0.2, from the ends: u(5)² = u(15)² = 0.15 and Cov(5, 15) = 0.05 (derived), so that
+    the range between them is known to 2·√(0.15 + 0.15 − 0.10) = 0.894; without their covariance 1.095."""
+    wave = 50 * np.sin(2 * np.pi * np.arange(21) / 20)
+    found = straightness(stepped(wave, 0.2), "ends")
+    assert (found.highest.station_mm, found.lowest.station_mm) == (500.0, 1500.0)
+    assert found.expanded_um == pytest.approx(0.8944, rel=0.02)
+
+
+def test_hollow_from_its_ends_is_unsure_by_its_lowest_place_alone():
+    """u(10)² = σ²·10·10/20 (derived): ± 0.894; its own ends are exact."""
+    hollow = -500 * (1 - np.abs(np.arange(21) - 10) / 10)
+    assert straightness(stepped(hollow, 0.2), "ends").expanded_um == pytest.approx(0.8944, rel=0.02)

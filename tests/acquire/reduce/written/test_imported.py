@@ -281,3 +281,44 @@ def test_any_bytes_are_understood_or_refused_never_a_crash(setup, raw):
         return
     assert np.isfinite(stations.reading).all() and len(stations) > 0
     assert ((stations.station_mm >= 0) & (stations.station_mm <= 1600)).all()
+
+
+def test_bare_stations_are_in_the_surveys_own_unit_and_those_with_one_in_theirs(setup):
+    inches = readings(setup(place_unit="in"), "station,reading\n2,1\n4 in,2\n254mm,3\n").stations
+    assert inches.station_mm.tolist() == [50.8, 101.6, 254.0]
+    named = readings(setup(place_unit="in"), "station_mm,reading\n50,1\n").stations
+    assert named.station_mm.tolist() == [50.0]
+
+
+def test_head_that_names_another_unit_than_was_asked_for_is_refused(setup):
+    with pytest.raises(EntryError, match="one unit"):
+        readings(setup(unit="thou"), "station_mm,reading (um)\n0,1\n")
+    same = readings(setup(unit="thou"), "station_mm,reading (thou)\n0,1\n")
+    assert same.stations.reading.tolist() == [25.4]
+
+
+@pytest.mark.parametrize("head", ["reverse", "back", "backward", "return"])
+def test_column_of_the_way_back_is_taken_however_it_is_headed(setup, head):
+    text = f"station_mm,out,{head}\n0,1,9\n50,2,8\n"
+    assert readings(setup(direction="reverse"), text).stations.reading.tolist() == [9.0, 8.0]
+    assert readings(setup(), text).stations.reading.tolist() == [1.0, 2.0]
+
+
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+def test_both_byte_orders_of_a_wide_text_are_read(setup, encoding):
+    raw = ("\ufeff" + "station_mm\treading (µm)\n0\t1,5\n").encode(encoding)
+    assert readings(setup(), raw).stations.reading.tolist() == [1.5]
+
+
+def test_feet_the_far_one_first_are_refused(setup):
+    """Taken all the same they would turn the sign of the slope."""
+    with pytest.raises(EntryError, match="nearer station 0 first"):
+        readings(setup("level"), "from_mm,to_mm,reading\n400,200,1\n")
+    assert readings(setup("level"), "from_mm,to_mm,reading\n200,400,1\n").stations.station_mm.tolist() == [
+        300.0
+    ]
+
+
+def test_bad_row_is_named_by_its_line_in_the_file(setup):
+    with pytest.raises(EntryError, match="line 4:"):
+        readings(setup(), "# a comment\nstation_mm,reading\n0,1\n50,high\n")

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from acquire.model.bed import Instrument
 from acquire.model.errors import EntryError
 from acquire.reduce.written import TypedLine, readings_typed, typed_lines
+from acquire.reduce.written.gathered import mode_of
 from acquire.reduce.written.typed import typed_reading
 
 
@@ -68,3 +69,8 @@ def test_any_bytes_are_lines_or_an_entry_error(setup, raw):
     except EntryError:
         return
     assert np.isfinite(stations.reading).all()
+
+
+@pytest.mark.parametrize(("step_mm", "mode"), [(200, "stepped"), (100, "stepped"), (99, "continuous")])
+def test_level_stepped_by_half_its_base_is_stepped_and_one_read_closer_is_drawn(setup, step_mm, mode):
+    assert mode_of(setup("level"), np.arange(100.0, 901.0, step_mm)) == mode
