@@ -91,3 +91,22 @@ def test_diagonal_alone_misjudges_a_correlated_difference():
     diagonal = [agreement(d, np.diag(np.diag(walk))).chi_square for d in draws]
     assert full <= 6
     assert np.std(diagonal) > 3 * np.sqrt(2 * n)  # far wider than a chi-square with n degrees
+
+
+def test_maps_that_differ_at_one_place_disagree_and_so_do_those_that_differ_a_little_everywhere():
+    """Forty independent stations, u = 1: 4.3u at one place is 18 of a chi-square whose limit lies beyond 60;
+    1.7u everywhere is none by itself, and 116 together. Either test alone condemns."""
+    one_place, everywhere, noise = np.zeros(40), np.full(40, 1.7), np.ones(40)
+    one_place[7] = 4.3
+    at_one, over_all, none = (agreement(each, np.eye(40)) for each in (one_place, everywhere, noise))
+    assert at_one.chi_square < at_one.chi_square_by_chance and not at_one.agree
+    assert over_all.largest_normalised_error < over_all.largest_by_chance and not over_all.agree
+    assert none.agree
+
+
+def test_difference_that_would_have_been_seen_is_the_one_at_the_station_where_least_is_seen():
+    """One station three times as unsure as the others: what would have been seen there is three times as much."""
+    unsure = np.ones(9)
+    unsure[4] = 3.0
+    alike, least = agreement(np.zeros(9), np.eye(9)), agreement(np.zeros(9), np.diag(unsure**2))
+    assert least.smallest_detectable == pytest.approx(3 * alike.smallest_detectable, rel=0.02)
