@@ -105,7 +105,7 @@ def test_maps_that_differ_at_one_place_disagree_and_so_do_those_that_differ_a_li
 
 
 def test_difference_that_would_have_been_seen_is_the_one_at_the_station_where_least_is_seen():
-    """One station three times as unsure as the others: what would have been seen there is three times as much."""
+    """One station three times as unsure as the others: what is seen there is three times as much."""
     unsure = np.ones(9)
     unsure[4] = 3.0
     alike, least = agreement(np.zeros(9), np.eye(9)), agreement(np.zeros(9), np.diag(unsure**2))
