@@ -1,0 +1,214 @@
+"""Each warning where it belongs and nowhere else: a row for each, what raises it beside what does not."""
+
+from pathlib import Path
+from types import SimpleNamespace as Made
+
+import numpy as np
+import pytest
+
+from acquire.model.bed_toml.reading import parse_bed
+from analysis.answers.common_state import not_said, state_differences
+from analysis.answers.datums import _missing
+from analysis.answers.feet_on_bed import _not_these_feet, _nothing_unworn, _warnings
+from analysis.answers.joints import _cannot_tell
+from analysis.answers.surveys import Survey
+from analysis.words.facts import sentences
+
+BED = """
+[bed]
+name = "invented"
+length_mm = 1000
+station_pitch_mm = 100
+[faces.front]
+normal = "up"
+across_mm = 0
+[faces.rear]
+normal = "up"
+across_mm = 300
+{unworn}
+"""
+FOOT = "[feet.f{n}]\nstation_mm = {x}\nacross_mm = {p}\n{screw}\n"
+
+
+def bed(feet=(), screw="um_per_turn = 1000", unworn=""):
+    text = BED.format(unworn=unworn)
+    return parse_bed(text + "".join(FOOT.format(n=n, x=x, p=p, screw=screw) for n, (x, p) in enumerate(feet)))
+
+
+FOUR = ((0, 0), (0, 300), (1000, 0), (1000, 300))
+OFF_A_PAIR = ((0, 0), (0, 300), (500, 0), (1000, 300))
+
+
+def feet(*where, screw="um_per_turn = 1000"):
+    found = _not_these_feet(bed(where, screw))
+    return () if found is None else (found,)
+
+
+def unworn(text):
+    found = _nothing_unworn(bed(unworn=text))
+    return () if found is None else (found,)
+
+
+def levelled(factor=1.0, is_all_told=True, known_up_to="nothing"):
+    fit = Made(factor=factor, pairs_mm=(0, 1), misfit_um=4.0, bed_map=Made(warnings=()))
+    return _warnings(fit, Made(known_up_to=known_up_to), Made(notes=()), is_all_told)
+
+
+def survey(stations):
+    measures = Made(is_measuring=True)
+    runs = tuple(
+        Made(number=n, setup=Made(measures=measures), stations=np.zeros(count))
+        for n, count in enumerate(stations, 1)
+    )
+    return Survey(Path("invented"), bed(), runs).left_out
+
+
+def face(name="way", shape=True, is_sure=True, is_checked=True):
+    known = Made(curve_is_sure=is_sure) if shape else None
+    return Made(
+        face=name, shape=known, why_not_known="no reading", is_checked=is_checked, cannot_tell=None, wear=None
+    )
+
+
+def datums(*found):
+    faces = {each.face: Made(normal="up") for each in found}
+    every = {"under": "down", "side": "front"}
+    known = [face(name) for name in every]
+    faces |= {name: Made(normal=normal) for name, normal in every.items()}
+    return tuple(_missing(Made(bed=Made(faces=faces)), [*found, *known]))
+
+
+def datums_without(normal):
+    looks = {"under": "down", "side": "front", "top": "up"}
+    found = [face(name) for name, looking in looks.items() if looking != normal]
+    faces = {name: Made(normal=looking) for name, looking in looks.items()}
+    return tuple(_missing(Made(bed=Made(faces=faces)), found))
+
+
+def stood(**state):
+    return [Made(setup=Made(state=state))]
+
+
+DEEP = Made(depth_mm=300.0, length_mm=1000.0)
+
+
+def differences(before, after, of=DEEP):
+    return state_differences(stood(**before), stood(**after), of)
+
+
+def warm(top):
+    return {"temperature_top_degC": top, "temperature_bottom_degC": 20.0}
+
+
+def joint(*told):
+    return tuple(_cannot_tell(dict.fromkeys(told)))
+
+
+EVERY = {"stands_on": "feet", "clamped": True, "headstock_on": True, "carriage_on": True}
+
+PAIRS = {
+    "empty run left out": (lambda: survey([3, 0]), "traverse 2 holds no reading", lambda: survey([3, 1])),
+    "three feet": (lambda: feet(*FOUR[:3]), "three feet or fewer only tip a bed", lambda: feet(*FOUR)),
+    "no feet": (feet, "says nothing of the feet", lambda: feet(*FOUR)),
+    "feet that are no pairs": (
+        lambda: feet(*OFF_A_PAIR),
+        "f2 at 500 mm in bed.toml: needed are two feet there",
+        lambda: feet(*FOUR),
+    ),
+    "step of a foot not stated": (
+        lambda: feet(*FOUR, screw=""),
+        "neither um_per_turn nor hand_step_um",
+        lambda: feet(*FOUR, screw="hand_step_um = 5"),
+    ),
+    "nothing unworn": (
+        lambda: unworn(""),
+        "wear would be jacked out",
+        lambda: unworn("unworn_mm = [[0, 200]]"),
+    ),
+    "nothing unworn, but a face that nothing runs on": (
+        lambda: unworn(""),
+        "wear would be jacked out",
+        lambda: unworn("runs = false"),
+    ),
+    "unworn places no feet can make": (lambda: levelled(1.5), "lie up to 4.0 µm off", lambda: levelled(1.0)),
+    "bend not told": (
+        lambda: levelled(is_all_told=False),
+        "no foot is moved for it",
+        lambda: levelled(is_all_told=True),
+    ),
+    "roll up to a line": (
+        lambda: levelled(known_up_to="a line"),
+        "known only up to a line",
+        lambda: levelled(known_up_to="a constant"),
+    ),
+    "face not known": (lambda: datums(face(shape=False)), "way: no reading", lambda: datums(face())),
+    "too few bases": (lambda: datums(face(is_sure=False)), "over too few bases", lambda: datums(face())),
+    "nothing checks": (lambda: datums(face(is_checked=False)), "nothing checks its", lambda: datums(face())),
+    "none looks down": (
+        lambda: datums_without("down"),
+        "no face that looks down",
+        lambda: datums_without("none"),
+    ),
+    "none looks aside": (
+        lambda: datums_without("front"),
+        "no face that looks to the front or rear",
+        lambda: datums_without("none"),
+    ),
+    "none looks up": (lambda: datums_without("up"), "no face that looks up", lambda: datums_without("none")),
+    "stood otherwise": (
+        lambda: differences({"stands_on": "feet"}, {"stands_on": "blocks"}),
+        "stood on feet before, on blocks after",
+        lambda: differences({"stands_on": "feet"}, {"stands_on": "feet"}),
+    ),
+    "clamped otherwise": (
+        lambda: differences({"clamped": True}, {"clamped": False}),
+        "stood clamped down before, not clamped after",
+        lambda: differences({"clamped": False}, {"clamped": False}),
+    ),
+    "warmer": (
+        lambda: differences(warm(20.0), warm(21.0)),
+        "+0.0 °C against its bottom before and +1.0 °C after",
+        lambda: differences(warm(20.0), warm(20.05)),
+    ),
+    "colder": (
+        lambda: differences(warm(21.0), warm(20.0)),
+        "makes it more hollow by about 4.8",
+        lambda: differences(warm(21.0), warm(21.0)),
+    ),
+    "not written before": (
+        lambda: not_said(stood(), stood(**EVERY)),
+        "how the bed stood was not written down before",
+        lambda: not_said(stood(**EVERY), stood(**EVERY)),
+    ),
+    "one thing not written after": (
+        lambda: not_said(stood(**EVERY), stood(**(EVERY | {"clamped": None}))),
+        "whether it was clamped was not written down after",
+        lambda: not_said(stood(**EVERY), stood(**EVERY)),
+    ),
+    "height of a joint": (
+        lambda: joint("rear"),
+        "whether it is high or low",
+        lambda: joint("up", "roll", "rear"),
+    ),
+    "roll of a joint": (
+        lambda: joint("up", "rear"),
+        "whether it is rolled",
+        lambda: joint("up", "roll", "rear"),
+    ),
+    "side of a joint": (
+        lambda: joint("up", "roll"),
+        "to the front or rear",
+        lambda: joint("up", "roll", "rear"),
+    ),
+}
+
+
+@pytest.mark.parametrize(("raised", "words", "quiet"), PAIRS.values(), ids=PAIRS)
+def test_warning_stands_where_it_belongs_and_nowhere_else(raised, words, quiet):
+    assert any(words in said for said in sentences(raised()))
+    assert not any(words in said for said in sentences(quiet()))
+
+
+def test_bed_bent_by_less_than_a_tenth_of_a_micrometre_is_not_told_of():
+    """From memory (textbook formula): 11.5e-6/K, 1 m long, 0.3 m deep bend by 4.79 µm a kelvin."""
+    assert differences(warm(20.0), warm(20.01)) == ()
