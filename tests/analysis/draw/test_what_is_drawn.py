@@ -70,7 +70,7 @@ def removal():
 def face_plan(**changes):
     described = {
         "face": "way", "removal": removal(), "nothing_to_see": False, "flank_um": None, "passes": (),
-        "this_round_um": np.abs(Y) / 2, "blue": (),
+        "this_round_um": np.abs(Y) / 2, "blue": (), "joints_mm": (),
     }  # fmt: skip
     return Made(**(described | changes))
 
@@ -86,7 +86,8 @@ def roll(known_up_to="nothing", **changes):
 def shape():
     return Made(
         station_mm=AT, height_um=Y, standard_uncertainty_um=U, line="ends", sense="both",
-        straightness_expanded_um=5.0, base_lag=None, highest=Made(station_mm=254.0, height_um=25.4),
+        straightness_expanded_um=5.0, base_lag=None, joints_mm=(), highest=Made(station_mm=254.0,
+        height_um=25.4),
         lowest=Made(station_mm=508.0, height_um=-50.8),
     )  # fmt: skip
 
@@ -102,7 +103,7 @@ def test_face_is_drawn_with_twice_u_and_its_extremes_in_figures_where_they_are(u
 
 def test_plan_draws_what_comes_off_with_twice_u_over_what_the_edge_would_mark(unit):
     blue = Made(touches_mm=((0.0, 127.0),), may_touch_mm=((254.0, 508.0),))
-    axes = plan_figure([face_plan(blue=(blue,))], unit.inch, is_titled=False).axes[0]
+    axes = plan_figure([face_plan(blue=(blue,))], unit.inch).axes[0]
     assert has_band(axes, AT * unit.mm, np.abs(Y) * unit.um, 2 * U * unit.um)
     assert axes.get_ylabel() == ("take off, thou" if unit.inch else "take off, µm")
     bars = {
@@ -276,7 +277,8 @@ def test_gap_under_an_edge_is_drawn_with_twice_u_above_the_film_and_the_marks_se
 
 def test_datums_are_drawn_from_their_least_squares_lines_in_their_order_good_stretches_shaded(unit):
     shapes = [
-        Made(face=name, shape=Made(profile=profile(factor * Y))) for name, factor in (("a", 1), ("b", 2))
+        Made(face=name, shape=Made(profile=profile(factor * Y), joints_mm=()))
+        for name, factor in (("a", 1), ("b", 2))
     ]
     found = Made(
         faces=shapes,
@@ -338,7 +340,7 @@ def test_upright_guide_is_drawn_upright_with_its_bottom_at_the_bottom(unit):
     called = Made(origin="bottom", far_end="top", is_upright=True)
     found = Made(
         station_mm=AT, height_um=Y, standard_uncertainty_um=U, line="ends", sense="straight",
-        straightness_expanded_um=5.0, face="way", relative_to=None, base_lag=None,
+        straightness_expanded_um=5.0, face="way", relative_to=None, base_lag=None, joints_mm=(),
         straightness_um={"ends": 1.0}, ripples_not_included_mm=(),
     )  # fmt: skip
     (axes,) = profile_figure(found, unit.inch, called=called, is_titled=False).axes
