@@ -287,6 +287,8 @@ class Bed:
     """lying | upright: an upright guide has station 0 at its bottom."""
     display: str = "metric"
     centre_height_mm: float | None = None
+    apron_mm: float | None = None
+    """Across the bed, where pinion or half nuts are."""
     carriage_length_mm: float | None = None
     carriage_bears: str = "ends"
     depth_mm: float | None = None

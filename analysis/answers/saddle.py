@@ -101,7 +101,7 @@ def mill_off(lining: Lining, drop_mm: float, flank_angle_deg: float = 90.0) -> f
 
 def saddle_drop(
     bed_map: BedMap,
-    apron_mm: float,
+    apron_mm: float | None = None,
     *,
     pressure_angle_deg: float = 20.0,
     lining: Lining | None = None,
@@ -125,6 +125,13 @@ def saddle_drop(
     AnalysisError
         Where the ways are not described, a way names no unworn stretch to count from, or there is no plan.
     """
+    apron_mm = bed_map.bed.apron_mm if apron_mm is None else apron_mm
+    if apron_mm is None:
+        raise AnalysisError(
+            bed_map.bed.name,
+            "where across the bed the apron is was not said",
+            "apron_mm under [bed], or --apron",
+        )
     ways = ways_of(bed_map.bed)
     for way in (ways.front, ways.rear):
         described = bed_map.bed.faces[way]

@@ -14,7 +14,10 @@ if TYPE_CHECKING:
 @click.command("saddle")
 @survey_argument
 @click.option(
-    "--apron", type=Written(), required=True, metavar="L", help="Across: where pinion or half nuts are."
+    "--apron",
+    type=Written(),
+    metavar="L",
+    help="Across: where pinion or half nuts are. Default: apron_mm in bed.toml.",
 )
 @click.option(
     "--pressure-angle",
@@ -32,7 +35,7 @@ if TYPE_CHECKING:
 @answer_options
 def command(
     survey: Path,
-    apron: "Reading",
+    apron: "Reading | None",
     pressure_angle_deg: float,
     sheet: "Reading | None",
     bond: "Reading",
@@ -50,7 +53,7 @@ def command(
     lining = None if sheet is None else Lining(*(in_mm(each, is_inch) for each in (sheet, bond, scrape)))
     result = saddle_drop(
         loaded.map(),
-        in_mm(apron, is_inch),
+        None if apron is None else in_mm(apron, is_inch),
         pressure_angle_deg=pressure_angle_deg,
         lining=lining,
         across_joints=across_joints,

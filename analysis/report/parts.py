@@ -18,11 +18,15 @@ from analysis.answers.flanks import vee_flanks
 from analysis.answers.joints import joints
 from analysis.answers.limits import judge_limits
 from analysis.answers.ripples import ripples
+from analysis.answers.saddle import saddle_drop
 from analysis.answers.surveys import Survey
+from analysis.answers.taper import tapers
 from analysis.answers.work import TurnedPart, turned_part
 from analysis.draw.figures import blue_figure, feet_figure, inline_svg
 from analysis.draw.figures.joints import joints_figure, ripples_figure
 from analysis.draw.figures.limits import limits_figure
+from analysis.draw.figures.saddle import saddle_figure
+from analysis.draw.figures.taper import taper_figure
 from analysis.draw.figures.work import work_figure
 from analysis.report.tables import StationTable, in_blocks
 from analysis.words.answers import TableLine
@@ -34,6 +38,8 @@ from analysis.words.flanks import flanks_words
 from analysis.words.joints import joints_words
 from analysis.words.limits import limits_words
 from analysis.words.ripples import ripples_words
+from analysis.words.saddle import saddle_words
+from analysis.words.taper import tapers_words
 from analysis.words.work import work_words
 
 CAUTION = "Caution"
@@ -59,6 +65,8 @@ def further_parts(survey: Survey, bed_map: BedMap, feet: Feet | None, inch: bool
         lambda: _joints(bed_map, inch),
         lambda: _ripples(bed_map, inch),
         lambda: _flanks(bed_map, inch),
+        lambda: _taper(bed_map, inch),
+        lambda: _saddle(bed_map, inch),
         lambda: _blue(survey, bed_map, inch),
         lambda: _work(bed_map, inch),
         lambda: _limits(bed_map, inch),
@@ -110,6 +118,26 @@ def _flanks(bed_map: BedMap, inch: bool) -> Iterator[Part]:
         except AnalysisError:
             continue  # its sideways shape was not read: the plan of the face says so
         yield _part(f"flanks-{number}", f"Flanks of {name}", flanks_words(found, inch), found)
+
+
+def _taper(bed_map: BedMap, inch: bool) -> Iterator[Part]:
+    found = tapers(bed_map)
+    words = tapers_words(found, inch)
+    yield _part("taper", "Taper", words, found, lambda: taper_figure(found, inch, is_titled=False))
+
+
+def _saddle(bed_map: BedMap, inch: bool) -> Iterator[Part]:
+    """Where bed.toml says where the apron is."""
+    if bed_map.bed.apron_mm is not None:
+        found = saddle_drop(bed_map)
+        words = saddle_words(found, inch)
+        yield _part(
+            "saddle",
+            "The saddle, once the ways are planned",
+            words,
+            found,
+            lambda: saddle_figure(found, inch),
+        )
 
 
 def _blue(survey: Survey, bed_map: BedMap, inch: bool) -> Iterator[Part]:

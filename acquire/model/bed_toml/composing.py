@@ -169,7 +169,8 @@ _FIGURES: Mapping[bool, Mapping[str, str]] = {
         "span_step": "0.001", "span_u": "0.002", "seating": "seating_um = 0.5", "offset": "offset_mm = 0",
         "carrier_feet": "carrier_feet_mm = 90", "overhang": "overhang_across_mm = 120",
         "stations": "stations_mm = [0, 60, 150]", "carriage": "carriage_length_mm = 300",
-        "height": "centre_height_mm = 170", "joints": "joints_mm = [700]", "depth": "depth_mm = 300",
+        "height": "centre_height_mm = 170", "apron": "apron_mm = -100",
+        "joints": "joints_mm = [700]", "depth": "depth_mm = 300",
         "unworn": "unworn_mm = [[0, 80]]",
         "foot": "station_mm = 100", "foot_across": "across_mm = 0", "edge": "length_mm = 610",
         "span": "span_mm = 1800", "straightness": "straightness_um = { rear-flat = 15 }",
@@ -183,7 +184,8 @@ _FIGURES: Mapping[bool, Mapping[str, str]] = {
         "seating": 'seating = "0.02 thou"', "offset": 'offset = "0 in"',
         "carrier_feet": 'carrier_feet = "3 1/2 in"', "overhang": 'overhang_across = "4 3/4 in"',
         "stations": 'stations = ["0 in", "2 1/2 in", "6 in"]', "carriage": 'carriage_length = "12 in"',
-        "height": 'centre_height = "6 3/4 in"', "joints": 'joints = ["28 in"]', "depth": 'depth = "12 in"',
+        "height": 'centre_height = "6 3/4 in"', "apron": 'apron = "-4 in"',
+        "joints": 'joints = ["28 in"]', "depth": 'depth = "12 in"',
         "unworn": 'unworn = [["0 in", "3 in"]]', "foot": 'station = "4 in"', "foot_across": 'across = "0 in"',
         "edge": 'length = "24 in"', "span": 'span = "6 ft"',
         "straightness": 'straightness = { rear-flat = "0.6 thou" }', "twist": 'twist = "0.25 thou/ft"',
@@ -267,6 +269,7 @@ display = {_quoted(new.display)}               # metric | inch: what people are 
 # $carriage       # bearing length of the carriage along the bed
 # carriage_bears = "ends"        # ends (usual once worn) | average
 # $height         # spindle axis above the carriage ways
+# $apron          # across: where pinion or half nuts are, for the drop of the saddle
 # $joints             # where two pieces of the bed meet
 # $depth                 # of the bed casting, for bending by a temperature difference
 """

@@ -132,6 +132,7 @@ BED: Mapping[str, Key] = {
     ),
     "display": one_of("metric", "inch"),
     "centre_height_mm": above_zero("a height in mm"),
+    "apron_mm": number_key("a place across the bed in mm"),
     "carriage_length_mm": above_zero("a length in mm"),
     "carriage_bears": one_of("ends", "average"),
     "depth_mm": above_zero("a depth in mm"),

@@ -17,7 +17,7 @@ def saddle_figure(found: "SaddleDrop", inch: bool = False) -> Figure:
     ----------
     found : SaddleDrop
     inch : bool
-        Thou on the left and inches along, µm on the right; else the other way round.
+        Thou and inches, else µm and mm.
     """
     with look():
         figure, scale = new_figure(3.0), Scale(inch)

@@ -13,14 +13,16 @@ if TYPE_CHECKING:
     from analysis.answers.taper import Tapers
 
 
-def taper_figure(found: "Tapers", inch: bool = False) -> Figure:
+def taper_figure(found: "Tapers", inch: bool = False, *, is_titled: bool = True) -> Figure:
     """Difference of each pair from its value on the line at the first station.
 
     Parameters
     ----------
     found : Tapers
     inch : bool
-        Thou on the left and inches along, µm on the right; else the other way round.
+        Thou and inches, else µm and mm.
+    is_titled : bool
+        Put each answer in words above its picture; else the two names.
     """
     with look():
         count = max(len(found.pairs), 1)
@@ -33,7 +35,8 @@ def taper_figure(found: "Tapers", inch: bool = False) -> Figure:
             draw_band(axes, x, y, 2 * scale.height(each.standard_uncertainty_um))
             axes.plot(x, scale.height(line), color=OTHER, linewidth=1.0, linestyle="--")
             axes.plot(x, y, color=INK, linewidth=1.1, marker="o", markersize=3)
-            axes.set_title("\n".join(textwrap.wrap(taper_answer(each, inch), 100)), fontsize=8.5, loc="left")
+            title = taper_answer(each, inch) if is_titled else f"{each.a} and {each.b}"
+            axes.set_title("\n".join(textwrap.wrap(title, 100)), fontsize=8.5, loc="left")
             scale.heights(axes, _what(each.is_gap, each.look_opposite))
         scale.along(rows[-1])
         return figure

@@ -1,5 +1,7 @@
 """How far the saddle comes down, and what follows for apron, rack and lining: derived, truth invented."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -62,3 +64,12 @@ def test_lining_takes_the_mean_drop_of_each_way_into_account(worn):
 def test_way_without_an_unworn_stretch_has_nothing_to_count_from(worn):
     with pytest.raises(AnalysisError, match="no unworn stretch"):
         saddle_drop(worn(unworn=""), 0.0)
+
+
+def test_place_of_the_apron_is_taken_from_bed_toml_and_asked_for_where_it_is_not(worn):
+
+    bed_map = worn()
+    with pytest.raises(AnalysisError, match="apron_mm"):
+        saddle_drop(bed_map)
+    placed = replace(bed_map, bed=replace(bed_map.bed, apron_mm=-100.0))
+    assert saddle_drop(placed).at_apron_um == pytest.approx(saddle_drop(bed_map, -100.0).at_apron_um)

@@ -2,15 +2,17 @@
 
 import json
 from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from acquire.cli import main
-from analysis.answers.surveys import load
+from analysis.answers.surveys import Survey, load
 from analysis.draw.figures.side_view import Strip, side_view_figure
 from analysis.report.contents import gather
 from analysis.report.page import render
+from analysis.report.parts import further_parts
 from analysis.report.tables import StationTable
 from analysis.words.cautions import JACKS, LIFTING, SOLVENTS
 
@@ -170,3 +172,138 @@ def test_many_faces_go_on_to_further_sheets(survey):
         figure.get_figheight() < 9.3
     )  # inches between the margins of Letter: 11 less twice 0.35, and a head
     assert len(figure.axes) == 1
+
+
+DIP = -np.exp(-(((STATIONS - 500) / 150) ** 2)) * ((STATIONS > 250) & (STATIONS < 750))
+OWN = "standard_uncertainty = 1.0\nseating_um = 0"
+LEVEL = f'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\n{OWN}'
+
+
+@pytest.fixture
+def parts_of(invented_bed, make_traverse):
+    """The further parts of runs made in memory, by title; each run is an instrument, stations, readings, setup."""
+
+    def make(runs, **described):
+        bed = invented_bed(**described)
+        made = tuple(make_traverse(bed, *run[:3], **run[3]) for run in runs)
+        survey = Survey(Path("invented"), bed, made)
+        return {each.title: each for each in further_parts(survey, survey.map(), None, inch=False)}
+
+    return make
+
+
+def by_level(face, height, noise, stations=STATIONS):
+    """A level stepped along a face there and back."""
+    slope, middles = np.diff(height) / np.diff(stations) * 1000, (stations[:-1] + stations[1:]) / 2
+    return [
+        ("level", middles, slope + noise.normal(0, 1, slope.size), {"face": face, "direction": way})
+        for way in ("forward", "reverse")
+    ]
+
+
+def test_faces_measured_across_have_their_taper_on_the_page(parts_of):
+    """Invented: a bar that grows by 30 µm/m."""
+    noise = np.random.default_rng(9)
+    read = 0.03 * STATIONS + noise.normal(0, 1, STATIONS.size)
+    taper = parts_of([("caliper", STATIONS, read, {"face": "front-flat", "other": "front-under"})])["Taper"]
+    answer = str(taper.blocks[0])
+    assert answer.startswith(
+        "front-flat and front-under: what lies between is thicker towards the far end, by "
+    )
+    assert float(answer.split("by ")[1].split()[0]) == pytest.approx(30, abs=3)
+    assert any(isinstance(block, StationTable) for block in taper.blocks)
+    assert "thicker" not in taper.picture.split("thicker by")[0]  # the answer stands above it, once
+
+
+@pytest.mark.parametrize("apron", ["", "apron_mm = -100\n"])
+def test_saddle_has_its_part_where_bed_toml_says_where_the_apron_is(parts_of, apron):
+    """Invented: 60 and 40 µm off over 300 mm, the apron 100 mm in front: 66.7 µm down."""
+    noise = np.random.default_rng(9)
+    unworn = "unworn_mm = [[0, 250], [750, 1000]]"
+    faces = {
+        "front-flat": f'normal = "up"\nacross_mm = 0\ncarriage = "front"\n{unworn}',
+        "rear-flat": f'normal = "up"\nacross_mm = 300\ncarriage = "rear"\n{unworn}',
+    }
+    roll = -20 * DIP / 0.3 * -1 + noise.normal(0, 1, STATIONS.size)
+    runs = [
+        *by_level("front-flat", 60 * DIP, noise),
+        *by_level("rear-flat", 40 * DIP, noise),
+        ("cross", STATIONS, -roll, {"front": "front-flat", "rear": "rear-flat"}),
+    ]
+    found = parts_of(runs, bed=apron, faces=faces)
+    title = "The saddle, once the ways are planned"
+    if not apron:
+        assert title not in found
+        return
+    assert float(str(found[title].blocks[0]).split("comes down by ")[1].split()[0]) == pytest.approx(
+        66.7, abs=3
+    )
+    assert "apron" in found[title].picture
+
+
+def test_flanks_of_a_vee_that_was_read_sideways_have_their_part(parts_of):
+    """Invented: the front flank alone is worn, 20 µm square to it, so that both contacts shift as much."""
+    noise = np.random.default_rng(2)
+    faces = {
+        "vee": 'normal = "up"\nshape = "vee"\nform = "ridge"\nvee_angle_deg = 90\nacross_mm = 0\n'
+        "unworn_mm = [[0, 200], [800, 1000]]",
+        "wall": 'normal = "rear"\nacross_mm = -60',
+    }
+    moved = 20 / np.sqrt(2) * DIP
+    runs = [
+        *by_level("vee", moved, noise),
+        ("dial", STATIONS, noise.normal(0, 1, 11), {"face": "wall", "reference": "line"}),
+        ("dial", STATIONS, moved + noise.normal(0, 1, 11), {"face": "wall", "reference": "vee"}),
+    ]
+    flanks = parts_of(runs, faces=faces)["Flanks of vee"]
+    table = next(block for block in flanks.blocks if isinstance(block, StationTable))
+    rows = {row[0]: row for block in table.blocks for row in block}
+    front, rear = (float(rows["500"][table.heads.index(head)].replace("−", "-")) for head in heads_of(table))
+    assert front == pytest.approx(-20, abs=4)
+    assert rear == pytest.approx(0, abs=4)
+
+
+def heads_of(table):
+    """The columns of the front and of the rear flank."""
+    return [next(head for head in table.heads if side in head) for side in ("front", "rear")]
+
+
+FINE = np.arange(0, 2001, 50.0)
+
+
+@pytest.fixture
+def planer(parts_of):
+    """Invented truth: the second piece 25 µm high from 1025 mm on, an undeclared step of 30 µm at 525 mm."""
+    noise = np.random.default_rng(3)
+    height = 25.0 * (FINE > 1025)
+    runs = [
+        *by_level("front-flat", height + 30.0 * (FINE > 525), noise, FINE),
+        *by_level("rear-flat", height, noise, FINE),
+    ]
+    level = LEVEL.replace("base_mm = 100", "base_mm = 50")
+    faces = {name: f'normal = "up"\nacross_mm = {at}' for name, at in (("front-flat", 0), ("rear-flat", 300))}
+    return parts_of(
+        runs,
+        length_mm=2000,
+        pitch_mm=50,
+        bed="joints_mm = [1025]\n",
+        instruments={"level": level},
+        faces=faces,
+    )
+
+
+def test_joint_has_its_part_with_its_step(planer):
+    said = str(planer["Joints"].blocks[0])
+    assert "1025 mm" in said
+    assert any(word.replace(".", "").isdigit() and abs(float(word) - 25) < 2 for word in said.split())
+    assert planer["Joints"].picture is not None
+
+
+def test_step_that_no_joint_explains_has_its_part(planer):
+    said = " ".join(map(str, planer["Steps and ripples"].blocks))
+    assert "500 to 550 mm" in said
+    assert planer["Steps and ripples"].picture is not None
+
+
+def test_smooth_faces_get_no_part_of_steps_and_ripples(contents):
+    assert not any(each.key == "ripples" for each in contents.parts)
