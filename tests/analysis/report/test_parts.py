@@ -181,7 +181,7 @@ LEVEL = f'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\n{OWN}'
 
 @pytest.fixture
 def parts_of(invented_bed, make_traverse):
-    """The further parts of runs made in memory, by title; each run is an instrument, stations, readings, setup."""
+    """The further parts of runs made in memory, by title; a run: instrument, stations, readings, setup."""
 
     def make(runs, **described):
         bed = invented_bed(**described)
@@ -224,11 +224,11 @@ def test_saddle_has_its_part_where_bed_toml_says_where_the_apron_is(parts_of, ap
         "front-flat": f'normal = "up"\nacross_mm = 0\ncarriage = "front"\n{unworn}',
         "rear-flat": f'normal = "up"\nacross_mm = 300\ncarriage = "rear"\n{unworn}',
     }
-    roll = -20 * DIP / 0.3 * -1 + noise.normal(0, 1, STATIONS.size)
+    roll = (40 - 60) * DIP / 0.3 + noise.normal(0, 1, STATIONS.size)
     runs = [
         *by_level("front-flat", 60 * DIP, noise),
         *by_level("rear-flat", 40 * DIP, noise),
-        ("cross", STATIONS, -roll, {"front": "front-flat", "rear": "rear-flat"}),
+        ("cross", STATIONS, roll, {"front": "front-flat", "rear": "rear-flat"}),
     ]
     found = parts_of(runs, bed=apron, faces=faces)
     title = "The saddle, once the ways are planned"
