@@ -10,6 +10,7 @@ from analysis.adjust.assembly import Assembly, rows_of, without_edges
 from analysis.adjust.counting import by_readings
 from analysis.adjust.nuisances import (
     drift_key,
+    drift_told,
     from_mean,
     own_nuisances,
     scale_means,
@@ -100,6 +101,8 @@ def _drift_of_further(
     if each.zero_drift is not None and each.zero_column is not None:
         return (Nuisance(Unknown("drift since nobody knows when", ()), each.zero_column),)
     key = drift_key(each)
+    if key not in assembly.nuisances:
+        key = drift_told(each, (*assembly.observations, each), roots) or key
     if key not in assembly.nuisances:
         return ()
     start = when_started(assembly.observations, roots)

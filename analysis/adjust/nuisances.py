@@ -1,16 +1,28 @@
 """What readings depend on besides heights: zeros that runs share, scales, drifts that go on between runs."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
 
 from analysis.adjust.there_and_back import DRIFT, Return, single_runs
+from analysis.linear.fact import Fact
 from analysis.observe import Nuisance, Observations, Unknown
 
 UM_PER_M = 1000.0
 _ScaleOfZero = tuple[Unknown, int | None]
+
+
+@dataclass(frozen=True)
+class ZeroNotHeld(Fact):
+    """A run one way only whose zero was shared, and may have drifted: it is taken as another one."""
+
+    instrument: str
+    traverse: int
+    faces: tuple[str, ...]
+    others: tuple[int, ...]
+    """Those that share it."""
 
 
 def zero_roots(observations: Sequence[Observations]) -> dict[int, int]:
@@ -94,8 +106,9 @@ def with_drift(
     result = []
     for each, own in zip(observations, parts, strict=True):
         part = own
-        if (each.drift_group, each.turned) in told:
-            part = (*own, Nuisance(drift_key(each), each.order + start[each.traverse]))
+        key = drift_told(each, observations, roots)
+        if key is not None:
+            part = (*own, Nuisance(key, each.order + start[each.traverse]))
         elif each.bow is not None and _bow_is_told(each, observations, told):
             part = (*own, each.bow)
         result.append(part)
@@ -141,6 +154,30 @@ def _seconds_between(first: Observations, second: Observations) -> float | None:
         return None
 
 
+def drift_told(
+    each: Observations, observations: Sequence[Observations], roots: Mapping[int, int]
+) -> Unknown | None:
+    """The drift of a stepped run where readings tell it; None where they do not.
+
+    Its own, where it was run both ways; else that of the first runs both ways that share its zero:
+    an instrument that drifts there, left as it was set, goes on drifting.
+    """
+    told = drifts_told(observations)
+    if (each.drift_group, each.turned) in told:
+        return drift_key(each)
+    if each.mode != "stepped" or not each.drift_group or each.zero is None:
+        return None
+    sharing = [
+        other
+        for other in observations
+        if other.mode == "stepped"
+        and (other.drift_group, other.turned) in told
+        and other.zero is not None
+        and roots.get(other.traverse) == roots.get(each.traverse)
+    ]
+    return drift_key(min(sharing, key=lambda other: other.traverse)) if sharing else None
+
+
 def drift_key(each: Observations) -> Unknown:
     return Unknown("drift", (*each.drift_group, "turned" if each.turned else ""))
 
@@ -151,7 +188,7 @@ def with_moved_zeros(
     roots: Mapping[int, int],
     found: Sequence[Return],
 ) -> tuple[Observations, ...]:
-    """The same, with what the zero of each drawn block had moved by as a correction and an unknown.
+    """The same, with what zeros shared by drawn blocks had moved by as corrections and unknowns.
 
     A block of drawn levels has one zero, that of one of its runs at the middle of its time. Where
     other readings share it, it has moved by rate × time in between (Δ, from the start of the run
@@ -159,6 +196,11 @@ def with_moved_zeros(
     within its uncertainty, which is then one more unknown. Where these may tell of a bent bed
     instead (`there_and_back`), the zero may not have moved at all: half of rate × Δ is taken off,
     and the other half counted.
+
+    Where a block was drawn one way only, nothing tells how far its zero moved between it and what
+    shares it: it is then taken as another zero, and what that leaves open is open (`ZeroNotHeld`).
+    So it is for stepped runs one way only that share a zero with drawn ones, and where stepped and
+    drawn runs share one and no clock ran: a reading of the one takes longer than of the other.
 
     Parameters
     ----------
@@ -171,16 +213,43 @@ def with_moved_zeros(
         What runs there and back differ by.
     """
     is_drift = {number for each in found if each.outcome == DRIFT for number in each.traverses}
-    users: dict[int | None, set[int]] = {}
+    told = drifts_told(observations)
+    users: dict[int | None, list[Observations]] = {}
     for each in observations:
-        for run in single_runs((each,)):
-            users.setdefault(roots.get(run.traverse), set()).add(each.traverse)
-    return tuple(
-        _moved(each, starts, is_drift)
-        if each.zero_drift is not None and len(users.get(roots.get(each.zero_drift.run), ())) > 1
-        else each
-        for each in observations
+        for root in dict.fromkeys(roots.get(run.traverse) for run in single_runs((each,))):
+            users.setdefault(root, []).append(each)
+
+    def moved(each: Observations) -> Observations:
+        root = roots.get(each.traverse if each.zero_drift is None else each.zero_drift.run)
+        together = users.get(root, []) if each.zero is not None else []
+        if len(together) < 2 or all(other.drawn is None for other in together):
+            return each
+        if each.zero_drift is not None and _are_timed_alike(together):
+            return _moved(each, starts, is_drift)
+        return each if (each.drift_group, each.turned) in told else _not_held(each, together)
+
+    return tuple(moved(each) for each in observations)
+
+
+def _are_timed_alike(together: Sequence[Observations]) -> bool:
+    """Whether stepped and drawn runs that share a zero all had a clock."""
+    is_clocked = all(run.is_timed for run in single_runs(together))
+    return is_clocked or all(each.drawn is not None for each in together)
+
+
+def _not_held(each: Observations, together: Sequence[Observations]) -> Observations:
+    column = np.ones(len(each)) if each.zero_column is None else each.zero_column
+    others = tuple(other.traverse for other in together if other is not each)
+    said = ZeroNotHeld(each.zero_instrument, each.traverse, each.faces, others)
+    return replace(
+        each,
+        nuisances=(*each.nuisances, Nuisance(_of_the_zero(each.traverse), column)),
+        warnings=(*each.warnings, said),
     )
+
+
+def _of_the_zero(run: int) -> Unknown:
+    return Unknown("drift", (str(run), "of the zero"))
 
 
 def _moved(each: Observations, starts: Mapping[int, float], is_drift: set[int]) -> Observations:
@@ -190,7 +259,7 @@ def _moved(each: Observations, starts: Mapping[int, float], is_drift: set[int]) 
     is_sure = zero.run in is_drift
     rate = zero.rate if is_sure else zero.rate / 2
     doubt = float(np.hypot(zero.standard_uncertainty, 0.0 if is_sure else rate))
-    unknown = Nuisance(Unknown("drift", (str(zero.run), "of the zero")), column, doubt)
+    unknown = Nuisance(_of_the_zero(zero.run), column, doubt)
     return replace(
         each,
         correction=each.correction + rate * column,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from acquire.model.bed import Bed
 from acquire.model.traverse import Traverse
 from analysis.adjust.combination import BedMap
-from analysis.adjust.nuisances import drifts_told
+from analysis.adjust.nuisances import drift_told, zero_roots
 from analysis.adjust.there_and_back import DRIFT, Return
 from analysis.observe import Observations
 
@@ -116,14 +116,14 @@ def _of_drift(used: Sequence[Observations], bed_map: BedMap) -> Iterator[Assumpt
 
     Where a bow between runs may be a bent bed, it is in the ± and nothing is taken for granted.
     """
-    told = drifts_told(used)
+    roots = zero_roots(bed_map.observations)
     returns = {number: each for each in bed_map.assembly.returns for number in each.traverses}
     names: dict[tuple[str, bool], dict[str, None]] = {}
     for each in used:
         found = returns.get(each.traverse)
         if found is not None and found.bow_sd_um > 0.0:
             continue
-        what = DRIFT_STEADY if _is_taken_off(each, told, bed_map) else NO_DRIFT
+        what = DRIFT_STEADY if _is_taken_off(each, roots, bed_map) else NO_DRIFT
         names.setdefault((what, _is_shown(found)), {})[each.instrument] = None
     for (what, is_shown), of in sorted(names.items(), reverse=True):
         yield Assumption(what, is_shown, tuple(of))
@@ -134,9 +134,9 @@ def _is_shown(found: Return | None) -> bool:
     return found is not None and found.outcome == DRIFT
 
 
-def _is_taken_off(each: Observations, told: set[tuple[tuple[str, ...], bool]], bed_map: BedMap) -> bool:
+def _is_taken_off(each: Observations, roots: Mapping[int, int], bed_map: BedMap) -> bool:
     if each.drawn is None:
-        return (each.drift_group, each.turned) in told
+        return drift_told(each, bed_map.observations, roots) is not None
     return bool(each.drawn.heights.drifts) or (
         each.bow is not None and each.bow.key in bed_map.assembly.nuisances
     )

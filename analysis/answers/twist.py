@@ -6,7 +6,7 @@ level and two maps of the ways by level are two ways of measuring it that are he
 other, with a straight line removed from both since two levels with a zero each know no wind.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from typing import Any
 
@@ -18,6 +18,7 @@ from acquire.model.places import SAME_STATION_MM
 from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Traverse
 from analysis.adjust.combination import BedMap, adjusted, combine
+from analysis.adjust.nuisances import drift_told, zero_roots
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.bed_or_wear import bed_or_wear
 from analysis.answers.roll import (
@@ -57,6 +58,16 @@ class MayRoll(Fact):
     """Instruments carried along one way to read the other, taken as not rolling on it."""
 
     instruments: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class RestsOnOneZero(Fact):
+    """A wind from levels along both ways whose zero they share, and whose drift nothing tells."""
+
+    instrument: str
+    traverses: tuple[int, ...]
+    wind_per_drift: float
+    """By how much the wind is off for each unit by which the zero moved in between."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -172,7 +183,7 @@ def twist_of(
         smallest_detectable_um_per_m=None if judged is None else judged.smallest_detectable,
         largest_difference=worst,
         traverses=tuple(each.number for each in used),
-        warnings=_warnings(found.bed_map, used, ways, on_carriage),
+        warnings=(*_warnings(found.bed_map, used, ways, on_carriage), *_rests_on_one_zero(found, ways)),
         assumptions=assumptions(found.bed_map, (ways.front, ways.rear)),
         judged=judged,
         far_end=bed.called.far_end,
@@ -233,6 +244,27 @@ def _warnings(bed_map: BedMap, used: Sequence[Traverse], ways: Ways, on_carriage
     return tuple(
         dict.fromkeys([*ways.notes, *bed_map.warnings, *own, *state_warnings(used), *rolls, *evens_out])
     )
+
+
+def _rests_on_one_zero(found: KnownRoll, ways: Ways) -> Iterator[RestsOnOneZero]:
+    """Levels along both ways, one way only and with one zero, where no level across tells the wind too."""
+    made = found.bed_map.observations
+    if found.known_up_to == "a line" or any(each.measures.is_across for each in made):
+        return
+    roots = zero_roots(made)
+    mine = [
+        each
+        for each in made
+        if each.is_stepped_level
+        and {ways.front, ways.rear} & set(each.faces)
+        and drift_told(each, made, roots) is None
+    ]
+    for root in dict.fromkeys(roots.get(each.traverse) for each in mine):
+        sharing = [each for each in mine if roots.get(each.traverse) == root]
+        if len({each.faces for each in sharing}) > 1:
+            numbers = tuple(each.traverse for each in sharing)
+            per_drift = float(np.ptp(found.station_mm)) / ways.gauge_mm
+            yield RestsOnOneZero(sharing[0].zero_instrument, numbers, per_drift)
 
 
 def _joins(each: Observations, ways: Ways) -> bool:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from analysis.adjust.combination import KeepsItsClaim, ScattersMore
     from analysis.adjust.counting import CountedByReadings
     from analysis.adjust.moved_feet import FeetOffStations
+    from analysis.adjust.nuisances import ZeroNotHeld
     from analysis.adjust.reliability import Contested
     from analysis.adjust.there_and_back import Return
     from analysis.adjust.tying import ShapeUnderCarrierUnknown
@@ -183,6 +184,15 @@ def _counted_by_readings(fact: "CountedByReadings") -> str:
     )
 
 
+def _zero_not_held(fact: "ZeroNotHeld") -> str:
+    others = f"traverse{'s' if len(fact.others) > 1 else ''} {listed([str(each) for each in fact.others])}"
+    return (
+        f"traverse {fact.traverse}: nothing tells how far the zero of {fact.instrument} drifted between it "
+        f"and {others}, so that the zero is not taken as shared; run back along {listed(fact.faces)} without "
+        "touching the zero or turning it: that tells the drift"
+    )
+
+
 def _contested(fact: "Contested") -> str:
     def named(readings: Sequence[tuple[int, float]]) -> str:
         return listed([f"traverse {number} at {station_mm:g} mm" for number, station_mm in readings])
@@ -214,4 +224,5 @@ SENTENCES: Mapping[str, Callable[[Any], str]] = {
     "FeetOffStations": _feet_off_stations,
     "ScattersMore": _scatters_more,
     "KeepsItsClaim": _keeps_its_claim,
+    "ZeroNotHeld": _zero_not_held,
 }

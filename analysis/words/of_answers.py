@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from analysis.answers.joint_cut import NothingLeavesUntouched, TooLittleAnywhere
     from analysis.answers.next_traverse import FurtherTraverse, Run
     from analysis.answers.roll import PutInOrder
-    from analysis.answers.twist import EvenedOut, MayRoll
+    from analysis.answers.twist import EvenedOut, MayRoll, RestsOnOneZero
 
 WOULD_TELL = (
     "A level across two faces that nothing runs on (the tailstock ways, strips machined with the bed; "
@@ -86,6 +86,15 @@ def _evened_out(fact: "EvenedOut") -> str:
         "read by a level across the carriage: it shows how the carriage rolls, which evens out whatever is "
         f"shorter than its {fact.carriage_mm:g} mm; the two maps are judged as the carriage would roll on "
         "them"
+    )
+
+
+def _rests_on_one_zero(fact: "RestsOnOneZero") -> str:
+    runs = " and ".join(map(str, fact.traverses))
+    return (
+        f"the wind rests on the zero of {fact.instrument} having stayed as it was in traverses {runs}, which "
+        f"nothing tells: by however much it drifted in between, the wind is off by {fact.wind_per_drift:.2g} "
+        "times as much; run back along one of the ways without touching the zero"
     )
 
 
@@ -322,6 +331,7 @@ SENTENCES: Mapping[str, Callable[[Any], str]] = {
     "PutInOrder": _put_in_order,
     "EvenedOut": _evened_out,
     "MayRoll": _may_roll,
+    "RestsOnOneZero": _rests_on_one_zero,
     "AlsoReadAlong": _also_read_along,
     "NothingUnworn": _nothing_unworn,
     "NoPairsOfFeet": _no_pairs,

@@ -17,7 +17,6 @@ import numpy as np
 
 from tests.second_estimator.least_squares import (
     drift_key,
-    drifts,
     in_order,
     is_told,
     root_of,
@@ -126,7 +125,7 @@ def _like_a_way(count: int, rng: np.random.Generator) -> np.ndarray:
 def take(runs: Sequence[Run], bed: Description, world: World, rng: np.random.Generator) -> tuple[Run, ...]:
     """The runs with their readings: truth, zero, lie, drift, scale and noise of the stated sizes."""
     zeros = {run.number: (rng.normal(0, 100), rng.normal(0, 50)) for run in runs}
-    rates = {drift_key(run): rng.normal(0, 1) for run in runs}
+    rates = {drift_key(run, runs): rng.normal(0, 1) for run in runs}
     scales = {run.instrument: rng.normal() for run in runs}
     taken = []
     for run in runs:
@@ -134,9 +133,9 @@ def take(runs: Sequence[Run], bed: Description, world: World, rng: np.random.Gen
         value = reading(run, bed, world) + zero
         if run.straight is not None:
             value = value + lie * run.station_mm / 1000
-        if drifts(run, runs):
+        if drift_key(run, runs) is not None:
             span = max(float(np.max(taken_at(each, runs))) for each in runs)
-            value = value + rates[drift_key(run)] * taken_at(run, runs) * 10 / max(span, 1.0)
+            value = value + rates[drift_key(run, runs)] * taken_at(run, runs) * 10 / max(span, 1.0)
         value = value / (1 - scales[run.instrument] * bed.instrument(run).get("scale_uncertainty", 0))
         taken.append(replace(run, reading=value + _noise(run, bed, rng)))
     return tuple(taken)

@@ -156,8 +156,9 @@ def _other_unknowns(
         sag = reading(run, bed, _flat)
         if run.straight.startswith("straightedge:") and np.any(sag_um(run, bed)) and np.any(sag):
             found.append((("sag", run.straight), sag, SAG_IS_GOOD_TO))
-    if drifts(run, runs):
-        found.append((drift_key(run), taken_at(run, runs), None))
+    drift = drift_key(run, runs)
+    if drift is not None:
+        found.append((drift, taken_at(run, runs), None))
     base = instrument.get("base_uncertainty_mm", 0) / instrument.get("base_mm", 1)
     scale = np.hypot(instrument.get("scale_uncertainty", 0), base)
     if scale:
@@ -196,15 +197,25 @@ def root_of(run: Run, runs: Sequence[Run]) -> int:
     return run.number
 
 
-def drift_key(run: Run) -> Key:
-    """Runs of one set-up, turned alike, drift at one rate."""
+def _set_up(run: Run) -> Key:
     parts = (run.face, run.front, run.rear, run.other, run.reference, run.turned)
     return "drift", run.instrument, *map(str, parts)
 
 
-def drifts(run: Run, runs: Sequence[Run]) -> bool:
-    """Whether its set-up was run both ways, so that a steady drift shows."""
-    return len({each.direction for each in runs if drift_key(each) == drift_key(run)}) == 2
+def drift_key(run: Run, runs: Sequence[Run]) -> Key | None:
+    """Runs of one set-up, turned alike, drift at one rate, which shows where they went both ways.
+
+    A run one way only drifts on as the first such runs did whose zero it has.
+    """
+    both_ways = [
+        each
+        for each in sorted(runs, key=lambda each: each.number)
+        if len({other.direction for other in runs if _set_up(other) == _set_up(each)}) == 2
+    ]
+    if any(_set_up(each) == _set_up(run) for each in both_ways):
+        return _set_up(run)
+    same_zero = [each for each in both_ways if root_of(each, runs) == root_of(run, runs)]
+    return _set_up(same_zero[0]) if same_zero else None
 
 
 def taken_at(run: Run, runs: Sequence[Run]) -> np.ndarray:

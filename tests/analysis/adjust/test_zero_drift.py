@@ -11,6 +11,9 @@ import numpy as np
 import pytest
 
 from analysis.adjust.combination import combine
+from analysis.answers.assumptions import assumptions
+from analysis.answers.twist import RestsOnOneZero, twist_of
+from analysis.words.facts import sentences
 
 BEGAN = datetime(2026, 1, 5, 9, tzinfo=UTC)
 MIDDLE = np.arange(50.0, 951.0, 4.0)
@@ -27,23 +30,25 @@ def in_space(face):
 
 @pytest.fixture
 def surveyed(invented_bed, make_traverse):
-    """The map of runs there and back over the front flat and another face, with one zero."""
+    """The map of runs there and back over the front flat and another face, with one zero; or one way."""
 
-    def make(other, per_s, *, seed=0, turned=False, is_timed=True, bent_um=0.0):
+    def make(other, per_s, *, seed=0, turned=False, is_timed=True, bent_um=0.0, one_way=(), stepped=False):
         bed = invented_bed(instruments={"level": LEVEL})
         rng, runs = np.random.default_rng(seed), []
         for face in ("front-flat", other):
-            for direction in ("forward", "reverse"):
+            for direction in ("forward",) if face in one_way else ("forward", "reverse"):
                 number, start_s = len(runs) + 1, APART_S * len(runs)
-                time_s = (MIDDLE - 50 if direction == "forward" else 950 - MIDDLE) / 5
+                middle = MIDDLE[::25] if stepped else MIDDLE
+                time_s = (middle - 50 if direction == "forward" else 950 - middle) / 5
                 h = in_space(face)
-                slope = (h(MIDDLE + 50) - h(MIDDLE - 50)) * 10
+                slope = (h(middle + 50) - h(middle - 50)) * 10
                 if direction == "reverse":
-                    slope = slope - 8 * bent_um * (MIDDLE - 500) / 1000
+                    slope = slope - 8 * bent_um * (middle - 500) / 1000
                 is_turned = turned and face == other
                 reading = (-1 if is_turned else 1) * slope + 12.0 + per_s * (start_s + time_s)
                 runs.append(make_traverse(
-                    bed, "level", MIDDLE, reading + rng.normal(0, 0.5, len(MIDDLE)), mode="continuous",
+                    bed, "level", middle, reading + rng.normal(0, 0.5, len(middle)),
+                    mode="stepped" if stepped else "continuous",
                     face=face, direction=direction, turned=is_turned, number=number,
                     time_s=time_s if is_timed else None,
                     created_utc=(BEGAN + timedelta(seconds=start_s)).isoformat(),
@@ -97,3 +102,38 @@ def test_zero_used_on_one_face_only_makes_no_difference(surveyed):
     alone = combine(list(bed_map.observations[0].drawn_traverses), bed_map.bed)
     assert not any("of the zero" in key.of for key in alone.assembly.nuisances)
     assert any("of the zero" in key.of for key in bed_map.assembly.nuisances)
+
+
+@pytest.mark.parametrize("one_way", [("rear-flat",), ("front-flat", "rear-flat")])
+def test_zero_of_a_level_drawn_one_way_is_not_taken_as_that_of_another_face(surveyed, one_way):
+    """0.03 µm/m a second makes 7 µm/m until the next run begins: 7 µm of wind at ± 0.1 where it was."""
+    bed_map = surveyed("rear-flat", 0.03, one_way=one_way)
+    value, _ = against_each_other(bed_map, "rear-flat", -1)
+    assert np.isnan(value)
+    said = [words for words in sentences(bed_map.warnings) if "not taken as shared" in words]
+    assert len(said) == len(one_way) and "run back along rear-flat without" in said[-1]
+    assert bed_map.profile("rear-flat").station_mm.size == 11
+
+
+def test_level_stepped_one_way_goes_on_drifting_as_it_did_there_and_back(surveyed):
+    """Its zero untouched: 14 µm/m by the third run, and a bow in it, where no drift of it was known."""
+    bed_map = surveyed("rear-flat", 0.03, one_way=("rear-flat",), stepped=True)
+    value, doubt = against_each_other(bed_map, "rear-flat", -1)
+    truth = np.diff(in_space("rear-flat")(ENDS))[0] - np.diff(in_space("front-flat")(ENDS))[0]
+    assert abs(value - truth) < 3 * doubt < 4.0
+    assert "no drift" not in {each.what for each in assumptions(bed_map)}
+
+
+def test_wind_that_rests_on_an_untouched_zero_alone_says_so(surveyed):
+    """Levels stepped one way: a zero that moved by 1 µm/m tilts 1000 mm of one way, 250 mm from the other."""
+    bed_map = surveyed("rear-flat", 0.0, one_way=("front-flat", "rear-flat"), stepped=True)
+    runs = [source for each in bed_map.observations for source in each.sources]
+    twist = twist_of(runs, bed_map.bed, "front-flat", "rear-flat")
+    (fact,) = [each for each in twist.warnings if isinstance(each, RestsOnOneZero)]
+    assert fact.wind_per_drift == pytest.approx(1000 / twist.gauge_mm)
+    back = surveyed("rear-flat", 0.0, one_way=("rear-flat",), stepped=True)
+    runs = [source for each in back.observations for source in each.sources]
+    assert not any(
+        isinstance(each, RestsOnOneZero)
+        for each in twist_of(runs, back.bed, "front-flat", "rear-flat").warnings
+    )
