@@ -3,6 +3,7 @@
 import contextlib
 import faulthandler
 import os
+import signal
 import subprocess
 
 import pytest
@@ -52,3 +53,26 @@ def start():
     yield started
     for child in children:
         end(child)
+
+
+ENDS_WITHIN_S = 20
+
+
+@pytest.fixture(scope="session")
+def at_once():
+    """Whatever is done within ends by itself, or the claim fails: what waits or searches does so for hours."""
+
+    def late(*_):
+        raise AssertionError(f"it has not ended within {ENDS_WITHIN_S} s")
+
+    @contextlib.contextmanager
+    def within():
+        before = signal.signal(signal.SIGALRM, late)
+        signal.alarm(ENDS_WITHIN_S)
+        try:
+            yield
+        finally:
+            signal.alarm(0)
+            signal.signal(signal.SIGALRM, before)
+
+    return within

@@ -12,7 +12,6 @@ import signal
 import string
 import subprocess
 import sys
-import time
 import tracemalloc
 from pathlib import Path
 
@@ -210,16 +209,17 @@ PIECES = st.recursive(
 
 @given(before=PIECES, after=PIECES, letter=st.sampled_from(ALPHABET))
 @QUICK
-def test_pattern_that_is_accepted_reads_the_worst_line_at_once(level_described, before, after, letter):
-    """What bed.toml lets through is matched within half a second, on lines made to stall it."""
+def test_pattern_that_is_accepted_reads_the_worst_line_at_once(
+    level_described, at_once, before, after, letter
+):
+    """What bed.toml lets through is matched, on lines made to stall it: a pattern left open takes hours."""
     bed = level_described(f"{before}(?P<value>\\d+){after}")
     if bed is None:
         return
     decoder = decoder_for(bed.instruments["level"])
     for line in (letter * 119 + "!", "0" * 119 + "!", (letter + "0") * 59 + "!"):
-        began_s = time.process_time()
-        decoder.feed(line.encode() + b"\n", 0.0)
-        assert time.process_time() - began_s < 0.5
+        with at_once():
+            decoder.feed(line.encode() + b"\n", 0.0)
 
 
 @pytest.fixture

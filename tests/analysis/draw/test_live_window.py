@@ -270,9 +270,15 @@ def test_painter_redraws_only_what_changed_and_leaves_the_time_to_others():
     assert painter.tick(), "a new size is a change"
 
 
-def window_process(**environment):
+@pytest.fixture
+def window_process(start):
+    """Start the window's process; it is ended with the test."""
+    return lambda **environment: _window(start, environment)
+
+
+def _window(start, environment):
     env = {k: v for k, v in os.environ.items() if k not in ("DISPLAY", "WAYLAND_DISPLAY", "MPLBACKEND")}
-    return subprocess.Popen(
+    return start(
         [sys.executable, "-m", "analysis.draw.live_window"],
         stdin=subprocess.PIPE, stderr=subprocess.PIPE, env={**env, **environment}, text=True,
     )  # fmt: skip
@@ -280,7 +286,7 @@ def window_process(**environment):
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="displays named by the environment")
 @pytest.mark.parametrize("environment", [{}, {"DISPLAY": ":98765"}])
-def test_without_a_display_one_clear_line_and_exit_code_1(environment):
+def test_without_a_display_one_clear_line_and_exit_code_1(window_process, environment):
     process = window_process(**environment)
     said = process.communicate(timeout=60)[1].splitlines()
     assert process.returncode == 1
@@ -288,18 +294,16 @@ def test_without_a_display_one_clear_line_and_exit_code_1(environment):
 
 
 @pytest.fixture
-def display():
+def display(start):
     """A display without a screen."""
     if shutil.which("Xvfb") is None or shutil.which("xwininfo") is None:
         pytest.skip("no Xvfb and xwininfo here")
     pytest.importorskip("tkinter")
-    server = subprocess.Popen(
+    server = start(
         ["Xvfb", "-displayfd", "1", "-screen", "0", "1280x800x24", "-nolisten", "tcp", "-noreset"],
         stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
     )  # fmt: skip
-    yield f":{server.stdout.readline().strip()}"
-    server.terminate()
-    server.wait()
+    return f":{server.stdout.readline().strip()}"
 
 
 def windows_on(display):
@@ -309,7 +313,7 @@ def windows_on(display):
     return found.stdout
 
 
-def test_window_stays_after_the_recording_until_it_is_closed(display):
+def test_window_stays_after_the_recording_until_it_is_closed(display, window_process):
     process = window_process(DISPLAY=display)
     try:
         for line in (start_line("", SETUP, PLACES), live_line(Live(reading=3.0, next_mm=300.0))):

@@ -2,7 +2,6 @@
 
 import math
 import re
-import time
 from itertools import pairwise
 
 import pytest
@@ -241,7 +240,7 @@ def test_pattern_that_could_stall_a_recording_is_refused(pattern, line):
         r".*.*(?P<value>\d+)x",
     ],
 )
-def test_pattern_that_is_taken_fails_fast_on_the_worst_of_lines(pattern):
+def test_pattern_that_is_taken_fails_fast_on_the_worst_of_lines(at_once, pattern):
     """The bound is some 50 ms a line; a pattern left open would take hours on these."""
     assert pattern_fault(pattern, 120) is None
     lines = [letter * 119 + end for letter in "1 x,.X" for end in ("", "!")] + [
@@ -250,18 +249,16 @@ def test_pattern_that_is_taken_fails_fast_on_the_worst_of_lines(pattern):
         "X1" * 60,
     ]
     compiled = re.compile(pattern)
-    began = time.process_time()
-    for line in lines:
-        compiled.fullmatch(line)
-    assert time.process_time() - began < len(lines) * 1.0
+    with at_once():
+        for line in lines:
+            compiled.fullmatch(line)
 
 
 @pytest.mark.filterwarnings("ignore:Possible nested set")
 @given(st.text(alphabet=r"abd\.*+?()[]|1{},^$-", max_size=14))
-def test_any_pattern_gets_a_verdict_and_those_taken_match_in_bounded_time(pattern):
+def test_any_pattern_gets_a_verdict_and_those_taken_match_in_bounded_time(at_once, pattern):
     if pattern_fault(pattern, 120) is not None:
         return
-    began = time.process_time()
-    for line in ("a" * 120, "ab" * 60, "1" * 119 + "!", "." * 120):
-        re.fullmatch(pattern, line)
-    assert time.process_time() - began < 4.0
+    with at_once():
+        for line in ("a" * 120, "ab" * 60, "1" * 119 + "!", "." * 120):
+            re.fullmatch(pattern, line)
