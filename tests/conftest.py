@@ -60,7 +60,7 @@ ENDS_WITHIN_S = 20
 
 @pytest.fixture(scope="session")
 def at_once():
-    """Whatever is done within ends by itself, or the claim fails: what waits or searches does so for hours."""
+    """Whatever is done within ends by itself, or the claim fails: what waits or searches takes hours."""
 
     def late(*_):
         raise AssertionError(f"it has not ended within {ENDS_WITHIN_S} s")
