@@ -9,40 +9,12 @@ import pytest
 
 from acquire.model.traverse import Events, Setup, Stations, Stream, Traverse
 from acquire.store.journal import JournalWriter, begin
+from tests.invented import NUMBER, bed_toml, cross_level, flat, level, scale, speaks, vee
 
-INVENTED_BED = """[bed]
-name = "invented bed of the tests"
-length_mm = 1000
-station_pitch_mm = 100
-[faces.front-vee]
-normal = "up"
-shape = "vee"
-form = "ridge"
-vee_angle_deg = 90
-across_mm = 0
-carriage = "front"
-[faces.rear-flat]
-normal = "up"
-across_mm = 300
-carriage = "rear"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 1.0
-[instruments.level.port]
-url = "loop://"
-[instruments.level.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]?\\d+\\.\\d+)'
-[instruments.cross-level]
-quantity = "roll"
-unit = "um/m"
-standard_uncertainty = 1.0
-[instruments.scale]
-quantity = "position"
-unit = "mm"
-"""
+INVENTED_BED = bed_toml(
+    faces={"front-vee": vee(0, "front"), "rear-flat": flat(300, "rear")},
+    instruments={"level": level(**speaks("loop://", NUMBER)), "cross-level": cross_level(), "scale": scale()},
+)
 
 
 @pytest.fixture(scope="session")

@@ -9,6 +9,7 @@ import pytest
 
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.traverse import Events, Setup, Stations, Traverse
+from tests.invented import bed_toml, caliper, cross_level, dial, flat, level, vee
 
 
 @pytest.fixture
@@ -85,30 +86,31 @@ def invented_bed():
     """
 
     def make(length_mm=1000, pitch_mm=100, bed="", instruments=None, faces=None, more=""):
-        faces = FACES if faces is None else faces
-        tables = [
-            f'[bed]\nname = "invented bed"\nlength_mm = {length_mm}\nstation_pitch_mm = {pitch_mm}\n{bed}'
-        ]
-        tables += [f"[faces.{name}]\n{text}" for name, text in faces.items()]
-        tables += [f"[instruments.{name}]\n{text}" for name, text in (instruments or INSTRUMENTS).items()]
-        return parse_bed("\n".join((*tables, more)))
+        text = bed_toml(
+            length_mm,
+            pitch_mm,
+            name="invented bed",
+            bed=bed,
+            faces=FACES if faces is None else faces,
+            instruments=instruments or INSTRUMENTS,
+        )
+        return parse_bed(text + more)
 
     return make
 
 
 FACES = {
-    "front-flat": 'normal = "up"\nacross_mm = 0',
-    "rear-flat": 'normal = "up"\nacross_mm = 300',
-    "vee": 'normal = "up"\nshape = "vee"\nform = "ridge"\nvee_angle_deg = 90\nacross_mm = 100',
-    "front-under": 'normal = "down"\nacross_mm = 0',
-    "front-side": 'normal = "front"\nacross_mm = -20',
-    "rear-side": 'normal = "rear"\nacross_mm = 320',
+    "front-flat": flat(0),
+    "rear-flat": flat(300),
+    "vee": vee(100),
+    "front-under": {"normal": "down", "across_mm": 0},
+    "front-side": {"normal": "front", "across_mm": -20},
+    "rear-side": {"normal": "rear", "across_mm": 320},
 }
-SURE = "standard_uncertainty = 1.0\nseating_um = 0.0"
 INSTRUMENTS = {
-    "level": f'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\n{SURE}',
-    "long-level": f'quantity = "slope"\nunit = "um/m"\nbase_mm = 200\n{SURE}',
-    "cross": f'quantity = "roll"\nunit = "um/m"\n{SURE}',
-    "dial": f'quantity = "offset"\nunit = "um"\n{SURE}',
-    "caliper": f'quantity = "span"\nunit = "um"\n{SURE}',
+    "level": level(base_mm=100, seating_um=0.0),
+    "long-level": level(seating_um=0.0),
+    "cross": cross_level(seating_um=0.0),
+    "dial": dial(seating_um=0.0),
+    "caliper": caliper(seating_um=0.0),
 }

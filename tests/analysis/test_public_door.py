@@ -9,20 +9,9 @@ import pytest
 import analysis
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.store import write_traverse
+from tests.invented import bed_toml, level
 
-BED = """
-[bed]
-name = "invented bed"
-length_mm = 1000
-station_pitch_mm = 100
-[faces.way]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 100
-standard_uncertainty = 1.0
-"""
+BED = bed_toml(name="invented bed", faces=("way",), instruments={"level": level(base_mm=100)})
 
 
 @pytest.fixture

@@ -8,21 +8,9 @@ import pytest
 
 from acquire.cli import main
 from acquire.store import read_survey
+from tests.invented import bed_toml, level
 
-BED = """
-[bed]
-name = "invented bed"
-length_mm = 1000
-station_pitch_mm = 100
-[faces.way]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 100
-standard_uncertainty = 1
-seating_um = 0.0
-"""
+BED = bed_toml(faces=("way",), instruments={"level": level(base_mm=100, seating_um=0.0)})
 AT_MM = np.arange(50.0, 1000.0, 100.0)
 SLOPE = np.diff(-40 * np.sin(np.pi * np.linspace(0, 1, 11) ** 1.7)) * 10
 

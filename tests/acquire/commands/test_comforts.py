@@ -10,25 +10,13 @@ from click.testing import CliRunner
 from acquire.cli import main, waylog
 from acquire.commands import talk
 from acquire.commands.completing import names_in_bed
+from tests.invented import bed_toml, level
 
 pytestmark = pytest.mark.whole
 
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 800
-station_pitch_mm = 100
-[faces.front-vee]
-normal = "up"
-[faces.rear-flat]
-normal = "up"
-[instruments.vial]
-quantity = "slope"
-unit = "mm/m"
-per_division = 0.02
-base_mm = 200
-standard_uncertainty = 0.2
-"""
+BED = bed_toml(
+    800, faces=("front-vee", "rear-flat"), instruments={"vial": level(0.2, unit="mm/m", per_division=0.02)}
+)
 
 
 @pytest.fixture

@@ -9,20 +9,9 @@ import pytest
 from acquire.cli import main
 from acquire.record.conversion import convert_here
 from acquire.store import files_of, read_traverse
+from tests.invented import bed_toml, dial
 
-BED = """
-[bed]
-name = "invented lathe bed"
-length_mm = 400
-station_pitch_mm = 100
-[faces.way]
-normal = "up"
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 1.5
-resolution = 1
-"""
+BED = bed_toml(400, name="invented lathe bed", faces=("way",), instruments={"dial": dial(1.5, resolution=1)})
 TYPED = "station_mm,reading (thou),repeat,note\n0,1,1,\n100,20,1,chip?\n200,3,1,\n200,3.5,2,\n300,2,1,\n"
 
 

@@ -12,33 +12,12 @@ import pytest
 
 from acquire.cli import main
 from acquire.store import files_of, read_traverse
+from tests.invented import bed_toml, dial, scale, speaks
 
 DEADLINE_S = 60.0
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 600
-station_pitch_mm = 100
-[faces.way]
-normal = "up"
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 1
-[instruments.dial.port]
-url = "{dial}"
-[instruments.dial.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]\\d+\\.\\d+)'
-[instruments.scale]
-quantity = "position"
-unit = "mm"
-[instruments.scale.port]
-url = "{scale}"
-[instruments.scale.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]\\d+\\.\\d+)'
-"""
+BED = bed_toml(
+    600, faces=("way",), instruments={"dial": dial(**speaks("{dial}")), "scale": scale(**speaks("{scale}"))}
+)
 FALLING = "station_mm,reading\n400,1\n300,2\n200,3\n100,4\n"
 RISING = "station_mm,reading\n100,4\n200,3\n300,2\n400,1\n"
 HOW = ("--face", "way", "-i", "dial", "-r", "line")

@@ -7,20 +7,9 @@ import pytest
 
 from acquire.cli import main
 from acquire.store import read_survey
+from tests.invented import bed_toml, level
 
-BED = """
-[bed]
-name = "invented bed"
-length_mm = 400
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 100
-standard_uncertainty = 1.0
-"""
+BED = bed_toml(400, instruments={"level": level(base_mm=100)})
 
 
 @pytest.fixture

@@ -9,37 +9,20 @@ import pytest
 
 from acquire.cli import main
 from acquire.store import files_of, read_survey, read_traverse
+from tests.invented import bed_toml, flat, level
 
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 800
-station_pitch_mm = 100
-[faces.front-vee]
-normal = "up"
-across_mm = 0
-carriage = "front"
-[faces.rear-flat]
-normal = "up"
-across_mm = 300
-carriage = "rear"
-[faces.side]
-normal = "rear"
-across_mm = 320
-[instruments.vial]
-quantity = "slope"
-unit = "mm/m"
-per_division = 0.02
-base_mm = 200
-standard_uncertainty = 0.1
-seating_um = 0.5
-[instruments.collimator]
-quantity = "slope"
-unit = "arcsec"
-base_mm = 200
-gravity = false
-standard_uncertainty = 0.2
-"""
+BED = bed_toml(
+    800,
+    faces={
+        "front-vee": flat(0, "front"),
+        "rear-flat": flat(300, "rear"),
+        "side": {"normal": "rear", "across_mm": 320},
+    },
+    instruments={
+        "vial": level(0.1, unit="mm/m", per_division=0.02, seating_um=0.5),
+        "collimator": level(0.2, unit="arcsec", gravity=False),
+    },
+)
 CROSS = """
 [instruments.cross]
 quantity = "roll"

@@ -11,24 +11,14 @@ from acquire.cli import main
 from acquire.model.errors import SurveyError
 from acquire.model.marks import Mark, parse_mark
 from acquire.store.marks import read_marks
+from tests.invented import bed_toml, dial
 
-BED = """
-[bed]
-name = "invented bench bed"
-length_mm = 1000
-station_pitch_mm = 100
-[faces.way]
-normal = "up"
-[instruments.target]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 1.0
-seating_um = 0.0
-[straightedges.long]
-length_mm = 1000
-depth_mm = 60
-material = "steel"
-"""
+BED = bed_toml(
+    name="invented bench bed",
+    faces=("way",),
+    instruments={"target": dial(seating_um=0.0)},
+    straightedges={"long": {"length_mm": 1000, "depth_mm": 60, "material": "steel"}},
+)
 
 
 @pytest.fixture

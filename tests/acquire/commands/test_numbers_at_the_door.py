@@ -5,27 +5,15 @@ import io
 import pytest
 
 from acquire.cli import main
+from tests.invented import bed_toml, dial, level
 
-BED = """
-[bed]
-name = "invented lathe bed"
-length_mm = 800
-station_pitch_mm = 100
-[faces.way]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 1
-resolution = 0.5
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 1.5
-[state]
-stands_on = "blocks"
-"""
+BED = bed_toml(
+    800,
+    name="invented lathe bed",
+    faces=("way",),
+    instruments={"level": level(resolution=0.5), "dial": dial(1.5)},
+    state={"stands_on": "blocks"},
+)
 NO_NUMBERS = ["nan", "inf", "-inf", "1e999", "1e300", "0x10", "--5", "1_000", "NaN um"]
 
 
@@ -55,9 +43,9 @@ def refused(capsys, *argv):
         ("base_mm = 200", "base_mm = -200"),
         ("base_mm = 200", "base_mm = nan"),
         ("base_mm = 200", "base_mm = inf"),
-        ("standard_uncertainty = 1\n", "standard_uncertainty = -1\n"),
-        ("standard_uncertainty = 1\n", "standard_uncertainty = nan\n"),
-        ("standard_uncertainty = 1\n", "standard_uncertainty = inf\n"),
+        ("standard_uncertainty = 1.0\n", "standard_uncertainty = -1\n"),
+        ("standard_uncertainty = 1.0\n", "standard_uncertainty = nan\n"),
+        ("standard_uncertainty = 1.0\n", "standard_uncertainty = inf\n"),
         ("resolution = 0.5", "resolution = 0"),
         ("length_mm = 800", "length_mm = 0"),
         ("length_mm = 800", "length_mm = inf"),

@@ -20,6 +20,7 @@ import pytest
 
 from acquire.cli import main
 from acquire.store.journal import read_journal
+from tests.invented import bed_toml, flat, level, scale, speaks
 
 pytestmark = [
     pytest.mark.whole,
@@ -27,42 +28,15 @@ pytestmark = [
 ]
 DEADLINE_S = 30.0
 
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 600
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-across_mm = 0
-[faces.rear]
-normal = "up"
-across_mm = 300
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-seating_um = 0.3
-[instruments.level.port]
-url = "{level}"
-[instruments.level.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]\\d+\\.\\d+)'
-[instruments.scale]
-quantity = "position"
-unit = "mm"
-[instruments.scale.port]
-url = "{scale}"
-[instruments.scale.wire]
-kind = "lines"
-pattern = 'X(?P<value>[-+]\\d+\\.\\d+)'
-[instruments.hand-level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-"""
+BED = bed_toml(
+    600,
+    faces={"front": flat(0), "rear": flat(300)},
+    instruments={
+        "level": level(0.5, seating_um=0.3, **speaks("{level}")),
+        "scale": scale(**speaks("{scale}", r"X(?P<value>[-+]\d+\.\d+)")),
+        "hand-level": level(0.5),
+    },
+)
 
 
 class Line:

@@ -10,25 +10,14 @@ import time
 import pytest
 
 from acquire.store import files_of, read_traverse
+from tests.invented import bed_toml, dial
 
 pytestmark = [
     pytest.mark.whole,
     pytest.mark.skipif(not hasattr(os, "openpty"), reason="needs a pseudo-terminal"),
 ]
 DEADLINE_S = 60.0
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 500
-station_pitch_mm = 100
-[faces.way]
-normal = "up"
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 0.5
-resolution = 1
-"""
+BED = bed_toml(500, faces=("way",), instruments={"dial": dial(0.5, resolution=1)})
 
 
 class Desk:

@@ -14,30 +14,17 @@ from acquire.cli import main
 from acquire.model.bed_toml.reading import read_bed
 from acquire.record.keeping import lines_of
 from acquire.store import files_of, read_traverse
+from tests.invented import bed_toml, dial, flat, level
 
 pytestmark = pytest.mark.whole
 
-BED = """
-[bed]
-name = "invented lathe bed"
-length_mm = 800
-station_pitch_mm = 100
-[faces.way]
-normal = "up"
-[faces.side]
-normal = "front"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 1
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 1.5
-[state]
-stands_on = "blocks"
-"""
+BED = bed_toml(
+    800,
+    name="invented lathe bed",
+    faces={"way": flat(), "side": {"normal": "front"}},
+    instruments={"level": level(), "dial": dial(1.5)},
+    state={"stands_on": "blocks"},
+)
 DEADLINE_S = 30
 
 

@@ -10,33 +10,15 @@ from acquire.receive.ports import Chunk
 from acquire.record.conversion import convert_here
 from acquire.record.recorder import Recorder
 from acquire.store import read_traverse
+from tests.invented import bed_toml, level, scale, speaks
 
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 600
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-[instruments.level.port]
-url = "socket://level:1"
-[instruments.level.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]\\d+\\.\\d+)'
-[instruments.scale]
-quantity = "position"
-unit = "mm"
-[instruments.scale.port]
-url = "socket://scale:1"
-[instruments.scale.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]\\d+\\.\\d+)'
-"""
+BED = bed_toml(
+    600,
+    instruments={
+        "level": level(0.5, **speaks("socket://level:1")),
+        "scale": scale(**speaks("socket://scale:1")),
+    },
+)
 TRUE = {100.0: 12.0, 300.0: -5.0, 500.0: 8.0}
 TIME_CONSTANT_S = 0.8
 

@@ -11,25 +11,9 @@ from acquire.console.painting import Page, page
 from acquire.console.window import WindowFeed, encoded, live_line, start_line, station_line
 from acquire.model.traverse import Setup
 from acquire.receive.ports import PortEvent
+from tests.invented import bed_toml, level, speaks
 
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 600
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-[instruments.level.port]
-url = "socket://level:1"
-[instruments.level.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]\\d+\\.\\d+)'
-"""
+BED = bed_toml(600, instruments={"level": level(0.5, **speaks("socket://level:1"))})
 SETUP = Setup("level", "slope", BED, number=7, face="front", position="stations")
 SCALE = Setup("level", "slope", BED, number=7, face="front", position="scale:level")
 LIVE = Live(

@@ -14,27 +14,16 @@ from acquire.console import Screen
 from acquire.console.sound import TAKEN, TUNES, WRONG, Aloud, aloud, sounding, spoken, write_tune
 from acquire.model.errors import EntryError
 from acquire.model.traverse import Setup
+from tests.invented import bed_toml, level
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="programs found by their name")
 DEADLINE_S = 30.0
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 600
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-[instruments.level.port]
-url = "socket://level:1"
-[instruments.level.wire]
-kind = "lines"
-example = "+1.5"
-"""
+BED = bed_toml(
+    600,
+    instruments={
+        "level": level(0.5, port={"url": "socket://level:1"}, wire={"kind": "lines", "example": "+1.5"})
+    },
+)
 
 
 @pytest.fixture

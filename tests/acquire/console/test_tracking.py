@@ -10,34 +10,15 @@ from acquire.console.window import encoded, live_line
 from acquire.model.traverse import Setup
 from acquire.receive.ports import Chunk, PortEvent
 from acquire.reduce.tagging import dwells_by_reading
+from tests.invented import bed_toml, level, scale, speaks
 
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 600
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-sign = -1
-[instruments.level.port]
-url = "socket://level:1"
-[instruments.level.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]\\d+\\.\\d+)'
-[instruments.scale]
-quantity = "position"
-unit = "mm"
-[instruments.scale.port]
-url = "socket://scale:1"
-[instruments.scale.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]\\d+\\.\\d+)'
-"""
+BED = bed_toml(
+    600,
+    instruments={
+        "level": level(0.5, sign=-1, **speaks("socket://level:1")),
+        "scale": scale(**speaks("socket://scale:1")),
+    },
+)
 
 
 class Bench:

@@ -7,31 +7,18 @@ import pytest
 from acquire.entry import Asker, Entry, enter_readings, stations_to_read
 from acquire.entry.asking import Manner
 from acquire.model.traverse import Setup
+from tests.invented import bed_toml, dial, level
 
-BED = """
-[bed]
-name = "invented lathe bed"
-length_mm = 800
-station_pitch_mm = 100
-[faces.way]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 1
-[instruments.vial]
-quantity = "slope"
-unit = "mm/m"
-per_division = 0.02
-base_mm = 200
-standard_uncertainty = 0.1
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 0.5
-resolution = 1
-"""
+BED = bed_toml(
+    800,
+    name="invented lathe bed",
+    faces=("way",),
+    instruments={
+        "level": level(),
+        "vial": level(0.1, unit="mm/m", per_division=0.02),
+        "dial": dial(0.5, resolution=1),
+    },
+)
 
 
 @pytest.fixture

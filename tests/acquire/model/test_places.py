@@ -10,25 +10,9 @@ from acquire.model.places import SLACK_MM, end_where_rounded, is_in_stretches, i
 from acquire.model.traverse import Events, Setup, Stations, Traverse
 from acquire.reduce.written.values import check_on_bed
 from acquire.store.traverse_file.sense import faults
+from tests.invented import bed_toml, dial, flat, level
 
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 1000
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-carriage = "front"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 0.5
-"""
+BED = bed_toml(faces={"front": flat(carriage="front")}, instruments={"level": level(0.5), "dial": dial(0.5)})
 SETUPS = [
     Setup("level", "slope", BED, face="front"),
     Setup("level", "slope", BED, face="carriage"),

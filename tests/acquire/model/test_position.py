@@ -6,25 +6,9 @@ from acquire.model.errors import EntryError, TraverseFileError
 from acquire.model.position import Position, with_feed_in_mm_per_s
 from acquire.model.traverse import Setup
 from acquire.reduce.asked import check_can_be
+from tests.invented import bed_toml, level, speaks
 
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 600
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-[instruments.level.port]
-url = "loop://"
-[instruments.level.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]\\d+)'
-"""
+BED = bed_toml(600, instruments={"level": level(0.5, **speaks("loop://", r"(?P<value>[-+]\d+)"))})
 
 
 @pytest.mark.parametrize(

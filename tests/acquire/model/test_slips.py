@@ -7,30 +7,12 @@ from acquire.model.errors import EntryError
 from acquire.model.quantity import OFFSET, ROLL, SLOPE
 from acquire.model.slips import as_meant, parsed, run_slips, slip_of_reading, together, undone
 from acquire.model.traverse import Setup, Stations
+from tests.invented import bed_toml, dial, level
 
-BED = """
-[bed]
-name = "invented bed"
-length_mm = 1000
-station_pitch_mm = 100
-[faces.way]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 2
-[instruments.vial]
-quantity = "slope"
-unit = "um/m"
-per_division = 20
-base_mm = 200
-standard_uncertainty = 0.1
-[instruments.dial]
-quantity = "offset"
-unit = "thou"
-standard_uncertainty = 0.1
-"""
+BED = bed_toml(
+    faces=("way",),
+    instruments={"level": level(2), "vial": level(0.1, per_division=20), "dial": dial(0.1, unit="thou")},
+)
 
 
 def setup_of(instrument="level", **more):

@@ -14,33 +14,20 @@ from acquire.record.conversion import Converted, convert_here
 from acquire.record.recorder import Recorder, ending_signals, instruments_of
 from acquire.store import read_traverse
 from acquire.store.journal import JournalWriter, read_journal
+from tests.invented import bed_toml, level, speaks
 
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 600
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-[instruments.level.port]
-url = "loop://"
-[instruments.level.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]\\d+\\.\\d+)'
-[instruments.air]
-quantity = "temperature"
-unit = "degC"
-[instruments.air.port]
-url = "socket://air:1"
-[instruments.air.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]\\d+\\.\\d+)'
-"""
+BED = bed_toml(
+    600,
+    instruments={
+        "level": level(0.5, **speaks("loop://")),
+        "air": {
+            "quantity": "temperature",
+            "unit": "degC",
+            "port": {"url": "socket://air:1"},
+            "wire": {"kind": "lines", "pattern": r"(?P<value>[-+]\d+\.\d+)"},
+        },
+    },
+)
 SETUP = Setup("level", "slope", BED, face="front", position="stations")
 Usage = namedtuple("Usage", "total used free")
 

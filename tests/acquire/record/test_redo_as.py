@@ -9,26 +9,9 @@ from acquire.cli import main
 from acquire.model.errors import EntryError
 from acquire.record.redoing import redo
 from acquire.store import read_traverse
+from tests.invented import bed_toml, dial, level
 
-BED = """
-[bed]
-name = "invented bed"
-length_mm = 1000
-station_pitch_mm = 100
-[faces.way]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 1
-seating_um = 0.5
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 1
-seating_um = 0.5
-"""
+BED = bed_toml(faces=("way",), instruments={"level": level(seating_um=0.5), "dial": dial(seating_um=0.5)})
 
 
 @pytest.fixture

@@ -8,59 +8,18 @@ import pytest
 from acquire.model.traverse import FLAGS, HAND_PORT, Setup
 from acquire.reduce import contents_of, derive
 from acquire.store.journal import Chunks, Event, JournalContents
+from tests.invented import NUMBER, bed_toml, dial, flat, level, scale, speaks
 
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 800
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-across_mm = 0
-[faces.rear]
-normal = "up"
-across_mm = 300
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-sign = -1
-[instruments.level.port]
-url = "socket://level:1"
-[instruments.level.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]?\\d+\\.\\d+)'
-[instruments.floor-level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-[instruments.floor-level.port]
-url = "socket://floor:1"
-[instruments.floor-level.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]?\\d+\\.\\d+)'
-[instruments.dial]
-quantity = "offset"
-unit = "mm"
-standard_uncertainty = 0.001
-resolution = 0.001
-[instruments.dial.port]
-url = "socket://dial:1"
-[instruments.dial.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]?\\d+\\.\\d+)'
-[instruments.scale]
-quantity = "position"
-unit = "mm"
-offset_mm = 50
-[instruments.scale.port]
-url = "socket://scale:1"
-[instruments.scale.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]?\\d+\\.\\d+)'
-"""
+BED = bed_toml(
+    800,
+    faces={"front": flat(0), "rear": flat(300)},
+    instruments={
+        "level": level(0.5, sign=-1, **speaks("socket://level:1", NUMBER)),
+        "floor-level": level(0.5, **speaks("socket://floor:1", NUMBER)),
+        "dial": dial(0.001, unit="mm", resolution=0.001, **speaks("socket://dial:1", NUMBER)),
+        "scale": scale(offset_mm=50, **speaks("socket://scale:1", NUMBER)),
+    },
+)
 
 LEVEL = Setup("level", "slope", BED, number=1, face="front", position="scale:scale")
 DIAL = Setup("dial", "offset", BED, number=2, face="rear", reference="front", position="scale:scale")
@@ -293,9 +252,9 @@ def stepping_by_hand(levels, stand_s=6.0, seed=3):
     """A level lifted from place to place: wild while it is in the hand."""
     random = np.random.default_rng(seed)
     parts = []
-    for level in levels:
+    for tilt in levels:
         parts.append(random.normal(0, 400, 30))
-        parts.append(level + random.normal(0, 0.2, int(stand_s / 0.05)))
+        parts.append(tilt + random.normal(0, 0.2, int(stand_s / 0.05)))
     y = np.concatenate(parts)
     return np.arange(len(y)) * 0.05, y
 

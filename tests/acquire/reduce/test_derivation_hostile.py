@@ -9,34 +9,15 @@ from acquire.model.traverse import Setup
 from acquire.reduce import derive
 from acquire.store.journal import Chunks, Event, JournalContents
 from acquire.store.traverse_file.sense import faults
+from tests.invented import NUMBER, bed_toml, level, scale, speaks
 
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 800
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-lag_s = 0.3
-[instruments.level.port]
-url = "socket://level:1"
-[instruments.level.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]?\\d+\\.\\d+)'
-[instruments.scale]
-quantity = "position"
-unit = "mm"
-[instruments.scale.port]
-url = "socket://scale:1"
-[instruments.scale.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]?\\d+\\.\\d+)'
-"""
+BED = bed_toml(
+    800,
+    instruments={
+        "level": level(0.5, lag_s=0.3, **speaks("socket://level:1", NUMBER)),
+        "scale": scale(**speaks("socket://scale:1", NUMBER)),
+    },
+)
 SETUP = Setup("level", "slope", BED, number=1, face="front")
 POSITIONS = ("scale:scale", "stations", "feed:5")
 MODES = ("", "stepped", "continuous")

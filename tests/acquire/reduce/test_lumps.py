@@ -9,33 +9,16 @@ from acquire.model.traverse import FLAGS, Setup
 from acquire.reduce import derive
 from acquire.reduce.tagging import lumps_of
 from acquire.store.journal import Chunks, JournalContents
+from tests.invented import bed_toml, level, scale
 
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 1600
-station_pitch_mm = 100
-[faces.way]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-[instruments.level.port]
-url = "socket://level:1"
-[instruments.level.wire]
-kind = "lines"
-example = "+012.345"
-[instruments.scale]
-quantity = "position"
-unit = "mm"
-[instruments.scale.port]
-url = "socket://scale:1"
-[instruments.scale.wire]
-kind = "lines"
-example = "+0123.456"
-"""
+BED = bed_toml(
+    1600,
+    faces=("way",),
+    instruments={
+        "level": level(0.5, port={"url": "socket://level:1"}, wire={"kind": "lines", "example": "+012.345"}),
+        "scale": scale(port={"url": "socket://scale:1"}, wire={"kind": "lines", "example": "+0123.456"}),
+    },
+)
 SETUP = Setup(
     "level", "slope", BED, number=1, face="way", position="scale:scale", acceleration_corrected=False
 )

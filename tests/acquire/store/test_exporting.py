@@ -15,24 +15,11 @@ from acquire.model.cells import as_cell
 from acquire.reduce.deriving import _on_bed
 from acquire.reduce.stopping import Row
 from acquire.store import files_of, read_survey, read_traverse, write_traverse
+from tests.invented import bed_toml, level
 
 pytestmark = pytest.mark.whole
 
-BED = """
-[bed]
-name = "invented bed"
-length_mm = 400
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "mm/m"
-per_division = 0.02
-base_mm = 100
-standard_uncertainty = 0.1
-sign = -1
-"""
+BED = bed_toml(400, instruments={"level": level(0.1, unit="mm/m", base_mm=100, per_division=0.02, sign=-1)})
 
 
 @pytest.fixture

@@ -10,21 +10,10 @@ from analysis.adjust.combination import combine
 from analysis.adjust.counting import CountedByReadings
 from analysis.adjust.drift import drifts, only_one_way
 from analysis.words.facts import sentences
+from tests.invented import bed_toml, level
 
 MIDDLE = np.arange(50.0, 1000.0, 100.0)
-BED = """
-[bed]
-name = "invented bed"
-length_mm = 1000
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 100
-standard_uncertainty = 0.5
-"""
+BED = bed_toml(instruments={"level": level(0.5, base_mm=100)})
 MIDDLE = np.arange(50, 1000, 100.0)
 
 

@@ -7,6 +7,7 @@ from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError
 from analysis.answers.comparison import compare
 from analysis.words.facts import sentences
+from tests.invented import bed_toml, dial, level
 
 BED = """
 [bed]
@@ -276,23 +277,14 @@ def test_guide_that_was_not_used_is_refused_with_those_that_were(make_traverse, 
         compare(_survey(make_traverse, edge_bed), edge_bed, "rear:level", "rear:wire")
 
 
-IN_INCHES = """
-[bed]
-name = "invented"
-length = "42 in"
-station_pitch = "3 in"
-[faces.way]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base = "3 in"
-standard_uncertainty = 1
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 0.5
-"""
+IN_INCHES = bed_toml(
+    None,
+    None,
+    name="invented",
+    bed={"length": "42 in", "station_pitch": "3 in"},
+    faces=("way",),
+    instruments={"level": level(base_mm=None, base="3 in"), "dial": dial(0.5)},
+)
 
 
 @pytest.mark.parametrize("level_in_mm", [False, True])

@@ -12,37 +12,16 @@ from analysis.answers.roll import known_roll, ways_of, wind_expanded
 from analysis.answers.twist import twist_of
 from analysis.observe import observe
 from analysis.words.facts import sentence
+from tests.invented import bed_toml, cross_level, dial, flat, level
 
-BED = """
-[bed]
-name = "invented bed with two flats"
-length_mm = 1000
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-across_mm = 0
-carriage = "front"
-[faces.rear]
-normal = "up"
-across_mm = 250
-carriage = "rear"
-[faces.side]
-normal = "front"
-across_mm = -20
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 100
-standard_uncertainty = 1.0
-[instruments.cross]
-quantity = "roll"
-unit = "um/m"
-standard_uncertainty = 2.0
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 1.0
-"""
+BED = bed_toml(
+    faces={
+        "front": flat(0, "front"),
+        "rear": flat(250, "rear"),
+        "side": {"normal": "front", "across_mm": -20},
+    },
+    instruments={"level": level(base_mm=100), "cross": cross_level(2.0), "dial": dial()},
+)
 X = np.arange(0, 1001, 100.0)
 MIDDLE = (X[1:] + X[:-1]) / 2
 

@@ -15,6 +15,7 @@ from analysis.answers.plan import CAUTIONS, is_nothing_to_see, plan_faces
 from analysis.words.blue import blue_words
 from analysis.words.facts import sentence, sentences
 from analysis.words.plan import plan_answer, plan_notes, plan_rows, plans_words
+from tests.invented import bed_toml, level, vee
 
 STATION = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = np.arange(50.0, 1000.0, 100.0)
@@ -209,24 +210,13 @@ def test_guard_is_named_and_stands_in_every_row(mapped):
     assert "only the guard at 500 mm" in plan_answer(guarded, inch=False)
 
 
-BED = """
-[bed]
-name = "invented bed"
-length_mm = 1000
-station_pitch_mm = 200
-[faces.way]
-normal = "up"
-shape = "vee"
-form = "ridge"
-vee_angle_deg = 90
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-[straightedges.short]
-length_mm = 400
-"""
+BED = bed_toml(
+    1000,
+    200,
+    faces={"way": vee()},
+    instruments={"level": level(0.5)},
+    straightedges={"short": {"length_mm": 400}},
+)
 
 
 @pytest.fixture

@@ -10,31 +10,13 @@ from analysis.answers.roll import known_roll, ways_of, wind_expanded
 from analysis.answers.twist import twist_of
 from analysis.words.answers import roll_words, whole_twist_words
 from analysis.words.facts import sentences
+from tests.invented import bed_toml, cross_level, flat, level
 
-BED = """
-[bed]
-name = "invented bed with two flats"
-length_mm = 1000
-station_pitch_mm = 100
-carriage_length_mm = 300
-[faces.front]
-normal = "up"
-across_mm = 0
-carriage = "front"
-[faces.rear]
-normal = "up"
-across_mm = 250
-carriage = "rear"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 100
-standard_uncertainty = 1.0
-[instruments.cross]
-quantity = "roll"
-unit = "um/m"
-standard_uncertainty = 2.0
-"""
+BED = bed_toml(
+    bed={"carriage_length_mm": 300},
+    faces={"front": flat(0, "front"), "rear": flat(250, "rear")},
+    instruments={"level": level(base_mm=100), "cross": cross_level(2.0)},
+)
 X = np.arange(0, 1001, 100.0)
 MIDDLE = (X[1:] + X[:-1]) / 2
 

@@ -21,23 +21,11 @@ from analysis.draw.live_window import Now, Shape, Start, State, Station, after, 
 from analysis.draw.live_window.feed import Feed
 from analysis.draw.live_window.shapes import beside, other_direction, seating_of
 from analysis.draw.live_window.window import SHORTEST_MS, Painter
+from tests.invented import bed_toml, level
 
 pytestmark = pytest.mark.whole
 
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 1600
-station_pitch_mm = 200
-[faces.front]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-seating_um = 0.3
-"""
+BED = bed_toml(1600, 200, instruments={"level": level(0.5, seating_um=0.3)})
 SETUP = Setup("level", "slope", BED, number=7, face="front", direction="reverse", position="stations")
 PLACES = tuple(np.arange(100.0, 1600, 200))
 START = Start("", 7, "front", "level", "slope", "um/m", 200.0, "reverse", False, "metric", PLACES)

@@ -12,45 +12,21 @@ from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError
 from acquire.store import read_survey
 from analysis.draw.sheets import PAPERS, plan_sheet, write_sheets
+from tests.invented import bed_toml, cross_level, flat, level, scale, vee
 
 pytestmark = pytest.mark.whole
 
-BED = """
-[bed]
-name = "invented bed"
-length_mm = 1650
-station_pitch_mm = 50
-[faces.front-vee]
-normal = "up"
-shape = "vee"
-form = "ridge"
-vee_angle_deg = 90
-across_mm = 0
-carriage = "front"
-[faces.rear-flat]
-normal = "up"
-across_mm = 300
-carriage = "rear"
-[instruments.vial]
-quantity = "slope"
-unit = "mm/m"
-per_division = 0.02
-base_mm = 200
-standard_uncertainty = 0.2
-[instruments.turned-vial]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-sign = -1
-standard_uncertainty = 1.0
-[instruments.cross]
-quantity = "roll"
-unit = "um/m"
-standard_uncertainty = 1.0
-[instruments.scale]
-quantity = "position"
-unit = "mm"
-"""
+BED = bed_toml(
+    1650,
+    50,
+    faces={"front-vee": vee(0, "front"), "rear-flat": flat(300, "rear")},
+    instruments={
+        "vial": level(0.2, unit="mm/m", per_division=0.02),
+        "turned-vial": level(sign=-1),
+        "cross": cross_level(),
+        "scale": scale(),
+    },
+)
 
 
 @pytest.fixture

@@ -15,34 +15,16 @@ from analysis.report.page import render
 from analysis.report.parts import further_parts
 from analysis.report.tables import StationTable
 from analysis.words.cautions import JACKS, LIFTING, SOLVENTS
+from tests.invented import bed_toml, cross_level, flat, level
 
-BED = """
-[bed]
-name = "invented bed"
-length_mm = 1000
-station_pitch_mm = 100
-carriage_length_mm = 300
-centre_height_mm = 150
-[faces.front-flat]
-normal = "up"
-across_mm = 0
-carriage = "front"
-unworn_mm = [[0, 250], [750, 1000]]
-[faces.rear-flat]
-normal = "up"
-across_mm = 300
-carriage = "rear"
-unworn_mm = [[0, 250], [750, 1000]]
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 100
-standard_uncertainty = 2.0
-[instruments.cross]
-quantity = "roll"
-unit = "um/m"
-standard_uncertainty = 2.0
-"""
+BED = bed_toml(
+    bed={"carriage_length_mm": 300, "centre_height_mm": 150},
+    faces={
+        "front-flat": flat(0, "front", unworn_mm=[[0, 250], [750, 1000]]),
+        "rear-flat": flat(300, "rear", unworn_mm=[[0, 250], [750, 1000]]),
+    },
+    instruments={"level": level(2.0, base_mm=100), "cross": cross_level(2.0)},
+)
 MORE = """
 [straightedges.short]
 length_mm = 500

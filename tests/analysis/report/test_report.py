@@ -32,47 +32,21 @@ from analysis.report import (
 )
 from analysis.report.measured import state_lines
 from analysis.report.tables import in_blocks
+from tests.invented import bed_toml, cross_level, dial, flat, level, vee
 
 pytestmark = pytest.mark.whole
 
-BED = """
-[bed]
-name = "invented bed <b>& $x$</b>"
-length_mm = 1000
-station_pitch_mm = 100
-carriage_length_mm = 300
-[state]
-stands_on = "feet"
-clamped = false
-[faces.front-vee]
-normal = "up"
-shape = "vee"
-form = "ridge"
-vee_angle_deg = 90
-across_mm = 0
-carriage = "front"
-unworn_mm = [[800, 1000]]
-[faces.rear-flat]
-normal = "up"
-across_mm = 300
-carriage = "rear"
-[faces.keep]
-normal = "down"
-across_mm = 300
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 100
-standard_uncertainty = 2.0
-[instruments.cross]
-quantity = "roll"
-unit = "um/m"
-standard_uncertainty = 2.0
-[instruments.indicator]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 0.5
-"""
+BED = bed_toml(
+    name="invented bed <b>& $x$</b>",
+    bed={"carriage_length_mm": 300},
+    faces={
+        "front-vee": vee(0, "front", unworn_mm=[[800, 1000]]),
+        "rear-flat": flat(300, "rear"),
+        "keep": {"normal": "down", "across_mm": 300},
+    },
+    instruments={"level": level(2.0, base_mm=100), "cross": cross_level(2.0), "indicator": dial(0.5)},
+    state={"stands_on": "feet", "clamped": False},
+)
 MADE = datetime(2030, 1, 2, 3, 4, tzinfo=UTC)
 STATIONS = np.arange(0, 1001, 100.0)
 FRONT = -60 * np.sin(np.pi * STATIONS / 1000) ** 2

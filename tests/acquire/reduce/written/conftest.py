@@ -3,43 +3,21 @@
 import pytest
 
 from acquire.model.traverse import Setup
+from tests.invented import bed_toml, dial, level
 
-BED = """
-[bed]
-name = "invented lathe bed"
-length_mm = 1600
-station_pitch_mm = 50
-[faces.way]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 1
-[instruments.autocollimator]
-quantity = "slope"
-unit = "arcsec"
-base_mm = 100
-gravity = false
-standard_uncertainty = 0.5
-[instruments.vial]
-quantity = "slope"
-unit = "mm/m"
-per_division = 0.02
-base_mm = 200
-standard_uncertainty = 0.1
-sign = -1
-[instruments.indicator]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 1.5
-range = [-2000, 2000]
-[instruments.dial]
-quantity = "offset"
-unit = "thou"
-per_division = 0.5
-standard_uncertainty = 0.2
-"""
+BED = bed_toml(
+    1600,
+    50,
+    name="invented lathe bed",
+    faces=("way",),
+    instruments={
+        "level": level(),
+        "autocollimator": level(0.5, unit="arcsec", base_mm=100, gravity=False),
+        "vial": level(0.1, unit="mm/m", per_division=0.02, sign=-1),
+        "indicator": dial(1.5, range=[-2000, 2000]),
+        "dial": dial(0.2, unit="thou", per_division=0.5),
+    },
+)
 
 
 @pytest.fixture(scope="session")

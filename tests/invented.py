@@ -1,0 +1,107 @@
+"""Beds of the tests, all invented: the text of a bed.toml from the keys that a test is about.
+
+    BED = bed_toml(instruments={"level": level(sign=-1, **speaks("loop://")), "scale": scale()})
+
+Every part is a table of plain keys; a key of None is left out.  What these functions fill in is
+what most tests need and none is about.
+"""
+
+import json
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+Table = dict[str, Any]
+NUMBER = r"(?P<value>[-+]?\d+\.\d+)"
+SIGNED = r"(?P<value>[-+]\d+\.\d+)"
+
+
+def bed_toml(
+    length_mm: float | None = 1000,
+    pitch_mm: float | None = 100,
+    *,
+    name: str = "invented bed of the tests",
+    bed: Mapping[str, Any] | str = "",
+    faces: Iterable[str] | Mapping[str, Mapping[str, Any] | str] = ("front",),
+    instruments: Mapping[str, Mapping[str, Any] | str] | None = None,
+    **tables: Any,
+) -> str:
+    """Text of a bed.toml.
+
+    Parameters
+    ----------
+    length_mm, pitch_mm : float
+    bed : mapping or text
+        Further keys of the bed.
+    faces : names, or mapping of name to keys
+        Names alone are flats that look up.
+    instruments : mapping of name to keys
+    **tables
+        Whatever else stands at the top: `state`, `feet`, `straightedges`.
+    """
+    named = faces if isinstance(faces, Mapping) else {face: flat() for face in faces}
+    keys = {"name": name, "length_mm": length_mm, "station_pitch_mm": pitch_mm}
+    parts = [_table("bed", keys) + (bed if isinstance(bed, str) else _keys(bed))]
+    parts += [_table(f"faces.{each}", inside) for each, inside in named.items()]
+    parts += [_table(f"instruments.{each}", inside) for each, inside in (instruments or {}).items()]
+    parts += [_table(table, inside) for table, inside in tables.items()]
+    return "".join(part if part.endswith("\n") else part + "\n" for part in parts)
+
+
+def flat(across_mm: float | None = None, carriage: str | None = None, **keys: Any) -> Table:
+    """A flat face that looks up."""
+    return {"normal": "up", "across_mm": across_mm, "carriage": carriage, **keys}
+
+
+def vee(across_mm: float | None = None, carriage: str | None = None, **keys: Any) -> Table:
+    """A ridge of 90 degrees."""
+    shape = {"normal": "up", "shape": "vee", "form": "ridge", "vee_angle_deg": 90}
+    return {**shape, "across_mm": across_mm, "carriage": carriage, **keys}
+
+
+def level(standard_uncertainty: float = 1.0, base_mm: float = 200, **keys: Any) -> Table:
+    """A level on two feet, in µm/m."""
+    read = {"quantity": "slope", "unit": "um/m", "base_mm": base_mm}
+    return {**read, "standard_uncertainty": standard_uncertainty, **keys}
+
+
+def cross_level(standard_uncertainty: float = 1.0, **keys: Any) -> Table:
+    """A level across the ways, in µm/m."""
+    return {"quantity": "roll", "unit": "um/m", "standard_uncertainty": standard_uncertainty, **keys}
+
+
+def dial(standard_uncertainty: float = 1.0, **keys: Any) -> Table:
+    """An indicator, in µm."""
+    return {"quantity": "offset", "unit": "um", "standard_uncertainty": standard_uncertainty, **keys}
+
+
+def caliper(standard_uncertainty: float = 1.0, **keys: Any) -> Table:
+    """A caliper or micrometer, in µm."""
+    return {"quantity": "span", "unit": "um", "standard_uncertainty": standard_uncertainty, **keys}
+
+
+def scale(**keys: Any) -> Table:
+    """A scale along the bed, in mm."""
+    return {"quantity": "position", "unit": "mm", **keys}
+
+
+def speaks(url: str, pattern: str = SIGNED, *, baud: int | None = None) -> Table:
+    """The port of an instrument that sends lines of text, and its wire."""
+    return {"port": {"url": url, "baud": baud}, "wire": {"kind": "lines", "pattern": pattern}}
+
+
+def _table(name: str, keys: Mapping[str, Any] | str) -> str:
+    return f"[{name}]\n{keys}" if isinstance(keys, str) else f"[{name}]\n{_keys(keys, name)}"
+
+
+def _keys(keys: Mapping[str, Any], name: str = "") -> str:
+    """Plain keys first, then the tables inside."""
+    plain = {key: each for key, each in keys.items() if each is not None and not isinstance(each, Mapping)}
+    inside = {key: each for key, each in keys.items() if isinstance(each, Mapping)}
+    lines = [f"{key} = {_value(each)}\n" for key, each in plain.items()]
+    return "".join((*lines, *(_table(f"{name}.{key}", each) for key, each in inside.items())))
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, str) and "\\" in value:
+        return f"'{value}'"
+    return json.dumps(value, ensure_ascii=False)
