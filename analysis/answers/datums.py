@@ -14,7 +14,7 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import FaceMap, map_face, reaches_unworn
-from analysis.answers.fixture_path import FixturePath, fixture_path
+from analysis.answers.fixture_path import Arm, FixturePath, fixture_path
 from analysis.answers.good_enough import GoodTo, good_to, known_too_coarsely, serves
 from analysis.answers.good_stretch import Relief, Stretch, good_stretch, relief
 from analysis.answers.standing import Parallel, Ranked, parallels, ranking
@@ -149,6 +149,8 @@ def datums(
     *,
     pads_mm: float | None = None,
     overhang_mm: float = 0.0,
+    tool_across_mm: float | None = None,
+    tool_above_mm: float | None = None,
 ) -> Datums:
     """Judge and rank every face of the bed.
 
@@ -163,6 +165,9 @@ def datums(
         face so.
     pads_mm, overhang_mm : float, optional
         Of a fixture that rides on the three faces: its path is then worked out.
+    tool_across_mm, tool_above_mm : float, optional
+        Where its tool is, from the line of the top pads (+ to the rear) and above that of the side pads: with
+        one of them the fixture's roll is in its path.
     """
     found = sorted(_judged(bed_map, within_um), key=_rank)
     shapes = [each.shape for each in found if each.shape is not None and each.shape.curve_is_sure]
@@ -180,7 +185,7 @@ def datums(
         fixture=fixture,
         fixture_path=()
         if fixture is None or pads_mm is None
-        else tuple(fixture_path(bed_map, face, pads_mm, overhang_mm) for face in (fixture.top, fixture.side)),
+        else _paths(bed_map, fixture, pads_mm, overhang_mm, tool_across_mm, tool_above_mm),
         missing=tuple(_missing(bed_map, found)),
         assumptions=assumptions(bed_map),
     )
@@ -210,6 +215,26 @@ def _fixture(bed_map: BedMap, ranked: Sequence[str]) -> Fixture | None:
 
     under, side, top = best("down"), best("front", "rear"), best("up")
     return None if under is None or side is None or top is None else Fixture(under, side, top)
+
+
+def _paths(
+    bed_map: BedMap,
+    fixture: Fixture,
+    pads_mm: float,
+    overhang_mm: float,
+    across_mm: float | None,
+    above_mm: float | None,
+) -> tuple[FixturePath, ...]:
+    """Up and sideways, the roll of the fixture in both where it was said where its tool is."""
+    arms: dict[str, float | None] = {fixture.top: None, fixture.side: None}
+    if across_mm is not None or above_mm is not None:
+        arms = {fixture.top: across_mm or 0.0, fixture.side: -(above_mm or 0.0)}
+    return tuple(
+        fixture_path(
+            bed_map, face, pads_mm, overhang_mm, None if not arm else Arm(fixture.top, fixture.under, arm)
+        )
+        for face, arm in arms.items()
+    )
 
 
 def _missing(bed_map: BedMap, found: Sequence[Datum]) -> Iterator[Fact]:

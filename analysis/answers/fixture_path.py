@@ -5,8 +5,15 @@ On pads L apart along a face the tool, an overhang a beyond the middle of the pa
     (h(x - L/2) + h(x + L/2)) / 2 + a (h(x + L/2) - h(x - L/2)) / L
 
 up with a face that looks up, to the rear with one that looks to the rear (to the front with the other).  Only
-places where both pads stand on stations that were read are told; a straight line is no error of a path.  How
-the fixture rolls is not in it: one line of a face tells none.
+places where both pads stand on stations that were read are told; a straight line is no error of a path.
+
+Where the tool stands off the line that it rides, by c across (+ to the rear) or q above, the fixture's roll θ
+(+ rear high) acts on that arm: + θ c up, - θ q to the rear.  The fixture rolls as its top and its under face
+stand to each other at the pads, p apart across the bed:
+
+    θ = (up at the top face - up at the under face) / (p_top - p_under)
+
+which is not known where nothing ties the two, nor where one lies under the other.  Derived.
 """
 
 from dataclasses import dataclass
@@ -18,10 +25,14 @@ from acquire.model.bed import NORMALS
 from acquire.model.errors import AnalysisError
 from acquire.model.places import MISSED_MM
 from analysis.adjust.combination import BedMap
+from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import COVERAGE_FACTOR, remove_line, straightness
 from analysis.linear.shown import Shown
 
 LEAST = 3
+_TELLS = "a cross level, or a caliper and a level on both, would tell; or leave the tool's arm out"
+LEAST_APART_MM = 10.0
+"""Lines closer than this across the bed hold no fixture from rolling."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -37,9 +48,22 @@ class FixturePath(Shown):
     expanded_um: NDArray[np.float64]
     range_um: float
     range_expanded_um: float
+    is_roll_in_it: bool = False
 
 
-def fixture_path(bed_map: BedMap, face: str, pads_mm: float, overhang_mm: float = 0.0) -> FixturePath:
+@dataclass(frozen=True)
+class Arm:
+    """What the roll of a fixture acts on: the faces that hold it, and how far off the tool is."""
+
+    top: str
+    under: str
+    arm_mm: float
+    """What one unit of roll moves the tool by: across from the top pad, or minus above the side pad."""
+
+
+def fixture_path(
+    bed_map: BedMap, face: str, pads_mm: float, overhang_mm: float = 0.0, arm: Arm | None = None
+) -> FixturePath:
     """The path of a fixture along one face.
 
     Parameters
@@ -50,11 +74,14 @@ def fixture_path(bed_map: BedMap, face: str, pads_mm: float, overhang_mm: float 
         From pad to pad along the bed.
     overhang_mm : float
         From the middle of the pads to the tool, + away from station 0.
+    arm : Arm, optional
+        Where the tool stands off the line of its pads; without it the fixture's roll is not in the path.
 
     Raises
     ------
     AnalysisError
-        Where pads that far apart stand on fewer than three pairs of stations, or the shape is not known.
+        Where pads that far apart stand on fewer than three pairs of stations, the shape is not known,
+        or the faces that hold the fixture from rolling do not tell its roll.
     """
     indices = bed_map.indices(face)
     node = np.array([bed_map.nodes[i].station_mm for i in indices])
@@ -71,7 +98,11 @@ def fixture_path(bed_map: BedMap, face: str, pads_mm: float, overhang_mm: float 
     each = np.arange(first.size)
     rows[each, indices[first]] += (up or across) * (0.5 - share)
     rows[each, indices[last]] += (up or across) * (0.5 + share)
-    profile = bed_map.combined(face, (node[first] + node[last]) / 2 + overhang_mm, rows)
+    middle = (node[first] + node[last]) / 2
+    if arm is not None:
+        rolls, told = _roll_rows(bed_map, arm, node[first], node[last])
+        rows, middle = rows[told] + arm.arm_mm * rolls[told], middle[told]
+    profile = _known(bed_map, face, middle + overhang_mm, rows, arm)
     level, judged = remove_line(profile, "ends"), straightness(profile, "ends")
     return FixturePath(
         direction="up" if up else "rear",
@@ -81,4 +112,50 @@ def fixture_path(bed_map: BedMap, face: str, pads_mm: float, overhang_mm: float 
         expanded_um=COVERAGE_FACTOR * level.standard_uncertainty_um,
         range_um=judged.range_um,
         range_expanded_um=judged.expanded_um,
+        is_roll_in_it=arm is not None,
     )
+
+
+def _known(bed_map: BedMap, face: str, station_mm: NDArray, rows: NDArray, arm: Arm | None) -> Profile:
+    """The path up to a line, all of it or none."""
+    if arm is None:
+        return bed_map.combined(face, station_mm, rows)
+    where = f"roll of a fixture on {arm.top} and {arm.under}"
+    needed = "how the one stands to the other along the bed"
+    try:
+        found = bed_map.combined(face, station_mm, rows)
+    except AnalysisError as why:
+        raise AnalysisError(where, "the readings do not tell it", needed, _TELLS) from why
+    if found.station_mm.size < max(LEAST, station_mm.size):
+        raise AnalysisError(where, "the readings do not tell it all along", needed, _TELLS)
+    return found
+
+
+def _roll_rows(
+    bed_map: BedMap, arm: Arm, first_mm: NDArray, last_mm: NDArray
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Roll of the fixture in µm per mm for pads at these stations, and where both faces were read there."""
+    faces = bed_map.bed.faces
+    apart = float(faces[arm.top].across_mm or 0.0) - float(faces[arm.under].across_mm or 0.0)
+    where = f"roll of a fixture on {arm.top} and {arm.under}"
+    if abs(apart) < LEAST_APART_MM:
+        raise AnalysisError(
+            where, f"they lie {abs(apart):g} mm apart across the bed and hold it from no roll",
+            "faces at two places across (across_mm in bed.toml), or a tool on the line of its pads",
+        )  # fmt: skip
+    rows, told = np.zeros((first_mm.size, len(bed_map.nodes))), np.ones(first_mm.size, bool)
+    each = np.arange(first_mm.size)
+    for face, sign in ((arm.top, 1.0), (arm.under, -1.0)):
+        indices = bed_map.indices(face)
+        node = np.array([bed_map.nodes[i].station_mm for i in indices])
+        for pads in (first_mm, last_mm):
+            if not node.size:
+                told[:] = False
+                continue
+            nearest = np.abs(node[None, :] - pads[:, None]).argmin(axis=1)
+            told &= np.abs(node[nearest] - pads) <= MISSED_MM
+            rows[each, indices[nearest]] += sign * faces[face].upward / 2 / apart
+    if np.count_nonzero(told) < LEAST:
+        missed = "not both were read where its pads stand"
+        raise AnalysisError(where, missed, "both at the same stations", _TELLS)
+    return rows, told

@@ -32,12 +32,20 @@ if TYPE_CHECKING:
 @click.option(
     "--overhang", type=Written(), default="0 mm", metavar="L", help="From the middle of its pads to its tool."
 )
+@click.option(
+    "--tool-across", type=Written(), metavar="L", help="From its top pads to its tool, + to the rear, and ..."
+)
+@click.option(
+    "--tool-above", type=Written(), metavar="L", help="... above its side pads: puts its roll in the path."
+)
 @answer_options
 def command(
     survey: Path,
     within: "Reading | None",
     pads: "Reading | None",
     overhang: "Reading",
+    tool_across: "Reading | None",
+    tool_above: "Reading | None",
     output: Output,
 ) -> None:
     """Which faces of SURVEY can be trusted to start from, and how they stand to each other."""
@@ -52,6 +60,8 @@ def command(
         None if within is None else in_um(within, is_inch),
         pads_mm=None if pads is None else in_mm(pads, is_inch),
         overhang_mm=in_mm(overhang, is_inch),
+        tool_across_mm=None if tool_across is None else in_mm(tool_across, is_inch),
+        tool_above_mm=None if tool_above is None else in_mm(tool_above, is_inch),
     )
 
     def draw(in_inches: bool) -> object:

@@ -95,10 +95,23 @@ def _path(each: "FixturePath", inch: bool) -> list[str]:
     way = "up and down" if each.direction == "up" else "sideways (+ to the rear)"
     lines = [
         f"  Riding on {each.face} its tool goes {way} by {height_text(each.range_um, inch, fine)} ± "
-        f"{height_text(each.range_expanded_um, inch, fine)}; its roll is not in it."
+        f"{height_text(each.range_expanded_um, inch, fine)}{_roll_words(each, inch)}"
     ]
     path, sure = each.path_um.tolist(), each.expanded_um.tolist()
     return lines + columns(each.station_mm.tolist(), path, sure, inch=inch, what="path")
+
+
+def _roll_words(each: "FixturePath", inch: bool) -> str:
+    """Whether the fixture's roll is in it; if not, what it would do."""
+    if each.is_roll_in_it:
+        return ", its roll counted."
+    arm = "100 mm" if not inch else "4 in"
+    one = "1 µm" if not inch else "0.04 thou"
+    per = "10 µm/m" if not inch else "0.12 thou/ft"
+    return (
+        f"; its roll is not in it: {per} of it on an arm of {arm} moves the tool by {one}. Say where the "
+        "tool is (`--tool-across`, `--tool-above`), unless it stands on the line of its pads."
+    )
 
 
 def _taper(each: "Parallel", inch: bool) -> str:
