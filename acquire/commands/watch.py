@@ -13,7 +13,7 @@ from acquire.commands.talk import CAUTION, PLACING_CAUTION, say_cautions
 from acquire.model.inch_words import in_owners_unit
 
 if TYPE_CHECKING:
-    from acquire.bench import Sitting
+    from acquire.bench import BenchSession
     from acquire.model.bed import Bed, Instrument
 
 FOOT = "q: end"
@@ -62,8 +62,8 @@ def command(survey: Path, names: tuple[str, ...], **options: Any) -> int:
     bed = survey_bed(survey)
     instruments = _chosen(bed, names, needs_one=bool(options["replace"] or options["reverse_end"]))
     say_cautions(PLACING_CAUTION if options["replace"] or options["reverse_end"] else CAUTION)
-    with _sitting(instruments, bed.is_inch, options) as sitting:
-        values, lines = _measured(sitting, bed, instruments, options)
+    with _session(instruments, bed.is_inch, options) as session:
+        values, lines = _measured(session, bed, instruments, options)
     for line in lines:
         click.echo(line)
     return _offer(survey / "bed.toml", bed, values, options)
@@ -105,9 +105,11 @@ def _chosen(bed: "Bed", names: tuple[str, ...], needs_one: bool) -> list["Instru
 
 
 @contextmanager
-def _sitting(instruments: list["Instrument"], inch: bool, options: Mapping[str, Any]) -> Iterator["Sitting"]:
+def _session(
+    instruments: list["Instrument"], inch: bool, options: Mapping[str, Any]
+) -> Iterator["BenchSession"]:
     """Ports opened, a page or plain lines, keys where there is a terminal, signals that end it."""
-    from acquire.bench import Receiver, Sitting
+    from acquire.bench import BenchSession, Receiver
     from acquire.console.keys import keys
     from acquire.record.recorder import ending_signals
 
@@ -117,9 +119,9 @@ def _sitting(instruments: list["Instrument"], inch: bool, options: Mapping[str, 
         view = _view(stack, inch, measures)
         pressed = stack.enter_context(keys()) if sys.stdin.isatty() else None
         key = (lambda: pressed(0.0)) if pressed else lambda: ""
-        sitting = Sitting(receiver, view, key, options["seconds"])
-        stack.enter_context(ending_signals(sitting.stop))
-        yield sitting
+        session = BenchSession(receiver, view, key, options["seconds"])
+        stack.enter_context(ending_signals(session.stop))
+        yield session
 
 
 def _view(stack: ExitStack, inch: bool, measures: bool) -> Any:
@@ -141,23 +143,23 @@ Values = dict[str, dict[str, float]]
 
 
 def _measured(
-    sitting: "Sitting", bed: "Bed", instruments: list["Instrument"], options: Mapping[str, Any]
+    session: "BenchSession", bed: "Bed", instruments: list["Instrument"], options: Mapping[str, Any]
 ) -> tuple[Values, list[str]]:
     """What may be written, by instrument and key, and what is to be said."""
     from acquire.bench import words
 
     dwell_s = options["dwell_s"]
     if options["still_minutes"]:
-        return _stood_still(sitting, options["still_minutes"] * 60, dwell_s)
+        return _stood_still(session, options["still_minutes"] * 60, dwell_s)
     if not options["replace"] and not options["reverse_end"]:
-        sitting.look_on()
+        session.look_on()
         return {}, []
     (instrument,) = instruments
     gauge_mm = _gauge_mm(bed, options["across"])
     if options["reverse_end"]:
-        lines = words.reversal_words(instrument, sitting.reverse(instrument, dwell_s, gauge_mm))
+        lines = words.reversal_words(instrument, session.reverse(instrument, dwell_s, gauge_mm))
         return {}, [in_owners_unit(line, bed.is_inch) for line in lines]
-    seating = sitting.replace(instrument, options["replace"], dwell_s, gauge_mm)
+    seating = session.replace(instrument, options["replace"], dwell_s, gauge_mm)
     lines = words.seating_words(instrument, seating)
     return (
         {instrument.name: {"seating_um": seating.seating_um}},
@@ -165,18 +167,18 @@ def _measured(
     )
 
 
-def _stood_still(sitting: "Sitting", seconds: float, dwell_s: float) -> tuple[Values, list[str]]:
+def _stood_still(session: "BenchSession", seconds: float, dwell_s: float) -> tuple[Values, list[str]]:
     """One instrument that sent too little does not take the others' results with it."""
     from acquire.bench.words import still_words
     from acquire.model.errors import AcquireError
 
-    found = sitting.stand_still(seconds, dwell_s)
+    found = session.stand_still(seconds, dwell_s)
     values: Values = {}
     lines: list[str] = []
     faults = [record for record in found.values() if isinstance(record, AcquireError)]
     if len(faults) == len(found):
         raise faults[0]
-    for instrument in sitting.receiver.instruments:
+    for instrument in session.receiver.instruments:
         record = found[instrument.name]
         if isinstance(record, AcquireError):
             lines.append(str(record))

@@ -177,9 +177,9 @@ def _stations_and_mode(record: Placed, columns: Columns) -> tuple[Found, str]:
     runs = setup.mode_asked == "continuous" or (not setup.mode_asked and not steps)
     if runs:
         return stations_by_bins(record, columns), "continuous"
-    is_dense = not setup.mode_asked and _is_dense(setup, dwells)
-    found = stations_by_dwells(record, dwells, is_snapped=not is_dense, columns=columns)
-    return found, setup.mode_asked or ("continuous" if is_dense else "stepped")
+    is_continuous = not setup.mode_asked and _is_continuous(setup, dwells)
+    found = stations_by_dwells(record, dwells, is_snapped=not is_continuous, columns=columns)
+    return found, setup.mode_asked or ("continuous" if is_continuous else "stepped")
 
 
 def _longest_run_mm(record: Placed, dwells: Sequence[Dwell]) -> float:
@@ -235,8 +235,8 @@ def _is_orderly(setup: Setup, dwells: Sequence[Dwell]) -> bool:
     return is_even or float(np.mean(off <= min(3.0, pitch / 6))) >= 0.5
 
 
-def _is_dense(setup: Setup, dwells: Sequence[Dwell]) -> bool:
-    """Whether a slope was stepped closer than half its base: its heights need the dense treatment."""
+def _is_continuous(setup: Setup, dwells: Sequence[Dwell]) -> bool:
+    """Whether a slope was stepped closer than half its base: its heights are those of a continuous run."""
     places = np.unique(np.round([dwell.position_mm for dwell in dwells], 0))
     if not setup.described.step_mm or len(places) < 2:
         return False

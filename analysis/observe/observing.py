@@ -111,9 +111,9 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
         return observe_continuous([traverse], bed)
     if setup.quantity not in KINDS:
         raise AnalysisError(where, f"found readings of {setup.quantity}", " | ".join(KINDS), "")
-    is_dense = traverse.mode == "continuous"
+    is_continuous = traverse.mode == "continuous"
     stations = usable(traverse.stations, where, bed.length_mm)
-    if is_dense:
+    if is_continuous:
         stations = at_stations(stations, np.array(bed.station_mm), instrument.uncertainty)
     elif setup.foot_base_mm is None:
         stations = at_their_stations(stations, np.array(bed.station_mm))
@@ -123,8 +123,8 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
         )
     kind = KINDS[setup.quantity](traverse, bed, stations.station_mm)
     # an instrument drawn along is placed once: its seating goes into its zero
-    seating = 0.0 if is_dense else kind.seating
-    step = step_uncertainty(instrument, None if is_dense else stations.reading, setup.unit)
+    seating = 0.0 if is_continuous else kind.seating
+    step = step_uncertainty(instrument, None if is_continuous else stations.reading, setup.unit)
     return Observations(
         traverse=traverse.number,
         instrument=instrument.name,

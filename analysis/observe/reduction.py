@@ -1,4 +1,4 @@
-"""A dense traverse brought to the bed's stations: a parabola through what lies near each.
+"""A continuous traverse brought to the bed's stations: a parabola through what lies near each.
 
 For readings that depend on the heights at one place (offset, roll, span). Neighbouring
 bins are not independent: what is left over the parabolas tells how strongly they hang
@@ -41,12 +41,12 @@ def pitch_mm(station_mm: np.ndarray) -> float:
     return float(np.median(np.diff(np.asarray(station_mm, float))))
 
 
-def at_stations(dense: Stations, station_mm: np.ndarray, stated: float) -> Stations:
-    """Readings of a dense traverse at given stations.
+def at_stations(drawn: Stations, station_mm: np.ndarray, stated: float) -> Stations:
+    """Readings of a continuous traverse at given stations.
 
     Parameters
     ----------
-    dense : Stations
+    drawn : Stations
         By rising station.
     station_mm : array
         Where values are wanted; those that no reading is near, or that lie beyond the
@@ -61,10 +61,10 @@ def at_stations(dense: Stations, station_mm: np.ndarray, stated: float) -> Stati
     """
     half_mm = pitch_mm(station_mm) / 2
     windows = [
-        _window(dense, near, float(station))
-        for station in _within_reach(np.asarray(station_mm, float), dense.station_mm)
+        _window(drawn, near, float(station))
+        for station in _within_reach(np.asarray(station_mm, float), drawn.station_mm)
         if _is_around(
-            dense.station_mm[near := np.abs(dense.station_mm - station) <= half_mm], station, half_mm
+            drawn.station_mm[near := np.abs(drawn.station_mm - station) <= half_mm], station, half_mm
         )
     ]
     if not windows:
@@ -150,10 +150,10 @@ def _is_around(near_mm: np.ndarray, station: float, half_mm: float) -> bool:
     return len(near_mm) >= 2 and float(np.min(np.abs(near_mm - station))) <= half_mm / 2
 
 
-def _window(dense: Stations, near: np.ndarray, station: float) -> _Window:
-    away, reading = dense.station_mm[near] - station, dense.reading[near]
+def _window(drawn: Stations, near: np.ndarray, station: float) -> _Window:
+    away, reading = drawn.station_mm[near] - station, drawn.reading[near]
     degree = min(2, len(np.unique(away)) - 1)
     columns = np.vander(away, degree + 1, increasing=True)
     solution, *_ = np.linalg.lstsq(columns, reading, rcond=None)
     left = reading - columns @ solution
-    return _Window(station, columns, float(solution[0]), left, float(np.mean(dense.time_s[near])))
+    return _Window(station, columns, float(solution[0]), left, float(np.mean(drawn.time_s[near])))

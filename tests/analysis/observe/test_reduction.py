@@ -14,7 +14,7 @@ from analysis.observe.reduction import at_stations, shared_part
 from analysis.words.facts import sentences
 
 
-def dense(x, y):
+def drawn_run(x, y):
     count = len(x)
     return Stations(
         x,
@@ -29,7 +29,7 @@ def dense(x, y):
 
 def test_parabola_is_brought_to_the_stations_without_loss():
     x = np.arange(0.0, 401.0)
-    found = at_stations(dense(x, 0.002 * (x - 200) ** 2), np.arange(0.0, 401.0, 50), 0.7)
+    found = at_stations(drawn_run(x, 0.002 * (x - 200) ** 2), np.arange(0.0, 401.0, 50), 0.7)
     assert found.station_mm == pytest.approx(np.arange(0, 401, 50))
     assert found.reading == pytest.approx(0.002 * (found.station_mm - 200) ** 2, abs=1e-9)
     assert found.standard_uncertainty == pytest.approx(0.7, abs=1e-6)
@@ -37,18 +37,22 @@ def test_parabola_is_brought_to_the_stations_without_loss():
 
 def test_stations_without_readings_near_are_left_out():
     x = np.arange(0.0, 121.0)
-    found = at_stations(dense(x, 0 * x), np.arange(0.0, 401.0, 50), 0.7)
+    found = at_stations(drawn_run(x, 0 * x), np.arange(0.0, 401.0, 50), 0.7)
     assert found.station_mm.tolist() == [0.0, 50.0, 100.0]
-    assert len(at_stations(dense(x + 1000, 0 * x), np.arange(0.0, 401.0, 50), 0.7)) == 0
+    assert len(at_stations(drawn_run(x + 1000, 0 * x), np.arange(0.0, 401.0, 50), 0.7)) == 0
 
 
 def test_station_beyond_the_reach_of_the_run_is_left_out():
     """Drawn from 20 to 380 mm it says nothing of 0 and 400, though it comes near to both."""
     stations = np.arange(0.0, 401.0, 100)
     drawn = np.arange(20.0, 381.0)
-    assert at_stations(dense(drawn, 0 * drawn), stations, 0.7).station_mm.tolist() == [100.0, 200.0, 300.0]
+    assert at_stations(drawn_run(drawn, 0 * drawn), stations, 0.7).station_mm.tolist() == [
+        100.0,
+        200.0,
+        300.0,
+    ]
     whole = np.arange(0.5, 400.0)
-    assert at_stations(dense(whole, 0 * whole), stations, 0.7).station_mm.tolist() == stations.tolist()
+    assert at_stations(drawn_run(whole, 0 * whole), stations, 0.7).station_mm.tolist() == stations.tolist()
 
 
 @pytest.mark.statistics
@@ -63,7 +67,7 @@ def test_stated_scatter_is_the_scatter_of_repeated_runs(rho):
         noise = rng.normal(0, 1, len(x))
         noise[1:] *= (1 - rho**2) ** 0.5
         noise = lfilter([1], [1, -rho], noise)
-        found = at_stations(dense(x, noise), station, 0.0)
+        found = at_stations(drawn_run(x, noise), station, 0.0)
         values.append(found.reading)
         stated.append(np.mean(found.scatter))
     assert np.mean(stated) == pytest.approx(np.std(np.array(values)), rel=0.15)
@@ -160,7 +164,7 @@ def test_samples_of_a_drawn_level_check_each_other(invented_bed, make_traverse):
 
 
 @pytest.mark.statistics
-def test_dense_runs_of_one_face_given_one_by_one_are_solved_together(invented_bed, make_traverse):
+def test_continuous_runs_of_one_face_given_one_by_one_are_solved_together(invented_bed, make_traverse):
     """Each by itself would bring the smoothness of the way again."""
     rng = np.random.default_rng(5)
     bed = invented_bed(pitch_mm=50)

@@ -143,7 +143,7 @@ def test_repeat_and_note_columns_are_kept(setup):
     assert stations.repeat.tolist() == [1, 2] and stations.note == ("", "wiped first")
 
 
-def test_dense_slopes_are_continuous_unless_said_otherwise(setup):
+def test_closely_spaced_slopes_are_continuous_unless_said_otherwise(setup):
     text = "station_mm,reading\n" + "".join(f"{x},1\n" for x in range(100, 1500, 10))
     assert readings(setup("level"), text).mode == "continuous"
     assert readings(setup("level", mode_asked="stepped"), text).mode == "stepped"

@@ -1,4 +1,4 @@
-"""One sitting at the bench: looking on, a still record, placings, turning end for end.
+"""One bench session: looking on, a still record, placings, turning end for end.
 
 What listens, shows and reads keys is handed in; time is the receiver's.
 """
@@ -35,7 +35,7 @@ TURNS = (
 
 
 @dataclass
-class Sitting:
+class BenchSession:
     """Who listens, who shows, and who may end it.
 
     Attributes

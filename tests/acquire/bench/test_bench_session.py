@@ -1,9 +1,9 @@
-"""Listening, a sitting with a scripted clock, and what is put on a page."""
+"""Listening, a bench session with a scripted clock, and what is put on a page."""
 
 import numpy as np
 import pytest
 
-from acquire.bench import PlainView, Receiver, Sitting
+from acquire.bench import BenchSession, PlainView, Receiver
 from acquire.bench.words import blocks_page, meant_words, plain_line, still_words
 from acquire.model.errors import AcquireError, PortError
 
@@ -19,9 +19,9 @@ def receiver_of(bed, script, *names, keeps_all=True):
     return Receiver(chosen, script.clock, script, keeps_all=keeps_all)
 
 
-def sitting_of(receiver, inch=False, **options):
+def session_of(receiver, inch=False, **options):
     said = []
-    return Sitting(receiver, PlainView(said.append, said.append, inch=inch), **options), said
+    return BenchSession(receiver, PlainView(said.append, said.append, inch=inch), **options), said
 
 
 def test_every_instrument_is_shown_with_rate_age_spread_and_garbled_count(bed, script):
@@ -29,8 +29,8 @@ def test_every_instrument_is_shown_with_rate_age_spread_and_garbled_count(bed, s
     both = lines_at(t, 5 + np.sin(t)) + lines_at(t[::5], 0.5 + 0 * t[::5], "dial", "D")
     play = script([*both, (4.05, "level", b"@\n")])
     with receiver_of(bed, play, "level", "dial") as receiver:
-        sitting, said = sitting_of(receiver, seconds=11.0)
-        sitting.look_on()
+        session, said = session_of(receiver, seconds=11.0)
+        session.look_on()
         level, dial = receiver.look()
     assert level.health.rate_hz == pytest.approx(10, rel=0.02) and dial.health.rate_hz == pytest.approx(2)
     assert level.health.age_s == pytest.approx(1.1, abs=0.1)
@@ -45,12 +45,12 @@ def test_missing_port_is_named_and_heard_once_it_is_there(bed, script):
     play = script(lines_at(np.arange(0, 4, 0.1), np.ones(40)))
     play.missing = {"dial"}
     with receiver_of(bed, play, "level", "dial") as receiver:
-        sitting_of(receiver, seconds=1.5)[0].look_on()
+        session_of(receiver, seconds=1.5)[0].look_on()
         level, dial = receiver.look()
         assert "is not there" in dial.trouble and level.trouble == ""
         play.missing.clear()
         play.add(lines_at([2.6, 2.7], [0.1, 0.2], "dial", "D"))
-        sitting_of(receiver, seconds=3.5)[0].look_on()
+        session_of(receiver, seconds=3.5)[0].look_on()
         dial = receiver.look()[1]
         assert dial.trouble == "" and dial.health.good == 2
 
@@ -64,7 +64,7 @@ def test_no_port_at_all_is_refused_naming_each(bed, script):
 
 def test_reading_is_shown_as_read_and_as_meant(bed, script):
     with receiver_of(bed, script(lines_at([0.1, 0.2], [1.0, 2.0], "dial", "D")), "dial") as receiver:
-        sitting_of(receiver, seconds=0.5)[0].look_on()
+        session_of(receiver, seconds=0.5)[0].look_on()
         (seen,) = receiver.look()
     assert meant_words(seen) == "counts as -50.8 µm", "two thou the other way round"
     assert "2.00 thou" in plain_line(seen, 0.5)
@@ -73,8 +73,8 @@ def test_reading_is_shown_as_read_and_as_meant(bed, script):
 
 def test_level_in_a_survey_in_inches_is_shown_as_read_and_as_the_survey_says_it(bed, script):
     with receiver_of(bed, script(lines_at([0.1, 0.2], [10.0, 10.0])), "level") as receiver:
-        sitting, said = sitting_of(receiver, inch=True, seconds=1.5)
-        sitting.look_on()
+        session, said = session_of(receiver, inch=True, seconds=1.5)
+        session.look_on()
         (seen,) = receiver.look()
     assert meant_words(seen) == "", "in mm nothing else is meant than is read"
     assert "10.0 µm/m  counts as 0.120 thou/ft" in said[-1]
@@ -85,7 +85,7 @@ def test_level_in_a_survey_in_inches_is_shown_as_read_and_as_the_survey_says_it(
 def test_page_fits_the_terminal_and_says_everything(bed, script, columns, rows):
     items = lines_at([0.1, 0.2], [1.0, 12.5]) + lines_at([0.2], [0.5], "dial", "D") + [(0.3, "dial", b"?\n")]
     with receiver_of(bed, script(items), "level", "dial") as receiver:
-        sitting_of(receiver, seconds=0.5)[0].look_on()
+        session_of(receiver, seconds=0.5)[0].look_on()
         page = blocks_page(receiver.look(), columns, rows)
     lines = ["".join(text for text, _ in spans) for spans in page]
     text = "\n".join(lines)
@@ -97,13 +97,13 @@ def test_page_fits_the_terminal_and_says_everything(bed, script, columns, rows):
         assert "█" in text
 
 
-def test_still_record_of_a_sitting(bed, script):
+def test_still_record_of_a_bench_session(bed, script):
     t = np.arange(0, 300, 0.1)
     rng = np.random.default_rng(1)
     items = lines_at(t, rng.normal(10, 0.5, t.size)) + lines_at([5.0], [0.1], "dial", "D")
     with receiver_of(bed, script(items), "level", "dial") as receiver:
-        sitting, said = sitting_of(receiver)
-        found = sitting.stand_still(300.0, 3.0)
+        session, said = session_of(receiver)
+        found = session.stand_still(300.0, 3.0)
     level = found["level"]
     assert level.standard_uncertainty == pytest.approx(0.5 / np.sqrt(30), rel=0.25)
     assert level.resolution == 0.01
@@ -134,8 +134,8 @@ def test_placings_are_asked_for_and_taken_one_after_the_other(bed, script):
     levels = 20 + rng.normal(0, 3, 10)
     play = script(lines_at(*placing_stream(levels, rng)))
     with receiver_of(bed, play, "level") as receiver:
-        sitting, said = sitting_of(receiver)
-        found = sitting.replace(bed.instruments["level"], 10, 3.0, None)
+        session, said = session_of(receiver)
+        found = session.replace(bed.instruments["level"], 10, 3.0, None)
     assert found.placings == 10
     assert found.scatter == pytest.approx(np.std(levels, ddof=1), rel=0.1)
     assert found.seating_um == pytest.approx(found.scatter * 0.2 / np.sqrt(2))
@@ -149,29 +149,29 @@ def test_placings_in_a_survey_in_inches_are_told_in_thou_to_the_foot(bed, script
     rng = np.random.default_rng(3)
     play = script(lines_at(*placing_stream(20 + rng.normal(0, 3, 4), rng)))
     with receiver_of(bed, play, "level") as receiver:
-        sitting, said = sitting_of(receiver, inch=True)
-        sitting.replace(bed.instruments["level"], 4, 3.0, None)
+        session, said = session_of(receiver, inch=True)
+        session.replace(bed.instruments["level"], 4, 3.0, None)
     taken = [line for line in said if line.startswith("placing ")]
     assert len(taken) == 4 and all(line.endswith(" thou/ft") for line in taken)
     assert float(taken[0].split()[-2]) == pytest.approx(20 * 0.012, abs=0.1)
 
 
-def test_reversal_of_a_sitting_gives_the_zero(bed, script):
+def test_reversal_of_a_bench_session_gives_the_zero(bed, script):
     rng = np.random.default_rng(4)
     play = script(lines_at(*placing_stream([400 + 7, -400 + 7, 400 + 7], rng)))
     with receiver_of(bed, play, "level") as receiver:
-        found = sitting_of(receiver)[0].reverse(bed.instruments["level"], 3.0, None)
+        found = session_of(receiver)[0].reverse(bed.instruments["level"], 3.0, None)
     assert found.zero == pytest.approx(7, abs=0.3) and found.slope == pytest.approx(400, abs=0.3)
 
 
 def test_only_a_level_is_turned_end_for_end(bed, script):
     with receiver_of(bed, script([]), "dial") as receiver, pytest.raises(AcquireError, match="gravity"):
-        sitting_of(receiver)[0].reverse(bed.instruments["dial"], 3.0, None)
+        session_of(receiver)[0].reverse(bed.instruments["dial"], 3.0, None)
 
 
-def test_sitting_ends_by_key_and_says_what_is_lacking(bed, script):
+def test_bench_session_ends_by_key_and_says_what_is_lacking(bed, script):
     play = script(lines_at(*placing_stream([20, 21, 22], np.random.default_rng(5))))
     with receiver_of(bed, play, "level") as receiver:
-        sitting, _ = sitting_of(receiver, key=lambda: "q" if receiver.now_s() > 24 else "")
+        session, _ = session_of(receiver, key=lambda: "q" if receiver.now_s() > 24 else "")
         with pytest.raises(AcquireError, match=r"found [23] placings"):
-            sitting.replace(bed.instruments["level"], 10, 3.0, None)
+            session.replace(bed.instruments["level"], 10, 3.0, None)
