@@ -25,13 +25,11 @@ if TYPE_CHECKING:
     from acquire.model.traverse import Setup
     from acquire.store.journal import JournalWriter
 
-SETTLE_VIAL_S = 15.0
-
 
 @click.command(name="enter", cls=AcrossCommand)
 @click.argument("survey", type=click.Path(path_type=Path))
 @click.argument("face", required=False)
-@traverse_options
+@traverse_options()
 @click.option("--unit", metavar="U", help="Unit of bare numbers, where it is not the instrument's own.")
 @click.option("--step", type=ABOVE_0, metavar="L", help="Step along the bed; of a level: its base.")
 @click.option("--from", "start", type=Written(), metavar="L", help="Begin here.")
@@ -94,7 +92,7 @@ def _goes_on(left: Path, resume: bool | None) -> bool:
 def _enter(ctx: click.Context, survey: Path, writer: "JournalWriter", options: dict[str, Any]) -> int:
     from acquire.console.sound import sounding
     from acquire.console.typed_lines import typed_lines
-    from acquire.entry.asking import Manner, enter_readings
+    from acquire.entry.asking import SETTLE_VIAL_S, Manner, enter_readings
     from acquire.entry.under_way import Entry
     from acquire.record.keeping import keep_line, lines_of
 
@@ -124,7 +122,7 @@ def _places(setup: "Setup", options: dict[str, Any]) -> tuple[float, ...]:
 def _finished(
     ctx: click.Context, survey: Path, entry: "Entry", is_ended: bool, writer: "JournalWriter"
 ) -> int:
-    from acquire.entry.asking import closing_words
+    from acquire.entry.ending import closing_words, summary_words
     from acquire.model.errors import EntryError
     from acquire.record.keeping import made_traverse
 
@@ -136,9 +134,10 @@ def _finished(
         raise EntryError(
             "enter", "the input ended before a reading: nothing was read, nothing is kept", "readings"
         )
-    unread = len(entry.slots) - len(set(entry.slots) & entry.answered.keys())
     if not is_ended or not entry.taken:
-        click.echo(f"stopped: {entry.taken} readings kept in {writer.path.name}, {unread} to go", err=True)
+        click.echo(
+            f"stopped: {entry.taken} readings kept in {writer.path.name}, {entry.unread} to go", err=True
+        )
         click.echo(
             "go on with the same command; or `waylog mend` makes a traverse of what is there", err=True
         )
@@ -146,10 +145,7 @@ def _finished(
     path = made_traverse(writer)
     if (drift := closing_words(entry)) is not None:
         click.echo(drift)
-    gaps = len(entry.answered) - entry.taken
-    left_out = f", {gaps} gap{'s' if gaps > 1 else ''}" if gaps else ""
-    left_out += f", {unread} station{'s' if unread > 1 else ''} not read" if unread else ""
-    click.echo(f"{entry.taken} readings of {entry.setup.subject} by {entry.setup.instrument}{left_out}")
+    click.echo(summary_words(entry))
     click.echo(f"traverse {writer.setup.number}: {path}")
     ask_about_run(survey, doubt_about_run(ctx, survey, writer.setup.number))
     return 0

@@ -28,7 +28,7 @@ PREVIEWED = 3
 @click.argument("survey", type=click.Path(path_type=Path))
 @click.argument("csv_file", metavar="FILE.csv", type=click.Path(path_type=Path))
 @click.option("--face", metavar="F", help="The face that was read, or carriage.")
-@traverse_options
+@traverse_options()
 @click.option("--unit", metavar="U", help="Unit of the readings, where the file does not say.")
 @click.option("--preview", is_flag=True, help="Show what was understood and keep nothing.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 @click.command(name="record", cls=AcrossCommand)
 @click.argument("survey", type=click.Path(path_type=Path))
 @click.argument("face", required=False)
-@traverse_options
+@traverse_options()
 @click.option(
     "--position",
     metavar="P",

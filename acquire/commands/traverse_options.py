@@ -10,7 +10,6 @@ from acquire.model.position import DIRECTIONS, MODES
 from acquire.model.reference import CARRIAGE
 
 _OPTIONS = (
-    click.option("--instrument", "-i", required=True, metavar="I", help="Instrument in bed.toml."),
     click.option(
         "--across",
         nargs=2,
@@ -51,9 +50,19 @@ _NAMES = (
 )  # fmt: skip
 
 
-def traverse_options(function: Callable[..., Any]) -> Callable[..., Any]:
+Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+
+
+def traverse_options(*, needs_instrument: bool = True) -> Decorator:
     """Add the shared options to a command; `asked_of` makes of their values what `make_setup` takes."""
-    return reduce(lambda done, option: option(done), reversed(_OPTIONS), function)
+    instrument = click.option(
+        "--instrument", "-i", required=needs_instrument, metavar="I", help="Instrument in bed.toml."
+    )
+
+    def added(function: Callable[..., Any]) -> Callable[..., Any]:
+        return reduce(lambda done, option: option(done), reversed((instrument, *_OPTIONS)), function)
+
+    return added
 
 
 def sound_options(function: Callable[..., Any]) -> Callable[..., Any]:

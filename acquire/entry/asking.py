@@ -7,9 +7,9 @@ a pipe and a test are the same to it.
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from acquire.entry.companion import Companion, Prediction
-from acquire.entry.doubts import doubt_of, doubt_of_digits, reading_words
+from acquire.entry.companion import Companion
 from acquire.entry.folding import on_lines
+from acquire.entry.judging import doubt_about, lacks_other_end
 from acquire.entry.large import large
 from acquire.entry.typed_by import Typed, typed_by
 from acquire.entry.under_way import Entry
@@ -18,9 +18,10 @@ from acquire.model.inch_words import in_owners_unit
 from acquire.model.units import length_text
 from acquire.reduce.written import TypedLine, expected_unit
 from acquire.reduce.written.typed import typed_reading
-from acquire.reduce.written.values import GAPS
 
 KEYS = ("b: back", "n: next unread", "r: last one again", "-: gap", "q: end and keep", "Ctrl-C: go on later")
+SETTLE_VIAL_S = 15.0
+"""A bubble is given so long to come to rest, unless another time is asked for."""
 
 
 @dataclass(frozen=True)
@@ -134,8 +135,7 @@ class _Conversation:
 
     def both_ends(self, words: str) -> str | None:
         """With a vial, ask for the bubble's other end where only one was typed; None: the input ended."""
-        is_one = len(words.replace("/", " ").split()) == 1 and words not in GAPS
-        if not self.manner.vial or not is_one:
+        if not self.manner.vial or not lacks_other_end(words):
             return words
         if not self.asker.is_person:
             raise EntryError("reading", f"found {words!r}", "both ends of the bubble, such as 1.5 / 2.5")
@@ -150,14 +150,10 @@ class _Conversation:
         if line.is_gap:
             self.keep(line)
             return entry.with_line(line).at_first_unanswered()
-        reading = typed_reading(entry.setup.described, words, entry.setup.unit)
-        before = entry.table().stations
+        typed_reading(entry.setup.described, words, entry.setup.unit)  # refused before anything is kept
         self.keep(line)
         entry = entry.with_line(line)
-        described = entry.setup.described
-        doubt = doubt_of_digits(described, line.station_mm, words, entry.setup.unit) or doubt_of(
-            described, before, line.station_mm, reading, self.prediction(entry, line.station_mm)
-        )
+        doubt = doubt_about(entry, line, self.manner.companion)
         if doubt is not None:
             entry = self.questioned(entry, line, doubt)
         else:
@@ -166,14 +162,8 @@ class _Conversation:
         self.show_profile(entry)
         return entry.at_first_unanswered()
 
-    def prediction(self, entry: Entry, station_mm: float) -> Prediction | None:
-        if self.manner.companion is None:
-            return None
-        return self.manner.companion.predict(entry.table().stations, station_mm)
-
     def questioned(self, entry: Entry, line: TypedLine, doubt: str) -> Entry:
         """Ask at once about a reading that cannot be; both the old and the new one are kept."""
-        doubt = in_owners_unit(doubt, entry.setup.bed.is_inch)
         self.asker.say(f"? {doubt}")
         self.asker.sound("wrong", doubt)
         if not self.asker.is_person:
@@ -258,14 +248,3 @@ class _Conversation:
             return
         for text in self.manner.companion.profile_lines(entry.table().stations, self.asker.columns):
             self.asker.say(text)
-
-
-def closing_words(entry: Entry) -> str | None:
-    """The drift that a closing reading shows, in words; None where the first station was read once."""
-    drift = entry.drift()
-    if drift is None:
-        return None
-    change, seconds = drift
-    after = f" after {seconds / 60:.0f} min" if seconds == seconds and seconds >= 60 else ""
-    size = reading_words(entry.setup.described, abs(change), entry.setup.bed.is_inch)
-    return f"drift: back at the first station{after} it reads {size} {'more' if change >= 0 else 'less'}"

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from acquire.model.errors import EntryError
 from acquire.model.traverse import Setup
 from acquire.reduce.written import ReadingsTable, TypedLine, readings_typed
 
@@ -61,6 +62,28 @@ class Entry:
         """How many readings there are, gaps left out."""
         return sum(not line.is_gap for line in self.answered.values())
 
+    @property
+    def unread(self) -> int:
+        """How many slots have no answer, not even a gap."""
+        return len(self.slots) - len(set(self.slots) & self.answered.keys())
+
+    def at(self, slot: Slot) -> "Entry":
+        """The same, at `slot`; one more reading at a station of its own is put behind those that are there.
+
+        Raises
+        ------
+        EntryError
+            If its station is none of those to be read, or readings are missing before it.
+        """
+        if slot in self.slots:
+            return replace(self, index=self.slots.index(slot))
+        here = [other for other in self.slots if other.station_mm == slot.station_mm]
+        if not here or slot.repeat != 1 + max(other.repeat for other in here):
+            found = f"found reading {slot.repeat} at {slot.station_mm:g} mm"
+            raise EntryError("reading", found, "a station of this run, and readings there in turn")
+        index = 1 + max(self.slots.index(other) for other in here)
+        return replace(self, slots=(*self.slots[:index], slot, *self.slots[index:]), index=index)
+
     def at_first_unanswered(self) -> "Entry":
         """The same, at the first slot without an answer."""
         done = self.answered
@@ -81,10 +104,10 @@ class Entry:
         slots = (*self.slots[: self.index], Slot(station_mm, last + 1), *self.slots[self.index :])
         return replace(self, slots=slots)
 
-    def line(self, words: str, time_s: float = math.nan) -> TypedLine:
+    def line(self, words: str, time_s: float = math.nan, sent_as: str = "") -> TypedLine:
         """What answering the current slot with `words` puts on disk."""
         slot = self.slots[self.index]
-        return TypedLine(slot.station_mm, slot.repeat, time_s, words)
+        return TypedLine(slot.station_mm, slot.repeat, time_s, words, sent_as)
 
     def with_line(self, line: TypedLine) -> "Entry":
         """The same, with one more line typed."""

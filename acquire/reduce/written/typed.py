@@ -1,7 +1,8 @@
 """Typed lines: station, repeat, time and what was typed, with tabs between them.
 
 Each line is on disk before the next is asked for.  A later line for the same station and
-repeat corrects the earlier one, which stays in the bytes and is named in the note.
+repeat corrects the earlier one, which stays in the bytes and is named in the note.  A line
+that came over a network, where it may come twice, ends in the name that it was sent as.
 """
 
 import math
@@ -27,6 +28,8 @@ class TypedLine:
     time_s: float
     """Seconds since the entry began; NaN where no clock ran."""
     words: str
+    sent_as: str = ""
+    """The name that a sender gave it, by which one that is sent again is known; empty at a prompt."""
 
     @property
     def is_gap(self) -> bool:
@@ -40,10 +43,13 @@ class TypedLine:
         --------
         >>> TypedLine(450.0, 1, 12.25, "+3,5 thou").as_bytes()
         b'450\\t1\\t12.25\\t+3,5 thou\\n'
+        >>> TypedLine(450.0, 1, 12.25, "+3", "p7Kd2").as_bytes()
+        b'450\\t1\\t12.25\\t+3\\tp7Kd2\\n'
         """
         words = " ".join(self.words.split())
         time_s = "" if math.isnan(self.time_s) else f"{self.time_s:.2f}"
-        return f"{self.station_mm:.10g}\t{self.repeat}\t{time_s}\t{words}\n".encode()
+        name = f"\t{self.sent_as}" if self.sent_as else ""
+        return f"{self.station_mm:.10g}\t{self.repeat}\t{time_s}\t{words}{name}\n".encode()
 
 
 def typed_lines(raw: bytes) -> list[TypedLine]:
@@ -57,7 +63,7 @@ def typed_lines(raw: bytes) -> list[TypedLine]:
     Examples
     --------
     >>> typed_lines(b"450\\t1\\t12.25\\t+3\\n500\\t1")
-    [TypedLine(station_mm=450.0, repeat=1, time_s=12.25, words='+3')]
+    [TypedLine(station_mm=450.0, repeat=1, time_s=12.25, words='+3', sent_as='')]
     """
     whole = raw[: raw.rfind(b"\n") + 1].decode("utf-8", errors="replace")
     lines = whole.split("\n")[:-1]
@@ -70,13 +76,18 @@ def _line(number: int, text: str) -> TypedLine:
     fields = text.split("\t")
     try:
         station_mm, repeat, time_s = float(fields[0]), int(fields[1]), float(fields[2] or "nan")
-        if len(fields) != 4 or not math.isfinite(station_mm) or not 1 <= repeat < 10**6 or math.isinf(time_s):
+        if (
+            len(fields) not in (4, 5)
+            or not math.isfinite(station_mm)
+            or not 1 <= repeat < 10**6
+            or math.isinf(time_s)
+        ):
             raise ValueError
     except (ValueError, IndexError, OverflowError):
         raise EntryError(
             f"typed line {number}", f"found {text[:60]!r}", "station, repeat, time and reading, tabs between"
         ) from None
-    return TypedLine(station_mm, repeat, time_s, fields[3])
+    return TypedLine(station_mm, repeat, time_s, fields[3], fields[4] if len(fields) == 5 else "")
 
 
 def typed_reading(instrument: Instrument, words: str, unit: str | None = None) -> float:

@@ -5,7 +5,7 @@ import dataclasses
 import pytest
 
 from acquire.entry import Asker, Entry, Prediction, enter_readings, stations_to_read
-from acquire.entry.asking import closing_words
+from acquire.entry.ending import closing_words
 from acquire.entry.large import large
 from acquire.entry.typed_by import Typed
 from acquire.model.errors import EntryError
@@ -236,6 +236,25 @@ def test_reading_against_the_rest_of_the_survey_is_questioned_with_the_reason(pe
     ]
     assert by_station(entry)[100] == 10.2
     assert "profile of 3 readings" in typist.said
+
+
+class Witness:
+    """A companion that knows nothing and remembers what it was shown."""
+
+    def __init__(self):
+        self.shown = []
+
+    def profile_lines(self, stations, columns):
+        return []
+
+    def predict(self, stations, station_mm):
+        self.shown.append((station_mm, stations.reading.tolist()))
+
+
+def test_reading_is_never_held_against_itself_or_what_stood_in_its_place(person, setup):
+    witness = Witness()
+    person(["10", "11", "b", "12", "13", "q"]).enters(setup(), companion=witness)
+    assert witness.shown == [(0, []), (100, [10]), (100, [10]), (200, [10, 12])]
 
 
 def test_closing_reading_shows_the_drift(person, setup):
