@@ -13,7 +13,6 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
 
 from acquire.model.bed import Bed, Instrument
 from acquire.model.called import Called
@@ -21,8 +20,9 @@ from acquire.model.errors import AnalysisError
 from acquire.model.reference import CARRIAGE
 from acquire.model.units import MM_PER_INCH, length_text, unit_text
 from acquire.store.safe_files import NewFile, write_file
-from analysis.draw.figures.looks import FAINT, INK, SOFT, look
-from analysis.draw.figures.section import draw_section, places_across
+from analysis.draw.figures.from_above import Outline, draw_from_above
+from analysis.draw.figures.looks import INK, SOFT, look
+from analysis.draw.figures.section import draw_section
 
 PAPERS: Mapping[str, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 """Width and height in mm."""
@@ -248,7 +248,8 @@ def _draw_page(bed: Bed, sheet: Sheet, rows: range, paper: str) -> Figure:
     axes.set_ylim(height, 0)  # downwards, as one writes
     axes.set_axis_off()
     _draw_head(axes, bed, sheet, rows, width)
-    _draw_plan(axes, bed, sheet, width)
+    at = Outline(MARGIN_MM, width - MARGIN_MM, MARGIN_MM + 13.0, MARGIN_MM + 28.0)
+    draw_from_above(axes, bed, sheet.faces, sheet.station_mm, at)
     section = figure.add_axes((0.15, 1 - 91 / height, 0.7, 44 / height))
     draw_section(section, bed, {}, {}, sheet.faces)
     _draw_fields(axes, bed, sheet, width)
@@ -264,26 +265,6 @@ def _draw_head(axes: Axes, bed: Bed, sheet: Sheet, rows: range, width: float) ->
     part = "" if len(rows) == count else f"stations {rows.start + 1} to {rows.stop} of {count}"
     axes.text(width - MARGIN_MM, MARGIN_MM + 6.5, part, va="top", ha="right", fontsize=8, color=SOFT)
     axes.plot([MARGIN_MM, width - MARGIN_MM], [MARGIN_MM + 10] * 2, color=INK, linewidth=1.2)
-
-
-def _draw_plan(axes: Axes, bed: Bed, sheet: Sheet, width: float) -> None:
-    """The bed's outline, station 0 on the left, with the face and its stations."""
-    left, right, top, low = MARGIN_MM, width - MARGIN_MM, MARGIN_MM + 13.0, MARGIN_MM + 28.0
-    outline = Rectangle((left, top), right - left, low - top, facecolor="none", edgecolor=INK, linewidth=0.8)
-    axes.add_patch(outline)
-    for name, across in places_across(bed).items():
-        y = low - 2.5 - across * (low - top - 5.0)
-        if name not in sheet.faces:
-            axes.plot([left, right], [y, y], color=FAINT, linewidth=1.2)
-            continue
-        axes.plot([left, right], [y, y], color=INK, linewidth=2.5)
-        x = left + np.array(sheet.station_mm) / bed.length_mm * (right - left)
-        axes.plot(x, np.full(len(x), y), "o", color="white", markeredgecolor=INK, markersize=4)
-    middle, called = (left + right) / 2, bed.called
-    for words, at, side in (
-        (called.origin, left, "left"), (called.front, middle, "center"), (called.far_end, right, "right"),
-    ):  # fmt: skip
-        axes.text(at, low + 1.2, words, va="top", ha=side, fontsize=7, color=SOFT)
 
 
 def _draw_fields(axes: Axes, bed: Bed, sheet: Sheet, width: float) -> None:
@@ -304,10 +285,11 @@ def _draw_fields(axes: Axes, bed: Bed, sheet: Sheet, width: float) -> None:
             axes.text(x, y, field, fontsize=8, va="center")
             start = x + 2.0 + 1.55 * len(field)
             axes.plot([start, x + (right - left) / len(line) - 3], [y + 1.6] * 2, color=SOFT, linewidth=0.5)
-    axes.text(left, y + 9.0, _sign_words(named, bed.called), fontsize=8.5, va="center", fontweight="bold")
+    axes.text(left, y + 9.0, sign_words(named, bed.called), fontsize=8.5, va="center", fontweight="bold")
 
 
-def _sign_words(instrument: Instrument | None, called: Called) -> str:
+def sign_words(instrument: Instrument | None, called: Called) -> str:
+    """What + and − mean, as the instrument shows them."""
     if instrument is None:
         return "Write down the sign of every reading, as the instrument shows it."
     measures = instrument.measures

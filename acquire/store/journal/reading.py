@@ -94,7 +94,7 @@ def _opened(
         with open_plain(path) as file:
             _check_head(path, file.read(len(frames.HEAD)))
             file.seek(0)
-            yield from _Numbered().records(scan(file), str(path))
+            yield from Numbered().records(scan(file), str(path))
     except OSError as error:
         raise TraverseFileError(str(path), f"cannot be read ({error.strerror})", "a journal") from error
 
@@ -110,7 +110,7 @@ def _check_head(path: Path, head: bytes) -> None:
 _KINDS = (frames.SETUP, frames.CHUNK, frames.EVENT, frames.END)
 
 
-class _Numbered:
+class Numbered:
     """Turns frames into records, watching their sequence numbers."""
 
     def __init__(self) -> None:
