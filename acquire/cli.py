@@ -31,6 +31,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "watch": ("acquire.commands.watch", "look at the instruments; their noise, seating and zero"),
     "record": ("acquire.commands.record", "log a traverse from the instruments' ports"),
     "enter": ("acquire.commands.enter", "type the readings of a traverse, station by station"),
+    "page": ("acquire.commands.page", "readings typed on a phone or tablet; live figures of `record`"),
     "marks": ("acquire.commands.marks", "keep what blue a straightedge left on a face"),
     "sheet": ("analysis.commands.sheet", "print-ready sheets to write readings on"),
     "import": ("acquire.commands.import_csv", "take the readings of a traverse from a CSV file"),
@@ -148,6 +149,11 @@ def run_doubt(survey: Any, number: int) -> Any:
     return importlib.import_module("analysis.words.run_doubt").run_doubt(survey, number)
 
 
+def set_up(*about: Any) -> Any:
+    """How an instrument stands on the bed for a run: a drawing, and what + and − mean."""
+    return importlib.import_module("analysis.draw.set_up").set_up(*about)
+
+
 BUG = 70
 """Exit code of what nobody expected (EX_SOFTWARE of BSD's sysexits.h, from memory)."""
 
@@ -163,7 +169,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _run(argv: Sequence[str] | None) -> int:
-    shared: dict[str, Any] = {"companion": companion, "run_doubt": run_doubt}
+    shared: dict[str, Any] = {"companion": companion, "run_doubt": run_doubt, "set_up": set_up}
     try:
         result = waylog.main(args=argv, prog_name="waylog", standalone_mode=False, obj=shared)
         sys.stdout.flush()

@@ -1,0 +1,46 @@
+// Asks the machine that serves this page; a connection that is lost is told apart from a refusal.
+
+const LONGEST_MS = 8000;
+
+export class Lost extends Error {}
+
+/** The answer to one question: its status and what it says. Throws Lost where none came. */
+export async function ask(path, body) {
+  const given = new AbortController();
+  const timer = setTimeout(() => given.abort(), LONGEST_MS);
+  const how = body === undefined ? {} : {
+    method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body),
+  };
+  try {
+    const reply = await fetch(path, { ...how, cache: "no-store", signal: given.signal });
+    const text = await reply.text();
+    return { status: reply.status, says: reply.status === 403 || !text ? {} : JSON.parse(text) };
+  } catch (error) {
+    throw new Lost(String(error));
+  } finally {
+    clearTimeout(timer);
+  }
+}
+
+/** An element by its id. */
+export const at = (id) => document.getElementById(id);
+
+/** Text into an element, only where it changes: what is read aloud is not read twice. */
+export function put(id, words) {
+  const element = at(id);
+  if (element.textContent !== words) element.textContent = words ?? "";
+}
+
+/** Lines into a list. */
+export function list(element, lines) {
+  const now = [...element.children].map((each) => each.textContent);
+  if (now.length === lines.length && now.every((words, k) => words === lines[k])) return;
+  element.replaceChildren(...lines.map((words) => made("li", words)));
+}
+
+/** A new element with words in it. */
+export function made(kind, words = "", more = {}) {
+  const element = document.createElement(kind);
+  element.textContent = words;
+  return Object.assign(element, more);
+}

@@ -1,0 +1,36 @@
+// The recording under way: figures that the machine follows in its journal. Looking on costs no reading.
+
+import { ask, at, list, put } from "./asking.js";
+
+const EVERY_MS = 500, IDLE_MS = 3000, OLD_S = 2;
+
+/** Looks for ever, seldom while nothing is recorded or the page is not seen. */
+export async function watch() {
+  let live = null;
+  try {
+    if (document.visibilityState === "visible") live = (await ask("live")).says.live ?? null;
+    show(live);
+  } catch {
+    if (!at("live").hidden) put("live-state", "no connection: these figures are old");
+  }
+  setTimeout(watch, live ? EVERY_MS : IDLE_MS);
+}
+
+function show(live) {
+  at("live").hidden = !live;
+  if (!live) return;
+  put("live-what", `Run ${live.number}: ${live.subject} by ${live.instrument}, ${live.direction}`);
+  put("live-problem", live.problem);
+  put("live-reading", minus(live.reading));
+  put("live-age", live.age_s > OLD_S ? `last reading ${live.age_s.toFixed(0)} s ago` : "");
+  put("live-where", live.where);
+  put("live-next", live.next);
+  put("live-still", live.still);
+  at("live-share").value = live.share;
+  put("live-taken", minus(live.taken));
+  list(at("live-stations"), live.stations.map(minus));
+  put("live-state", live.state);
+}
+
+/** A sign that is seen from a metre away. */
+export const minus = (words) => words.replace(/(^|[\s(:=/])-(?=[\d.])/g, "$1−");

@@ -1,0 +1,113 @@
+"""What pages are told, as plain values with every number beside its unit."""
+
+from typing import Any
+
+from acquire.entry.doubts import reading_words
+from acquire.entry.under_way import Slot
+from acquire.model.bed import Instrument, units_read_by
+from acquire.model.units import decimals_for, length_text, number_text
+from acquire.page.last_run import LastRun
+from acquire.page.run import Run
+from acquire.reduce.written import TypedLine, expected_unit
+from acquire.reduce.written.typed import typed_reading
+
+Values = dict[str, Any]
+COLUMNS = 38
+"""Characters of a line on a narrow phone."""
+SIGNED = ("slope", "roll", "offset")
+"""Quantities whose readings have a sign; a span's has none."""
+
+
+def run_shown(run: Run, last: LastRun | None) -> Values:
+    """What is entered, every reading to be taken, and what stands there."""
+    setup, entry = run.writer.setup, run.entry
+    unit = expected_unit(setup)
+    return {
+        "name": run.name,
+        "number": setup.number,
+        "subject": setup.subject,
+        "instrument": setup.instrument,
+        "direction": setup.direction,
+        "unit": unit,
+        "unit_shown": unit_shown(unit),
+        "units": [{"unit": each, "shown": unit_shown(each)} for each in units_read_by(setup.described)],
+        "worth": _division_words(setup.described, unit),
+        "is_signed": setup.described.quantity in SIGNED,
+        "vial": run.manner.vial,
+        "settle_s": run.manner.settle_s,
+        "slots": [slot_shown(run, slot, last) for slot in entry.slots],
+        "profile": run.profile_lines(COLUMNS),
+        **run.manner.set_up,
+    }
+
+
+def slot_shown(run: Run, slot: Slot, last: LastRun | None) -> Values:
+    """One reading to be taken: where, what stands there, what the run before read."""
+    setup = run.writer.setup
+    inch, step_mm = setup.bed.is_inch, setup.described.step_mm
+    sides = (-step_mm / 2, step_mm / 2) if step_mm else ()
+    feet_mm = [round(slot.station_mm + side, 6) for side in sides]
+    line = run.entry.answered.get(slot)
+    return {
+        "station_mm": slot.station_mm,
+        "repeat": slot.repeat,
+        "place": length_text(slot.station_mm, inch),
+        "feet_mm": feet_mm,
+        "feet": " and ".join(length_text(mm, inch) for mm in feet_mm),
+        "words": None if line is None else line.words,
+        "shown": None if line is None else line_shown(run, line),
+        "doubt": run.doubts.get(slot),
+        "last": _last_words(run, slot, last),
+    }
+
+
+def line_shown(run: Run, line: TypedLine) -> str:
+    """What was typed, with the unit that it was taken in and what that comes to."""
+    setup = run.writer.setup
+    if line.is_gap:
+        return "gap"
+    worth = reading_words(
+        setup.described, typed_reading(setup.described, line.words, setup.unit), setup.bed.is_inch
+    )
+    has_unit = any(character.isalpha() or character in "\"'" for character in line.words)
+    unit = unit_shown(expected_unit(setup))
+    typed = line.words if has_unit else f"{line.words} {unit}"
+    first, bracket, other = worth.partition(" (")
+    is_same = not has_unit and first.endswith(f" {unit}")
+    return f"{typed} ({other}" if is_same and bracket else f"{typed} = {worth}"
+
+
+def _last_words(run: Run, slot: Slot, last: LastRun | None) -> str | None:
+    reading = None if last is None else last.at(slot.station_mm)
+    if last is None or reading is None:
+        return None
+    setup = run.writer.setup
+    unit = expected_unit(setup)
+    shown = float(setup.described.as_shown(reading, unit))
+    is_own = unit == setup.described.reading_unit
+    decimals = _decimals(setup.described.resolution if is_own else None, shown)
+    return f"{number_text(shown, decimals)} {unit_shown(unit)} ({last.words})"
+
+
+def _decimals(resolution: float | None, value: float) -> int:
+    """As fine as the instrument shows where that is stated, else three figures."""
+    if resolution:
+        return decimals_for(resolution)
+    return decimals_for(max(abs(value), 1e-3) / 100)
+
+
+def unit_shown(unit: str) -> str:
+    """A unit as people write it.
+
+    Examples
+    --------
+    >>> unit_shown("um/m"), unit_shown("div")
+    ('µm/m', 'div')
+    """
+    return unit.replace("um", "µm")
+
+
+def _division_words(instrument: Instrument, unit: str) -> str:
+    if unit != "div" or instrument.per_division is None:
+        return ""
+    return f"1 div = {instrument.per_division:g} {unit_shown(instrument.unit)}"

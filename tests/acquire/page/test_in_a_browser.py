@@ -1,0 +1,364 @@
+"""The page in a real browser, on a phone and on a tablet, touched as a finger does."""
+
+import os
+
+import pytest
+
+from acquire.entry.companion import Prediction
+from acquire.page.beginning import Helpers
+from acquire.page.desk import Desk
+from acquire.record.keeping import lines_of
+from acquire.store import files_of, read_traverse
+from acquire.store.journal import begin
+from analysis.draw.set_up import set_up
+
+from .browsing import CHROMIUM, browser, until
+from .conftest import BED, command, needs_extra, serving, wish
+
+pytestmark = [
+    pytest.mark.whole,
+    needs_extra,
+    pytest.mark.skipif(
+        CHROMIUM is None and "WAYLOG_EVERY_PEER_IS_HERE" not in os.environ,
+        reason="no chromium on this machine",
+    ),
+]
+PHONE, TABLET = 360, 1024
+FINGER_PX = 56
+"""Height of a key that is hit without looking for it, with gloves on: common practice, from memory."""
+
+
+@pytest.fixture(scope="module")
+def chromium(tmp_path_factory):
+    with browser(tmp_path_factory.mktemp("chromium")) as running:
+        yield running
+
+
+@pytest.fixture(autouse=True)
+def every_phone_is_put_away(chromium):
+    yield
+    chromium.put_away()
+
+
+@pytest.fixture
+def desk(survey):
+    made = Desk(survey, ["caution: isolate the machine and lock it off first;"], Helpers(set_up=set_up))
+    made.begin(wish("vial"))
+    yield made
+    made.close()
+
+
+def journal_words(survey):
+    found = files_of(survey, "journal")
+    return [(line.station_mm, line.words) for path in found.values() for line in lines_of(path)]
+
+
+def stored(page, place):
+    page.until(f"document.getElementById('stored').textContent.startsWith('stored: {place}')")
+
+
+def at_place(page, place):
+    page.until(f"document.getElementById('place').textContent === '{place}'")
+
+
+FAULTS = """(() => {
+  const found = [], width = document.documentElement.clientWidth;
+  if (document.documentElement.scrollWidth > width) found.push("wider than the screen");
+  for (const e of document.querySelectorAll("button, select, summary")) {
+    const b = e.getBoundingClientRect(), name = e.textContent.trim().slice(0, 20);
+    if (!b.height) continue;
+    if (b.height < FINGER || b.width < FINGER) found.push(`small: ${name}, ${b.width} x ${b.height}`);
+    if (e.tagName !== "SELECT" && e.scrollWidth > e.clientWidth + 1) found.push(`cut off: ${name}`);
+  }
+  for (const e of document.querySelectorAll("button, select, input, section, [role=group]")) {
+    const written = e.ariaLabel || e.textContent.trim() || e.getAttribute("aria-labelledby");
+    if (!written && !e.labels?.length) found.push("without a name: " + e.outerHTML.slice(0, 60));
+  }
+  return found;
+})()""".replace("FINGER", str(FINGER_PX))
+
+
+def choose(page, name, value):
+    page.value(
+        f"(() => {{ const e = document.getElementById('{name}'); e.value = '{value}';"
+        " e.dispatchEvent(new Event('change')); })()"
+    )
+
+
+def test_run_is_typed_on_a_phone_from_the_first_station_to_the_traverse(chromium, survey, desk, tmp_path):
+    with serving(desk) as asker:
+        page = chromium.page(PHONE)
+        page.open(asker.link)
+        at_place(page, "100 mm")
+        assert "isolate the machine" in page.words("#cautions")
+        page.photograph("page-phone-begun", tmp_path)
+        page.touch("#cautions-seen")
+        assert page.words("#feet") == "feet at 0 mm and 200 mm" and page.words("#count") == "1 of 4"
+        page.type("-1.5")
+        stored(page, "100 mm")
+        assert page.words("#stored") == "stored: 100 mm: −1.5 div = −30 µm/m (−0.36 thou/ft)"
+        for words, place in (("2", "300 mm"), ("0.5", "500 mm"), ("1", "700 mm")):
+            at_place(page, place)
+            page.type(words)
+            stored(page, place)
+        assert page.value(FAULTS) == []
+        page.touch("#finish")
+        assert "All stations are read" in page.words("#sure")
+        page.touch("#sure-yes")
+        page.until("!document.getElementById('ended').hidden")
+        assert "4 readings of way by vial" in page.words("#ended")
+        assert page.complaints() == []
+    kept = read_traverse(files_of(survey)[1])
+    assert kept.complete and kept.stations.reading.tolist() == [-30, 40, 10, 20]
+
+
+@pytest.mark.parametrize(
+    ("width", "is_dark"), [(PHONE, False), (PHONE, True), (TABLET, False), (TABLET, True)]
+)
+def test_keys_are_large_and_nothing_is_cut_off(chromium, desk, tmp_path, width, is_dark):
+    with serving(desk) as asker:
+        page = chromium.page(width, 1100 if width == TABLET else 780)
+        scheme = {"name": "prefers-color-scheme", "value": "dark" if is_dark else "light"}
+        page.call("Emulation.setEmulatedMedia", features=[scheme])
+        page.open(asker.link)
+        at_place(page, "100 mm")
+        page.touch("#cautions-seen")
+        for key in "12.5":
+            page.touch(f'.keys [data-key="{key}"]')
+        assert page.words("#typed").split() == ["+12.5", "div"]
+        assert page.value(FAULTS) == []
+        for each in ("#stands", "#so-far"):
+            page.touch(f"{each} summary")
+        assert page.value(FAULTS) == [] and "+ means" in page.words("#signs")
+        page.value("document.querySelectorAll('details').forEach((e) => { e.open = false; })")
+        page.photograph(
+            f"page-{'tablet' if width == TABLET else 'phone'}{'-dark' if is_dark else ''}", tmp_path
+        )
+        ground = page.value("getComputedStyle(document.body).backgroundColor")
+        assert (sum(map(int, ground[4:-1].split(","))) < 100) is is_dark
+
+
+def test_keypad_is_in_sight_with_the_station_and_store(chromium, desk):
+    """What is needed for one reading fits on a small phone without scrolling, once the cautions are seen."""
+    with serving(desk) as asker:
+        page = chromium.page(PHONE)
+        page.open(asker.link)
+        at_place(page, "100 mm")
+        page.touch("#cautions-seen")
+        page.value("scrollTo(0, 0)")
+        assert page.value("document.querySelector('.keys .main').getBoundingClientRect().bottom") <= 780
+
+
+def test_readings_typed_without_connection_wait_and_are_stored_once_in_order(chromium, survey, desk):
+    with serving(desk) as asker:
+        page = chromium.page(PHONE)
+        page.open(asker.link)
+        at_place(page, "100 mm")
+        page.type("1")
+        stored(page, "100 mm")
+        page.connect(False)
+        for words, place in (("2", "500 mm"), ("-3", "700 mm")):
+            page.type(words)
+            at_place(page, place)
+        page.until(
+            "document.getElementById('stored').textContent.startsWith('2 readings wait on this phone')"
+        )
+        assert "NO CONNECTION" in page.words("#connection")
+        page.touch("#back")
+        assert "now −3" in page.words("#last") and journal_words(survey) == [(100, "1")]
+        page.connect(True)
+        stored(page, "500 mm")
+        page.until("document.getElementById('connection').textContent === 'connected'")
+    assert journal_words(survey) == [(100, "1"), (300, "2"), (500, "-3")]
+
+
+def test_reading_whose_answer_was_lost_is_sent_again_and_kept_once(chromium, survey, desk):
+    with serving(desk) as asker:
+        page = chromium.page(PHONE)
+        page.open(asker.link)
+        at_place(page, "100 mm")
+        page.swallow_answers("/reading")
+        page.type("1")
+        until(lambda: page.value("1") and journal_words(survey), "the reading on disk")
+        page.until(
+            "document.getElementById('stored').textContent.startsWith('1 reading waits on this phone')"
+        )
+        page.swallow_answers("")
+        stored(page, "100 mm")
+    assert journal_words(survey) == [(100, "1")]
+
+
+def test_server_that_comes_back_under_the_same_link_gets_what_waited(chromium, survey, desk):
+    page = chromium.page(PHONE)
+    with serving(desk) as asker:
+        page.open(asker.link)
+        at_place(page, "100 mm")
+        page.type("1")
+        stored(page, "100 mm")
+    desk.close()
+    page.type("2")
+    page.type("3")
+    page.until("document.getElementById('stored').textContent.startsWith('2 readings wait')")
+    again = Desk(survey, helpers=Helpers(set_up=set_up))
+    again.begin(wish("vial"))
+    with serving(again, asker.port):
+        stored(page, "500 mm")
+    assert journal_words(survey) == [(100, "1"), (300, "2"), (500, "3")]
+    again.close()
+
+
+def test_new_link_after_a_restart_takes_over_what_waits_on_the_phone(chromium, survey):
+    page = chromium.page(PHONE)
+    with command(survey, "way", "-i", "vial") as (_, asker):
+        page.open(asker.link)
+        at_place(page, "100 mm")
+        page.type("1")
+        stored(page, "100 mm")
+    page.type("2")
+    page.until("document.getElementById('stored').textContent.startsWith('1 reading waits')")
+    with command(survey, "way", "-i", "vial", port=asker.port) as (_, new):
+        page.until("document.getElementById('connection').textContent.includes('no longer valid')")
+        assert journal_words(survey) == [(100, "1")]
+        page.open(new.link)
+        stored(page, "300 mm")
+    assert journal_words(survey) == [(100, "1"), (300, "2")]
+
+
+class Company:
+    """Has seen this way before: level everywhere."""
+
+    def profile_lines(self, stations, columns):
+        return []
+
+    def predict(self, stations, station_mm):
+        return Prediction(0.0, 2.0, "the reverse run")
+
+
+def test_doubt_is_asked_about_and_no_key_answers_it(chromium, survey, tmp_path):
+    desk = Desk(survey, helpers=Helpers(lambda *_: Company(), set_up))
+    desk.begin(wish("vial"))
+    with serving(desk) as asker:
+        page = chromium.page(PHONE)
+        page.open(asker.link)
+        at_place(page, "100 mm")
+        page.type("-15")
+        page.until("!document.getElementById('doubt').hidden")
+        assert "is 300 µm/m (3.60 thou/ft) off what the reverse run says" in page.words("#doubt")
+        assert page.words("#place") == "100 mm" and page.value("document.getElementById('keypad').hidden")
+        page.call("Input.dispatchKeyEvent", type="keyDown", key="7", text="7")
+        page.call("Input.dispatchKeyEvent", type="keyDown", key="Enter")
+        page.photograph("page-phone-doubt", tmp_path)
+        assert journal_words(survey) == [(100, "-15")]
+        page.touch("#doubt-again")
+        page.type("0.5")
+        at_place(page, "300 mm")
+        page.type("20")
+        page.until("!document.getElementById('doubt').hidden")
+        page.touch("#doubt-keep")
+        page.until("document.getElementById('doubt').hidden")
+        at_place(page, "500 mm")
+    assert journal_words(survey) == [(100, "-15"), (100, "0.5"), (300, "20")]
+    desk.close()
+
+
+def test_two_phones_at_one_station_are_told_and_one_of_them_decides(chromium, survey, desk, tmp_path):
+    with serving(desk) as asker:
+        one, other = chromium.page(PHONE), chromium.page(PHONE)
+        for page in (one, other):
+            page.open(asker.link)
+            at_place(page, "100 mm")
+        other.connect(False)
+        other.type("4")
+        one.type("3")
+        stored(one, "100 mm")
+        other.connect(True)
+        other.until("!document.getElementById('refused').hidden")
+        assert "100 mm: 4 is NOT stored: 3 was stored there meanwhile" in other.words("#refused")
+        other.photograph("page-phone-conflict", tmp_path)
+        assert journal_words(survey) == [(100, "3")]
+        other.touch("#refused button")
+        stored(other, "100 mm")
+        one.until("document.querySelector('#so-far td:nth-child(2)').textContent.startsWith('4 div')")
+    assert journal_words(survey) == [(100, "3"), (100, "4")]
+
+
+def test_what_an_instrument_types_is_a_reading(chromium, survey, desk):
+    with serving(desk) as asker:
+        page = chromium.page(PHONE)
+        page.open(asker.link)
+        at_place(page, "100 mm")
+        for key in "-0.05 mm/m":
+            page.call("Input.dispatchKeyEvent", type="keyDown", key=key, text=key)
+        page.call("Input.dispatchKeyEvent", type="keyDown", key="Enter")
+        stored(page, "100 mm")
+        page.touch("#again")
+        assert page.words("#count") == "2 of 5, reading 2 here"
+        page.type("-2")
+        stored(page, "100 mm")
+        page.touch("#gap")
+        at_place(page, "500 mm")
+        page.until("document.querySelector('#so-far tr:nth-child(3) td:nth-child(2)').textContent === 'gap'")
+    assert journal_words(survey) == [(100, "-0.05 mm/m"), (100, "-2"), (300, "-")]
+
+
+def test_inch_survey_is_inch_throughout(chromium, survey):
+    inch = BED.replace("length_mm = 800", 'display = "inch"\nlength = "32 in"').replace(
+        "base_mm = 200", 'base = "8 in"'
+    )
+    (survey / "bed.toml").write_text(inch, encoding="utf-8")
+    desk = Desk(survey, helpers=Helpers(set_up=set_up))
+    desk.begin(wish("dial", reference="line"))
+    with serving(desk) as asker:
+        page = chromium.page(PHONE)
+        page.open(asker.link)
+        at_place(page, "0 in")
+        choose(page, "unit", "thou")
+        page.type("-1.5")
+        stored(page, "0 in")
+        assert page.words("#stored") == "stored: 0 in: −1.5 thou = −1.50 thou (−38 µm)"
+    desk.close()
+
+
+def test_run_is_begun_from_the_page(chromium, survey, tmp_path):
+    desk = Desk(survey, ["caution: lock it off;"], Helpers(set_up=set_up))
+    with serving(desk) as asker:
+        page = chromium.page(PHONE)
+        page.open(asker.link)
+        page.until("document.getElementById('begin-instrument').options.length === 3")
+        choose(page, "begin-instrument", 2)
+        sides = page.value("[...document.getElementById('begin-side').options].map((o) => o.textContent)")
+        assert "way along rear" in sides and "way along way" not in sides and "along way" not in sides
+        assert page.value(FAULTS) == []
+        page.photograph("page-phone-begin", tmp_path)
+        choose(page, "begin-side", sides.index("way along rear"))
+        page.touch("#begin .main")
+        at_place(page, "0 mm")
+        assert page.words("#entry-head") == "Run 1: way by dial, forward"
+        setup = desk.run.writer.setup
+        assert (setup.face, setup.reference, setup.direction) == ("way", "rear", "forward")
+        page.touch("#leave")
+        page.touch("#sure-yes")
+        page.until("!document.getElementById('begin').hidden")
+    assert files_of(survey, "journal") == {}
+
+
+def test_live_figures_of_a_recording_are_shown(chromium, survey, level_setup, tmp_path):
+    from dataclasses import replace
+
+    desk = Desk(survey, helpers=Helpers(set_up=set_up))
+    with serving(desk) as asker, begin(survey, replace(level_setup, position="stations")) as writer:
+        page = chromium.page(PHONE)
+        page.open(asker.link)
+        for k in range(60):
+            if k == 10:
+                writer.event(1.0, "mark")
+            writer.chunk("level", k / 10, b"-12.5\r\n")
+        page.until("document.getElementById('live-reading').textContent === '−12.5 µm/m'")
+        page.until("document.getElementById('live-taken').textContent.includes('the last 100 mm: −12 µm/m')")
+        writer.event(7.0, "lost", "level: lost; trying again")
+        page.until("document.getElementById('live-problem').textContent.includes('lost')")
+        assert page.value(FAULTS) == []
+        page.photograph("page-phone-live", tmp_path)
+        writer.path.unlink()
+        page.until("document.getElementById('live').hidden")
+        assert page.complaints() == []
