@@ -24,20 +24,36 @@ def with_commands(words: str) -> Markup:
 
     Examples
     --------
-    >>> print(with_commands("a < b: `next`"))
-    a &lt; b: <code><span>next</span></code>
+    >>> print(with_commands("a < b, -0.5 µm: `plan --crown -2`"))
+    a &lt; b, −0.5 µm: <code><span>plan</span> <span>--crown</span> <span>-2</span></code>
     """
-    return Markup(re.sub("`([^`]+)`", _as_command, str(escape(words))))
+    parts = re.split("`([^`]+)`", str(escape(words)))
+    said = (with_minus_signs(part) for part in parts[::2])
+    typed = (*(_as_command(part) for part in parts[1::2]), "")
+    return Markup("".join(part for pair in zip(said, typed, strict=True) for part in pair))
 
 
-def _as_command(found: re.Match[str]) -> str:
+def with_minus_signs(words: str) -> str:
+    """Words for the page, a hyphen before a number as the sign that the tables and pictures have.
+
+    Examples
+    --------
+    >>> with_minus_signs("-0.5 µm (-0.02 thou), 2026-11-26, rear-2, 10-12 mm")
+    '−0.5 µm (−0.02 thou), 2026-11-26, rear-2, 10-12 mm'
+    """
+    return re.sub(r"(?<![\w.-])-(?=\d)", "−", words)
+
+
+def _as_command(typed: str) -> str:
     """Word by word, so that a line breaks between words and never at a hyphen in one."""
-    return f"<code>{' '.join(f'<span>{word}</span>' for word in found.group(1).split())}</code>"
+    return f"<code>{' '.join(f'<span>{word}</span>' for word in typed.split())}</code>"
 
 
 def _as_shown(value: Any, inch: bool) -> Any:
     """Words in the units that the survey is shown in; what is marked up, such as a picture, as it is."""
-    return in_owners_unit(value, inch) if isinstance(value, str) and not isinstance(value, Markup) else value
+    if not isinstance(value, str) or isinstance(value, Markup):
+        return value
+    return with_minus_signs(in_owners_unit(value, inch))
 
 
 def render(contents: Contents, made: datetime, paper: str | None = None) -> str:
