@@ -260,13 +260,14 @@ def rows_of(
                 row.append(index)
                 column.append(node)
                 weight.append(factor * share)
-    heights = scipy.sparse.csr_matrix((weight, (row, column)), shape=(len(each), unknowns))
     for nuisance in nuisances:
-        where = np.full(len(each), columns[nuisance.key])
-        heights = heights + scipy.sparse.csr_matrix(
-            (nuisance.column, (np.arange(len(each)), where)), shape=(len(each), unknowns)
-        )
-    return scipy.sparse.csr_matrix(heights)
+        row += range(len(each))
+        column += [columns[nuisance.key]] * len(each)
+        weight += nuisance.column.tolist()
+    rows = scipy.sparse.csr_matrix((weight, (row, column)), shape=(len(each), unknowns))
+    if nuisances:
+        rows.eliminate_zeros()
+    return rows
 
 
 def _prior(

@@ -57,6 +57,8 @@ class Block:
     def whitener(self) -> scipy.sparse.csr_matrix:
         """W, lower triangular within each group: the inverse of the Cholesky factor of the covariance."""
         single, count = 1 / np.sqrt(self.variance), len(self.value)
+        if not self.groups:
+            return scipy.sparse.csr_matrix((single, np.arange(count), np.arange(count + 1)), (count, count))
         entries = [(single, np.arange(count), np.arange(count))]
         for groups in self.groups:
             single[groups] = 0.0

@@ -177,7 +177,7 @@ class _Likelihood:
     def at(self, factors: np.ndarray) -> _Point:
         """The likelihood where the logarithms of the factors are `factors`."""
         weight = np.append(np.exp(-factors), 1.0)
-        factor = weighted_sum(self.normals, weight).holding(self.held).factored()
+        factor = weighted_sum(self.normals, weight).factored(self.held)
         left = self._residuals(factor, weight[self.group])
         squares = np.bincount(self.group, weight[self.group] * left**2, len(weight))
         count = np.bincount(self.group, minlength=len(weight))[:-1]

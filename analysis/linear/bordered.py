@@ -26,6 +26,7 @@ from analysis.linear.banded import BandFactor, InverseNearDiagonal, factor, to_b
 Array = NDArray[np.float64]
 Places = NDArray[np.intp]
 
+NONE: Places = np.zeros(0, np.intp)
 FULL = 0.3
 """Share of entries above which rows of the border are multiplied as full ones."""
 MOST_AT_A_TIME = 2_000_000
@@ -53,43 +54,45 @@ class BorderedMatrix:
     def __len__(self) -> int:
         return len(self.inner) + len(self.border)
 
-    def plus_diagonal(self, amount: float) -> "BorderedMatrix":
-        """The matrix with `amount` added to every diagonal entry."""
-        return replace(
-            self,
-            band=self.band + amount * sparse.identity(len(self.inner), format="csr"),
-            corner=self.corner + amount * np.eye(len(self.border)),
-        )
-
-    def holding(self, pinned: Places) -> "BorderedMatrix":
-        """The matrix of the other unknowns, those `pinned` held at zero (a one on their diagonal)."""
-        kept = np.ones(len(self))
-        kept[pinned] = 0.0
-        inner, border = kept[self.inner], kept[self.border]
-        left = sparse.diags(inner)
-        return replace(
-            self,
-            band=sparse.csr_matrix(left @ self.band @ left + sparse.diags(1 - inner)),
-            side=self.side * np.outer(inner, border),
-            corner=self.corner * np.outer(border, border) + np.diag(1 - border),
-        )
-
-    def factored(self) -> "BorderedFactor":
+    def factored(self, held: Places = NONE, ridge: float = 0.0) -> "BorderedFactor":
         """Cholesky factors of the band and of what the border has besides it.
+
+        Parameters
+        ----------
+        held : array of int, optional
+            Unknowns held at zero: the matrix is that of the others, with a one on the diagonal of these.
+        ridge : float
+            Added to every diagonal entry.
 
         Raises
         ------
         numpy.linalg.LinAlgError
             If the matrix is not positive definite.
         """
+        kept = np.ones(len(self))
+        kept[held] = 0.0
+        inner, border = kept[self.inner], kept[self.border]
+        side = self.side * np.outer(inner, border)
+        corner = self.corner * np.outer(border, border) + np.diag(1 - border + ridge)
         if len(self.inner) == 0:
-            return BorderedFactor(self.inner, self.border, None, self.side, _lower(self.corner))
-        band = self._band_factor()
-        reach = band.solve(self.side) if self.side.size else self.side
-        return BorderedFactor(self.inner, self.border, band, reach, _lower(self.corner - self.side.T @ reach))
+            return BorderedFactor(self.inner, self.border, None, side, _lower(corner))
+        band = factor(self._band_of(inner, ridge), self.place)
+        reach = band.solve(side) if side.size else side
+        return BorderedFactor(self.inner, self.border, band, reach, _lower(corner - side.T @ reach))
 
-    def _band_factor(self) -> BandFactor:
-        return factor(to_band(sparse.coo_array(self.band), self.place, self._width), self.place)
+    def _band_of(self, kept: Array, ridge: float) -> Array:
+        """LAPACK's band of the unknowns kept (one; of those held zero)."""
+        band, count = self._lower_band.copy(order="F"), len(kept)
+        ordered = np.empty(count)
+        ordered[self.place] = kept
+        for below in range(len(band) if not kept.all() else 0):
+            band[below, : count - below] *= ordered[: count - below] * ordered[below:]
+        band[0] += 1 - ordered + ridge
+        return band
+
+    @cached_property
+    def _lower_band(self) -> Array:
+        return to_band(sparse.coo_array(self.band), self.place, self._width)
 
     @property
     def _width(self) -> int:
@@ -102,8 +105,7 @@ class BorderedMatrix:
         `tolerance`, the unknown is held and the others go on without it.
         """
         rows = self._width
-        band = to_band(sparse.coo_array(self.band), self.place, rows)
-        band = np.hstack([band, np.zeros((rows + 1, rows))])
+        band = np.hstack([self._lower_band, np.zeros((rows + 1, rows))])
         held = []
         for j in range(len(self.inner)):
             if band[0, j] < tolerance:
@@ -313,6 +315,17 @@ class BorderedFactor:
 def _ones(rows: sparse.csr_matrix) -> sparse.csr_matrix:
     """The pattern of rows, so that no entry cancels in a product."""
     return sparse.csr_matrix((np.ones(len(rows.data)), rows.indices, rows.indptr), shape=rows.shape)
+
+
+def columns_times(rows: sparse.csr_matrix, factor: Array) -> sparse.csr_matrix:
+    """The rows with each column multiplied by a number.
+
+    Examples
+    --------
+    >>> columns_times(sparse.csr_matrix([[1.0, 0, 3]]), np.array([2.0, 2, 10])).toarray()
+    array([[ 2.,  0., 30.]])
+    """
+    return sparse.csr_matrix((rows.data * factor[rows.indices], rows.indices, rows.indptr), shape=rows.shape)
 
 
 def stacked(parts: Sequence[sparse.csr_matrix]) -> sparse.csr_matrix:

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, sparse
 
-from analysis.linear.bordered import BorderedFactor, BorderedMatrix, bordered, stacked
+from analysis.linear.bordered import BorderedFactor, BorderedMatrix, bordered, columns_times, stacked
 
 Array = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -64,7 +64,7 @@ class LeastSquares:
     def is_known(self, functions: Array | sparse.spmatrix) -> NDArray[np.bool_]:
         """Which rows of `functions`, shape (k, n), are determined."""
         rows = sparse.csr_matrix(functions)
-        size = np.sqrt(_sum(_squared(rows @ sparse.diags(1 / self.length))))
+        size = np.sqrt(_squares_by_row(columns_times(rows, 1 / self.length)))
         met = np.sqrt(np.sum(np.asarray(rows @ self.null_space) ** 2, axis=1))
         return np.asarray(met <= KNOWN_WITHIN * np.maximum(size, 1e-300))
 
@@ -91,8 +91,8 @@ class LeastSquares:
 
         For rows like those of R alone: the unknowns of both must meet in some row of R.
         """
-        first = sparse.csr_matrix(rows @ sparse.diags(self.scale))
-        second = first if other is None else sparse.csr_matrix(other @ sparse.diags(self.scale))
+        first = columns_times(rows, self.scale)
+        second = first if other is None else columns_times(other, self.scale)
         return self.factor.between(first, second)
 
     @cached_property
@@ -127,9 +127,9 @@ def least_squares(
     >>> (ends @ found.estimate).round(12), found.covariance(ends).round(12)
     (array([5.]), array([[2.]]))
     """
-    length = np.sqrt(sum(_sum(_squared(block), axis=0) for block in rows))
+    length = np.sqrt(sum(_squares_by_column(block) for block in rows))
     length[length == 0.0] = 1.0
-    scaled = [sparse.csr_matrix(block @ sparse.diags(1 / length)) for block in rows]
+    scaled = [columns_times(block, 1 / length) for block in rows]
     matrix = bordered(scaled, is_border)
     every = stacked(scaled)
     null, held, factor = _determined(matrix, every)
@@ -190,7 +190,7 @@ def _held_at_zero(
         _, _, order = linalg.qr(directions.T, mode="economic", pivoting=True, check_finite=False)
         held = np.concatenate([held, order[: directions.shape[1]]])
     held = np.sort(held)
-    factor = matrix.holding(held).factored()
+    factor = matrix.factored(held)
     return _null_space(rows, factor, held), held, factor
 
 
@@ -198,7 +198,7 @@ def _smallest_directions(
     matrix: BorderedMatrix, rows: sparse.csr_matrix, columns: int, held: Places
 ) -> tuple[Array, bool]:
     """Of the `columns` least directions those not determined, orthonormal; whether there may be more."""
-    factor = matrix.holding(held).plus_diagonal(RIDGE).factored()
+    factor = matrix.factored(held, RIDGE)
     left = len(matrix) - len(held)
     columns = min(columns, left)
     direction = np.random.default_rng(SEED).standard_normal((len(matrix), columns))
@@ -237,9 +237,10 @@ def _squared_size(columns: Array) -> Array:
     return np.asarray(np.sum(columns**2, axis=0))
 
 
-def _squared(rows: sparse.csr_matrix) -> sparse.csr_matrix:
-    return sparse.csr_matrix(rows.multiply(rows))
+def _squares_by_column(rows: sparse.csr_matrix) -> Array:
+    return np.asarray(np.bincount(rows.indices, rows.data**2, minlength=rows.shape[1]), np.float64)
 
 
-def _sum(rows: sparse.csr_matrix, axis: int = 1) -> Array:
-    return np.asarray(rows.sum(axis=axis)).ravel()
+def _squares_by_row(rows: sparse.csr_matrix) -> Array:
+    row = np.repeat(np.arange(rows.shape[0]), np.diff(rows.indptr))
+    return np.asarray(np.bincount(row, rows.data**2, minlength=rows.shape[0]), np.float64)
