@@ -25,7 +25,7 @@ from analysis.adjust.there_and_back import UNTOLD
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.expected_readings import as_expected
 from analysis.answers.face_map import judged_straightness
-from analysis.answers.roll import known_roll, ways_of, wind_expanded
+from analysis.answers.roll import Ways, known_roll, ways_of, wind_expanded
 from analysis.level.blindness import blind_wavelengths_mm
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
@@ -189,7 +189,8 @@ def next_traverse(bed_map: BedMap, wanted: str = "all") -> NextTraverse:
         raise AnalysisError(
             f"'{wanted}'", "is nothing to improve", "all, twist or a face", ", ".join(bed.faces)
         )
-    now, shapes = _uncertainties(bed_map, wanted), _shapes(bed_map)
+    targets = _Targets.of(bed_map, wanted)
+    now, shapes = targets.uncertainties(bed_map), _shapes(bed_map)
     if bed_map.slips:
         return NextTraverse((), now, assumptions(bed_map), bed_map.slips)
     taken = (n for each in bed_map.observations for n in (each.traverse, *each.with_traverses))
@@ -197,7 +198,7 @@ def next_traverse(bed_map: BedMap, wanted: str = "all") -> NextTraverse:
     unchecked = [face for face in now if face in bed.faces and not bed_map.is_checked(face)]
     found: list[Advice] = []
     for candidate in _candidates(bed, bed_map):
-        then = _promised(bed_map, candidate, number, wanted, shapes, unchecked)
+        then = _promised(bed_map, candidate, number, targets, shapes, unchecked)
         found += _gains(candidate, now, then)
     found.sort(key=lambda advice: advice.rank)
     return NextTraverse(tuple(found), now, assumptions(bed_map))
@@ -216,26 +217,50 @@ def varied(advice: Sequence[Advice]) -> list[Advice]:
     return kept
 
 
-def _uncertainties(
-    bed_map: BedMap, wanted: str, shapes: Mapping[str, _Shape] | None = None
-) -> dict[str, float]:
-    """Expanded uncertainty of every target that is known: straightness of faces, and wind.
+@dataclass(frozen=True, eq=False)
+class _Targets:
+    """What is wanted to be known better: straightness of faces, and wind."""
 
-    `shapes` are the faces as known now, for a map whose heights mean nothing.
-    """
-    known = {}
-    for face in bed_map.bed.faces if wanted == "all" else [wanted]:
-        profile = _profile(bed_map, face)
-        if profile is None:
-            continue
-        if shapes is not None:
-            profile = replace(profile, height_um=shapes.get(face, _HOLLOW).under(profile))
-        known[face] = judged_straightness(profile, bed_map.bed.faces[face]).expanded_um
-    if wanted in ("all", "twist") and None not in bed_map.bed.carriage_ways():
-        with suppress(AnalysisError):  # ways without a distance across have no roll to know
-            wind = wind_expanded(known_roll(bed_map, ways_of(bed_map.bed)))
+    faces: tuple[str, ...]
+    ways: Ways | None
+    """None: wind is not asked for, or cannot be known."""
+    is_roll_told: bool
+    """Whether the readings so far tell the change of roll, no carrier's rolling taken for nothing."""
+
+    @classmethod
+    def of(cls, bed_map: BedMap, wanted: str) -> "_Targets":
+        bed, ways = bed_map.bed, None
+        if wanted in ("all", "twist") and None not in bed.carriage_ways():
+            with suppress(AnalysisError):  # ways without a distance across have no roll to know
+                ways = ways_of(bed)
+        known = None if ways is None else known_roll(bed_map, ways)
+        is_told = known is not None and known.known_up_to != "a line"
+        return cls(tuple(bed.faces) if wanted == "all" else (wanted,), ways, is_told)
+
+    def of_candidate(self, candidate: _Candidate) -> "_Targets":
+        """Those that may be advised of a candidate."""
+        # an indicator's carrier rolls with the way it rides, which nothing measures: no word on twist from it
+        has_no_say = candidate.setup.measures.is_carried or candidate.removes_mm
+        return replace(self, ways=None) if has_no_say else self
+
+    def uncertainties(self, bed_map: BedMap, shapes: Mapping[str, _Shape] | None = None) -> dict[str, float]:
+        """Expanded uncertainty of every target that is known.
+
+        `shapes` are the faces as known now, for a map whose heights mean nothing.
+        """
+        known = {}
+        for face in self.faces:
+            profile = _profile(bed_map, face)
+            if profile is None:
+                continue
+            if shapes is not None:
+                profile = replace(profile, height_um=shapes.get(face, _HOLLOW).under(profile))
+            known[face] = judged_straightness(profile, bed_map.bed.faces[face]).expanded_um
+        if self.ways is not None:
+            # what is told without carriers is told with further readings all the more
+            wind = wind_expanded(known_roll(bed_map, self.ways, by_indicators=self.is_roll_told))
             known |= {} if wind is None else {"twist": wind}
-    return known
+        return known
 
 
 def _profile(bed_map: BedMap, face: str) -> Profile | None:
@@ -260,7 +285,7 @@ def _promised(
     bed_map: BedMap,
     candidate: _Candidate,
     number: int,
-    wanted: str,
+    targets: _Targets,
     shapes: Mapping[str, _Shape],
     unchecked: Sequence[str],
 ) -> _Promise:
@@ -270,7 +295,7 @@ def _promised(
         traverse = as_expected(bed_map, setup, mode, candidate.station_mm)
         further = with_run(block, traverse, bed_map.bed) if block else observe(traverse, bed_map.bed)
         then = covariance_with(bed_map, further)
-        known = _uncertainties(then, wanted, shapes)
+        known = targets.of_candidate(candidate).uncertainties(then, shapes)
     except AnalysisError:
         return _Promise({})
     return _Promise(known, tuple(face for face in unchecked if then.is_checked(face)))
@@ -282,8 +307,7 @@ def _gains(candidate: _Candidate, now: Mapping[str, float], promise: _Promise) -
     gains = {target: now.get(target, np.inf) / after for target, after in then.items() if after > 0}
     faces = {target: gain for target, gain in gains.items() if target != "twist"}
     best = max(faces, key=lambda name: (name in promise.checks, faces[name], -then[name]), default=None)
-    # an indicator's carrier rolls with the way it rides, which nothing measures: no word on twist from it
-    targets = (best,) if candidate.setup.measures.is_carried else (best, "twist")
+    targets = (best, "twist") if "twist" in then else (best,)
     if candidate.removes_mm:
         targets = (str(candidate.setup.face),)
     for target in targets:

@@ -146,7 +146,15 @@ def twist_of(
         Where the pair is not known, has no distance across, or these readings do not tell its roll.
     """
     ways = ways_of(bed, front, rear)
-    found = known_roll(combine(traverses, bed, by=by), ways, by_indicators=by == "indicator")
+    bed_map = combine(traverses, bed, by=by)
+    alone = {
+        name: known
+        for name, kind in METHODS.items()
+        if (known := _alone(traverses, bed, ways, kind)) is not None
+    }
+    # what one method tells by itself needs no carrier that is taken as not rolling
+    is_told = any(known.known_up_to != "a line" for known in alone.values())
+    found = known_roll(bed_map, ways, by_indicators=by == "indicator" or is_told)
     if found is None:
         raise AnalysisError(
             f"twist of {ways.front} and {ways.rear}",
@@ -157,11 +165,6 @@ def twist_of(
             "one of the two" if by == "all" else "other readings",
             f"record with `--across {ways.front} {ways.rear}`, or a level along each way",
         )
-    alone = {
-        name: known
-        for name, kind in METHODS.items()
-        if (known := _alone(traverses, bed, ways, kind)) is not None
-    }
     methods = {name: roll_figures(known, bed.carriage_length_mm) for name, known in alone.items()}
     on_carriage = _is_read_by_carriage(traverses, bed, ways)
     judged, worst = _compared(_as_the_carriage_rolls(methods, alone, ways) if on_carriage else methods)
