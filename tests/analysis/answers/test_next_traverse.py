@@ -1,11 +1,14 @@
 """Advice on the next traverse is the computed uncertainty with it and without it."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine, covariance_with
+from analysis.answers import next_traverse as next_module
 from analysis.answers.face_map import map_face
 from analysis.answers.next_traverse import next_traverse, varied
 from analysis.answers.roll import known_roll, ways_of, wind_expanded
@@ -309,3 +312,35 @@ def test_roll_with_a_run_that_is_only_imagined_does_not_rest_on_its_readings(mak
         with_it = covariance_with(bed_map, observe(imagined, bed))
         winds.append(wind_expanded(known_roll(with_it, ways_of(bed))))
     assert winds[0] == pytest.approx(winds[1], rel=1e-6)
+
+
+@pytest.mark.parametrize("told", [("level", "cross"), ("level",), ("cross",), ()])
+def test_wind_is_as_promised_where_it_is_told_without_carriers_each_time(
+    make_traverse, bed, told, monkeypatch
+):
+    """Second method: for every candidate the readings without the carried dial, adjusted by themselves."""
+    random = np.random.default_rng(len(told))
+    traverses = [
+        _level(make_traverse, bed, "front", number=1),
+        make_traverse(bed, "dial", X, random.normal(0, 2, 11), face="rear", reference="front", number=2),
+    ]
+    if "level" in told:
+        traverses.append(_level(make_traverse, bed, "rear", number=3))
+    if "cross" in told:
+        traverses.append(
+            make_traverse(bed, "cross", X, random.normal(0, 4, 11), front="front", rear="rear", number=4)
+        )
+    bed_map = combine(traverses, bed)
+    quick = next_traverse(bed_map, "twist")
+    targets = next_module._Targets.of
+
+    class NothingTold:
+        """What makes it ask each time."""
+
+        @staticmethod
+        def of(bed_map, wanted):
+            return dataclasses.replace(targets(bed_map, wanted), is_roll_told=False)
+
+    monkeypatch.setattr(next_module, "_Targets", NothingTold)
+    assert next_traverse(bed_map, "twist") == quick
+    assert bool(quick.advice)
