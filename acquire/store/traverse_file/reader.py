@@ -1,6 +1,6 @@
 """Reads traverse files back; refuses what is not ours, newer, damaged or hostile."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,7 +14,7 @@ from acquire.model.traverse import Events, Setup, Stations, Stream, Traverse
 from acquire.store.survey import files_of
 from acquire.store.traverse_file.layout import EVENTS, RAW, STATIONS, STREAM, TEXT
 from acquire.store.traverse_file.opening import Source, opened
-from acquire.store.traverse_file.sense import faults
+from acquire.store.traverse_file.sense import faults, stream_faults
 
 CHECKED = ("face", "front", "rear", "instrument", "reference", "quantity", "direction")
 """Root attributes that other programs read; they must say what the setup says."""
@@ -39,26 +39,31 @@ def read_traverse(path: Path | str, *, raw: bool = True, only: Collection[str] |
         If it is no file of ours, newer than this program, damaged, or holds what cannot
         be. At most 2 GiB (`opening.MOST_BYTES`) are ever taken from one file.
     """
-    path = Path(path)
-    with opened(path) as source:
-        setup = _setup(source)
+    with opened(Path(path)) as source:
         group = source.group("streams")
-        traverse = Traverse(
-            setup=setup,
-            streams={
-                name: _stream(source, group, name, raw)
-                for name in source.names(group)
-                if only is None or name in only
-            },
-            stations=_stations(source),
-            events=_events(source),
-            mode=str(source.attribute("mode")),
-            complete=source.attribute("complete") is True,
+        names = source.names(group)
+        return _whole(
+            source,
+            {name: _stream(source, group, name, raw) for name in names if only is None or name in only},
         )
-        wrong = faults(traverse)
-        if wrong:
-            raise source.refuse(wrong[0], "a traverse that can be")
+
+
+def _whole(source: Source, streams: Mapping[str, Stream]) -> Traverse:
+    traverse = Traverse(
+        setup=_setup(source),
+        streams=streams,
+        stations=_stations(source),
+        events=_events(source),
+        mode=str(source.attribute("mode")),
+        complete=source.attribute("complete") is True,
+    )
+    _refuse_any(source, faults(traverse))
     return traverse
+
+
+def _refuse_any(source: Source, wrong: Sequence[str]) -> None:
+    if wrong:
+        raise source.refuse(wrong[0], "a traverse that can be")
 
 
 def read_raw(path: Path | str, name: str, columns: Columns = IN_MEMORY) -> Stream | None:
@@ -80,8 +85,35 @@ def read_raw(path: Path | str, name: str, columns: Columns = IN_MEMORY) -> Strea
         return Stream(name, "1", none, none, np.zeros(0, np.uint8), none, raw, **found)
 
 
+class _Later(Mapping[str, Stream]):
+    """The streams of a file, each read when it is asked for."""
+
+    def __init__(self, path: Path, names: Sequence[str]):
+        self._path, self._names = path, names
+        self._read: dict[str, Stream] = {}
+
+    def __getitem__(self, name: str) -> Stream:
+        if name not in self._names:
+            raise KeyError(name)
+        if name not in self._read:
+            with opened(self._path) as source:
+                stream = _stream(source, source.group("streams"), name, raw=True)
+                _refuse_any(source, stream_faults(stream))
+            self._read[name] = stream
+        return self._read[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._names)
+
+    def __len__(self) -> int:
+        return len(self._names)
+
+
 def read_survey(folder: Path | str) -> list[Traverse]:
     """All traverses of a survey in order of their numbers; journals are passed over.
+
+    What an instrument sent, byte by byte, is most of a file and of no use to a map: a stream is read, and
+    what is wrong with it told, when it is asked for.
 
     Raises
     ------
@@ -94,12 +126,14 @@ def read_survey(folder: Path | str) -> list[Traverse]:
 
 
 def _numbered(path: Path, number: int) -> Traverse:
-    traverse = read_traverse(path)
+    with opened(path) as source:
+        traverse = _whole(source, {})
+        streams = _Later(path, source.names(source.group("streams")))
     if traverse.number != number:
         raise SurveyError(
             str(path), f"holds traverse {traverse.number:03d}", f"a name beginning {traverse.number:03d}-"
         )
-    return traverse
+    return replace(traverse, streams=streams)
 
 
 def _setup(source: Source) -> Setup:

@@ -21,7 +21,7 @@ def faults(traverse: Traverse, after_each: Callable[[], None] = lambda: None) ->
     """
     found: list[str] = []
     for stream in traverse.streams.values():
-        found += _stream_faults(stream, after_each)
+        found += stream_faults(stream, after_each)
     found += _station_faults(traverse.stations)
     found += _bound_faults(traverse)
     found += _event_faults(traverse.events)
@@ -46,6 +46,11 @@ def _unequal(part: object, names: tuple[str, ...], what: str) -> Iterator[str]:
     lengths = {name: len(getattr(part, name)) for name in names}
     if len(set(lengths.values())) > 1:
         yield f"{what} has columns of unequal length ({', '.join(f'{k} {v}' for k, v in lengths.items())})"
+
+
+def stream_faults(stream: Stream, after_each: Callable[[], None] = lambda: None) -> list[str]:
+    """Everything in one stream that cannot be."""
+    return list(_stream_faults(stream, after_each))
 
 
 def _stream_faults(stream: Stream, after_each: Callable[[], None]) -> Iterator[str]:

@@ -222,3 +222,28 @@ def test_chunk_ends_that_fall_by_more_than_a_whole_number_holds_are_refused(tmp_
     spoilt = dataclasses.replace(level, chunk_end=ends, chunk_time_s=np.zeros(3))
     with pytest.raises(TraverseFileError, match="do not add up"):
         write_traverse(tmp_path / "x.h5", dataclasses.replace(level_traverse, streams={name: spoilt}))
+
+
+def test_streams_of_a_survey_are_read_when_they_are_asked_for(tmp_path, level_traverse):
+    (tmp_path / "traverses").mkdir()
+    path = tmp_path / "traverses" / f"{level_traverse.number:03d}-front-vee-level.h5"
+    write_traverse(path, level_traverse)
+    (found,), (again,) = read_survey(tmp_path), read_survey(tmp_path)
+    assert_same_traverse(found, level_traverse)
+    path.unlink()
+    assert list(again.streams) == list(level_traverse.streams)
+    with pytest.raises(TraverseFileError):
+        again.streams["level"]
+    with pytest.raises(KeyError):
+        again.streams["nothing"]
+
+
+def test_damage_to_a_stream_is_told_when_it_is_asked_for(tmp_path, level_traverse):
+    (tmp_path / "traverses").mkdir()
+    path = tmp_path / "traverses" / f"{level_traverse.number:03d}-front-vee-level.h5"
+    write_traverse(path, level_traverse)
+    with h5py.File(path, "r+") as file:
+        file["streams/level/time_s"][0] = np.nan
+    (found,) = read_survey(tmp_path)
+    with pytest.raises(TraverseFileError, match="a time that is no number"):
+        found.streams["level"]
