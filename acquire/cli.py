@@ -3,7 +3,6 @@
 This is where the two houses are joined: the analysis commands are named here as text.
 """
 
-import difflib
 import importlib
 import os
 import re
@@ -19,6 +18,7 @@ from click.shell_completion import CompletionItem
 
 from acquire.model.errors import WaylogError
 from acquire.model.inch_words import in_owners_unit
+from acquire.model.near_words import did_you_mean
 from acquire.model.plain_files import open_plain
 
 # The matrices are small: several arithmetic threads cost more time than they save.
@@ -120,8 +120,8 @@ def _near(word: str) -> str:
     >>> _near("straightness"), _near("mpa")
     ('', ' Did you mean map?')
     """
-    likely = difflib.get_close_matches(word.lower(), COMMANDS, n=2, cutoff=0.65)
-    return f" Did you mean {' or '.join(likely)}?" if likely else ""
+    meant = did_you_mean(word, COMMANDS)
+    return f" {meant[0].upper()}{meant[1:]}" if meant else ""
 
 
 @click.command(cls=CommandTable, context_settings={"help_option_names": ["-h", "--help"]})

@@ -5,6 +5,12 @@ Every message is one line: *where* it happened, what was *found*, what was
 anything that is not a `WaylogError` is a bug and shows its traceback.
 """
 
+import re
+
+from acquire.model.near_words import did_you_mean
+
+NO_SUCH = "no such "
+
 
 class WaylogError(Exception):
     """An expected failure, told in one line.
@@ -31,10 +37,25 @@ class WaylogError(Exception):
         text = f"{where}: {found}"
         if needed:
             text += f"; needed: {needed}"
+        if meant := _meant(where, found, needed):
+            text += f". {meant[0].upper()}{meant[1:]}"
         if do:
             text += f". {do[0].upper()}{do[1:]}"
         text = " ".join(text.split())
         super().__init__(text if text.endswith((".", "?")) else text + ".")
+
+
+def _meant(where: str, found: str, needed: str) -> str:
+    """Of a name that is not known, the near one of those that are.
+
+    Examples
+    --------
+    >>> _meant("face 'rear-flt'", "found no such face in bed.toml", "front-vee | rear-flat")
+    'did you mean rear-flat?'
+    """
+    if NO_SUCH not in found or not needed:
+        return ""
+    return did_you_mean(where.split()[-1].strip("'\""), re.split(r" \| |, ", needed))
 
 
 class AcquireError(WaylogError):

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acquire.model.group_of_tests import GroupOfTests
 from analysis.commands.options import (
     Output,
     Written,
@@ -40,7 +41,7 @@ AT = click.option(
 GUIDE = click.option("--guide", metavar="FACE", help="Side face that guides the carriage (default: its vee).")
 
 
-@click.group("align")
+@click.group("align", cls=GroupOfTests)
 def command() -> None:
     """Hold tailstock, spindle, quill, centres or cross slide against the path of the carriage.
 

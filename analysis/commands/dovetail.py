@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acquire.model.group_of_tests import GroupOfTests
 from analysis.commands.options import (
     Output,
     Written,
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from analysis.answers.alignment import Measured
 
 
-@click.group("dovetail")
+@click.group("dovetail", cls=GroupOfTests)
 def command() -> None:
     """A dovetail by two pins along its length, and the gib that takes up its play."""
 

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from acquire.model.group_of_tests import GroupOfTests
 from analysis.commands.align import UNCERTAINTY
 from analysis.commands.options import Output, Written, figure_options, give, in_mm, in_um, survey_argument
 
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
 TWO = (Written(), Written())
 
 
-@click.group("flanks")
+@click.group("flanks", cls=GroupOfTests)
 def command() -> None:
     """Which flank of a vee is worn, and what its angles are."""
 

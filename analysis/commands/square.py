@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acquire.model.errors import UnitError
+from acquire.model.group_of_tests import GroupOfTests
 from acquire.model.quantity import SLOPE
 from acquire.model.units import Reading, parse_reading
 from analysis.commands.align import UNCERTAINTY
@@ -64,7 +65,7 @@ STOOD = click.option(
 SLOPES = (WrittenSlope(), WrittenSlope())
 
 
-@click.group("square")
+@click.group("square", cls=GroupOfTests)
 def command() -> None:
     """Whether a column, guide or spindle is square to the table, or the square is out.
 

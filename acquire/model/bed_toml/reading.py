@@ -30,6 +30,7 @@ from acquire.model.bed_toml.keys import (
 from acquire.model.bed_toml.wire_keys import WIRE_KINDS, wire_faults, with_pattern
 from acquire.model.bed_toml.with_units import with_numbers, without_unit
 from acquire.model.errors import BedError
+from acquire.model.near_words import did_you_mean
 from acquire.model.places import ROUNDING_MM, end_where_rounded
 from acquire.model.plain_files import open_plain
 from acquire.model.quantity import QUANTITIES
@@ -129,7 +130,8 @@ class _Reader:
 
     def wrong(self, table: str, key: str, found: Any, needed: str) -> None:
         shown = found if isinstance(found, str) and found.startswith("nothing") else _shown(found)
-        self.mistakes.append(f"[{table}] {key}: found {shown}, needed {needed}")
+        meant = did_you_mean(found, needed.split(" | ")) if isinstance(found, str) and " | " in needed else ""
+        self.mistakes.append(f"[{table}] {key}: found {shown}, needed {needed}{meant and ', '}{meant}")
 
     def table(self, name: str, keys: Mapping[str, Key], found: Any) -> dict[str, Any]:
         """The checked values of one table; wrong or unknown ones are named and left out."""
@@ -146,7 +148,11 @@ class _Reader:
         values = {}
         for key, value in found.items():
             if key not in keys:
-                self.wrong(name, key, value, "no such key; known here: " + ", ".join(keys))
+                meant = did_you_mean(key, keys)
+                known = "known here: " + ", ".join(keys)
+                self.wrong(
+                    name, key, value, f"no such key{meant and ', '}{meant}; {known}".replace("?;", "?")
+                )
             elif (fault := keys[key].fault(value)) is not None:
                 self.wrong(name, key, value, fault)
             else:

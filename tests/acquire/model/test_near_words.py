@@ -1,0 +1,78 @@
+"""A wrong name proposes the near one: faces, instruments, keys, quantities, tests of a group."""
+
+import pytest
+
+from acquire.cli import main
+from acquire.model.bed_toml.reading import parse_bed
+from acquire.model.errors import AnalysisError, BedError, EntryError
+
+BED = """
+[bed]
+name = "invented"
+length_mm = 1000
+station_pitch_mm = 100
+[faces.front-vee]
+normal = "up"
+[faces.rear-flat]
+normal = "up"
+[instruments.long-level]
+quantity = "slope"
+unit = "um/m"
+base_mm = 100
+standard_uncertainty = 1
+seating_um = 0
+"""
+
+
+@pytest.fixture
+def survey(tmp_path):
+    (tmp_path / "bed.toml").write_text(BED)
+    (tmp_path / "traverses").mkdir()
+    (tmp_path / "run.csv").write_text("station_mm,reading\n50,0\n150,0\n250,1\n")
+    return tmp_path
+
+
+@pytest.mark.parametrize(
+    ("words", "meant"),
+    [
+        (("--face", "front-ve", "-i", "long-level"), "front-vee"),
+        (("--face", "front-vee", "-i", "long-levle"), "long-level"),
+    ],
+)
+def test_wrong_face_or_instrument_proposes_the_near_one(survey, capsys, words, meant):
+    assert main(["import", str(survey), str(survey / "run.csv"), *words]) == 1
+    assert f"Did you mean {meant}?" in capsys.readouterr().err
+
+
+def test_question_about_a_wrong_face_proposes_the_near_one(survey, capsys):
+    assert (
+        main(["import", str(survey), str(survey / "run.csv"), "--face", "front-vee", "-i", "long-level"]) == 0
+    )
+    assert main(["map", str(survey), "front-vea"]) == 1
+    assert "Did you mean front-vee?" in capsys.readouterr().err
+
+
+def test_wrong_quantity_and_wrong_key_propose_the_near_one():
+    with pytest.raises(BedError) as told:
+        parse_bed(BED.replace('"slope"', '"slop"').replace("seating_um", "seting_um"))
+    assert "did you mean slope?" in str(told.value)
+    assert "did you mean seating_um?" in str(told.value)
+
+
+def test_name_that_is_like_none_proposes_none():
+    error = EntryError("face 'underside'", "found no such face in bed.toml", "front-vee | rear-flat")
+    assert "Did you mean" not in str(error)
+    assert "Did you mean" not in str(AnalysisError("way", "found nothing measured", "a way | two"))
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("align", "tailstok", "folder"), "Did you mean tailstock?"),
+        (("square", "folder", "blade"), "First the test, then the survey: blade folder"),
+        (("dovetail", "pin", "folder"), "Did you mean pins?"),
+    ],
+)
+def test_wrong_test_of_a_group_proposes_the_right_one(capsys, words, told):
+    assert main(list(words)) == 2
+    assert told in capsys.readouterr().err
