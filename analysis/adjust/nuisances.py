@@ -45,11 +45,14 @@ def own_nuisances(each: Observations, roots: Mapping[int, int]) -> tuple[Nuisanc
     if each.zero is None:
         return ()
     root = str(roots[each.traverse])
-    column = np.ones(len(each)) if each.zero_column is None else each.zero_column
-    zero = Nuisance(Unknown("zero", (root,)), column)
+    zero = Nuisance(Unknown("zero", (root,)), _zero_column(each))
     if not each.zero_is_line:
         return (zero,)
     return zero, Nuisance(Unknown("lie", (root,)), each.station_mm / UM_PER_M)
+
+
+def _zero_column(each: Observations) -> np.ndarray:
+    return np.ones(len(each)) if each.zero_column is None else each.zero_column
 
 
 def scale_from_zero(
@@ -238,12 +241,11 @@ def _are_timed_alike(together: Sequence[Observations]) -> bool:
 
 
 def _not_held(each: Observations, together: Sequence[Observations]) -> Observations:
-    column = np.ones(len(each)) if each.zero_column is None else each.zero_column
     others = tuple(other.traverse for other in together if other is not each)
     said = ZeroNotHeld(each.zero_instrument, each.traverse, each.faces, others)
     return replace(
         each,
-        nuisances=(*each.nuisances, Nuisance(_of_the_zero(each.traverse), column)),
+        nuisances=(*each.nuisances, Nuisance(_of_the_zero(each.traverse), _zero_column(each))),
         warnings=(*each.warnings, said),
     )
 

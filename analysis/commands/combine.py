@@ -40,9 +40,10 @@ def command(survey: Path, own_noise: bool, output: Output) -> None:
 
 def words(result: "WholeBed", inch: bool, own_noise: bool) -> Sequence[str]:
     """Face by face, then whether the readings fit each other, then what is not known."""
-    from analysis.words.answers import fit_words, shape_words, suspect_words, unchecked_words
     from analysis.words.assumptions import taken_and_notes
     from analysis.words.facts import sentences
+    from analysis.words.shape import shape_words
+    from analysis.words.whole_bed import fit_words, suspect_words, unchecked_words
 
     slips = [f"{each}." for each in sentences(result.slips)]
     lines = [*slips, *(shape_words(each, inch) for each in result.maps.values())]

@@ -41,8 +41,9 @@ def command(survey: Path, a: str, b: str, output: Output) -> None:
 def words(result: "Comparison", inch: bool) -> Sequence[str]:
     """The verdict, then the differences station by station."""
     from acquire.model.units import length_text
-    from analysis.words.answers import columns, comparison_words, notes
     from analysis.words.assumptions import taken_words, unstated_words
+    from analysis.words.comparison import comparison_words
+    from analysis.words.tables import columns, notes
 
     lines = comparison_words(result, inch)
     if result.smoothed_over_mm is not None:

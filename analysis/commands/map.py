@@ -64,18 +64,11 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
     """The answer, then where it is from, then the heights, then what to mind."""
     from acquire.model.units import height_text, length_text
     from analysis.adjust.run_slips import RunSlip
-    from analysis.words.answers import (
-        LINE_WORDS,
-        base_lag_words,
-        columns,
-        drift_words,
-        notes,
-        resolved_words,
-        seen_words,
-        shape_words,
-    )
     from analysis.words.assumptions import taken_words, unstated_words
     from analysis.words.facts import sentences
+    from analysis.words.shape import LINE_WORDS, base_lag_words, resolved_words, seen_words, shape_words
+    from analysis.words.tables import columns, notes
+    from analysis.words.whole_bed import drift_words
 
     half = result.straightness_expanded_um / 2
     numbers = ", ".join(str(n) for n in result.traverses)
@@ -152,7 +145,7 @@ def _hand_checks(loaded: object, result: "FaceMap") -> "list[HandCheck]":
 def explain_words(check: "HandCheck", inch: bool) -> list[str]:
     """The calculation as one would write it on paper, in the owner's own units."""
     from acquire.model.units import MM_PER_INCH, THOU_PER_FOOT, UM_PER_THOU, length_text
-    from analysis.words.answers import table
+    from analysis.words.tables import table
 
     um, slope, mm = (UM_PER_THOU, 1 / THOU_PER_FOOT, MM_PER_INCH) if inch else (1.0, 1.0, 1.0)
     digits = 3 if inch else 2

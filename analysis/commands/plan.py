@@ -207,7 +207,6 @@ def plan_words(result: "Plans", inch: bool) -> Sequence[str]:
 
 
 def _face_words(plan: "FacePlan", inch: bool) -> list[str]:
-    from analysis.words.answers import notes, table
     from analysis.words.blue import blue_words
     from analysis.words.plan import (
         flank_note,
@@ -218,6 +217,7 @@ def _face_words(plan: "FacePlan", inch: bool) -> list[str]:
         plan_rows,
         step_notes,
     )
+    from analysis.words.tables import notes, table
 
     beside = [
         *step_notes(plan, inch),

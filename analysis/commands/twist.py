@@ -49,17 +49,16 @@ def command(
 
 def twist_words(result: "Twist", inch: bool) -> Sequence[str]:
     """The answer in words: how much, which way, how sure, and whether two ways of measuring agree."""
-    from analysis.words.answers import (
+    from analysis.words.assumptions import taken_words, unstated_words
+    from analysis.words.feet import bed_or_wear_words
+    from analysis.words.tables import columns, notes
+    from analysis.words.twist import (
         BY_WORDS,
         agreement_words,
-        columns,
         known_up_to_words,
-        notes,
         roll_words,
         whole_twist_words,
     )
-    from analysis.words.assumptions import taken_words, unstated_words
-    from analysis.words.feet import bed_or_wear_words
 
     numbers = ", ".join(str(number) for number in result.traverses)
     lines = [roll_words(result, inch)]

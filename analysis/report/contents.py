@@ -20,35 +20,20 @@ from analysis.answers.plan import FacePlan
 from analysis.answers.surveys import Survey
 from analysis.answers.twist import Twist, twist_of
 from analysis.answers.whole_bed import whole_bed
-from analysis.draw.figures import (
-    bed_figure,
-    comparison_figure,
-    inline_svg,
-    profile_figure,
-    twist_figure,
-)
+from analysis.draw.figures import bed_figure, comparison_figure, inline_svg, profile_figure, twist_figure
 from analysis.report.parts import Part, further_parts, standing_part
 from analysis.report.plan import PlanPart, TrustPart, face_plans, plan_part, trust_part, why_not_yet
 from analysis.report.summary import Answers, Line, summary_lines
 from analysis.report.tables import StationTable, face_table, reach_words, roll_table
 from analysis.report.wall import Wall, wall_sheet
-from analysis.words.answers import (
-    LINE_WORDS,
-    agreement_words,
-    base_lag_words,
-    comparison_words,
-    fit_words,
-    known_up_to_words,
-    roll_words,
-    shape_words,
-    suspect_words,
-    unchecked_words,
-    whole_twist_words,
-)
 from analysis.words.assumptions import taken_and_notes
+from analysis.words.comparison import comparison_words
 from analysis.words.facts import sentence, sentences
 from analysis.words.feet import bed_or_wear_words
+from analysis.words.shape import LINE_WORDS, base_lag_words, shape_words
+from analysis.words.twist import agreement_words, known_up_to_words, roll_words, whole_twist_words
 from analysis.words.wall import Found as FoundForTheWall
+from analysis.words.whole_bed import fit_words, suspect_words, unchecked_words
 
 MOST_ADVICE = 5
 

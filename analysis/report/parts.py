@@ -29,7 +29,6 @@ from analysis.draw.figures.saddle import saddle_figure
 from analysis.draw.figures.taper import taper_figure
 from analysis.draw.figures.work import work_figure
 from analysis.report.tables import StationTable, in_blocks
-from analysis.words.answers import TableLine
 from analysis.words.assumptions import taken_and_notes
 from analysis.words.blue import blue_answer
 from analysis.words.datums import standing_words
@@ -39,6 +38,7 @@ from analysis.words.joints import joints_words
 from analysis.words.limits import limits_words
 from analysis.words.ripples import ripples_words
 from analysis.words.saddle import saddle_words
+from analysis.words.tables import TableLine
 from analysis.words.taper import tapers_words
 from analysis.words.work import work_words
 
@@ -210,7 +210,7 @@ def blocks_of(words: Sequence[str]) -> tuple[str | StationTable, ...]:
 
     Examples
     --------
-    >>> from analysis.words.answers import table
+    >>> from analysis.words.tables import table
     >>> blocks_of(["Move 1 foot:", *table(("foot", "by"), [("front", "3 µm")]), "  Then read again."])
     ('Move 1 foot:', StationTable(heads=('foot', 'by'), blocks=((('front', '3 µm'),),)), 'Then read again.')
     """

@@ -12,9 +12,12 @@ from analysis.answers.face_map import FaceMap
 from analysis.answers.next_traverse import Advice
 from analysis.answers.twist import Twist
 from analysis.answers.whole_bed import WholeBed
-from analysis.words.answers import agreement_words, comparison_words, fit_words, roll_words, shape_words
+from analysis.words.comparison import comparison_words
 from analysis.words.facts import sentence, sentences
 from analysis.words.of_adjustment import listed
+from analysis.words.shape import shape_words
+from analysis.words.twist import agreement_words, roll_words
+from analysis.words.whole_bed import fit_words
 
 MOST_FACES = 3
 BEFORE_METAL = (

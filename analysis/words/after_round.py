@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from acquire.model.units import MM_PER_INCH
-from analysis.words.answers import table
 from analysis.words.plan import depth_text, doubt_text, units
+from analysis.words.tables import table
 
 if TYPE_CHECKING:
     from analysis.answers.round_done import AfterRound

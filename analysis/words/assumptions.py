@@ -15,7 +15,7 @@ from analysis.answers.assumptions import (
     Assumption,
 )
 from analysis.linear.fact import Fact
-from analysis.words.answers import note_lines, notes
+from analysis.words.tables import note_lines, notes
 
 _TAKEN = {
     (SCALE, False): "scale exact",

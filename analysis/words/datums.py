@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from acquire.model.units import UM_PER_THOU, decimals_for, height_text, length_text, number_text, slope_text
-from analysis.words.answers import columns, table
 from analysis.words.assumptions import taken_words, unstated_words
 from analysis.words.facts import sentences
 from analysis.words.plan import trust_answer, trust_words
+from analysis.words.tables import columns, table
 
 if TYPE_CHECKING:
     from analysis.answers.datums import Datums

@@ -13,9 +13,9 @@ from acquire.model.units import (
     number_text,
     slope_text,
 )
-from analysis.words.answers import notes, table
 from analysis.words.cautions import JACKS
 from analysis.words.facts import sentence, sentences
+from analysis.words.tables import notes, table
 
 if TYPE_CHECKING:
     from analysis.answers.roll import RollPart

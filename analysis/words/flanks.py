@@ -13,8 +13,9 @@ from acquire.model.units import (
     number_text,
     slope_text,
 )
-from analysis.words.answers import LINE_WORDS, table
 from analysis.words.assumptions import taken_and_notes
+from analysis.words.shape import LINE_WORDS
+from analysis.words.tables import table
 
 if TYPE_CHECKING:
     from analysis.answers.alignment import Measured

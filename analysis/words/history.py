@@ -9,9 +9,10 @@ from analysis.answers.history import BeforeAndAfter
 from analysis.answers.metal_alone import BedMoved
 from analysis.answers.metal_off import Stretch
 from analysis.answers.twist_change import TwistChange
-from analysis.words.answers import STRAIGHT, columns
 from analysis.words.assumptions import taken_and_notes
 from analysis.words.facts import sentences
+from analysis.words.shape import STRAIGHT
+from analysis.words.tables import columns
 
 MOST_STRETCHES = 4
 NOT_ALIKE = "Not like with like, so what follows may be that and not the work:"

@@ -3,9 +3,9 @@
 from typing import TYPE_CHECKING
 
 from acquire.model.units import height_text, length_text, slope_text
-from analysis.words.answers import table
 from analysis.words.assumptions import taken_and_notes
 from analysis.words.facts import sentences
+from analysis.words.tables import table
 
 if TYPE_CHECKING:
     from analysis.answers.joints import FaceAtJoint, Found, Joint, Joints, PieceMove

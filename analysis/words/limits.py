@@ -4,8 +4,8 @@ from typing import TYPE_CHECKING
 
 from acquire.model.units import height_text, slope_text
 from analysis.answers.limits import CANNOT_TELL, DOES_NOT_MEET, MEETS
-from analysis.words.answers import LINE_WORDS
 from analysis.words.assumptions import taken_and_notes
+from analysis.words.shape import LINE_WORDS
 
 if TYPE_CHECKING:
     from analysis.answers.limits import Judged, Verdicts

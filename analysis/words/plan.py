@@ -16,10 +16,10 @@ from analysis.answers.not_yet import (
     NOT_CHECKED,
     WRONG_RUN,
 )
-from analysis.words.answers import LINE_WORDS, shape_words
 from analysis.words.blue import places_words
 from analysis.words.facts import sentence
 from analysis.words.ripples import step_words
+from analysis.words.shape import LINE_WORDS, shape_words
 
 if TYPE_CHECKING:
     from analysis.answers.datums import Datum, Datums

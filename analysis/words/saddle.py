@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from acquire.model.units import MM_PER_INCH, height_text, length_text, slope_text
-from analysis.words.answers import columns
 from analysis.words.assumptions import taken_and_notes
+from analysis.words.tables import columns
 
 if TYPE_CHECKING:
     from analysis.answers.saddle import MillOff, SaddleDrop

@@ -3,8 +3,8 @@
 from typing import TYPE_CHECKING
 
 from acquire.model.units import height_text, length_text, slope_text
-from analysis.words.answers import columns
 from analysis.words.assumptions import taken_and_notes
+from analysis.words.tables import columns
 
 if TYPE_CHECKING:
     from analysis.answers.taper import Taper, Tapers

@@ -6,8 +6,8 @@ import numpy as np
 
 from acquire.model.units import height_text, length_text
 from analysis.answers.carriage_path import A_LINE
-from analysis.words.answers import columns
 from analysis.words.assumptions import taken_and_notes
+from analysis.words.tables import columns
 
 if TYPE_CHECKING:
     from analysis.answers.work import Part, TurnedPart

@@ -17,7 +17,7 @@ from analysis.draw.figures.looks import INK, ON_DARK, ON_LIGHT, SCALE, SOFT, Sca
 from analysis.draw.figures.section import draw_section
 from analysis.draw.figures.thinning import MOST_POINTS, with_figures
 from analysis.linear.reference_lines import remove_line
-from analysis.words.answers import LINE_WORDS
+from analysis.words.shape import LINE_WORDS
 
 if TYPE_CHECKING:
     from analysis.answers.face_map import FaceMap

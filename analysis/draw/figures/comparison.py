@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from analysis.draw.figures.looks import INK, OTHER, SOFT, Scale, draw_band, ground, look, new_figure
 from analysis.draw.figures.thinning import thinned
-from analysis.words.answers import comparison_words
+from analysis.words.comparison import comparison_words
 
 if TYPE_CHECKING:
     from analysis.answers.comparison import Comparison

@@ -14,7 +14,7 @@ from analysis.draw.figures.face_axes import FaceAxes
 from analysis.draw.figures.looks import HIGH, INK, LOW, OTHER, SOFT, Scale, look, new_figure
 from analysis.draw.figures.thinning import thinned
 from analysis.linear.pieces import with_gaps_at
-from analysis.words.answers import LINE_WORDS, shape_words
+from analysis.words.shape import LINE_WORDS, shape_words
 
 if TYPE_CHECKING:
     from analysis.answers.face_map import FaceMap

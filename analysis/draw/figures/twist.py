@@ -11,7 +11,7 @@ from analysis.draw.figures.looks import INK, OTHER, Scale, draw_band, ground, lo
 from analysis.draw.figures.thinning import thinned
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
-from analysis.words.answers import BY_WORDS, METHODS, roll_words
+from analysis.words.twist import BY_WORDS, METHODS, roll_words
 
 if TYPE_CHECKING:
     from analysis.answers.twist import Twist

@@ -14,8 +14,8 @@ from analysis.adjust.drift import drifts
 from analysis.answers.assumptions import assumptions
 from analysis.answers.next_traverse import next_traverse
 from analysis.linear.reference_lines import remove_line
-from analysis.words.answers import drift_words
 from analysis.words.facts import sentence, sentences
+from analysis.words.whole_bed import drift_words
 
 BEGAN = datetime(2026, 1, 5, 9, tzinfo=UTC)
 LENGTH, BASE, EVERY_S = 1000.0, 100.0, 0.8

@@ -13,8 +13,8 @@ from analysis.adjust.drift import drifts
 from analysis.answers.assumptions import assumptions
 from analysis.answers.next_traverse import next_traverse
 from analysis.linear.reference_lines import remove_line
-from analysis.words.answers import drift_words
 from analysis.words.facts import sentence, sentences
+from analysis.words.whole_bed import drift_words
 
 FEET = np.arange(0.0, 1001.0, 100.0)
 MIDDLES = (FEET[1:] + FEET[:-1]) / 2

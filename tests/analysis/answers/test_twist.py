@@ -8,8 +8,8 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
 from analysis.answers.roll import known_roll, ways_of, wind_expanded
 from analysis.answers.twist import twist_of
-from analysis.words.answers import roll_words, whole_twist_words
 from analysis.words.facts import sentences
+from analysis.words.twist import roll_words, whole_twist_words
 from tests.invented import bed_toml, cross_level, flat, level
 
 BED = bed_toml(

@@ -17,8 +17,8 @@ from analysis.answers.not_yet import NOT_CHECKED
 from analysis.words import (
     after_round,
     align,
-    answers,
     blue,
+    comparison,
     datums,
     feet,
     flanks,
@@ -29,9 +29,17 @@ from analysis.words import (
     plan,
     ripples,
     saddle,
+    tables,
     taper,
     wall,
+    whole_bed,
     work,
+)
+from analysis.words import (
+    shape as shaped,
+)
+from analysis.words import (
+    twist as twisted,
 )
 from analysis.words.facts import sentence
 
@@ -41,7 +49,7 @@ U = np.full(3, 3.0)
 
 def cells(lines):
     """Rows of a table by its heads."""
-    heads, *rows = (line.cells for line in lines if isinstance(line, answers.TableLine))
+    heads, *rows = (line.cells for line in lines if isinstance(line, tables.TableLine))
     return [dict(zip(heads, row, strict=True)) for row in rows]
 
 
@@ -72,9 +80,9 @@ def part(**changes):
 
 
 def test_heights_of_a_table_stand_in_both_units_under_their_own_heads():
-    row = cells(answers.columns([254.0], [-50.8], [7.62], inch=False))[0]
+    row = cells(tables.columns([254.0], [-50.8], [7.62], inch=False))[0]
     assert row == {"station mm": "254", "height µm": "-51", "± µm": "8", "thou": "-2.0", "± thou": "0.3"}
-    row = cells(answers.columns([254.0], [-50.8], [7.62], inch=True))[0]
+    row = cells(tables.columns([254.0], [-50.8], [7.62], inch=True))[0]
     assert row == {"station in": "10.00", "height thou": "-2.0", "± thou": "0.3", "µm": "-51", "± µm": "8"}
 
 
@@ -167,7 +175,7 @@ def test_wind_stands_with_its_expanded_uncertainty_and_what_it_is_across_the_way
         gauge_mm=400.0,
         far_end="far end",
     )
-    words = answers.roll_words(found, False)
+    words = twisted.roll_words(found, False)
     assert "by 90 µm/m (1.08 thou/ft) ± 6 µm/m (0.07 thou/ft), 0.090 mm/m" in words
     assert "that is 36 µm (1.42 thou) across the ways" in words  # 90 µm/m over 0.4 m
 
@@ -178,7 +186,7 @@ def test_wind_within_its_uncertainty_is_none_and_what_would_have_been_seen_is_la
         front="vee", rear="flat", wind_um_per_m=5.0, wind_expanded_um_per_m=6.0, gauge_mm=400.0,
         far_end="far end", is_twist_seen=False, twist_detectable_um_per_m=20.0,
     )  # fmt: skip
-    words = answers.roll_words(found, False)
+    words = twisted.roll_words(found, False)
     assert "no wind from end to end that could be seen (9 µm/m" in words
     assert "no twist anywhere that could be seen; 20 µm/m" in words
 
@@ -191,11 +199,11 @@ def test_what_is_worn_must_stand_out_of_twice_its_standard_uncertainty():
 
 
 def test_height_that_does_not_stand_out_is_less_than_read_and_doubt_together():
-    assert answers.seen_words(10.0, 20.0, False) == "less than 30 µm (1.2 thou)"
+    assert shaped.seen_words(10.0, 20.0, False) == "less than 30 µm (1.2 thou)"
 
 
 def test_drift_that_is_not_seen_is_less_than_read_and_doubt_together():
-    assert answers.drift_words([Drift("dial", -0.4, 0.5, "µm", False)]) == [
+    assert whole_bed.drift_words([Drift("dial", -0.4, 0.5, "µm", False)]) == [
         "dial drifted by less than 0.9 µm over a run."
     ]
 
@@ -204,7 +212,7 @@ def test_drift_that_is_not_seen_is_less_than_read_and_doubt_together():
     ("is_told", "words"), [(True, "there and back tell it"), (False, "would look the same")]
 )
 def test_drift_is_said_to_be_sure_only_where_runs_tell_it(is_told, words):
-    (said,) = answers.drift_words([Drift("level", 4.0, 0.6, "µm/m", True, is_told)])
+    (said,) = whole_bed.drift_words([Drift("level", 4.0, 0.6, "µm/m", True, is_told)])
     assert words in said
 
 
@@ -215,7 +223,7 @@ def test_change_over_a_carriage_is_at_most_where_it_may_be_none(low):
         16.0),
         highest_mm=0.0, lowest_mm=900.0, gauge_mm=500.0, worst_over_carriage_interval_um_per_m=(low, 12.0),
     )  # fmt: skip
-    first, second = answers.whole_twist_words(found, False)
+    first, second = twisted.whole_twist_words(found, False)
     assert (
         "the roll differs by 4 µm/m (0.05 thou/ft) to 16 µm/m (0.19 thou/ft) between 0 mm and 900 mm" in first
     )
@@ -266,14 +274,14 @@ def test_rule_beside_a_verdict_is_the_one_it_was_judged_by():
 
 @pytest.mark.parametrize(("p", "words"), [(0.3, "fit each other"), (0.001, "do not fit each other")])
 def test_readings_fit_or_they_do_not(p, words):
-    assert words in answers.fit_words(Made(p_value=p, redundancy=4.0))
+    assert words in whole_bed.fit_words(Made(p_value=p, redundancy=4.0))
 
 
 def test_readings_that_nothing_checks_are_said_to_be_unchecked():
-    assert "No reading checks another" in answers.fit_words(Made(p_value=0.5, redundancy=0.4))
-    assert "No reading checks another" in answers.fit_words(Made(p_value=None, redundancy=4.0))
+    assert "No reading checks another" in whole_bed.fit_words(Made(p_value=0.5, redundancy=0.4))
+    assert "No reading checks another" in whole_bed.fit_words(Made(p_value=None, redundancy=4.0))
     rows = [Made(traverse=2, station_mm=at) for at in (100.0, 300.0)]
-    assert answers.unchecked_words(Made(unchecked=rows, redundancy=4.0)) == [
+    assert whole_bed.unchecked_words(Made(unchecked=rows, redundancy=4.0)) == [
         "No other reading checks traverse 2 at 100, 300 mm."
     ]
 
@@ -290,7 +298,7 @@ def test_suspect_is_named_first_with_what_it_reads_and_what_the_others_make_it()
     found = Made(
         suspects=[Made(**row, runner_up=False), Made(**row, runner_up=True)], slips=(), redundancy=4.0
     )
-    first, second = answers.suspect_words(found)
+    first, second = whole_bed.suspect_words(found)
     assert first == "Look again at traverse 2, 300 mm: it reads 40 µm/m, the others make it 10 µm/m."
     assert second.startswith("Or look at traverse 2")
 
@@ -300,8 +308,8 @@ def test_suspect_is_named_first_with_what_it_reads_and_what_the_others_make_it()
     [("a line", "only up to a steady wind"), ("a constant", "leans is not"), ("nothing", "")],
 )
 def test_what_is_left_open_of_the_roll_is_said(known_up_to, words):
-    assert words in " ".join(answers.known_up_to_words(Made(known_up_to=known_up_to)))
-    assert bool(words) == bool(answers.known_up_to_words(Made(known_up_to=known_up_to)))
+    assert words in " ".join(twisted.known_up_to_words(Made(known_up_to=known_up_to)))
+    assert bool(words) == bool(twisted.known_up_to_words(Made(known_up_to=known_up_to)))
 
 
 @pytest.mark.parametrize(
@@ -318,7 +326,7 @@ def test_two_maps_agree_disagree_or_cannot_be_told(agree, verdict, do):
         a="a", b="b", subject="way", agree=agree, smallest_detectable_um=8.0,
         worst={"difference_um": 6.0, "station_mm": 300.0},
     )  # fmt: skip
-    first, second = answers.comparison_words(found, False)
+    first, second = comparison.comparison_words(found, False)
     assert verdict in first and do in second
 
 
@@ -327,16 +335,16 @@ def test_two_maps_agree_disagree_or_cannot_be_told(agree, verdict, do):
     [(0.9, "speak for the latter"), (0.1, "speak for the former"), (0.5, "speak for both")],
 )
 def test_kind_of_way_that_the_readings_speak_for(share, words):
-    assert words in answers._between(share)
+    assert words in shaped._between(share)
 
 
 def test_ripples_that_show_in_no_reading_are_twice_as_long_as_what_was_read_apart():
-    (words,) = answers.resolved_words(Made(resolved_mm=100.0), False)
+    (words,) = shaped.resolved_words(Made(resolved_mm=100.0), False)
     assert "Known every 100 mm: ripples shorter than 200 mm" in words
 
 
 def test_ripples_that_a_base_cannot_see_are_told_in_the_owners_unit():
-    assert "ripples 10, 5 ... in long" in answers._condition((254.0, 127.0), True)
+    assert "ripples 10, 5 ... in long" in shaped._condition((254.0, 127.0), True)
 
 
 @pytest.mark.parametrize(
@@ -374,7 +382,7 @@ def test_guard_in_a_plan_is_said():
 
 def test_datum_that_nothing_checks_or_that_is_not_trusted_says_so():
     shape = Made(
-        face="way", relative_to=None, base_lag=None, sense=answers.STRAIGHT, straightness_expanded_um=3.0,
+        face="way", relative_to=None, base_lag=None, sense=shaped.STRAIGHT, straightness_expanded_um=3.0,
         straightness_um={"ends": 1.0}, line="ends", ripples_not_included_mm=(),
     )  # fmt: skip
     sound = Made(face="way", shape=shape, can_be_trusted=True, is_checked=True, wear=None, cannot_tell=None)
@@ -557,9 +565,7 @@ def test_faces_are_ranked_in_the_owners_unit_and_only_what_is_not_told_apart_is_
     found = Made(ranking=(ranked("a", True), ranked("b", False)))
     first, second = cells(datums._ranking_words(found, True))
     assert (first["face"], first["from straight thou"], first["±"]) == ("a", "1.0", "0.2")
-    lines = [
-        line.cells for line in datums._ranking_words(found, False) if isinstance(line, answers.TableLine)
-    ]
+    lines = [line.cells for line in datums._ranking_words(found, False) if isinstance(line, tables.TableLine)]
     assert lines[1] == ("1", "a", "25", "5", "not told from the next") and lines[2][-1] == ""
     assert second["face"] == "b"
 

@@ -15,7 +15,6 @@ from analysis.answers.feet_on_bed import Move
 from analysis.answers.joints import Found
 from analysis.words import (
     align,
-    answers,
     datums,
     feet,
     flanks,
@@ -27,6 +26,12 @@ from analysis.words import (
     taper,
     wall,
     work,
+)
+from analysis.words import (
+    shape as shaped,
+)
+from analysis.words import (
+    twist as twisted,
 )
 from analysis.words.blue import _contradiction_words
 from analysis.words.of_answers import _known
@@ -152,7 +157,7 @@ def wishes(sign: int) -> str:
 @pytest.mark.parametrize(
     ("words", "plus", "minus"),
     [
-        (lambda s: answers.roll_words(twist(s * 92.0), False), "tailstock end, rear high", "front high"),
+        (lambda s: twisted.roll_words(twist(s * 92.0), False), "tailstock end, rear high", "front high"),
         (lambda s: feet._wind(roll_part(s), False), "rear high", "front high"),
         (lambda s: feet._most(roll_part(s), False), "at 1000 mm, rear high", "at 1000 mm, front high"),
         (lambda s: feet._row(Move("f", None, s * 30.0), False)[1], "up", "down"),
@@ -292,7 +297,7 @@ def test_hollow_way_names_its_lowest_place_and_a_crowned_one_its_highest():
          "crowned by 40 µm (1.57 thou) ± 3 µm (0.12 thou), highest at 700 mm, lowest at 300 mm"),
     ):  # fmt: skip
         found = Made(sense=sense, straightness_expanded_um=3.0, **places)
-        assert answers._shape(found, 40.0, False) == where
+        assert shaped._shape(found, 40.0, False) == where
 
 
 def test_sound_and_worn_flank_keep_their_columns():

@@ -1,0 +1,26 @@
+"""Two maps of one thing: agree, disagree, or cannot tell."""
+
+from typing import TYPE_CHECKING
+
+from acquire.model.units import height_text, length_text
+
+if TYPE_CHECKING:
+    from analysis.answers.comparison import Comparison
+
+
+def comparison_words(result: "Comparison", inch: bool) -> list[str]:
+    """The verdict on two maps: agree, disagree (where), or cannot tell."""
+    seen = height_text(result.smallest_detectable_um, inch, result.smallest_detectable_um / 4)
+    worst = result.worst
+    by = height_text(worst["difference_um"], inch, result.smallest_detectable_um / 4)
+    at = length_text(worst["station_mm"], inch)
+    if result.agree is None:
+        verdict = f"cannot tell: a difference would have to reach {seen} to be seen"
+        do = "  Measure one of them again with less scatter, or forward and reverse."
+    elif result.agree:
+        verdict = f"agree; a difference of {seen} would have been seen"
+        do = f"  Largest difference {by}, at {at}."
+    else:
+        verdict = f"disagree, most at {at}, by {by}"
+        do = "  Wipe, re-seat and repeat one of the two there before believing either."
+    return [f"{result.a} and {result.b} ({result.subject}) {verdict}.", do]
