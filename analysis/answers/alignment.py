@@ -6,6 +6,9 @@ against that path between the two places, and the map of the ways says how these
 - Test bar in the spindle, read near and far (d apart), turned 0° and 180°, on top and in front: the
   mean of both turns is the axis, half their difference the run-out.  Rise of the axis
   (Δtop + Δsag)/d, to the rear −Δfront/d.
+- A quill that is run out, likewise over its extension, held where it leaves the casting; or by a bar in its
+  taper, turned.  Against the guide of the carriage: rise and rear as above, the map adds how the stretch
+  between the two places lies to the whole.
 - Two collars turned without a centre: D₂ − D₁ = 2(β d + C Δφ − Δs), β the axis to the rear of the
   carriage's line, φ the carriage's roll (rear high), s its sway to the rear, C the height of the axis.
 - Facing: an indicator on the same slide reads, on the far side of the centre, twice what the slide is

@@ -115,14 +115,38 @@ def bar(survey: Path, guide: str | None, output: Output, **typed: Any) -> None:
 @survey_argument
 @click.option("--top", type=(Written(),) * 2, required=True, metavar="NEAR FAR", help="On top of it.")
 @click.option("--front", type=(Written(),) * 2, required=True, metavar="NEAR FAR", help="In front.")
+@click.option(
+    "--top-turned", type=(Written(),) * 2, metavar="NEAR FAR", help="With a bar in its taper: turned 180° ..."
+)
+@click.option("--front-turned", type=(Written(),) * 2, metavar="NEAR FAR", help="... and in front likewise.")
+@click.option(
+    "--held", type=Written(), default="0 mm", metavar="L", help="From the casting to the near place."
+)
+@click.option("--diameter", type=Written(), metavar="L", help="Of the quill, for its sag.")
+@click.option("--extension", type=Written(), metavar="L", help="Out of the casting, for its sag.")
 @AT
 @GUIDE
 @UNCERTAINTY
 @figure_options
 def quill(survey: Path, guide: str | None, output: Output, **typed: Any) -> None:
-    """The tailstock's quill, run out, by an indicator on the carriage."""
+    """The tailstock's quill, run out, by an indicator on the carriage; best by a bar in its taper, turned.
+
+    Its own surface tells its direction where it is round and straight; a bar that is turned 180° leaves the
+    axis of its taper.
+    """
+    from analysis.answers.alignment import Bar
+
     loaded = opened(survey)
-    _give_line(loaded, "The quill", typed, None, guide, output)
+    for one, other in (("diameter", "extension"), ("top_turned", "front_turned")):
+        if (typed[one] is None) != (typed[other] is None):
+            raise click.UsageError(f"--{one.replace('_', '-')} and --{other.replace('_', '-')} go together.")
+    is_inch = loaded.bed.is_inch
+    sleeve = None
+    if typed["diameter"] is not None:
+        sleeve = Bar(in_mm(typed["diameter"], is_inch), in_mm(typed["extension"], is_inch))
+    for side in ("top", "front"):
+        typed[side] = (*typed[side], *(typed[f"{side}_turned"] or ()))
+    _give_line(loaded, "The quill", typed, sleeve, guide, output)
 
 
 @command.command("turned")

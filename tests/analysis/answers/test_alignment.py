@@ -253,3 +253,19 @@ def test_roll_that_the_feet_made_is_told_from_wear(make_traverse, invented_bed):
     assert found.feet_um.value + found.wear_um.value == pytest.approx(found.split.from_roll_um.value)
     said = "\n".join(collars_words(found, inch=False))
     assert "what the feet can take out" in said and "of the roll, wear" in said
+
+
+def test_quill_is_a_bar_over_its_extension():
+    """By hand: top 1, 4 over 100 mm rises 30 µm/m, u √2/0.1; with a bar turned to 3, 2 it is 10, u 10.
+
+    Ø60 out by 200 mm hangs 16 ρ g l⁴ / (8 E d²), ρ 7850, E 205e9: 0.334 µm.
+    """
+    once = axis_of_bar([1, 4], [0, -2], 100, 1.0)
+    assert once.rise_um_per_m.value == pytest.approx(30)
+    assert once.rise_um_per_m.standard_uncertainty == pytest.approx(2**0.5 / 0.1)
+    assert once.rear_um_per_m.value == pytest.approx(20)
+    turned = axis_of_bar([1, 4, 3, 2], [0, 0, 0, 0], 100, 1.0)
+    assert (turned.rise_um_per_m.value, turned.rise_um_per_m.standard_uncertainty) == pytest.approx((10, 10))
+    assert bar_sag_um(Bar(60, 200), 200) == pytest.approx(0.334, abs=0.001)
+    hung = axis_of_bar([0, 0], [0, 0], 200, 1.0, bar=Bar(60, 200), near_mm=0)
+    assert hung.rise_um_per_m.value == pytest.approx(0.334 / 0.2, abs=0.01)

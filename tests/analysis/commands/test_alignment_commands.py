@@ -219,3 +219,18 @@ def test_square_flanks_and_dovetail_answer(ask):
 def test_options_that_go_together_are_asked_for_together(survey, words, capsys):
     assert main([str(survey) if word == "SURVEY" else word for word in words]) == 2
     assert "together" in (said := capsys.readouterr().err) or "one of the two" in said
+
+
+def test_quill_by_a_bar_turned_in_its_taper(survey, capsys):
+    """By hand: top 1, 4 and turned 3, 2 over 100 mm: 10 µm/m, u 10; front 0, −2 both ways: 20 to the rear."""
+    words = ["align", "quill", str(survey), "--top", "1", "4", "--front", "0", "-2", "--at", "800", "900"]
+    words += ["--top-turned", "3", "2", "--front-turned", "0", "-2"]
+    assert main([*words, "--json"]) == 0
+    read = json.loads(capsys.readouterr().out)["read"]
+    assert read["rise_um_per_m"]["value"] == pytest.approx(10)
+    assert read["rise_um_per_m"]["standard_uncertainty"] == pytest.approx(10)
+    assert read["rear_um_per_m"]["value"] == pytest.approx(20)
+    assert main([*words, "--diameter", "60"]) == 2
+    assert "--diameter and --extension go together" in capsys.readouterr().err
+    assert main([*words, "--diameter", "60", "--extension", "200", "--held", "50"]) == 0
+    assert "hangs" in capsys.readouterr().out
