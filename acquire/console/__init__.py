@@ -22,6 +22,7 @@ ends the window's feed, not the window.
 
 from acquire.console.keys import key_words
 from acquire.console.showing import Screen
-from acquire.console.tracking import Live, Taken, Tracker
+from acquire.console.taken import Taken
+from acquire.console.tracking import Live, Tracker
 
 __all__ = ["Live", "Screen", "Taken", "Tracker", "key_words"]

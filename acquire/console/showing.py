@@ -13,7 +13,8 @@ from typing import Protocol, TypeVar
 from acquire.console.keys import key_words, keys
 from acquire.console.painting import Page
 from acquire.console.sound import TAKEN, WRONG, Aloud
-from acquire.console.tracking import SETTLED_S, Live, Taken, Tracker
+from acquire.console.taken import Taken
+from acquire.console.tracking import SETTLED_S, Live, Tracker
 from acquire.console.window import WindowFeed, live_line, start_line, station_line
 from acquire.entry.companion import Companion
 from acquire.entry.doubts import doubt_of, reading_words

@@ -10,7 +10,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from acquire.console.tracking import Live, Taken
+from acquire.console.taken import Taken
+from acquire.console.tracking import Live
 from acquire.model.traverse import Setup
 from acquire.record.own_process import own_command, own_environment
 

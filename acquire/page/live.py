@@ -15,8 +15,9 @@ from acquire.console.live_words import (
     taken_words,
     where_now,
 )
+from acquire.console.taken import Taken
 from acquire.console.tracking import Live as Shown
-from acquire.console.tracking import Taken, Tracker
+from acquire.console.tracking import Tracker
 from acquire.entry.doubts import reading_words
 from acquire.model.errors import WaylogError
 from acquire.model.inch_words import in_owners_unit

@@ -13,7 +13,8 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from acquire.console.tracking import Live, Taken
+from acquire.console.taken import Taken
+from acquire.console.tracking import Live
 from acquire.console.window import encoded, live_line, start_line, station_line
 from acquire.model.traverse import Events, Setup, Stations, Traverse
 from acquire.store import write_traverse
