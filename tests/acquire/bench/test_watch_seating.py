@@ -144,3 +144,39 @@ def test_reversal_gives_zero_and_slope_whatever_the_drift():
     found = reversal_of(slope + zero - drift, -slope + zero, slope + zero + drift)
     assert (found.zero, found.slope) == (pytest.approx(zero), pytest.approx(slope))
     assert found.closing == pytest.approx(2 * drift)
+
+
+@pytest.mark.parametrize(
+    ("described", "gauge_mm", "um"),
+    [
+        ({"quantity": "slope", "unit": "um/m", "base_mm": 200}, None, 0.2 / 2**0.5),
+        ({"quantity": "slope", "unit": "um/m", "base_mm": 200}, 400.0, 0.2 / 2**0.5),
+        ({"quantity": "roll", "unit": "um/m", "base_mm": 150}, 400.0, 0.4 / 2**0.5),
+        ({"quantity": "roll", "unit": "um/m", "base_mm": 150}, None, 0.15 / 2**0.5),
+        ({"quantity": "offset", "unit": "mm"}, None, 1.0),
+    ],
+)
+def test_seating_of_a_foot_hangs_on_how_far_apart_the_two_stand(described, gauge_mm, um):
+    """A level across stands on the ways, however long its own base is."""
+    assert feet_um_per_reading(Instrument("it", **described), gauge_mm) == pytest.approx(um)
+
+
+def test_seating_and_its_uncertainty_are_those_of_few_placings():
+    """By hand: 1 2 4 1 have the mean 2 and squares 1 0 4 1, so that s = √(6/3); known to 1/√(2·3) of it."""
+    found = seating_of([1.0, 2.0, 4.0, 1.0], 0.5)
+    assert found.scatter == pytest.approx(2**0.5) and found.drift == 0.0
+    assert found.seating_um == pytest.approx(0.5 * 2**0.5)
+    assert found.uncertainty_um == pytest.approx(found.seating_um / 6**0.5)
+
+
+def test_drift_over_placings_is_from_the_first_to_the_last():
+    """Ten placings that rise by 2 each, but for a flicker of 0.1: 18 from the first to the last."""
+    flicker = 0.1 * np.array([1, -1, -1, 1, 1, -1, -1, 1, 1, -1])
+    found = seating_of(2.0 * np.arange(10) + flicker, 1.0)
+    assert found.drift == pytest.approx(18.0, rel=0.02) and found.scatter < 0.15
+
+
+def test_zero_and_slope_by_turning_end_for_end_with_their_signs():
+    """A place that falls by 12 read with a zero of +5: −7, turned 17, turned back −7; with drift 2 more."""
+    found = reversal_of(-7.0, 17.0 + 1.0, -7.0 + 2.0)
+    assert (found.zero, found.slope, found.closing) == (6.0, -12.0, 2.0)

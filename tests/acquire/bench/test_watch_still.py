@@ -127,3 +127,30 @@ def test_floor_is_where_averaging_gains_no_more(pink):
     assert white[6] == pytest.approx(1 / 8, rel=0.1), "white noise falls as 1/√n"
     record = still_record(T, rng.normal(0, 1, T.size) + pink(rng, T.size, 1.0))
     assert record.floor > 3 / np.sqrt(64 * 20) and record.floor_after_s < 60
+
+
+def test_drift_is_told_by_the_hour_and_its_uncertainty_covers_it():
+    """Invented: 30 an hour under white noise of 1; ten minutes then tell the slope to a few an hour."""
+    rng = np.random.default_rng(14)
+    record = still_record(T, 12.0 + 30.0 / 3600 * T + rng.normal(0, 1.0, T.size))
+    # one mean of 3 s scatters by 1/√60; the slope of 200 of them over 600 s (derived): σ·√(12/n)/L
+    expected = 3600 * (1 / np.sqrt(60)) * np.sqrt(12 / 200) / 600
+    assert record.drift_uncertainty_per_hour == pytest.approx(expected, rel=0.35)
+    assert record.drift_per_hour == pytest.approx(30.0, abs=3 * record.drift_uncertainty_per_hour)
+    assert record.has_drifted
+
+
+@pytest.mark.parametrize(("size", "stuck"), [(0.05, True), (0.4, True), (0.8, False), (3.0, False)])
+def test_display_whose_noise_is_under_half_a_step_or_so_is_stuck(size, stuck):
+    """Steps of 1: noise of half a step and less does not carry the reading over them (q²/12 is then all)."""
+    rng = np.random.default_rng(3)
+    record = still_record(T, np.round(rng.normal(0.3, size, T.size)) + (T > 599))
+    assert record.is_stuck is stuck
+    if stuck:
+        assert record.standard_uncertainty >= 1 / 12**0.5
+
+
+def test_uncertainty_of_the_scatter_goes_by_the_number_of_stations():
+    record = still_record(T, np.random.default_rng(2).normal(0, 1, T.size), 3.0)
+    assert record.dwells == 200
+    assert record.dwell_scatter_uncertainty == pytest.approx(record.dwell_scatter / np.sqrt(2 * 198))

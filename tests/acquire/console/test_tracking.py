@@ -24,9 +24,9 @@ BED = bed_toml(
 class Bench:
     """Feeds a tracker, 20 readings a second, and keeps what it says."""
 
-    def __init__(self, position="scale:scale", settled_s=3.0):
+    def __init__(self, position="scale:scale", settled_s=3.0, **setup):
         self.news = []
-        setup = Setup("level", "slope", BED, number=1, face="front", position=position)
+        setup = Setup("level", "slope", BED, number=1, face="front", position=position, **setup)
         self.tracker = Tracker(setup, settled_s=settled_s, on_news=lambda *n: self.news.append(n))
         self.now_s, self.live = 0.0, None
         self.has_scale = position.startswith("scale")
@@ -283,6 +283,12 @@ def test_constant_feed_is_followed_from_its_first_mark():
     bench.mark("the feed starts at station 150")
     assert bench.run(4.0).position_mm == pytest.approx(170.0)
     assert bench.live.next_mm is None and bench.live.taken == ()
+
+
+def test_feed_towards_the_headstock_is_followed_backwards():
+    bench = Bench(position="feed:5", direction="reverse")
+    bench.mark("the feed starts at station 450")
+    assert bench.run(4.0).position_mm == pytest.approx(430.0)
 
 
 def test_every_state_of_a_recording_can_be_sent_to_the_window():
