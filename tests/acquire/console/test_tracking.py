@@ -125,6 +125,18 @@ def test_going_back_makes_the_station_before_the_next_one():
     assert [(t.station_mm, t.repeat) for t in bench.run(4.0).taken] == [(100, 1), (100, 2)]
 
 
+def test_going_back_before_the_first_and_on_behind_the_last_leads_nowhere():
+    bench = Bench(position="stations")
+    for _ in range(2):
+        bench.tracker.go_back()
+    assert bench.run(0.1).next_mm == 100.0
+    for _ in range(9):
+        bench.tracker.pass_over()
+    assert bench.run(0.1).next_mm is None
+    bench.tracker.go_back()
+    assert bench.run(0.1).next_mm == 500.0
+
+
 def stepped_level(bench, stations, rest_s=5.0, noise=0.2):
     """Rest at each station in turn, thrown about between them."""
     rng = np.random.default_rng(3)
