@@ -41,3 +41,17 @@ def test_a_face_held_against_itself_differs_by_nothing():
     found = departures([X, X], [y, y], np.kron(np.ones((2, 2)), np.eye(6)))
     assert abs(found.mean_square[0] - found.mean_square[1]) == 0
     assert found.covariance[0, 0] + found.covariance[1, 1] - 2 * found.covariance[0, 1] == pytest.approx(0)
+
+
+def test_what_two_faces_share_tells_them_apart_the_better():
+    """One reference read from both: its error is in both departures alike and cancels in their difference."""
+    y = [3.0 * np.sin(X / 300), 2.5 * np.sin(X / 300)]
+    apart, sharing = (
+        departures([X, X], y, np.kron(np.array([[1.0, rho], [rho, 1.0]]), np.eye(6))) for rho in (0.0, 0.9)
+    )
+    of_each = sharing.covariance[0, 0] + sharing.covariance[1, 1]
+    left = of_each - 2 * sharing.covariance[0, 1]
+    assert sharing.covariance[0, 1] > 0 and left < 0.35 * of_each
+    difference = float(sharing.mean_square[0] - sharing.mean_square[1])
+    assert sharing.z(0, 1) == pytest.approx(difference / left**0.5) and sharing.z(0, 1) > 1.5 * apart.z(0, 1)
+    assert sharing.z(1, 0) == pytest.approx(-sharing.z(0, 1))

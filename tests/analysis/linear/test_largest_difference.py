@@ -62,3 +62,24 @@ def test_exact_result_is_seen_and_has_no_width():
     found = largest_difference(np.array([0.0, 5.0, 2.0]), np.zeros((3, 3)))
     assert found.is_seen and found.interval == (5.0, 5.0)
     assert (found.highest, found.lowest) == (1, 0)
+
+
+def test_difference_that_is_not_seen_may_be_as_large_as_read_and_its_uncertainty_together():
+    """Two places, u = 1 each, 1.5 apart as read: not seen, and at most 1.5 + 2·√2 in truth."""
+    found = largest_difference(np.array([0.0, 1.5]), np.eye(2))
+    assert not found.is_seen
+    assert found.interval == pytest.approx((0.0, 1.5 + 2 * 2**0.5))
+
+
+def test_interval_of_a_clear_difference_is_no_wider_than_its_two_places_make_it():
+    """Two places far apart from all others: 20 ± 2·√2, whatever the others."""
+    read = np.array([0.0, 10.0, 10.2, 20.0])
+    found = largest_difference(read, np.eye(4))
+    assert found.is_seen and found.interval[1] == pytest.approx(20 + 2 * 2**0.5)
+    assert 20 - 3 * 2**0.5 < found.interval[0] < 20
+
+
+def test_errors_in_common_leave_a_difference_as_sure_as_it_is():
+    """u² = 1 each with 0.75 in common: the difference is known to √(2 − 1.5) = 0.71, ± 1.41."""
+    found = largest_difference(np.array([0.0, 20.0]), np.eye(2) + 0.75 * (1 - np.eye(2)))
+    assert found.interval[1] == pytest.approx(20 + 2 * 0.5**0.5)
