@@ -278,3 +278,15 @@ def test_start_at_a_terminal_asks_for_all_that_no_option_gives(tmp_path):
         "temperature_top_degC": 19.5,
         "asked_of": "the fitter",
     }
+
+
+@pytest.mark.parametrize("is_stated", [True, False])
+def test_what_is_not_stated_of_an_instrument_is_said_where_its_readings_come_in(
+    survey, csv_of, capsys, is_stated
+):
+    if is_stated:
+        text = (survey / "bed.toml").read_text()
+        stated = "standard_uncertainty = 1.5\nseating_um = 0.2"
+        (survey / "bed.toml").write_text(text.replace("standard_uncertainty = 1.5", stated))
+    assert imported(survey, csv_of("station_mm,reading\n0,1\n100,2\n")) == 0
+    assert ("has no seating_um" in capsys.readouterr().err) is not is_stated

@@ -11,6 +11,7 @@ from acquire.record.conversion import convert_here
 from acquire.record.redoing import redo
 from acquire.reduce import derive
 from acquire.store import next_number, read_survey, read_traverse
+from acquire.store.locks import locked
 
 
 @pytest.fixture
@@ -144,3 +145,18 @@ def test_command_names_what_changed(survey, two_done, capsys):
     said = capsys.readouterr()
     assert "002-front-vee-level.h5: derived anew" in said.out
     assert "base_mm was 200.0, is 100.0" in said.err
+
+
+def test_finished_traverses_are_altered_by_one_at_a_time(survey, two_done):
+    before = contents_of_folder(survey)
+    with locked(survey / "bed.toml"), pytest.raises(SurveyError, match="is at work here"):
+        redo(survey)
+    assert contents_of_folder(survey) == before
+
+
+def test_second_redo_keeps_what_the_first_one_kept(survey, two_done):
+    """Under superseded/ lies every file that ever was: the first, and the one that took its place."""
+    first = two_done[0].read_bytes()
+    kept = [redo(survey, [1])[0].kept, redo(survey, [1])[0].kept]
+    assert len({path.name for path in kept}) == 2 and all(path.exists() for path in kept)
+    assert kept[0].read_bytes() == first

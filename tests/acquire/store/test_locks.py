@@ -49,6 +49,7 @@ def kept(survey, cut_short):
         (["undo", "{}"], "traverses/002-front-vee-level.journal", 1),
         (["mend", "{}"], "traverses/002-front-vee-level.journal", 0),
         (["redo", "{}"], "bed.toml", 1),
+        (["correct", "{}", "1", "--station", "100", "--strike", "--because", "a knock"], "bed.toml", 1),
     ],
 )
 def test_what_another_process_holds_is_left_as_it_is(kept, held_elsewhere, capsys, words, held, code):

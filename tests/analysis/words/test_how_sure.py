@@ -13,6 +13,7 @@ from analysis.adjust.drift import Drift
 from analysis.answers.alignment import Measured
 from analysis.answers.common_state import StateNotWritten
 from analysis.answers.joints import Found
+from analysis.answers.next_traverse import FurtherTraverse, Run
 from analysis.answers.not_yet import NOT_CHECKED
 from analysis.words import (
     after_round,
@@ -611,3 +612,17 @@ def test_that_nothing_may_be_scraped_is_always_among_the_things_to_do():
     found = wall.Found(whole, (), feet_moves, None, advice, (), (), None)
     deeds = [thing.deed for thing in wall.things_to_do(found, False)]
     assert deeds == ["Read traverse 2 again at 300 mm", "Turn the foot", "Do not scrape yet"]
+
+
+@pytest.mark.parametrize(
+    ("now", "then", "words"),
+    [
+        (0.85, 0.26, "straightness from ±0.85 to ±0.26 µm"),
+        (None, 3.0, "straightness ±3 µm, not known so far"),
+        (3.0, 3.0, "straightness stays ±3 µm"),
+    ],
+)
+def test_further_traverse_says_what_it_would_bring_from_what_is_known_now(now, then, words):
+    run = Run("along", "level", ("way",), "forward")
+    fact = FurtherTraverse(run, "straightness", now, then, "µm", ())
+    assert words in sentence(fact)

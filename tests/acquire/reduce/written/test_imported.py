@@ -7,8 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from acquire.model.bed import Instrument
 from acquire.model.errors import EntryError
 from acquire.reduce.written import readings_imported
+from acquire.reduce.written.values import reading_of
 
 
 def readings(setup, text):
@@ -322,3 +324,14 @@ def test_feet_the_far_one_first_are_refused(setup):
 def test_bad_row_is_named_by_its_line_in_the_file(setup):
     with pytest.raises(EntryError, match="line 4:"):
         readings(setup(), "# a comment\nstation_mm,reading\n0,1\n50,high\n")
+
+
+@pytest.mark.parametrize(("cell", "is_taken"), [("4", True), ("-5", True), ("6", False), ("-5.5", False)])
+def test_range_of_an_instrument_is_in_what_it_shows(cell, is_taken):
+    """Five divisions of 20 µm/m either way: 4 are 80 µm/m and within, 6 are beyond."""
+    vial = Instrument("vial", "slope", "um/m", per_division=20, range=(-5.0, 5.0), sign=-1)
+    if is_taken:
+        assert reading_of(vial, cell) == -20 * float(cell)
+    else:
+        with pytest.raises(EntryError, match="-5 to 5 div"):
+            reading_of(vial, cell)
