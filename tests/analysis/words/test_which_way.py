@@ -135,7 +135,7 @@ def changed(sign: int) -> Made:
 def path(direction: str) -> str:
     found = Made(
         face="side", direction=direction, range_um=5.0, range_expanded_um=1.0, station_mm=STATION,
-        path_um=np.zeros(3), expanded_um=np.ones(3),
+        path_um=np.zeros(3), expanded_um=np.ones(3), is_roll_in_it=False,
     )  # fmt: skip
     return datums._path(found, False)[0]
 
