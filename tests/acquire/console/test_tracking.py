@@ -380,7 +380,7 @@ def test_memory_stays_bounded_however_long_it_runs():
     bench = Bench()
     for k in range(60_000):
         bench.tracker.chunk(Chunk("level", 0.001 * k, b"+1.00\n"))
-    heard = bench.tracker._heard["level"]
+    heard = bench.tracker._hearing.of["level"]
     assert heard.good == 60_000 and len(heard.recent._value) <= 4000
 
 
