@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.adjust.there_and_back import APART, UNTOLD
 from analysis.observe.drawn_runs import group_of
 from analysis.observe.terms import Observations, Unknown

@@ -214,3 +214,7 @@ def _largest(likelihood: _Likelihood, least: np.ndarray) -> tuple[_Point, np.nda
         if moved <= CLOSE_ENOUGH:
             break
     return here, factors
+
+
+def factors_of(components: Sequence[VarianceComponent]) -> dict[str, float]:
+    return {component.instrument: component.noise_ratio**2 for component in components}

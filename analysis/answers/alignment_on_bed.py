@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.answers.alignment import (
     UM_PER_M,
     Collars,

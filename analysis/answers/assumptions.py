@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from acquire.model.bed import Bed
 from acquire.model.traverse import Traverse
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.adjust.nuisances import drift_told, zero_roots
 from analysis.adjust.there_and_back import DRIFT, Return
 from analysis.observe import Observations

@@ -31,7 +31,7 @@ from scipy.special import chdtrc, ndtri
 
 from acquire.model.bed import Face
 from acquire.model.places import is_in_stretches
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.answers.bed_or_wear_reasons import (
     Misfit,
     OnlyALine,

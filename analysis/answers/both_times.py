@@ -8,7 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from analysis.adjust.combination import BedMap, adjusted
+from analysis.adjust.bed_map import BedMap
+from analysis.adjust.combination import adjusted
 from analysis.answers.common_state import is_same_instrument
 from analysis.answers.metal_alone import unscraped_faces
 from analysis.answers.surveys import Survey

@@ -17,7 +17,7 @@ from acquire.model.bed import Bed, Face
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
 from acquire.model.reference import ON_CARRIAGE
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.adjust.estimability import ALIKE, parts_known
 from analysis.answers.roll import row_of
 from analysis.observe import Form, Place

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 
 ONE_READING = 0.6
 """Share of the variance of a step from one reading on which it is said to hang on it."""

@@ -14,7 +14,8 @@ from acquire.model.errors import WaylogError
 from acquire.model.places import ROUNDING_MM
 from acquire.model.traverse import Events, Setup, Stations, Traverse
 from acquire.model.units import height_text, length_text, slope_text
-from analysis.adjust.combination import adjusted, predict
+from analysis.adjust.combination import adjusted
+from analysis.adjust.hypothetical import predict
 from analysis.answers.surveys import load
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line

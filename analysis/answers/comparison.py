@@ -16,7 +16,8 @@ from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.places import ROUNDING_MM
 from acquire.model.traverse import Traverse
-from analysis.adjust.combination import BedMap, adjusted
+from analysis.adjust.bed_map import BedMap
+from analysis.adjust.combination import adjusted
 from analysis.adjust.further import rows_for
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.comparison_sides import AS_READ, Side, same_thing, side_of, subject_text, um_per_reading

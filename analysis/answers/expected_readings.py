@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from acquire.model.traverse import Events, Setup, Stations, Traverse
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.observe import Form, observe
 from analysis.observe.interpolating import interpolation_rows
 from analysis.observe.slope import slope_forms

@@ -9,8 +9,8 @@ import numpy as np
 from acquire.model.bed import Bed, Face
 from acquire.model.errors import AnalysisError
 from acquire.model.places import is_in_stretches
+from analysis.adjust.bed_map import BedMap
 from analysis.adjust.cannot_tell import in_parts
-from analysis.adjust.combination import BedMap
 from analysis.adjust.drift import Drift, drifts, only_one_way
 from analysis.adjust.linked import bears_on, linked_traverses
 from analysis.answers.assumptions import Assumption, assumptions

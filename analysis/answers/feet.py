@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.adjust.nodes import FOOT_MM
 from analysis.linear.fact import Fact
 from analysis.observe import Observations

@@ -18,7 +18,7 @@ from scipy.special import chdtrc
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.answers.bed_or_wear import FeetFit, feet_fit
 from analysis.answers.feet_on_bed import feet_shapes
 from analysis.answers.feet_response import LEARNED, Response, stiff

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from acquire.model.bed import NORMALS
 from acquire.model.errors import AnalysisError
 from acquire.model.places import MISSED_MM
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import COVERAGE_FACTOR, remove_line, straightness
 from analysis.linear.shown import Shown

@@ -24,7 +24,7 @@ from scipy.special import ndtri
 from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.answers.alignment import Measured
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import reaches_unworn

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM, is_in_stretches
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.answers.face_map import own_shape
 from analysis.answers.flanks import flank_components
 from analysis.answers.least_metal import Cut, NoTargetError, least_metal

@@ -23,7 +23,7 @@ from scipy.special import chdtrc
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.adjust.nodes import FOOT_MM
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.channels import Channel, OneReading, hangs_on, known_channels

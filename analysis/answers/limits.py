@@ -20,7 +20,7 @@ import numpy as np
 
 from acquire.model.bed import Limits
 from acquire.model.errors import AnalysisError
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import own_shape, reaches_unworn
 from analysis.answers.roll import known_roll, ways_of, wind_expanded

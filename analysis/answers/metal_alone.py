@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.answers.two_maps import LEAST_STATIONS, own, rows_by_station
 from analysis.linear.agreement import agreement
 from analysis.linear.reference_lines import remove_line

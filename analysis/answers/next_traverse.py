@@ -19,7 +19,8 @@ from acquire.model.bed import Bed, Instrument
 from acquire.model.errors import AnalysisError
 from acquire.model.quantity import POSITION
 from acquire.model.traverse import Setup, Traverse
-from analysis.adjust.combination import BedMap, covariance_with
+from analysis.adjust.bed_map import BedMap
+from analysis.adjust.hypothetical import covariance_with
 from analysis.adjust.run_slips import RunSlip
 from analysis.adjust.there_and_back import UNTOLD
 from analysis.answers.assumptions import Assumption, assumptions

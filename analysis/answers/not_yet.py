@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from acquire.model.errors import AnalysisError
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.answers.datums import Datums, datums
 from analysis.answers.feet_on_bed import Feet, feet_to_move
 from analysis.answers.whole_bed import WholeBed

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
 from acquire.model.places import end_where_rounded
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.blue import FILM_UM, Blue, described_edge, predict_blues
 from analysis.answers.face_map import joints_within, own_shape

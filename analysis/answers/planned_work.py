@@ -9,7 +9,7 @@ import numpy as np
 
 from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.adjust.nodes import Key
 from analysis.answers.joint_cut import Wishes
 from analysis.answers.plan import FacePlan, plan_faces

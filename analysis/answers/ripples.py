@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from acquire.model.errors import AnalysisError
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.channels import Channel, OneReading, hangs_on, known_channels
 from analysis.answers.joints import joint_columns

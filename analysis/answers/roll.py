@@ -16,14 +16,11 @@ from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
 from acquire.model.reference import ON_CARRIAGE
-from analysis.adjust.combination import BedMap, adjusted
+from analysis.adjust.bed_map import BedMap
+from analysis.adjust.combination import adjusted
 from analysis.adjust.estimability import ALIKE, parts_known
 from analysis.linear.fact import Fact
-from analysis.linear.largest_difference import (
-    LargestDifference,
-    detectable_difference,
-    largest_difference,
-)
+from analysis.linear.largest_difference import LargestDifference, detectable_difference, largest_difference
 from analysis.linear.shown import Shown
 from analysis.linear.straight_line import line_rows
 from analysis.observe import Form, Observations, Unknown

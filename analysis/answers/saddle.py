@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import own_shape, reaches_unworn
 from analysis.answers.joint_cut import Wishes

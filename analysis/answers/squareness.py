@@ -27,7 +27,7 @@ import numpy as np
 
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.answers.alignment import UM_PER_M, Measured
 from analysis.answers.assumptions import TYPED, Assumption, assumptions
 from analysis.answers.carriage_path import slope_row

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.answers.face_map import FaceMap
 from analysis.answers.taper import taper_between
 from analysis.linear.departures import TOLD_APART, departures

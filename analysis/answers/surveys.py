@@ -10,7 +10,8 @@ from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
 from acquire.store import read_survey, survey_bed
-from analysis.adjust.combination import BedMap, combine, noise_of
+from analysis.adjust.bed_map import BedMap
+from analysis.adjust.combination import combine, noise_of
 from analysis.adjust.variance_components import VarianceComponent
 from analysis.answers.whole_bed import WholeBed, whole_bed
 from analysis.linear.fact import Fact

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile

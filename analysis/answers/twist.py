@@ -17,7 +17,8 @@ from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
 from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Traverse
-from analysis.adjust.combination import BedMap, adjusted, combine
+from analysis.adjust.bed_map import BedMap
+from analysis.adjust.combination import adjusted, combine
 from analysis.adjust.nuisances import drift_told, zero_roots
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.bed_or_wear import bed_or_wear

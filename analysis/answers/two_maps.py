@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from acquire.model.bed import Bed, Face
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.level.moving_average import moving_average_weights
 from analysis.observe import Form, Observations
 

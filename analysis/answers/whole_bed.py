@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from acquire.model.errors import AnalysisError
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.adjust.reliability import Suspect, Unchecked
 from analysis.adjust.run_slips import RunSlip
 from analysis.adjust.variance_components import VarianceComponent

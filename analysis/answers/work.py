@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.adjust.nodes import Key
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.carriage_path import A_LINE, Known, Path, carriage_path, covariance_of, known_part

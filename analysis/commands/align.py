@@ -19,7 +19,7 @@ from analysis.commands.options import (
 
 if TYPE_CHECKING:
     from acquire.model.units import Reading
-    from analysis.adjust.combination import BedMap
+    from analysis.adjust.bed_map import BedMap
     from analysis.answers.surveys import Survey
 
 UNCERTAINTY = click.option(

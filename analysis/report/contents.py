@@ -10,7 +10,7 @@ from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
 from acquire.model.units import length_text
 from acquire.store.survey import files_of
-from analysis.adjust.combination import BedMap
+from analysis.adjust.bed_map import BedMap
 from analysis.answers.comparison import Comparison, compare
 from analysis.answers.datums import datums
 from analysis.answers.face_map import FaceMap, map_face

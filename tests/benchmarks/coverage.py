@@ -31,7 +31,8 @@ from coverage_bench import Bench, invent
 
 from acquire.model.bed import Bed
 from acquire.model.traverse import Traverse
-from analysis.adjust.combination import BedMap, combine
+from analysis.adjust.bed_map import BedMap
+from analysis.adjust.combination import combine
 from analysis.linear.reference_lines import remove_line, straightness
 
 COVERAGE_FACTOR = 2.0

@@ -8,7 +8,8 @@ import numpy as np
 from acquire.model.bed import Bed
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.traverse import Events, Setup, Stations, Traverse
-from analysis.adjust.combination import BedMap, combine
+from analysis.adjust.bed_map import BedMap
+from analysis.adjust.combination import combine
 from tests.second_estimator.inventing import Survey
 from tests.second_estimator.least_squares import Answer, Bow, Key, adjust, place
 from tests.second_estimator.readings import Run

@@ -10,7 +10,8 @@ from scipy import sparse
 
 from acquire.model.bed import Bed, Face
 from acquire.model.errors import AnalysisError
-from analysis.adjust.combination import adjusted, combine, covariance_with, predict
+from analysis.adjust.combination import adjusted, combine
+from analysis.adjust.hypothetical import covariance_with, predict
 from analysis.adjust.solution import Block, solve
 from analysis.level.cumulative import heights_from_slopes
 from analysis.linear.profile import Profile

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from analysis.adjust.combination import combine, predict
+from analysis.adjust.combination import combine
+from analysis.adjust.hypothetical import predict
 from analysis.adjust.nodes import lay_out
 from analysis.level.cumulative import heights_from_slopes
 from analysis.observe import observe

@@ -7,7 +7,8 @@ import pytest
 
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError
-from analysis.adjust.combination import combine, covariance_with
+from analysis.adjust.combination import combine
+from analysis.adjust.hypothetical import covariance_with
 from analysis.answers import next_traverse as next_module
 from analysis.answers.face_map import map_face
 from analysis.answers.next_traverse import next_traverse, varied
