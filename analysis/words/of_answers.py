@@ -32,9 +32,10 @@ if TYPE_CHECKING:
         TooFewFeet,
         WearWouldBeJacked,
     )
+    from analysis.answers.further_runs import Run
     from analysis.answers.good_enough import KnownTooCoarsely
     from analysis.answers.joint_cut import NothingLeavesUntouched, TooLittleAnywhere
-    from analysis.answers.next_traverse import FurtherTraverse, Run
+    from analysis.answers.next_traverse import FurtherTraverse
     from analysis.answers.roll import PutInOrder
     from analysis.answers.twist import EvenedOut, MayRoll, RestsOnOneZero
 
@@ -298,7 +299,7 @@ def _run(run: "Run") -> str:
 
     Examples
     --------
-    >>> from analysis.answers.next_traverse import Run
+    >>> from analysis.answers.further_runs import Run
     >>> _run(Run("again", "level", ("way",), "reverse"))
     'level along way again, in reverse'
     """

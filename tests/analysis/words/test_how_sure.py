@@ -12,8 +12,9 @@ from acquire.model.units import MM_PER_INCH, UM_PER_THOU
 from analysis.adjust.drift import Drift
 from analysis.answers.alignment import Measured
 from analysis.answers.common_state import StateNotWritten
+from analysis.answers.further_runs import Run
 from analysis.answers.joints import Found
-from analysis.answers.next_traverse import FurtherTraverse, Run
+from analysis.answers.next_traverse import FurtherTraverse
 from analysis.answers.not_yet import NOT_CHECKED
 from analysis.words import (
     after_round,
@@ -36,12 +37,8 @@ from analysis.words import (
     whole_bed,
     work,
 )
-from analysis.words import (
-    shape as shaped,
-)
-from analysis.words import (
-    twist as twisted,
-)
+from analysis.words import shape as shaped
+from analysis.words import twist as twisted
 from analysis.words.facts import sentence
 
 STATION = np.array([0.0, 500.0, 1000.0])
