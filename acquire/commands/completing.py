@@ -1,6 +1,5 @@
 """Names of faces and instruments for the shell to complete, out of the survey's bed.toml alone."""
 
-import tomllib
 from pathlib import Path
 
 import click
@@ -41,6 +40,8 @@ class NameInBed(click.types.StringParamType):
 
 def names_in_bed(path: Path, table: str) -> tuple[str, ...]:
     """Names of the tables under `table`; none where the file cannot be read."""
+    import tomllib  # every --help would wait for it
+
     try:
         with path.open("rb") as file:
             found = tomllib.load(file).get(table)

@@ -1,6 +1,5 @@
 """What commands say beside their answer: cautions, notes, how far long work has come; all on stderr."""
 
-import shutil
 import sys
 import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -40,6 +39,8 @@ def say(words: str, err: bool = False) -> None:
     stream = sys.stderr if err else sys.stdout
     lines = [words]
     if stream.isatty():
+        import shutil  # brings three ways of packing along: every --help would wait for them
+
         columns = shutil.get_terminal_size().columns
         if len(words) > columns:
             lines = textwrap.wrap(words, columns, subsequent_indent="  ", break_on_hyphens=False)
