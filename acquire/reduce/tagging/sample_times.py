@@ -15,6 +15,8 @@ WINDOW_S = 30.0
 FEWEST_SAMPLES = 20
 MOST_LATENESS_S = 0.06
 """Usual lateness of a fixed-rate stream; one that is later than this most of the time has no fixed rate."""
+FEW_POINTS, WORTH_IT = 50, 0.9
+"""So few points are looked at one by one, as are those of which another look would leave this part."""
 MOST_UNEVEN = 0.75
 """Spread of the arrivals' intervals, in intervals, up to which a missing sample can be told."""
 
@@ -124,6 +126,8 @@ def lower_line(index: np.ndarray, arrival_s: np.ndarray) -> tuple[float, float]:
     (0.0, 1.0)
     """
     hull: list[int] = []
+    middle = index.mean()
+    index, arrival_s = _perhaps_lowest(index, arrival_s)
     x, y = index.tolist(), arrival_s.tolist()
     for point in range(len(x)):
         while len(hull) > 1:
@@ -132,8 +136,19 @@ def lower_line(index: np.ndarray, arrival_s: np.ndarray) -> tuple[float, float]:
                 break
             hull.pop()
         hull.append(point)
-    middle = sum(x) / len(x)
     edge = next((k for k in range(1, len(hull)) if x[hull[k]] >= middle), len(hull) - 1)
     a, b = hull[edge - 1], hull[edge]
     slope = (y[b] - y[a]) / (x[b] - x[a])
     return y[a] - slope * x[a], slope
+
+
+def _perhaps_lowest(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The points without most of those that lie on or above the line between their neighbours."""
+    while len(x) > FEW_POINTS:
+        is_below = np.ones(len(x), bool)
+        a, b, c = slice(None, -2), slice(1, -1), slice(2, None)
+        is_below[b] = (y[b] - y[a]) * (x[c] - x[a]) < (y[c] - y[a]) * (x[b] - x[a])
+        if np.count_nonzero(is_below) > WORTH_IT * len(x):
+            break
+        x, y = x[is_below], y[is_below]
+    return x, y

@@ -5,6 +5,7 @@ the run ends: what comes there is looked at frame by frame.
 """
 
 from collections.abc import Iterator
+from functools import cache
 from typing import NamedTuple
 from zlib import crc32
 
@@ -13,6 +14,8 @@ import numpy as np
 from acquire.store.journal.frames import BODY_BYTES, CHUNK, HEADER_BYTES, LONGEST_BODY, MAGIC, Frame
 
 MOST_PORTS = 64
+FEW, LONGEST_TABLED = 32, 128
+"""Fewer frames of one size, and longer ones, are checked one by one."""
 
 
 class Run(NamedTuple):
@@ -81,17 +84,37 @@ def run_at(buffer: bytes, at: int, offset: int) -> Run | None:
         start, end, head = start[follows], end[follows], head[follows]
     count = _until_false(np.concatenate([start[:1] == at, start[1:] == end[:-1]]))
     start, end = start[:count], end[:count]
-    view = memoryview(buffer)
-    found = [
-        crc32(view[a + HEADER_BYTES : b], crc32(view[a + len(MAGIC) : a + len(MAGIC) + 8]))
-        for a, b in zip(start.tolist(), end.tolist(), strict=True)
-    ]
-    count = _until_false(np.array(found, np.int64) == head[:count, 2])
+    count = _until_false(_checksums(sent, start, end) == head[:count, 2])
     if not count:
         return None
     start, end = start[:count], end[:count]
     time_s = _columns(sent, start + HEADER_BYTES + 1, 8, "<f8")[:, 0]
     return Run(sent, offset, start, end, head[:count, 1], sent[start + HEADER_BYTES], time_s)
+
+
+def _checksums(sent: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:
+    """The CRC that each frame should have: of its length and number, and of its body."""
+    found, sizes = np.zeros(len(start), np.int64), end - start
+    numbered = np.arange(len(MAGIC), len(MAGIC) + 8)
+    for size in np.unique(sizes).tolist():
+        alike = np.flatnonzero(sizes == size)
+        checked = np.concatenate([numbered, np.arange(HEADER_BYTES, size)])
+        if len(alike) < FEW or size > LONGEST_TABLED:
+            found[alike] = [crc32(sent[at + checked].tobytes()) for at in start[alike].tolist()]
+            continue
+        # a CRC is linear over bits: what each byte of the frame adds to that of nothing but zeros
+        of_all = np.full(len(alike), crc32(bytes(len(checked))), np.uint32)
+        for after, column in enumerate(reversed(checked.tolist())):
+            of_all ^= _what_bytes_add(after)[sent[start[alike] + column]]
+        found[alike] = of_all
+    return found
+
+
+@cache
+def _what_bytes_add(after: int) -> np.ndarray:
+    """What each byte with so many more behind it changes in a CRC, shape (256,)."""
+    none = crc32(bytes(after + 1))
+    return np.array([crc32(bytes([byte]) + bytes(after)) ^ none for byte in range(256)], np.uint32)
 
 
 def _columns(sent: np.ndarray, start: np.ndarray, size: int, kind: str) -> np.ndarray:

@@ -2,12 +2,13 @@
 
 import io
 import random
+import zlib
 
 import numpy as np
 import pytest
 
 from acquire.store.journal import Chunk, End, Event, JournalWriter, Lost, frames, read_journal, records
-from acquire.store.journal.runs import run_at
+from acquire.store.journal.runs import _checksums, run_at
 
 PORTS = ["level", "scale", "a-name-of-more-letters", "µ"]
 
@@ -92,3 +93,17 @@ def test_run_ends_where_a_frame_does_not_prove_itself(tmp_path, level_setup):
     data[single[8].end - 1] ^= 1
     run = run_at(bytes(data), single[1].offset, 0)
     assert np.array_equal(run.sequence, [frame.sequence for frame in single[1:8]])
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_checksums_of_many_frames_at_once_are_those_of_each(seed):
+    """Second method: zlib, frame by frame, on frames of any bytes; many of one size, few, and long ones."""
+    rng = np.random.default_rng(seed)
+    sizes = np.concatenate([rng.integers(23, 60, 400), np.full(5, 90), np.full(40, 300), [14]])
+    ends = np.cumsum(rng.permutation(sizes))
+    starts, sent = np.concatenate([[0], ends[:-1]]), rng.integers(0, 256, int(ends[-1]), dtype=np.uint8)
+    plain = [
+        zlib.crc32(sent[a + 14 : b].tobytes(), zlib.crc32(sent[a + 2 : a + 10].tobytes()))
+        for a, b in zip(starts, ends, strict=True)
+    ]
+    assert _checksums(sent, starts, ends).tolist() == plain
