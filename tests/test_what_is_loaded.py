@@ -119,6 +119,19 @@ def test_answers_load_no_more_than_their_sums_need(survey, words):
     assert not set(HEAVY) & set(loaded)
 
 
+def test_lag_of_drawn_readings_loads_no_more_than_its_sums_need():
+    """A smooth curve is fitted to them, which one could leave to scipy.interpolate."""
+    program = """
+import json, sys
+import numpy as np
+from analysis.level.lag import lag_from_passes, pass_of
+t = np.arange(0, 60, 0.1)
+lag_from_passes([pass_of(t, x, np.sin(x / 40), 1.0) for x in (5 * t, 300 - 5 * t)])
+print("@" + json.dumps(sorted(sys.modules)))
+"""
+    assert not set(HEAVY) & set(json.loads(run(program)[-1]))
+
+
 def test_list_of_traverses_loads_no_sums_at_all(survey):
     code, loaded = json.loads(run(ANSWER, "show", survey)[-1])
     assert code == 0 and "h5py" in loaded
