@@ -13,7 +13,8 @@ from acquire.model.lengths import in_mm
 from acquire.model.quantity import QUANTITIES
 
 if TYPE_CHECKING:
-    from acquire.bench.identify import Identified, Meaning
+    from acquire.bench.identify import Identified
+    from acquire.bench.offered import Meaning
     from acquire.model.bed import Instrument
     from acquire.model.units import Reading
 
@@ -53,29 +54,30 @@ def command(
     On a terminal it then shows the readings and asks for a known move, which gives sign and unit.
     Isolate the machine and lock it off before fitting anything to it.
     """
-    from acquire.bench import identify as work
+    from acquire.bench.identify import identify, stable_name, with_stable_name
+    from acquire.bench.offered import bed_tables, likely_quantity, resolution_of, trial_instrument
     from acquire.model.bed_toml.reading import read_bed
     from acquire.receive.ports import found_ports
 
     is_inch = into is not None and read_bed(into / "bed.toml").is_inch
-    found = work.identify(port, requests, most_s=seconds, say=lambda words: click.echo(words, err=True))
+    found = identify(port, requests, most_s=seconds, say=lambda words: click.echo(words, err=True))
     for line in _answer(found):
         click.echo(line)
-    quantity = quantity or _asked_quantity(work.likely_quantity(found.shape.unit if found.shape else None))
+    quantity = quantity or _asked_quantity(likely_quantity(found.shape.unit if found.shape else None))
     written = found.shape.unit if found.shape else None
-    trial = work.trial_instrument(found, quantity, _fitting_unit(quantity, unit, written))
+    trial = trial_instrument(found, quantity, _fitting_unit(quantity, unit, written))
     values = _live(trial)
     meaning = _asked_meaning(trial, is_inch) if sys.stdin.isatty() else None
     here = [one for one in found_ports() if one.device == port]
-    stable = work.stable_name(here[0], found_ports()) if here else port
-    text = work.bed_tables(
+    stable = stable_name(here[0], found_ports()) if here else port
+    text = bed_tables(
         name,
-        work.with_stable_name(found, stable),
+        with_stable_name(found, stable),
         quantity=quantity,
         unit=meaning.unit if meaning else trial.unit,
         meaning=meaning,
         base_mm=None if base is None else in_mm(base, is_inch),
-        resolution=work.resolution_of(values),
+        resolution=resolution_of(values),
     )
     _give(text, into, name)
 
@@ -115,7 +117,7 @@ def _fitting_unit(quantity: str, unit: str | None, written: str | None) -> str:
 
 def _live(trial: "Instrument") -> list[float]:
     """Show the readings as they come, for a few seconds."""
-    from acquire.bench.identify import read_for
+    from acquire.bench.offered import read_for
 
     shown_s = [float("-inf")]
 
@@ -137,7 +139,7 @@ def _live(trial: "Instrument") -> list[float]:
 
 
 def _asked_meaning(trial: "Instrument", is_inch: bool) -> "Meaning | None":
-    from acquire.bench.identify import known_move, meaning_of_move, read_for
+    from acquire.bench.offered import known_move, meaning_of_move, read_for
     from acquire.model.lengths import parse_length
     from acquire.model.units import parse_reading
 

@@ -143,7 +143,7 @@ def _ask_direction(survey: Path, recording: "Recording") -> None:
 def _ask_first_rest(survey: Path, recording: "Recording") -> None:
     """Where there are more rests than stations, ask a person whether the first one was none."""
     from acquire.record.correcting import correct_stop
-    from acquire.reduce.stopping import TOO_MANY
+    from acquire.reduce.in_order import TOO_MANY
     from acquire.store import read_traverse
 
     traverse = read_traverse(recording.path)

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from acquire.model.bed import Instrument
-from acquire.reduce.stopping import DOUBLE_PRESS_S, SPARSE_S, is_one_at_a_time, is_sent_by_key
+from acquire.reduce.in_order import DOUBLE_PRESS_S, SPARSE_S, is_one_at_a_time, is_sent_by_key
 from acquire.reduce.tagging.dwells import SHORTEST_DWELL_S
 
 

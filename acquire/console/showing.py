@@ -24,8 +24,8 @@ from acquire.model.traverse import Setup
 from acquire.model.units import length_text
 from acquire.receive.ports import Chunk, PortEvent
 from acquire.reduce import places_in_order
+from acquire.reduce.in_order import DOUBLE_PRESS_S
 from acquire.reduce.no_station import NO_STATION
-from acquire.reduce.stopping import DOUBLE_PRESS_S
 
 Answer = TypeVar("Answer")
 EVERY_S = 0.1

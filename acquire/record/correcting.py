@@ -13,9 +13,9 @@ from acquire.model.units import length_text
 from acquire.record.redoing import alone, contents_kept, put_in_place
 from acquire.reduce import derive
 from acquire.reduce.correcting import bare_unit, reading_at
+from acquire.reduce.in_order import stops_in_turn
 from acquire.reduce.no_station import NO_STATION, REST, numbered, taken_back
 from acquire.reduce.placed import placed
-from acquire.reduce.stopping import stops_in_turn
 from acquire.reduce.way_gone import DIRECTION
 from acquire.reduce.written.typed import typed_reading
 from acquire.store import files_of, read_traverse

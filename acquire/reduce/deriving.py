@@ -14,16 +14,10 @@ from acquire.model.traverse import FLAGS, HAND_PORT, Events, Setup, Stations, St
 from acquire.receive.wire.whole import Refused
 from acquire.reduce.asked import check_can_be
 from acquire.reduce.correcting import corrected
+from acquire.reduce.in_order import stations_by_order
 from acquire.reduce.placed import Placed, placed
 from acquire.reduce.running import stations_by_bins
-from acquire.reduce.stopping import (
-    Found,
-    Row,
-    dwells_on_scale,
-    places_meant,
-    stations_by_dwells,
-    stations_by_order,
-)
+from acquire.reduce.stopping import Found, Row, dwells_on_scale, places_meant, stations_by_dwells
 from acquire.reduce.streams import NOTHING, chunks_of, decoded_streams
 from acquire.reduce.tagging import Dwell, frozen
 from acquire.reduce.way_gone import OTHER_WAY, as_gone, other_way_words

@@ -6,15 +6,8 @@ import tty
 
 import pytest
 
-from acquire.bench.identify import (
-    bed_tables,
-    identify,
-    known_move,
-    meaning_of_move,
-    stable_name,
-    trial_instrument,
-    with_stable_name,
-)
+from acquire.bench.identify import identify, stable_name, with_stable_name
+from acquire.bench.offered import bed_tables, known_move, meaning_of_move, trial_instrument
 from acquire.cli import main
 from acquire.model.bed import Port
 from acquire.model.bed_toml.reading import parse_bed
