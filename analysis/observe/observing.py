@@ -7,7 +7,7 @@ import numpy as np
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
-from acquire.model.traverse import Traverse
+from acquire.model.traverse import Stations, Traverse
 from analysis.linear.fact import Fact
 from analysis.observe.continuous import observe_continuous, tied
 from analysis.observe.differences import description_warnings
@@ -111,17 +111,9 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
         return observe_continuous([traverse], bed)
     if setup.quantity not in KINDS:
         raise AnalysisError(where, f"found readings of {setup.quantity}", " | ".join(KINDS), "")
-    is_continuous = traverse.mode == "continuous"
-    stations = usable(traverse.stations, where, bed.length_mm)
-    if is_continuous:
-        stations = at_stations(stations, np.array(bed.station_mm), instrument.uncertainty)
-    elif setup.foot_base_mm is None:
-        stations = at_their_stations(stations, np.array(bed.station_mm))
-    if not len(stations):
-        raise AnalysisError(
-            where, "found no reading near a station of the bed", "one at least", "withdraw it"
-        )
+    stations = _stations_read(traverse, bed, where)
     kind = KINDS[setup.quantity](traverse, bed, stations.station_mm)
+    is_continuous = traverse.mode == "continuous"
     # an instrument drawn along is placed once: its seating goes into its zero
     seating = 0.0 if is_continuous else kind.seating
     step = step_uncertainty(instrument, None if is_continuous else stations.reading, setup.unit)
@@ -154,6 +146,20 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
         created_utc=setup.created_utc,
         warnings=(*description_warnings(traverse, bed), *kind.warnings),
     )
+
+
+def _stations_read(traverse: Traverse, bed: Bed, where: str) -> Stations:
+    """The stations of a traverse that say something of the bed; of one drawn along, those of the bed."""
+    stations = usable(traverse.stations, where, bed.length_mm)
+    if traverse.mode == "continuous":
+        stations = at_stations(stations, np.array(bed.station_mm), traverse.instrument.uncertainty)
+    elif traverse.setup.foot_base_mm is None:
+        stations = at_their_stations(stations, np.array(bed.station_mm))
+    if not len(stations):
+        raise AnalysisError(
+            where, "found no reading near a station of the bed", "one at least", "withdraw it"
+        )
+    return stations
 
 
 def observe_all(traverses: Sequence[Traverse], bed: Bed) -> list[Observations]:

@@ -1,13 +1,23 @@
 """The gap under a straightedge, and the blue to expect and seen below it."""
 
-import textwrap
 from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from analysis.draw.figures.looks import FAINT, HIGH, INK, LOW, SOFT, Scale, draw_band, look, new_figure
+from analysis.draw.figures.looks import (
+    FAINT,
+    HIGH,
+    INK,
+    LOW,
+    SOFT,
+    Scale,
+    draw_band,
+    look,
+    new_figure,
+    wrapped,
+)
 from analysis.words.blue import blue_answer
 
 if TYPE_CHECKING:
@@ -44,7 +54,7 @@ def blue_figure(found: "Blue", inch: bool = False, *, is_titled: bool = True) ->
         scale.heights(axes, "gap")
         figure.legend(loc="outside lower center", ncols=4, handlelength=1.8)
         if is_titled:
-            axes.set_title("\n".join(textwrap.wrap(blue_answer(found, inch)[0], 92)), fontsize=8.5)
+            axes.set_title(wrapped(blue_answer(found, inch)[0]), fontsize=8.5)
         return figure
 
 

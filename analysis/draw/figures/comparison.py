@@ -1,13 +1,12 @@
 """Two maps of the same thing over each other, and their difference beneath."""
 
-import textwrap
 from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from analysis.draw.figures.looks import INK, OTHER, SOFT, Scale, draw_band, ground, look, new_figure
+from analysis.draw.figures.looks import INK, OTHER, SOFT, Scale, draw_band, ground, look, new_figure, wrapped
 from analysis.draw.figures.thinning import thinned
 from analysis.words.comparison import comparison_words
 
@@ -40,7 +39,7 @@ def comparison_figure(result: "Comparison", inch: bool = False, *, is_titled: bo
         scale.along(lower)
         if is_titled:
             words = comparison_words(result, inch)[0]
-            figure.suptitle("\n".join(textwrap.wrap(words, 92)), x=0.01, ha="left", fontsize=9.5)
+            figure.suptitle(wrapped(words), x=0.01, ha="left", fontsize=9.5)
         return figure
 
 

@@ -1,12 +1,11 @@
 """The roll along the bed before the feet are moved and after."""
 
-import textwrap
 from typing import TYPE_CHECKING
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from analysis.draw.figures.looks import INK, OTHER, Scale, draw_band, ground, look, new_figure
+from analysis.draw.figures.looks import INK, OTHER, Scale, draw_band, ground, look, new_figure, wrapped
 from analysis.words.feet import feet_words
 from analysis.words.wall import turn_words
 
@@ -30,13 +29,13 @@ def feet_figure(result: "Feet", inch: bool = False, *, is_titled: bool = True) -
         axes = figure.subplots()
         if result.predicted is None:
             axes.set_axis_off()
-            words = "\n".join(textwrap.wrap(" ".join(feet_words(result, inch)), 92))
+            words = wrapped(" ".join(feet_words(result, inch)))
             axes.text(0.0, 1.0, words, va="top", transform=axes.transAxes)
             return figure
         _draw(axes, result.predicted, inch)
         if is_titled:
             moves = ", ".join(f"{each.foot} {turn_words(each, inch)}" for each in result.moves) or "no foot"
-            words = "\n".join(textwrap.wrap(f"Move {moves}: the level across the ways", 92))
+            words = wrapped(f"Move {moves}: the level across the ways")
             figure.suptitle(words, x=0.01, ha="left", fontsize=9.5)
         return figure
 

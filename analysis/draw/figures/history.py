@@ -1,6 +1,5 @@
 """A face before and after work on it, over each other, and the change beneath."""
 
-import textwrap
 from collections.abc import Sequence
 
 import numpy as np
@@ -9,7 +8,18 @@ from matplotlib.figure import Figure
 
 from analysis.answers.face_change import FaceChange
 from analysis.answers.twist_change import TwistChange
-from analysis.draw.figures.looks import FAINT, INK, OTHER, SOFT, Scale, draw_band, ground, look, new_figure
+from analysis.draw.figures.looks import (
+    FAINT,
+    INK,
+    OTHER,
+    SOFT,
+    Scale,
+    draw_band,
+    ground,
+    look,
+    new_figure,
+    wrapped,
+)
 from analysis.draw.figures.thinning import thinned
 from analysis.linear.profile import Profile
 from analysis.words.history import face_change_words, twist_change_words
@@ -54,7 +64,7 @@ def history_figure(
             _draw_both(upper, change, scale)
             _draw_change(lower, change, scale)
             if is_titled:
-                upper.set_title("\n".join(textwrap.wrap(face_change_words(change, inch)[0], 92)))
+                upper.set_title(wrapped(face_change_words(change, inch)[0]))
             scale.along(lower)
         return figure
 
@@ -78,7 +88,7 @@ def _draw_twist(axes: Axes, twist: TwistChange, scale: Scale, is_titled: bool) -
     of = "the bed's own roll, rms" if twist.figure == "bed" else "wind, far end against near, rear high is +"
     axes.set_xlabel(f"{of}, {scale.roll_unit}")
     if is_titled:
-        axes.set_title("\n".join(textwrap.wrap(twist_change_words(twist, scale.inch), 92)))
+        axes.set_title(wrapped(twist_change_words(twist, scale.inch)))
 
 
 def _draw_both(axes: Axes, change: FaceChange, scale: Scale) -> None:

@@ -2,6 +2,7 @@
 
 import io
 import re
+import textwrap
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -114,6 +115,11 @@ class Scale:
         axes.set_ylabel(f"{what}, {self.roll_unit}")
         axes.text(0.005, 0.97, "▲ rear high", transform=axes.transAxes, va="top", fontsize=8)
         axes.text(0.005, 0.03, "▼ front high", transform=axes.transAxes, va="bottom", fontsize=8)
+
+
+def wrapped(words: str, letters: int = 92) -> str:
+    """A title on as many lines as it needs; as long as a picture is wide by default."""
+    return "\n".join(textwrap.wrap(words, letters))
 
 
 def new_figure(height_in: float, width_in: float = WIDTH_IN) -> Figure:

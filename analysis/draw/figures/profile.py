@@ -1,6 +1,5 @@
 """One face from its reference line: hollow and crowned at a glance, with its band."""
 
-import textwrap
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -11,7 +10,7 @@ from matplotlib.figure import Figure
 from acquire.model.called import Called
 from acquire.model.units import decimals_for, number_text
 from analysis.draw.figures.face_axes import FaceAxes
-from analysis.draw.figures.looks import HIGH, INK, LOW, OTHER, SOFT, Scale, look, new_figure
+from analysis.draw.figures.looks import HIGH, INK, LOW, OTHER, SOFT, Scale, look, new_figure, wrapped
 from analysis.draw.figures.thinning import thinned
 from analysis.linear.pieces import with_gaps_at
 from analysis.words.shape import LINE_WORDS, shape_words
@@ -66,7 +65,7 @@ def profile_figure(
         columns = 1 if is_upright else 3
         figure.legend(loc="outside lower center", ncols=columns, handlelength=1.8, columnspacing=2.0)
         if is_titled:
-            axes.axes.set_title("\n".join(textwrap.wrap(shape_words(result, inch), wrapped_at)))
+            axes.axes.set_title(wrapped(shape_words(result, inch), wrapped_at))
         return figure
 
 

@@ -1,12 +1,11 @@
 """How pairs of faces taper: the difference with its line, a row for each pair."""
 
-import textwrap
 from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.figure import Figure
 
-from analysis.draw.figures.looks import INK, OTHER, Scale, draw_band, ground, look, new_figure
+from analysis.draw.figures.looks import INK, OTHER, Scale, draw_band, ground, look, new_figure, wrapped
 from analysis.words.taper import taper_answer
 
 if TYPE_CHECKING:
@@ -36,7 +35,7 @@ def taper_figure(found: "Tapers", inch: bool = False, *, is_titled: bool = True)
             axes.plot(x, scale.height(line), color=OTHER, linewidth=1.0, linestyle="--")
             axes.plot(x, y, color=INK, linewidth=1.1, marker="o", markersize=3)
             title = taper_answer(each, inch) if is_titled else f"{each.a} and {each.b}"
-            axes.set_title("\n".join(textwrap.wrap(title, 100)), fontsize=8.5, loc="left")
+            axes.set_title(wrapped(title, 100), fontsize=8.5, loc="left")
             scale.heights(axes, _what(each.is_gap, each.look_opposite))
         scale.along(rows[-1])
         return figure

@@ -1,13 +1,12 @@
 """How the bed rolls along its length, by every method there is."""
 
-import textwrap
 from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from analysis.draw.figures.looks import INK, OTHER, Scale, draw_band, ground, look, new_figure
+from analysis.draw.figures.looks import INK, OTHER, Scale, draw_band, ground, look, new_figure, wrapped
 from analysis.draw.figures.thinning import thinned
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
@@ -42,9 +41,7 @@ def twist_figure(result: "Twist", inch: bool = False, *, is_titled: bool = True)
             _draw_bent(grid[-1], result, inch)
         Scale(inch).along(grid[-1])
         if is_titled:
-            figure.suptitle(
-                "\n".join(textwrap.wrap(roll_words(result, inch), 92)), x=0.01, ha="left", fontsize=9.5
-            )
+            figure.suptitle(wrapped(roll_words(result, inch)), x=0.01, ha="left", fontsize=9.5)
         return figure
 
 

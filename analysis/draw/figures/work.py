@@ -1,11 +1,21 @@
 """The turned part along its length: its diameter, with what roll, sway and drop do to it."""
 
-import textwrap
 from typing import TYPE_CHECKING
 
 from matplotlib.figure import Figure
 
-from analysis.draw.figures.looks import INK, LOW, OTHER, SOFT, Scale, draw_band, ground, look, new_figure
+from analysis.draw.figures.looks import (
+    INK,
+    LOW,
+    OTHER,
+    SOFT,
+    Scale,
+    draw_band,
+    ground,
+    look,
+    new_figure,
+    wrapped,
+)
 from analysis.words.work import work_answer
 
 if TYPE_CHECKING:
@@ -53,5 +63,5 @@ def work_figure(found: "TurnedPart", inch: bool = False, *, is_titled: bool = Tr
         axes.margins(x=0.02, y=0.1)
         figure.legend(loc="outside lower center", ncols=4, handlelength=2.4)
         if is_titled:
-            axes.set_title("\n".join(textwrap.wrap(work_answer(found, inch), 92)), fontsize=8.5)
+            axes.set_title(wrapped(work_answer(found, inch)), fontsize=8.5)
         return figure
