@@ -90,7 +90,7 @@ def test_no_picture_speaks_of_a_lathe_unless_the_survey_does(measured):
 )  # fmt: skip
 def test_sheet_says_which_way_is_plus_in_the_words_of_the_survey(measured, tmp_path, called, plus):
     bed, _ = measured(called)
-    from analysis.draw.sheets import _sign_words
+    from analysis.draw.sheets import sign_words
 
-    assert plus in _sign_words(bed.instruments["level"], bed.called)
+    assert plus in sign_words(bed.instruments["level"], bed.called)
     assert write_sheets(bed, [plan_sheet(bed, "way", "level")], tmp_path / "way.pdf", "A4") == 1

@@ -459,14 +459,14 @@ def test_side_view_says_where_nothing_may_be_scraped_yet(bed):
 )  # fmt: skip
 def test_sheet_says_in_full_what_each_sign_means(bed, instrument, plus, minus):
     called = Made(is_upright=False, origin="near end", far_end="far end")
-    assert sheets._sign_words(bed.instruments[instrument], called) == (
+    assert sheets.sign_words(bed.instruments[instrument], called) == (
         f"As the instrument shows it:  + means {plus};\n− means {minus}."
     )
 
 
 def test_sheet_of_an_upright_guide_says_which_way_a_level_leans(bed):
     called = Made(is_upright=True, origin="bottom", far_end="top")
-    words = sheets._sign_words(bed.instruments["vial"], called)
+    words = sheets.sign_words(bed.instruments["vial"], called)
     assert "+ means the top leans out, to where the face looks;" in words
 
 
