@@ -103,13 +103,15 @@ def _wish(options: dict[str, Any], face: str | None, inch: bool) -> "Wish | None
 def _invite(link: str, who: str) -> None:
     """The link and its QR code; on a terminal that is too narrow for that, the link alone."""
     import io
+    import shutil
     import sys
 
     import segno
 
-    if sys.stdout.isatty():
+    code = segno.make(link, error="m", micro=False)
+    if sys.stdout.isatty() and code.symbol_size()[0] <= shutil.get_terminal_size().columns:
         drawn = io.StringIO()
-        segno.make(link, error="m", micro=False).terminal(drawn, compact=True)
+        code.terminal(drawn, compact=True)
         click.echo(drawn.getvalue())
     click.echo(link)
     say(f"caution: {who}.", err=True)

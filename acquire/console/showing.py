@@ -10,6 +10,7 @@ from functools import partial
 from pathlib import Path
 from typing import Protocol, TypeVar
 
+from acquire.console.judging import doubt_about
 from acquire.console.keys import key_words, keys
 from acquire.console.painting import Page
 from acquire.console.sound import TAKEN, WRONG, Aloud
@@ -17,7 +18,7 @@ from acquire.console.taken import Taken
 from acquire.console.tracking import SETTLED_S, Live, Tracker
 from acquire.console.window import WindowFeed, live_line, start_line, station_line
 from acquire.entry.companion import Companion
-from acquire.entry.doubts import doubt_of, reading_words
+from acquire.entry.doubts import reading_words
 from acquire.model.bed import Instrument
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.traverse import Setup
@@ -203,20 +204,12 @@ class Screen:
         """Hold each new station against what the survey so far predicts for it; then feed the window."""
         for index in range(self._judged, len(live.taken)):
             taken = live.taken[index]
-            doubt = self._asked_company(partial(self._doubt, index, taken))
+            doubt = self._asked_company(partial(doubt_about, self.tracker, index, taken))
             if doubt is not None:
-                self.tracker.question(index, in_owners_unit(doubt, self.tracker.setup.bed.is_inch))
+                self.tracker.question(index, doubt)
             if self._window is not None:
                 self._window.put(station_line(replace(taken, doubt=doubt)))
         self._judged = len(live.taken)
-
-    def _doubt(self, index: int, taken: Taken, companion: Companion) -> str | None:
-        before = self.tracker.stations(index)
-        prediction = companion.predict(before, taken.station_mm)
-        if prediction is None:
-            return None
-        described = self.tracker.setup.described
-        return doubt_of(described, before, taken.station_mm, taken.reading, prediction)
 
     def _asked_company(self, ask: Callable[[Companion], Answer]) -> Answer | None:
         """What the companion answers; one that fails is left out and said."""

@@ -11,7 +11,8 @@ Everything is behind a token in the path. What is asked and answered is JSON::
     POST keep     {"run", "station_mm", "repeat"}: a reading in doubt is kept as it is
     POST begin    what is measured with what, as `waylog enter` takes it
     POST leave    {"run"}: stop here and go on later
-    POST finish   {"run"}: the run becomes a traverse
+    POST finish   {"run"}: the run becomes a traverse; what the other runs contradict in it is asked about
+    POST mend     {"question"}: one of these questions is answered with yes
 
 200 is done, 409 something else stands there (or another run is under way), 422 refused, with the reason,
 503 not kept: the disk does not take it. Without the token everything is 403 and no word.

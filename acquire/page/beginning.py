@@ -8,15 +8,14 @@ from typing import Any
 
 from acquire.entry import Entry, stations_to_read
 from acquire.entry.asking import SETTLE_VIAL_S
-from acquire.entry.companion import Companion
 from acquire.model.traverse import Setup
+from acquire.page.live import Company
 from acquire.page.run import Manner, Run
 from acquire.record.keeping import lines_of, resumable
 from acquire.record.setup_checks import make_setup, setup_warnings
 from acquire.store import survey_bed
 from acquire.store.journal import JournalWriter, begin
 
-Company = Callable[[Path, Setup], Companion]
 SetUp = Callable[[Setup, tuple[float, ...]], Mapping[str, Any]]
 """How it stands on the machine: `drawing` (SVG), `signs` (what + and − mean)."""
 

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Protocol
 
-from acquire.entry.companion import RunDoubt
+from acquire.entry.companion import Mend, RunDoubt
 from acquire.model.inch_words import in_owners_unit
 from acquire.page.beginning import Begun, Helpers, Wish, begun
 from acquire.page.choices import choices, wish_of
@@ -14,7 +14,8 @@ from acquire.page.live import Live
 from acquire.page.run import Run
 from acquire.page.sent import Conflict, Sent, slot_of, text_of
 from acquire.page.shown import Values, line_shown, run_shown
-from acquire.store import survey_bed
+from acquire.record.redoing import redo
+from acquire.store import files_of, survey_bed
 
 Body = Mapping[str, Any]
 
@@ -52,7 +53,8 @@ class Desk:
         self._last: LastRun | None = None
         self._ended: dict[str, Values] = {}
         self._stored_before: dict[str, str] = {}
-        self._live = Live(survey)
+        self._mends: list[Mend] = []
+        self._live = Live(survey, company=self._helpers.company)
         self._lock = threading.RLock()
 
     @property
@@ -144,22 +146,40 @@ class Desk:
             self._stored_before |= {
                 line.sent_as: line_shown(run, line) for line in run.entry.lines if line.sent_as
             }
+            doubt = self._doubtful(run.writer.setup.number)
+            self._mends = [] if doubt is None else list(doubt.mends)
             self._ended[name] = {
                 "name": name,
                 "number": run.writer.setup.number,
                 "file": path.name,
-                "lines": [*lines, *self._doubtful(run.writer.setup.number)],
+                "lines": [*lines, *([] if doubt is None else [f"? {doubt.says}."])],
+                "questions": [mend.question for mend in self._mends],
             }
             return self._ended[name]
+
+    def mend(self, body: Body) -> Values:
+        """A person says how the run that has just ended was written down; nothing is mended unasked."""
+        with self._lock:
+            question = text_of(body, "question", 1000)
+            ended = next(reversed(self._ended.values()), None)
+            mend = next((each for each in self._mends if each.question == question), None)
+            if ended is None or mend is None:
+                raise Conflict("found no such question", "one that was asked at the end of the run")
+            redo(self.survey, mend.traverses, corrections=mend.redo_as)
+            numbers = " ".join(map(str, mend.traverses))
+            ended["lines"].append(
+                f"taken as {' and '.join(mend.redo_as)}; what was written stays in the file "
+                f"(`waylog redo {self.survey} {numbers} --as written` takes that back)"
+            )
+            self._mends, ended["questions"] = [], []
+            return ended
 
     def _under_way(self) -> Run:
         if self.run is None:
             raise Conflict("found no run under way", "one", None)
         return self.run
 
-    def _doubtful(self, number: int) -> list[str]:
+    def _doubtful(self, number: int) -> RunDoubt | None:
         """What the other runs contradict in one that has just become a traverse."""
-        if self._run_doubt is None:
-            return []
-        doubt = self._run_doubt(self.survey, number)
-        return [] if doubt is None else [f"? {doubt.says}."]
+        is_alone = self._run_doubt is None or len(files_of(self.survey)) < 2
+        return None if is_alone or self._run_doubt is None else self._run_doubt(self.survey, number)

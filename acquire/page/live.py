@@ -3,9 +3,11 @@
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from acquire.console.judging import doubt_about
 from acquire.console.live_words import (
     counts,
     next_words,
@@ -18,11 +20,13 @@ from acquire.console.live_words import (
 from acquire.console.taken import Taken
 from acquire.console.tracking import Live as Shown
 from acquire.console.tracking import Tracker
+from acquire.entry.companion import Companion
 from acquire.entry.doubts import reading_words
-from acquire.model.errors import WaylogError
+from acquire.model.errors import TraverseFileError, WaylogError
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.traverse import Setup
 from acquire.model.units import length_text
+from acquire.page.titles import title_words
 from acquire.receive.ports import Chunk as PortChunk
 from acquire.receive.ports import PortEvent
 from acquire.reduce.streams import BESIDE
@@ -38,16 +42,18 @@ MOST_TAKEN = 6
 """Listed before the last one, which stands by itself."""
 WIDE = 1000
 """Columns: a page folds its lines itself."""
-GONE_AFTER_S = 60.0
-"""A journal that has not grown for so long and was not ended is of a recorder that is no more."""
+SILENT_AFTER_S = 60.0
+GONE_AFTER_S = 600.0
+"""A journal that has not grown for so long is taken to be of a recorder that is no more."""
 Clock = Callable[[], float]
+Company = Callable[[Path, Setup], Companion]
 
 
 class Live:
     """The latest recording of a survey that is under way."""
 
-    def __init__(self, survey: Path, clock: Clock = time.monotonic):
-        self._survey, self._clock = survey, clock
+    def __init__(self, survey: Path, clock: Clock = time.monotonic, company: Company | None = None):
+        self._survey, self._clock, self._company = survey, clock, company
         self._followed: _Followed | None = None
         self._passed_over: set[Path] = set()
         self._lock = threading.Lock()
@@ -71,7 +77,10 @@ class Live:
                 continue
             setup = _setup_of(path)
             if setup is not None and setup.source == "record":
-                return _Followed(path, setup, self._clock)
+                if _is_gone(path):
+                    continue
+                company = None if self._company is None else self._company(self._survey, setup)
+                return _Followed(path, setup, self._clock, company)
             self._passed_over.add(path)
         return None
 
@@ -80,6 +89,12 @@ class Live:
             return list(files_of(self._survey, "journal").values())
         except (OSError, WaylogError):
             return []
+
+
+def _is_gone(path: Path) -> bool:
+    with suppress(OSError):
+        return time.time() - path.stat().st_mtime > GONE_AFTER_S
+    return True
 
 
 def _setup_of(path: Path) -> Setup | None:
@@ -93,8 +108,9 @@ def _setup_of(path: Path) -> Setup | None:
 class _Followed:
     """One recording: its journal's news are told to a tracker like the screen's own."""
 
-    def __init__(self, path: Path, setup: Setup, clock: Clock):
+    def __init__(self, path: Path, setup: Setup, clock: Clock, companion: Companion | None):
         self._following, self._setup, self._clock = Following(path), setup, clock
+        self._companion, self._judged = companion, 0
         self._beside: list[str] = []
         self._tracker: Tracker | None = None
         self._told_s = self._ticked_s = 0.0
@@ -108,8 +124,11 @@ class _Followed:
             self._told_s = max(self._told_s, getattr(record, "time_s", 0.0))
             self._take(record)
         silent_s = self._clock() - self._grew_at
+        if silent_s > GONE_AFTER_S:
+            raise TraverseFileError(self._following.path.name, f"has not grown for {silent_s:.0f} s")
         tracker = self._tracker_now()
         live = tracker.tick(self._told_s if self._is_over else self._told_s + silent_s)
+        self._judge(tracker, live)
         return _shown(self._setup, live, self._state(silent_s))
 
     def _news(self, until: float) -> Iterator[Any]:
@@ -128,7 +147,7 @@ class _Followed:
             return "ended; its traverse file is being written"
         if self._following.is_behind:
             return "catching up"
-        return f"nothing has come for {silent_s:.0f} s" if silent_s > GONE_AFTER_S else ""
+        return f"nothing has come for {silent_s:.0f} s" if silent_s > SILENT_AFTER_S else ""
 
     def _take(self, record: Any) -> None:
         if isinstance(record, Chunk):
@@ -142,6 +161,15 @@ class _Followed:
             self._ticked_s = self._told_s
             self._tracker_now().tick(self._told_s)
 
+    def _judge(self, tracker: Tracker, live: Shown) -> None:
+        """Hold what was taken since against the survey, but for what had been taken before anybody looked."""
+        if self._companion is not None and not self._following.is_behind:
+            for index in range(max(self._judged, len(live.taken) - 1), len(live.taken)):
+                doubt = doubt_about(tracker, index, live.taken[index], self._companion)
+                if doubt is not None:
+                    tracker.question(index, doubt)
+            self._judged = len(live.taken)
+
     def _tracker_now(self) -> Tracker:
         if self._tracker is None:
             known = self._setup.bed.instruments
@@ -154,10 +182,7 @@ def _shown(setup: Setup, live: Shown, state: str) -> dict[str, Any]:
     inch = setup.bed.is_inch
     is_marked = setup.placed_by.is_stations
     return {
-        "number": setup.number,
-        "subject": setup.subject,
-        "instrument": setup.instrument,
-        "direction": setup.direction,
+        "title": f"Run {setup.number}: {title_words(setup)}",
         "state": state,
         "problem": in_owners_unit(live.problem, inch),
         "reading": reading_now(live, setup),

@@ -48,6 +48,7 @@ class Run:
         self.doubts: dict[Slot, str] = {}
         """Of readings that stand there: what was asked about them and has no answer yet."""
         self._seconds, self._lock = seconds, threading.RLock()
+        self._profile: tuple[int, list[str]] = (-1, [])
         self._named = {line.sent_as: line for line in entry.lines if line.sent_as}
 
     @property
@@ -113,11 +114,11 @@ class Run:
                 self.writer.path.unlink(missing_ok=True)
 
     def profile_lines(self, columns: int) -> list[str]:
-        """The profile so far, as `enter` draws it."""
-        companion = self.manner.companion
-        with self._lock:
-            stations = self.entry.table().stations
-        return [] if companion is None else list(companion.profile_lines(stations, columns))
+        """The profile so far, as `enter` draws it; worked out anew only when something was read."""
+        companion, count = self.manner.companion, len(self.entry.lines)
+        if companion is not None and self._profile[0] != count:
+            self._profile = (count, list(companion.profile_lines(self.entry.table().stations, columns)))
+        return self._profile[1]
 
     def check(self, run: str) -> None:
         """Refuse what is meant for another run.

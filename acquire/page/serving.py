@@ -70,6 +70,7 @@ def _application(desk: Desk) -> "Starlette":
         "begin": desk.begin_asked,
         "leave": desk.leave,
         "finish": desk.finish,
+        "mend": desk.mend,
     }
     routes = [Route(f"/{path}", _file(*which), methods=["GET"]) for path, which in FILES.items()]
     routes += [Route(f"/{path}", _asked(desk, call), methods=["GET"]) for path, call in asked.items()]

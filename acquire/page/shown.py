@@ -8,6 +8,7 @@ from acquire.model.bed import Instrument, units_read_by
 from acquire.model.units import decimals_for, length_text, number_text
 from acquire.page.last_run import LastRun
 from acquire.page.run import Run
+from acquire.page.titles import title_words
 from acquire.reduce.written import TypedLine, expected_unit
 from acquire.reduce.written.typed import typed_reading
 
@@ -25,9 +26,8 @@ def run_shown(run: Run, last: LastRun | None) -> Values:
     return {
         "name": run.name,
         "number": setup.number,
+        "title": f"Run {setup.number}: {title_words(setup)}",
         "subject": setup.subject,
-        "instrument": setup.instrument,
-        "direction": setup.direction,
         "unit": unit,
         "unit_shown": unit_shown(unit),
         "units": [{"unit": each, "shown": unit_shown(each)} for each in units_read_by(setup.described)],

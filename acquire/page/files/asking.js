@@ -5,20 +5,28 @@ const LONGEST_MS = 8000;
 export class Lost extends Error {}
 
 /** The answer to one question: its status and what it says. Throws Lost where none came. */
-export async function ask(path, body) {
+export async function ask(path, body, longest_ms = LONGEST_MS) {
   const given = new AbortController();
-  const timer = setTimeout(() => given.abort(), LONGEST_MS);
+  const timer = setTimeout(() => given.abort(), longest_ms);
   const how = body === undefined ? {} : {
     method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body),
   };
   try {
     const reply = await fetch(path, { ...how, cache: "no-store", signal: given.signal });
-    const text = await reply.text();
-    return { status: reply.status, says: reply.status === 403 || !text ? {} : JSON.parse(text) };
+    return { status: reply.status, says: saidIn(await reply.text(), reply.status) };
   } catch (error) {
     throw new Lost(String(error));
   } finally {
     clearTimeout(timer);
+  }
+}
+
+/** What was said; where that is no JSON something went wrong that nobody expected, and it is shown as it is. */
+function saidIn(text, status) {
+  try {
+    return text ? JSON.parse(text) : {};
+  } catch {
+    return { refused: `the computer answered ${status}: ${text.slice(0, 80)}` };
   }
 }
 

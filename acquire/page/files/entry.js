@@ -7,6 +7,7 @@ import { minus } from "./live.js";
 import { newName, Queue, storage } from "./queue.js";
 
 const AGAIN_MS = 2000;
+const LONGEST_END_MS = 120000;  // a traverse file is written, read back and held against the other runs
 const waiting = new Queue("waylog-reading-", storage());
 const refused = new Queue("waylog-refused-", storage());
 
@@ -60,7 +61,7 @@ export function showEntry(told, notes) {
 function begin() {
   extra = [];
   keypad.begin(run);
-  put("entry-head", `Run ${run.number}: ${run.subject} by ${run.instrument}, ${run.direction}`);
+  put("entry-head", run.title);
   put("signs", [run.signs, run.worth].filter(Boolean).join("\n"));
   at("drawing").innerHTML = run.drawing ?? "";
   at("section").innerHTML = run.section ?? "";
@@ -233,9 +234,10 @@ async function end(how) {
 }
 
 async function tell(path, body) {
-  put("entry-refused", "");
+  put("entry-refused", path === "finish" ? "the traverse file is being written …" : "");
   try {
-    const { status, says } = await ask(path, body);
+    const { status, says } = await ask(path, body, LONGEST_END_MS);
+    put("entry-refused", "");
     if (status !== 200) put("entry-refused", says.refused ?? "the link is no longer valid: scan the code again");
   } catch (error) {
     if (!(error instanceof Lost)) throw error;

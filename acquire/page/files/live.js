@@ -18,8 +18,9 @@ export async function watch() {
 
 function show(live) {
   at("live").hidden = !live;
+  at("live").classList.toggle("speaks", Boolean(live) && !live.state);
   if (!live) return;
-  put("live-what", `Run ${live.number}: ${live.subject} by ${live.instrument}, ${live.direction}`);
+  put("live-what", live.title);
   put("live-problem", live.problem);
   put("live-reading", minus(live.reading));
   put("live-age", live.age_s > OLD_S ? `last reading ${live.age_s.toFixed(0)} s ago` : "");

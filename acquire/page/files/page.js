@@ -1,6 +1,6 @@
 // Puts the page together: what is under way is asked for again and again, and shown where it belongs.
 
-import { ask, at, list, put } from "./asking.js";
+import { ask, at, list, made, put } from "./asking.js";
 import { setUpBegin, showBegin } from "./begin.js";
 import { setUpEntry, showEntry } from "./entry.js";
 import { minus, watch } from "./live.js";
@@ -43,6 +43,27 @@ function show(state) {
   if (!ended) return;
   at("ended").querySelector("h2").textContent = `Run ${ended.number} is a traverse now: ${ended.file}`;
   list(at("ended").querySelector("ul"), ended.lines.map(minus));
+  showQuestions(ended.questions);
+}
+
+/** What would mend a run that the others contradict: a person says whether it was so. */
+function showQuestions(questions) {
+  const box = at("ended-questions");
+  if (questions.join() === box.dataset.shown) return;
+  box.dataset.shown = questions.join();
+  box.replaceChildren(...questions.map((question) =>
+    made("button", `${question} – yes, mend it`, { onclick: () => mend(question) })));
+}
+
+async function mend(question) {
+  put("ended-refused", "");
+  try {
+    const { says } = await ask("mend", { question });
+    put("ended-refused", says.refused ?? "");
+  } catch {
+    put("ended-refused", "no connection: try again");
+  }
+  look();
 }
 
 /** The same words as at a prompt; two lines of one caution are one here. */
@@ -55,6 +76,11 @@ function showCautions(lines) {
 
 /** Open at first; once seen they fold, and stay at hand. */
 at("cautions-seen").onclick = () => { at("cautions").open = false; };
+
+// Where there is room all is open from the start.
+if (matchMedia("(min-width: 44rem)").matches) {
+  for (const id of ["stands", "so-far"]) at(id).open = true;
+}
 
 setUpBegin(look);
 setUpEntry(look, connection);

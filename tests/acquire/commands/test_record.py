@@ -19,6 +19,7 @@ import numpy as np
 import pytest
 
 from acquire.cli import main
+from acquire.page.live import Live
 from acquire.store.journal import read_journal
 from tests.invented import bed_toml, flat, level, scale, speaks
 
@@ -174,6 +175,22 @@ def test_sigint_ends_a_recording_with_a_finished_file_and_every_byte(survey, lev
         assert np.array_equal(file["streams/level/value"][()], np.arange(200) / 10)
         assert (np.diff(file["streams/level/time_s"][()]) >= 0).all()
         assert bool(file.attrs["complete"])
+
+
+def test_whoever_looks_on_from_elsewhere_sees_the_readings_and_costs_none(survey, level, scale, started):
+    waylog = started(survey, "front", "--instrument", "level", "--position", "scale:scale")
+    live = Live(survey)
+    for k in range(60):
+        level.send(f"{k / 10:+.1f}\r\n".encode())
+        scale.send(f"X{k * 1.5:+.3f}\r\n".encode())
+        live.now()
+    wait_for(
+        lambda: (live.now()["live"] or {}).get("reading") == "5.9 µm/m", "the last reading, seen elsewhere"
+    )
+    waylog.process.send_signal(signal.SIGINT)
+    assert waylog.ends() == 0 and live.now() == {"live": None}
+    with h5py.File(traverses(survey)[0]) as file:
+        assert file["streams/level/raw/bytes"][()].tobytes() == level.sent
 
 
 def test_two_sigterms_end_it_as_one_does(survey, level, scale, started):

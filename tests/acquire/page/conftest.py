@@ -15,39 +15,26 @@ from importlib.util import find_spec
 
 import pytest
 
+from acquire.entry.companion import Mend, RunDoubt
 from acquire.page.beginning import Wish
 from acquire.page.desk import Desk
+from tests.invented import bed_toml, dial, flat, level
 
 TOKEN = "T0ken-of-the-tests_22"
-BED = """
-[bed]
-name = "invented lathe bed"
-length_mm = 800
-station_pitch_mm = 100
-[faces.way]
-normal = "up"
-across_mm = 0
-[faces.rear]
-normal = "up"
-across_mm = 300
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 1
-[instruments.vial]
-quantity = "slope"
-unit = "mm/m"
-per_division = 0.02
-base_mm = 200
-standard_uncertainty = 0.1
-resolution = 0.1
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 0.5
-resolution = 1
-"""
+VIAL = level(0.1, unit="mm/m", per_division=0.02, resolution=0.1)
+BED = bed_toml(
+    800,
+    name="invented lathe bed",
+    faces={"way": flat(0), "rear": flat(300)},
+    instruments={"level": level(), "vial": VIAL, "dial": dial(0.5, resolution=1)},
+)
+INCH_BED = bed_toml(
+    None,
+    name="invented bed in inches",
+    bed={"length": "32 in", "display": "inch"},
+    faces={"way": flat(0), "rear": flat(300)},
+    instruments={"dial": dial(0.5, resolution=1)},
+)
 HAS_EXTRA = all(find_spec(name) for name in ("starlette", "uvicorn", "segno"))
 needs_extra = pytest.mark.skipif(
     not HAS_EXTRA and "WAYLOG_EVERY_PEER_IS_HERE" not in os.environ, reason="no extra `page` here"
@@ -153,3 +140,11 @@ def command(survey, *arguments, port=0):
         if process.poll() is None:
             process.send_signal(signal.SIGINT)
         process.communicate(timeout=60)
+
+
+QUESTION = "Was the sign of every reading of run 2 turned?"
+
+
+def in_doubt(survey, number):
+    """The other house, which finds the sign of a run turned."""
+    return RunDoubt(f"run {number} has its sign turned", (Mend((number,), ("sign",), QUESTION),))

@@ -5,6 +5,8 @@ import os
 import pytest
 
 from acquire.entry.companion import Prediction
+from acquire.model.errors import RecordingError
+from acquire.page import run as run_module
 from acquire.page.beginning import Helpers
 from acquire.page.desk import Desk
 from acquire.record.keeping import lines_of
@@ -13,7 +15,7 @@ from acquire.store.journal import begin
 from analysis.draw.set_up import set_up
 
 from .browsing import CHROMIUM, browser, until
-from .conftest import BED, command, needs_extra, serving, wish
+from .conftest import INCH_BED, command, in_doubt, needs_extra, serving, wish
 
 pytestmark = [
     pytest.mark.whole,
@@ -127,10 +129,12 @@ def test_keys_are_large_and_nothing_is_cut_off(chromium, desk, tmp_path, width, 
             page.touch(f'.keys [data-key="{key}"]')
         assert page.words("#typed").split() == ["+12.5", "div"]
         assert page.value(FAULTS) == []
-        for each in ("#stands", "#so-far"):
-            page.touch(f"{each} summary")
+        if width == PHONE:
+            for each in ("#stands", "#so-far"):
+                page.touch(f"{each} summary")
         assert page.value(FAULTS) == [] and "+ means" in page.words("#signs")
-        page.value("document.querySelectorAll('details').forEach((e) => { e.open = false; })")
+        if width == PHONE:
+            page.value("document.querySelectorAll('details').forEach((e) => { e.open = false; })")
         page.photograph(
             f"page-{'tablet' if width == TABLET else 'phone'}{'-dark' if is_dark else ''}", tmp_path
         )
@@ -170,6 +174,60 @@ def test_readings_typed_without_connection_wait_and_are_stored_once_in_order(chr
         stored(page, "500 mm")
         page.until("document.getElementById('connection').textContent === 'connected'")
     assert journal_words(survey) == [(100, "1"), (300, "2"), (500, "-3")]
+
+
+def test_what_waits_outlives_a_page_that_is_closed(chromium, survey, desk):
+    with serving(desk) as asker:
+        page = chromium.page(PHONE)
+        page.open(asker.link)
+        at_place(page, "100 mm")
+        page.connect(False)
+        page.type("-1")
+        page.until("document.getElementById('stored').textContent.startsWith('1 reading waits')")
+        page.open("about:blank")
+        page.connect(True)
+        page.open(asker.link)
+        stored(page, "100 mm")
+    assert journal_words(survey) == [(100, "-1")]
+
+
+def test_disk_that_takes_no_more_is_shown_and_the_reading_waits_on_the_phone(
+    chromium, survey, desk, monkeypatch
+):
+    def full(writer, line):
+        raise RecordingError(str(writer.path), "recording must stop (No space left on device)", "room")
+
+    with serving(desk) as asker:
+        page = chromium.page(PHONE)
+        page.open(asker.link)
+        at_place(page, "100 mm")
+        with monkeypatch.context() as patch:
+            patch.setattr(run_module, "keep_line", full)
+            page.type("1")
+            page.until("document.getElementById('entry-refused').textContent.includes('No space left')")
+            assert "waits on this phone" in page.words("#stored") and journal_words(survey) == []
+        stored(page, "100 mm")
+    assert journal_words(survey) == [(100, "1")]
+
+
+def test_run_that_the_others_contradict_is_mended_by_a_finger(chromium, survey, tmp_path):
+    desk = Desk(survey, helpers=Helpers(set_up=set_up), run_doubt=in_doubt)
+    with serving(desk) as asker:
+        page = chromium.page(PHONE)
+        for number in (1, 2):
+            desk.begin(wish("level"))
+            for place in (100, 300, 500, 700):
+                asker.reading("3", float(place), sent_as=f"reading-{number}-{place}")
+            page.open(asker.link)
+            at_place(page, "all read")
+            page.touch("#finish")
+            page.touch("#sure-yes")
+            page.until(f"document.querySelector('#ended h2').textContent.startsWith('Run {number} is')")
+        assert "run 2 has its sign turned" in page.words("#ended")
+        page.photograph("page-phone-slip", tmp_path)
+        page.touch("#ended-questions button")
+        page.until("document.getElementById('ended').textContent.includes('taken as sign')")
+    assert read_traverse(files_of(survey)[2]).stations.reading.tolist() == [-3, -3, -3, -3]
 
 
 def test_reading_whose_answer_was_lost_is_sent_again_and_kept_once(chromium, survey, desk):
@@ -302,10 +360,7 @@ def test_what_an_instrument_types_is_a_reading(chromium, survey, desk):
 
 
 def test_inch_survey_is_inch_throughout(chromium, survey):
-    inch = BED.replace("length_mm = 800", 'display = "inch"\nlength = "32 in"').replace(
-        "base_mm = 200", 'base = "8 in"'
-    )
-    (survey / "bed.toml").write_text(inch, encoding="utf-8")
+    (survey / "bed.toml").write_text(INCH_BED, encoding="utf-8")
     desk = Desk(survey, helpers=Helpers(set_up=set_up))
     desk.begin(wish("dial", reference="line"))
     with serving(desk) as asker:
@@ -333,7 +388,7 @@ def test_run_is_begun_from_the_page(chromium, survey, tmp_path):
         choose(page, "begin-side", sides.index("way along rear"))
         page.touch("#begin .main")
         at_place(page, "0 mm")
-        assert page.words("#entry-head") == "Run 1: way by dial, forward"
+        assert page.words("#entry-head") == "Run 1: way along rear by dial, forward"
         setup = desk.run.writer.setup
         assert (setup.face, setup.reference, setup.direction) == ("way", "rear", "forward")
         page.touch("#leave")

@@ -1,7 +1,9 @@
 """Live figures while a recording runs: from its journal alone, and the same as beside the recorder."""
 
 import dataclasses
+import os
 
+from acquire.entry.companion import Prediction
 from acquire.page.live import Live
 from acquire.store import files_of
 from acquire.store.journal import begin
@@ -40,6 +42,8 @@ def test_figures_follow_the_journal_as_it_grows(survey, level_setup):
         assert live.now()["live"]["reading"] == "13.5 µm/m"
         clock.now += 70.0
         assert live.now()["live"]["state"] == "nothing has come for 70 s"
+        writer.chunk("level", 4.5, b"+14.5\r\n")
+        assert live.now()["live"]["reading"] == "14.5 µm/m"
         writer.end(True, 5.0)
         assert live.now()["live"]["state"] == "ended; its traverse file is being written"
         writer.path.unlink()
@@ -56,6 +60,30 @@ def test_station_that_is_taken_is_told(survey, level_setup):
         found = live.now()["live"]
     assert (
         found["taken"] == "1 taken of 5, the last 100 mm: 12 µm/m (0.15 thou/ft)" and found["stations"] == []
+    )
+
+
+class Company:
+    """Has seen this way before: 50 µm/m everywhere."""
+
+    def __init__(self, survey, setup):
+        pass
+
+    def predict(self, stations, station_mm):
+        return Prediction(50.0, 1.0, "the reverse run")
+
+
+def test_station_that_the_survey_contradicts_is_questioned_as_beside_the_recorder(survey, level_setup):
+    live = Live(survey, Clock(), Company)
+    with begun(survey, level_setup) as writer:
+        for k in range(60):
+            if k == 10:
+                writer.event(1.0, "mark")
+            writer.chunk("level", k / 10, b"+12.5\r\n")
+        live.now()
+        found = live.now()["live"]
+    assert found["problem"].startswith(
+        "station 100 mm is 38 µm/m (0.45 thou/ft) off what the reverse run says"
     )
 
 
@@ -88,6 +116,19 @@ def test_looking_on_writes_nothing_and_locks_nothing(survey, level_setup):
         live.now()
         assert before == sorted((path.name, path.stat().st_mtime_ns) for path in writer.path.parent.iterdir())
     JournalWriter.reopen(writer.path).close()  # nobody else holds it
+
+
+def test_recording_that_was_cut_short_long_ago_is_not_under_way(survey, cut_short):
+    path = cut_short()
+    assert Live(survey).now()["live"] is not None
+    os.utime(path, (path.stat().st_atime, path.stat().st_mtime - 700))
+    assert Live(survey).now() == {"live": None}
+    clock = Clock()
+    os.utime(path)
+    live = Live(survey, clock)
+    assert live.now()["live"] is not None
+    clock.now += 700
+    assert live.now() == {"live": None}
 
 
 def test_entry_under_way_is_no_recording(survey, level_setup):

@@ -15,7 +15,7 @@ from acquire.page.serving import answer
 from acquire.record.keeping import lines_of
 from acquire.store import files_of, read_traverse
 
-from .conftest import command, needs_extra, wish
+from .conftest import QUESTION, command, in_doubt, needs_extra, wish
 
 PLACES = [100.0, 300.0, 500.0, 700.0]
 
@@ -192,6 +192,24 @@ def test_finish_is_said_again_to_whoever_asks_twice_and_a_late_repeat_is_known(s
     assert sent(desk, "1", run=name, sent_as="reading-100")[0] == 200
     assert sent(desk, "2", run=name, sent_as="never-sent")[0] == 409
     assert read_traverse(files_of(survey)[1]).complete
+
+
+def test_run_that_the_others_contradict_is_asked_about_and_mended_when_a_person_says_so(survey):
+    desk = Desk(survey, run_doubt=in_doubt)
+    for _ in range(2):
+        desk.begin(wish())
+        for place in PLACES:
+            sent(desk, "3", place, sent_as=f"{desk.run.name[:3]}-reading-{place:g}")
+        ended = desk.finish({"run": desk.run.name})
+        if ended["number"] == 1:  # there is no other run that could contradict it
+            assert ended["questions"] == []
+    assert ended["questions"] == [QUESTION] and "? run 2 has its sign turned." in ended["lines"]
+    assert answer(desk, lambda: desk.mend({"question": "Was it so?"}))[0] == 409
+    assert read_traverse(files_of(survey)[2]).stations.reading.tolist() == [3, 3, 3, 3]
+    assert desk.mend({"question": QUESTION})["questions"] == []
+    assert read_traverse(files_of(survey)[2]).stations.reading.tolist() == [-3, -3, -3, -3]
+    assert "--as written` takes that back" in desk.state()["ended"]["lines"][-1]
+    assert answer(desk, lambda: desk.mend({"question": QUESTION}))[0] == 409
 
 
 def test_run_that_is_left_goes_on_where_it_stopped_also_at_the_prompt(survey, desk):
