@@ -8,6 +8,7 @@ what most tests need and none is about.
 
 import json
 from collections.abc import Iterable, Mapping
+from pathlib import Path
 from typing import Any
 
 Table = dict[str, Any]
@@ -45,6 +46,13 @@ def bed_toml(
     parts += [_table(f"instruments.{each}", inside) for each, inside in (instruments or {}).items()]
     parts += [_table(table, inside) for table, inside in tables.items()]
     return "".join(part if part.endswith("\n") else part + "\n" for part in parts)
+
+
+def survey_in(folder: Path, bed: str) -> Path:
+    """A survey folder with that bed.toml and no traverse."""
+    (folder / "traverses").mkdir(parents=True)
+    (folder / "bed.toml").write_text(bed, encoding="utf-8")
+    return folder
 
 
 def flat(across_mm: float | None = None, carriage: str | None = None, **keys: Any) -> Table:

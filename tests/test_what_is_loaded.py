@@ -17,6 +17,7 @@ from acquire.model.traverse import Stations
 from acquire.store import write_traverse
 from analysis.answers.bed_or_wear import CHANCE, ndtri
 from analysis.answers.section import bend_rows
+from tests.invented import survey_in
 
 ARRAYS = ("numpy", "h5py")
 HEAVY = (
@@ -88,8 +89,7 @@ base_mm = 200
 standard_uncertainty = 1.0
 """
     folder = tmp_path_factory.mktemp("survey")
-    (folder / "bed.toml").write_text(bed_toml, encoding="utf-8")
-    (folder / "traverses").mkdir()
+    survey_in(folder, bed_toml)
     place = np.arange(100.0, 1000.0, 200.0)
     for number, face in enumerate(("front", "rear"), start=1):
         setup = Setup("level", "slope", bed_toml, face=face, number=number, source="enter")

@@ -9,7 +9,7 @@ import pytest
 
 from acquire.model.traverse import Events, Setup, Stations, Stream, Traverse
 from acquire.store.journal import JournalWriter, begin
-from tests.invented import NUMBER, bed_toml, cross_level, flat, level, scale, speaks, vee
+from tests.invented import NUMBER, bed_toml, cross_level, flat, level, scale, speaks, survey_in, vee
 
 INVENTED_BED = bed_toml(
     faces={"front-vee": vee(0, "front"), "rear-flat": flat(300, "rear")},
@@ -79,10 +79,7 @@ def send_a_stepped_run(writer: JournalWriter, stops: int = 3) -> None:
 @pytest.fixture
 def survey(tmp_path: Path) -> Path:
     """A survey folder without a traverse."""
-    folder = tmp_path / "survey"
-    (folder / "traverses").mkdir(parents=True)
-    (folder / "bed.toml").write_text(INVENTED_BED, encoding="utf-8")
-    return folder
+    return survey_in(tmp_path / "survey", INVENTED_BED)
 
 
 @pytest.fixture

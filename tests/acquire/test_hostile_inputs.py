@@ -28,6 +28,7 @@ from acquire.record.mending import mend
 from acquire.reduce import derive
 from acquire.store import read_traverse, write_traverse
 from acquire.store.journal import JournalContents, JournalWriter, frames, read_journal
+from tests.invented import survey_in
 
 pytestmark = pytest.mark.whole
 
@@ -244,9 +245,7 @@ def test_recording_listens_on_no_network(tmp_path):
 
     master, slave = pty.openpty()
     tty.setraw(slave)
-    survey = tmp_path / "survey"
-    (survey / "traverses").mkdir(parents=True)
-    (survey / "bed.toml").write_text(PTY_BED.format(url=os.ttyname(slave)))
+    survey = survey_in(tmp_path / "survey", PTY_BED.format(url=os.ttyname(slave)))
     process = subprocess.Popen(
         [sys.executable, "-m", "acquire.cli", "record", str(survey), "front", "--instrument", "dial",
          "--reference", "line", "--leave-free", "0"],

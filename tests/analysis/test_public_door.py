@@ -9,7 +9,7 @@ import pytest
 import analysis
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.store import write_traverse
-from tests.invented import bed_toml, level
+from tests.invented import bed_toml, level, survey_in
 
 BED = bed_toml(name="invented bed", faces=("way",), instruments={"level": level(base_mm=100)})
 
@@ -17,8 +17,7 @@ BED = bed_toml(name="invented bed", faces=("way",), instruments={"level": level(
 @pytest.fixture
 def survey_folder(tmp_path, make_traverse):
     """A way hollow by 25 µm: the slopes of h = −25·sin(πx/L) between the feet."""
-    (tmp_path / "bed.toml").write_text(BED, encoding="utf-8")
-    (tmp_path / "traverses").mkdir()
+    survey_in(tmp_path, BED)
     station = np.arange(0, 1001, 100.0)
     slope = np.diff(-25 * np.sin(np.pi * station / 1000)) / 0.1
     traverse = make_traverse(parse_bed(BED), "level", station[:-1] + 50, slope, face="way")

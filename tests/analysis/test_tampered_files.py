@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from acquire.cli import main
+from tests.invented import survey_in
 
 pytestmark = pytest.mark.whole
 
@@ -45,9 +46,7 @@ COMMANDS = [
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
     """Two traverses of the front way and one of the rear, imported."""
-    folder = tmp_path_factory.mktemp("made") / "survey"
-    (folder / "traverses").mkdir(parents=True)
-    (folder / "bed.toml").write_text(BED, encoding="utf-8")
+    folder = survey_in(tmp_path_factory.mktemp("made") / "survey", BED)
     rows = "".join(f"{station},{3 * k}\n" for k, station in enumerate(range(100, 701, 200)))
     path = folder.parent / "run.csv"
     path.write_text("station_mm,reading\n" + rows)

@@ -8,7 +8,7 @@ import pytest
 
 from acquire.cli import main
 from acquire.store import read_survey
-from tests.invented import bed_toml, level
+from tests.invented import bed_toml, level, survey_in
 
 BED = bed_toml(faces=("way",), instruments={"level": level(base_mm=100, seating_um=0.0)})
 AT_MM = np.arange(50.0, 1000.0, 100.0)
@@ -18,9 +18,7 @@ SLOPE = np.diff(-40 * np.sin(np.pi * np.linspace(0, 1, 11) ** 1.7)) * 10
 @pytest.fixture
 def three_runs(tmp_path):
     """A survey of three right runs; gives it and the CSV of a fourth, taken with the level turned."""
-    survey = tmp_path / "survey"
-    (survey / "traverses").mkdir(parents=True)
-    (survey / "bed.toml").write_text(BED, encoding="utf-8")
+    survey = survey_in(tmp_path / "survey", BED)
     rng = np.random.default_rng(1)
     for number, way in enumerate(("forward", "reverse", "forward", "reverse")):
         sign = -1 if number == 3 else 1

@@ -10,7 +10,7 @@ from click.testing import CliRunner
 from acquire.cli import main, waylog
 from acquire.commands import talk
 from acquire.commands.completing import names_in_bed
-from tests.invented import bed_toml, level
+from tests.invented import bed_toml, level, survey_in
 
 pytestmark = pytest.mark.whole
 
@@ -21,9 +21,7 @@ BED = bed_toml(
 
 @pytest.fixture
 def survey(tmp_path):
-    folder = tmp_path / "survey"
-    (folder / "traverses").mkdir(parents=True)
-    (folder / "bed.toml").write_text(BED, encoding="utf-8")
+    folder = survey_in(tmp_path / "survey", BED)
     (tmp_path / "r.csv").write_text("station_mm,reading\n100,1\n300,2\n500,1\n", encoding="utf-8")
     return folder
 

@@ -9,7 +9,7 @@ import pytest
 from acquire.cli import main
 from acquire.record.conversion import convert_here
 from acquire.store import files_of, read_traverse
-from tests.invented import bed_toml, dial
+from tests.invented import bed_toml, dial, survey_in
 
 BED = bed_toml(400, name="invented lathe bed", faces=("way",), instruments={"dial": dial(1.5, resolution=1)})
 TYPED = "station_mm,reading (thou),repeat,note\n0,1,1,\n100,20,1,chip?\n200,3,1,\n200,3.5,2,\n300,2,1,\n"
@@ -17,9 +17,7 @@ TYPED = "station_mm,reading (thou),repeat,note\n0,1,1,\n100,20,1,chip?\n200,3,1,
 
 @pytest.fixture
 def survey(tmp_path):
-    folder = tmp_path / "survey"
-    (folder / "traverses").mkdir(parents=True)
-    (folder / "bed.toml").write_text(BED, encoding="utf-8")
+    folder = survey_in(tmp_path / "survey", BED)
     (tmp_path / "run.csv").write_text(TYPED, encoding="utf-8")
     assert main(["import", str(folder), str(tmp_path / "run.csv"), *HOW]) == 0
     return folder

@@ -12,7 +12,7 @@ import pytest
 
 from acquire.cli import main
 from acquire.store import files_of, read_traverse
-from tests.invented import bed_toml, dial, scale, speaks
+from tests.invented import bed_toml, dial, scale, speaks, survey_in
 
 DEADLINE_S = 60.0
 BED = bed_toml(
@@ -25,10 +25,8 @@ HOW = ("--face", "way", "-i", "dial", "-r", "line")
 
 @pytest.fixture
 def survey(tmp_path):
-    folder = tmp_path / "survey"
-    (folder / "traverses").mkdir(parents=True)
     text = BED.format(dial=tmp_path / "dial", scale=tmp_path / "scale")
-    (folder / "bed.toml").write_text(text, encoding="utf-8")
+    folder = survey_in(tmp_path / "survey", text)
     (tmp_path / "falling.csv").write_text(FALLING, encoding="utf-8")
     (tmp_path / "rising.csv").write_text(RISING, encoding="utf-8")
     return folder

@@ -9,7 +9,7 @@ import pytest
 
 from acquire.cli import main
 from acquire.store import files_of, read_survey, read_traverse
-from tests.invented import bed_toml, flat, level
+from tests.invented import bed_toml, flat, level, survey_in
 
 BED = bed_toml(
     800,
@@ -37,10 +37,7 @@ ROLL_UM_PER_M = [20 * each for each in DIVISIONS]
 
 
 def survey_of(tmp_path, name, more=""):
-    folder = tmp_path / name
-    (folder / "traverses").mkdir(parents=True)
-    (folder / "bed.toml").write_text(BED + more, encoding="utf-8")
-    return folder
+    return survey_in(tmp_path / name, BED + more)
 
 
 @pytest.fixture

@@ -5,7 +5,7 @@ import io
 import pytest
 
 from acquire.cli import main
-from tests.invented import bed_toml, dial, level
+from tests.invented import bed_toml, dial, level, survey_in
 
 BED = bed_toml(
     800,
@@ -19,10 +19,7 @@ NO_NUMBERS = ["nan", "inf", "-inf", "1e999", "1e300", "0x10", "--5", "1_000", "N
 
 @pytest.fixture
 def survey(tmp_path):
-    folder = tmp_path / "survey"
-    (folder / "traverses").mkdir(parents=True)
-    (folder / "bed.toml").write_text(BED, encoding="utf-8")
-    return folder
+    return survey_in(tmp_path / "survey", BED)
 
 
 def refused(capsys, *argv):

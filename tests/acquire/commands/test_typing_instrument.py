@@ -10,7 +10,7 @@ import time
 import pytest
 
 from acquire.store import files_of, read_traverse
-from tests.invented import bed_toml, dial
+from tests.invented import bed_toml, dial, survey_in
 
 pytestmark = [
     pytest.mark.whole,
@@ -70,8 +70,7 @@ class Desk:
 
 
 def test_readings_come_in_bursts_and_only_the_hand_answers_a_question(tmp_path, start):
-    (tmp_path / "bed.toml").write_text(BED, encoding="utf-8")
-    (tmp_path / "traverses").mkdir()
+    survey_in(tmp_path, BED)
     desk = Desk(tmp_path, start)
     for station, text in ((0, b"+003 um\t"), (100, b"+004 um\t"), (200, b"+0.003 mm\r")):
         desk.says(f"{station} mm, {station // 100 + 1} of 6")

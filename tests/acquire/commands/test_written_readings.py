@@ -14,7 +14,7 @@ from acquire.cli import main
 from acquire.model.bed_toml.reading import read_bed
 from acquire.record.keeping import lines_of
 from acquire.store import files_of, read_traverse
-from tests.invented import bed_toml, dial, flat, level
+from tests.invented import bed_toml, dial, flat, level, survey_in
 
 pytestmark = pytest.mark.whole
 
@@ -30,10 +30,7 @@ DEADLINE_S = 30
 
 @pytest.fixture
 def survey(tmp_path):
-    folder = tmp_path / "survey"
-    (folder / "traverses").mkdir(parents=True)
-    (folder / "bed.toml").write_text(BED, encoding="utf-8")
-    return folder
+    return survey_in(tmp_path / "survey", BED)
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ from acquire.receive.ports import Chunk
 from acquire.record.conversion import convert_here
 from acquire.record.recorder import Recorder
 from acquire.store import read_traverse
-from tests.invented import bed_toml, level, scale, speaks
+from tests.invented import bed_toml, level, scale, speaks, survey_in
 
 BED = bed_toml(
     600,
@@ -62,9 +62,7 @@ class Traverse:
 
 @pytest.fixture
 def survey(tmp_path):
-    (tmp_path / "bed.toml").write_text(BED)
-    (tmp_path / "traverses").mkdir()
-    return tmp_path
+    return survey_in(tmp_path, BED)
 
 
 class Remembers:

@@ -7,7 +7,7 @@ import pytest
 from acquire.entry import Asker, Entry, enter_readings, stations_to_read
 from acquire.entry.asking import Manner
 from acquire.model.traverse import Setup
-from tests.invented import bed_toml, dial, level
+from tests.invented import bed_toml, dial, level, survey_in
 
 BED = bed_toml(
     800,
@@ -23,9 +23,7 @@ BED = bed_toml(
 
 @pytest.fixture
 def survey(tmp_path):
-    (tmp_path / "bed.toml").write_text(BED, encoding="utf-8")
-    (tmp_path / "traverses").mkdir()
-    return tmp_path
+    return survey_in(tmp_path, BED)
 
 
 def setup_of(instrument="dial", **changes):

@@ -5,6 +5,7 @@ import pytest
 from acquire.cli import main
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError, BedError, EntryError
+from tests.invented import survey_in
 
 BED = """
 [bed]
@@ -26,8 +27,7 @@ seating_um = 0
 
 @pytest.fixture
 def survey(tmp_path):
-    (tmp_path / "bed.toml").write_text(BED)
-    (tmp_path / "traverses").mkdir()
+    survey_in(tmp_path, BED)
     (tmp_path / "run.csv").write_text("station_mm,reading\n50,0\n150,0\n250,1\n")
     return tmp_path
 

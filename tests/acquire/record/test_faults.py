@@ -23,6 +23,7 @@ from acquire.record.recorder import Recorder
 from acquire.reduce import derive
 from acquire.store import read_traverse
 from acquire.store.journal import begin, read_journal
+from tests.invented import survey_in
 
 pytestmark = [
     pytest.mark.whole,
@@ -128,9 +129,7 @@ def test_bytes_on_both_sides_of_a_lost_record_are_never_joined(faults, tmp_path)
 
 
 def test_journal_whose_only_bytes_are_damaged_is_not_called_empty(faults, tmp_path):
-    survey = tmp_path / "survey"
-    (survey / "traverses").mkdir(parents=True)
-    (survey / "bed.toml").write_text(faults.bed_of(tmp_path))
+    survey = survey_in(tmp_path / "survey", faults.bed_of(tmp_path))
     setup = Setup("level", "offset", faults.bed_of(tmp_path), face="front", reference="line")
     with begin(survey, setup) as writer:
         writer.chunk("level", 0.1, b"L+1.0\r\n")
@@ -144,10 +143,8 @@ def test_journal_whose_only_bytes_are_damaged_is_not_called_empty(faults, tmp_pa
 @pytest.mark.parametrize("damage", ["cut", "flipped"])
 def test_import_that_was_not_wholly_kept_is_no_traverse(faults, tmp_path, damage):
     """A CSV cut in a number, or without its middle, would read as other numbers."""
-    survey = tmp_path / "survey"
-    (survey / "traverses").mkdir(parents=True)
     text = faults.bed_of(tmp_path)
-    (survey / "bed.toml").write_text(text)
+    survey = survey_in(tmp_path / "survey", text)
     setup = Setup("level", "offset", text, source="import", face="front", reference="line")
     with begin(survey, setup) as writer:
         rows = "".join(f"{station},12345\n" for station in range(0, 600, 100)) * 400

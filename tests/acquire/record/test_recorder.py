@@ -14,7 +14,7 @@ from acquire.record.conversion import Converted, convert_here
 from acquire.record.recorder import Recorder, ending_signals, instruments_of
 from acquire.store import read_traverse
 from acquire.store.journal import JournalWriter, read_journal
-from tests.invented import bed_toml, level, speaks
+from tests.invented import bed_toml, level, speaks, survey_in
 
 BED = bed_toml(
     600,
@@ -86,9 +86,7 @@ class Clock:
 
 @pytest.fixture
 def survey(tmp_path):
-    (tmp_path / "bed.toml").write_text(BED)
-    (tmp_path / "traverses").mkdir()
-    return tmp_path
+    return survey_in(tmp_path, BED)
 
 
 def recorder_of(survey, reader, **options):

@@ -17,6 +17,7 @@ from acquire.model.traverse import Events, Setup, Stations, Traverse
 from acquire.reduce.written import readings_imported
 from acquire.store.exporting import export_csv, export_hdf5, stations_as_csv, traverses_as_csv
 from acquire.store.traverse_file.writer import write_traverse
+from tests.invented import survey_in
 
 BED = """
 [bed]
@@ -131,9 +132,7 @@ def test_list_of_files_tells_a_run_that_was_cut_short():
 
 @pytest.fixture
 def survey(tmp_path):
-    folder = tmp_path / "survey"
-    (folder / "traverses").mkdir(parents=True)
-    (folder / "bed.toml").write_text(BED, encoding="utf-8")
+    folder = survey_in(tmp_path / "survey", BED)
     write_traverse(folder / "traverses" / "001-way-dial.h5", made())
     return folder
 

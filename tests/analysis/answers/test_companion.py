@@ -6,6 +6,7 @@ import pytest
 from acquire.entry.doubts import doubt_of
 from acquire.store import write_traverse
 from analysis.answers.companion import Companion
+from tests.invented import survey_in
 
 MIDDLES = np.arange(100.0, 1400, 200)
 STATIONS = np.arange(0.0, 1401.0, 200.0)
@@ -24,8 +25,7 @@ def bed(invented_bed):
 @pytest.fixture
 def companion(bed, make_traverse, tmp_path):
     """Of one run under way after others: `companion(runs, run)`."""
-    (tmp_path / "bed.toml").write_text(bed.text, encoding="utf-8")
-    (tmp_path / "traverses").mkdir()
+    survey_in(tmp_path, bed.text)
 
     def make(others, run):
         for each in others:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from acquire.cli import main
+from tests.invented import survey_in
 
 pytestmark = pytest.mark.whole
 
@@ -58,8 +59,7 @@ MIDDLE = X[:-1] + 50
 @pytest.fixture(scope="module")
 def survey(tmp_path_factory):
     folder = tmp_path_factory.mktemp("lathe")
-    (folder / "traverses").mkdir()
-    (folder / "bed.toml").write_text(BED.format(display=""), encoding="utf-8")
+    survey_in(folder, BED.format(display=""))
     random = np.random.default_rng(5)
     vee, flat = -40 * np.exp(-(((X - 350) / 180) ** 2)), 0.02 * X
     side = 12 * np.exp(-(((X - 350) / 180) ** 2))
@@ -119,8 +119,7 @@ def test_typed_figures_are_in_the_surveys_unit_or_their_own(ask, survey, tmp_pat
         "align", "facing", "SURVEY", "--reading", "0.0056 mm", "--radius", "14e4 um", "--diameter", "300mm"
     )
     assert plain["depth_um"]["value"] == pytest.approx(3.0) == pytest.approx(named["depth_um"]["value"])
-    (tmp_path / "traverses").mkdir()
-    (tmp_path / "bed.toml").write_text(BED.format(display='display = "inch"'), encoding="utf-8")
+    survey_in(tmp_path, BED.format(display='display = "inch"'))
     words = ["align", "facing", str(tmp_path), "--reading", "1", "--radius", "5", "--diameter", "10"]
     capsys.readouterr()
     assert main([*words, "--json"]) == 0
@@ -159,8 +158,7 @@ def test_collars_bar_and_tailstock_answer(ask):
 
 
 def test_headstock_of_an_empty_survey_is_not_blamed(tmp_path, capsys):
-    (tmp_path / "traverses").mkdir()
-    (tmp_path / "bed.toml").write_text(BED.format(display=""), encoding="utf-8")
+    survey_in(tmp_path, BED.format(display=""))
     words = ["align", "turned", str(tmp_path), "--diameters", "30", "30.024", "--at", "200", "450"]
     assert main(words) == 1
     assert "the headstock cannot be told from roll and wear" in capsys.readouterr().err
