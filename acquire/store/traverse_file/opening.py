@@ -12,7 +12,7 @@ import math
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import h5py
 import numpy as np
@@ -60,6 +60,21 @@ def opened(path: Path) -> Iterator["Source"]:
         ) from error
 
 
+class Dataset(NamedTuple):
+    """A dataset that was looked at."""
+
+    handle: h5py.h5d.DatasetID
+    shape: tuple[int, ...]
+    dtype: np.dtype
+
+    def values(self) -> np.ndarray:
+        """All of it."""
+        values = np.empty(self.shape, self.dtype)
+        if values.size:
+            self.handle.read(h5py.h5s.ALL, h5py.h5s.ALL, values)
+        return values
+
+
 class Source:
     """An opened file; every access is checked, and what has been handed out is counted."""
 
@@ -90,9 +105,10 @@ class Source:
 
     def attribute(self, name: str) -> Any:
         """A root attribute as a plain value: text, number or truth; None where there is none."""
-        if name not in self._attributes:
+        try:
+            kept = self._attributes.get_id(name)
+        except KeyError:
             return None
-        kept = self._attributes.get_id(name)
         if kept.shape != () or kept.get_storage_size() > LONGEST_TEXT_BYTES:
             raise self.refuse(f"attribute {name} is no single value")
         value = self._attributes[name]
@@ -114,26 +130,31 @@ class Source:
 
     def _hard(self, group: h5py.Group, name: str) -> Any:
         key = name.encode()
-        if not group.id.links.exists(key):
-            raise self.refuse(f"{group.name.rstrip('/')}/{name} is missing")
-        if group.id.links.get_info(key).type != h5py.h5l.TYPE_HARD:
+        try:
+            link = group.id.links.get_info(key)
+        except KeyError:
+            raise self.refuse(f"{group.name.rstrip('/')}/{name} is missing") from None
+        if link.type != h5py.h5l.TYPE_HARD:
             raise self.refuse(f"{name} points elsewhere (a link)", "everything in the file itself")
         return h5py.h5o.open(group.id, key)
 
-    def dataset(self, group: h5py.Group, name: str, dimensions: int) -> h5py.h5d.DatasetID:
+    def dataset(self, group: h5py.Group, name: str, dimensions: int) -> Dataset:
         """A plain dataset of this very file, of a size that can be."""
-        found = self._hard(group, name)
-        if not isinstance(found, h5py.h5d.DatasetID) or _dimensions(found) != dimensions:
+        handle = self._hard(group, name)
+        space = handle.get_space() if isinstance(handle, h5py.h5d.DatasetID) else None
+        if space is None or space.get_simple_extent_type() == h5py.h5s.NULL:
+            shape = None
+        else:
+            shape = space.get_simple_extent_dims()
+        if shape is None or len(shape) != dimensions:
             raise self.refuse(f"{name} is not of the right shape", f"a dataset of {dimensions} dimension(s)")
+        found = Dataset(handle, shape, handle.dtype)
         self._check_storage(found, name)
         return found
 
-    def _check_storage(self, dataset: h5py.h5d.DatasetID, name: str) -> None:
-        packing, size, item_bytes = (
-            dataset.get_create_plist(),
-            math.prod(dataset.shape),
-            dataset.dtype.itemsize,
-        )
+    def _check_storage(self, dataset: Dataset, name: str) -> None:
+        handle, size, item_bytes = dataset.handle, math.prod(dataset.shape), dataset.dtype.itemsize
+        packing = handle.get_create_plist()
         layout = packing.get_layout()
         if layout == h5py.h5d.VIRTUAL or packing.get_external_count():
             raise self.refuse(f"{name} keeps its values outside the file", "everything in the file itself")
@@ -143,20 +164,20 @@ class Source:
         piece_bytes = math.prod(packing.get_chunk()) * item_bytes if layout == h5py.h5d.CHUNKED else 0
         if piece_bytes > LARGEST_CHUNK_BYTES:
             raise self.refuse(f"{name} is cut in pieces of more than {LARGEST_CHUNK_BYTES >> 20} MiB")
-        if size * item_bytes > _DEFLATE_AT_MOST * dataset.get_storage_size():
+        if size * item_bytes > _DEFLATE_AT_MOST * handle.get_storage_size():
             raise self.refuse(f"{name} claims {size} values that the file does not hold")
         if layout == h5py.h5d.CHUNKED:
             least = CHECKSUM_BYTES if h5py.h5z.FILTER_FLETCHER32 in used else 0
-            self._check_pieces(dataset, name, least, 1.01 * piece_bytes + 64)
+            self._check_pieces(handle, name, least, 1.01 * piece_bytes + 64)
         self._take(size * item_bytes, name)
 
-    def _check_pieces(self, dataset: h5py.h5d.DatasetID, name: str, least: int, most: float) -> None:
+    def _check_pieces(self, handle: h5py.h5d.DatasetID, name: str, least: int, most: float) -> None:
         """Refuse a piece shorter than its own checksum, longer than unpacked, packed otherwise, or not there.
 
         The library takes the checksum off without looking whether it is there, and reads past the end.
         """
-        for number in range(dataset.get_num_chunks()):
-            piece = dataset.get_chunk_info(number)
+        for number in range(handle.get_num_chunks()):
+            piece = handle.get_chunk_info(number)
             is_there = piece.byte_offset is not None and piece.byte_offset + piece.size <= self._length
             if piece.filter_mask or not least < piece.size <= most or not is_there:
                 raise self.refuse(f"{name} has a piece that is damaged ({piece.size} bytes)")
@@ -168,16 +189,17 @@ class Source:
 
     def numbers(self, group: h5py.Group, name: str, dtype: str) -> np.ndarray:
         """A column of numbers, of exactly the kind that is kept there."""
-        return np.asarray(_values(self._numbers(group, name, dtype)), dtype)
+        return np.asarray(self._numbers(group, name, dtype).values(), dtype)
 
     def put(self, group: h5py.Group, name: str, dtype: str, columns: Columns) -> Column:
         """The same, put piece by piece into `columns`."""
-        found, column = h5py.Dataset(self._numbers(group, name, dtype)), columns.column(np.dtype(dtype).type)
+        found = h5py.Dataset(self._numbers(group, name, dtype).handle)
+        column = columns.column(np.dtype(dtype).type)
         for begin in range(0, len(found), ROWS_AT_ONCE):
             column.append(found[begin : begin + ROWS_AT_ONCE])
         return column
 
-    def _numbers(self, group: h5py.Group, name: str, dtype: str) -> h5py.h5d.DatasetID:
+    def _numbers(self, group: h5py.Group, name: str, dtype: str) -> Dataset:
         found = self.dataset(group, name, 1)
         if found.dtype.kind != np.dtype(dtype).kind or found.dtype.itemsize > 8:
             raise self.refuse(f"{name} holds {found.dtype}", dtype)
@@ -196,32 +218,18 @@ class Source:
         except UnicodeDecodeError as error:
             raise self.refuse(f"{name} is no text", "UTF-8") from error
 
-    def _text(self, dataset: h5py.h5d.DatasetID, name: str) -> np.ndarray:
+    def _text(self, dataset: Dataset, name: str) -> np.ndarray:
         if dataset.dtype.kind != "S" or dataset.dtype.itemsize > LONGEST_TEXT_BYTES:
             raise self.refuse(f"{name} holds {dataset.dtype}", "texts of one width")
-        return _values(dataset)
+        return dataset.values()
 
     def units(self, group: h5py.Group, name: str) -> str:
         """The unit that a dataset names."""
-        attributes = h5py.Dataset(self.dataset(group, name, 1)).attrs
+        attributes = h5py.Dataset(self.dataset(group, name, 1).handle).attrs
         unit = attributes.get("units")
         if not isinstance(unit, str) or len(unit) > 60:
             raise self.refuse(f"{name} names no unit")
         return unit
-
-
-def _dimensions(dataset: h5py.h5d.DatasetID) -> int | None:
-    """How many dimensions a dataset has: none of its own where it holds nothing at all."""
-    space = dataset.get_space()
-    is_empty = space.get_simple_extent_type() == h5py.h5s.NULL
-    return None if is_empty else int(space.get_simple_extent_ndims())
-
-
-def _values(dataset: h5py.h5d.DatasetID) -> np.ndarray:
-    values = np.empty(dataset.shape, dataset.dtype)
-    if values.size:
-        dataset.read(h5py.h5s.ALL, h5py.h5s.ALL, values)
-    return values
 
 
 @contextmanager
