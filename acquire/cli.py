@@ -58,6 +58,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "saddle": ("analysis.commands.saddle", "how far the saddle comes down; what it asks of apron and rack"),
     "blue": ("analysis.commands.blue", "where a straightedge would mark, held against the marks seen"),
     "align": ("analysis.commands.align", "tailstock, spindle, quill, centres, cross slide against the ways"),
+    "kept": ("analysis.commands.kept", "the tests that were kept with the survey, answered again"),
     "square": (
         "analysis.commands.square",
         "a column or spindle against the table, the square's own error apart",

@@ -61,6 +61,7 @@ def _lines(found: dict[str, Any], what: str) -> list[str]:
         [_stream_words(stream) for stream in found.get("streams", [])],
         _events_words(found.get("events", [])),
         [_under_way_words(each) for each in found.get("under_way", [])],
+        [_test_words(each) for each in found.get("tests", [])],
     ]
     return "\n\n".join("\n".join(part) for part in parts if part).splitlines()
 
@@ -86,6 +87,19 @@ def _correction_words(line: dict[str, Any], inch: bool) -> list[str]:
         f"{each['now']} instead of {each['was']}: {each['because']}"
         for each in line["corrections"]
     ]
+
+
+def _test_words(kept: dict[str, Any]) -> str:
+    """A test that was kept: its number, what it was, when, and its readings as they are kept."""
+    readings = ", ".join(f"{name} {_reading_words(value)}" for name, value in kept["readings"].items())
+    note = f" ({kept['note']})" if kept["note"] else ""
+    return f"test {kept['number']}, {kept['test']}, {kept['created_utc']}{note}: {readings}"
+
+
+def _reading_words(value: Any) -> str:
+    if isinstance(value, list):
+        return " ".join(map(_reading_words, value))
+    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def _table(rows: list[dict[str, str]]) -> list[str]:

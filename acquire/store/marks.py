@@ -1,17 +1,12 @@
 """The blue that was seen, kept in the survey: `marks/001-FACE.toml`, numbered as entered, never altered."""
 
-import re
-import tomllib
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from acquire.model.errors import SurveyError
 from acquire.model.marks import SEEN, Mark, Marks
-from acquire.store.safe_files import write_file
-from acquire.store.survey import own_folder
-
-_NAME = re.compile(r"(\d{3,})-.*\.toml")
+from acquire.store.numbered import in_order, keep_next, table_of
 
 
 def marks_folder(survey: Path | str) -> Path:
@@ -21,19 +16,8 @@ def marks_folder(survey: Path | str) -> Path:
 
 def keep_marks(survey: Path | str, marks: Marks) -> Path:
     """Write marks under the next free number; a file that stands already is never touched."""
-    import tomlkit
-
-    folder = own_folder(marks_folder(survey))
-    number = max((_number(path) or 0 for path in folder.iterdir()), default=0) + 1
-    path = folder / f"{number:03d}-{marks.face}.toml"
-    text = tomlkit.dumps({**asdict(marks), "stretches": [asdict(mark) for mark in marks.stretches]})
-    try:
-        write_file(path, text.encode("utf-8"))
-    except OSError as error:
-        raise SurveyError(
-            str(path), f"cannot be written ({error.strerror})", "a survey that may be written"
-        ) from error
-    return path
+    held = {**asdict(marks), "stretches": [asdict(mark) for mark in marks.stretches]}
+    return keep_next(marks_folder(survey), marks.face, held)
 
 
 def read_marks(survey: Path | str) -> tuple[Marks, ...]:
@@ -44,22 +28,15 @@ def read_marks(survey: Path | str) -> tuple[Marks, ...]:
     SurveyError
         Where a file holds something else.
     """
-    folder = marks_folder(survey)
-    paths = [path for path in folder.iterdir() if _number(path)] if folder.is_dir() else []
-    return tuple(_read(path) for path in sorted(paths, key=lambda path: _number(path) or 0))
-
-
-def _number(path: Path) -> int | None:
-    match = _NAME.fullmatch(path.name)
-    return int(match.group(1)) if match else None
+    return tuple(_read(path) for path in in_order(marks_folder(survey)))
 
 
 def _read(path: Path) -> Marks:
     try:
-        held = tomllib.loads(path.read_text(encoding="utf-8"))
+        held = table_of(path)
         stretches = tuple(_mark(each) for each in held.pop("stretches"))
         return Marks(**held, stretches=stretches)
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, TypeError, KeyError, ValueError) as error:
+    except (OSError, TypeError, KeyError, ValueError) as error:
         raise SurveyError(
             str(path), f"found no marks in it: {error}", "a file as `waylog marks` writes it", "move it away"
         ) from error

@@ -11,6 +11,7 @@ from acquire.model.errors import WaylogError
 from acquire.model.traverse import FLAGS, Setup, Stream, Traverse
 from acquire.store import read_survey, read_traverse, survey_bed, traverse_folder
 from acquire.store.journal import Chunk, Event, records
+from acquire.store.kept_tests import read_tests
 
 Values = dict[str, Any]
 
@@ -24,6 +25,7 @@ def survey_shown(survey: Path) -> Values:
         "display": "inch" if bed.is_inch else "metric",
         "traverses": [line_of(traverse) for traverse in read_survey(survey)],
         "under_way": [_in_passing(path) for path in sorted(traverse_folder(survey).glob("*.journal"))],
+        "tests": [asdict(kept) for kept in read_tests(survey)],
     }
 
 

@@ -1,25 +1,14 @@
 """`waylog dovetail`: width, angle, taper and worn flank of a dovetail by pins; its gib."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from acquire.model.group_of_tests import GroupOfTests
-from analysis.commands.options import (
-    Output,
-    Written,
-    figure_options,
-    give,
-    in_mm,
-    in_um,
-    opened,
-    survey_argument,
-)
+from analysis.commands.options import Output, Written, figure_options, survey_argument
 from analysis.commands.square import WrittenRun
-
-if TYPE_CHECKING:
-    from analysis.answers.alignment import Measured
+from analysis.commands.typed import Kept, Turned, answered, keep_options
 
 
 @click.group("dovetail", cls=GroupOfTests)
@@ -59,30 +48,28 @@ def command() -> None:
     help="Of one reading.",
 )
 @figure_options
-def pins(survey: Path, angle_deg: float | None, is_between: bool, output: Output, **typed: Any) -> None:
+@keep_options
+def pins(
+    survey: Path, angle_deg: float | None, is_between: bool, output: Output, kept: Kept, **typed: Any
+) -> None:
     """Width, taper, and with an indicator from a sound side which flank it is."""
-    from analysis.answers.dovetail import dovetail
-    from analysis.words.flanks import dovetail_words
-
-    loaded = opened(survey)
-    is_inch = loaded.bed.is_inch
-    places, measures = ([in_mm(each, is_inch) for each in typed[name]] for name in ("places", "measure"))
-    angle = _angle(typed, measures, is_inch, not is_between)
-    if (angle is None) == (angle_deg is None):
+    other = [typed[name] for name in ("other_pin", "other_measure")]
+    if any(each is None for each in other) and any(each is not None for each in other):
+        raise click.UsageError("--other-pin and --other-measure go together.")
+    if (other[0] is None) == (angle_deg is None):
         raise click.UsageError("--angle, or --other-pin with --other-measure: one of the two.")
-    side = typed["side"]
-    result = dovetail(
-        places,
-        measures,
-        in_mm(typed["pin"], is_inch),
-        angle_deg if angle is None else angle.value,  # type: ignore[arg-type]
-        is_over=not is_between,
-        reading_uncertainty_um=in_um(typed["uncertainty"], is_inch),
-        angle_uncertainty_deg=0.0 if angle is None else angle.standard_uncertainty,
-        side_um=None if side is None else [in_um(each, is_inch) for each in side],
-        side_uncertainty_um=in_um(typed["side_uncertainty"], is_inch),
-    )
-    give(result, lambda i: dovetail_words(result, i, angle), None, output, is_inch)
+
+    def readings(turned: Turned) -> dict[str, Any]:
+        lengths = ("measure", "pin", "other_pin", "other_measure")
+        return {
+            "at_mm": turned.mm(typed["places"]),
+            **{f"{name}_mm": turned.mm(typed[name]) for name in lengths},
+            **{f"{name}_um": turned.um(typed[name]) for name in ("side", "side_uncertainty", "uncertainty")},
+            "angle_deg": angle_deg,
+            "is_over": not is_between,
+        }
+
+    answered(survey, "dovetail pins", readings, output, kept)
 
 
 @command.command("gib")
@@ -93,25 +80,11 @@ def pins(survey: Path, angle_deg: float | None, is_between: bool, output: Output
 )
 @click.option("--taper", "one_in", type=float, metavar="N", help="Taper of the gib, 1:N.")
 @figure_options
-def gib(survey: Path, play: Any, angle_deg: float, one_in: float | None, output: Output) -> None:
+@keep_options
+def gib(survey: Path, play: Any, angle_deg: float, one_in: float | None, output: Output, kept: Kept) -> None:
     """How much thicker a gib takes up a play, and how far a tapered one is driven."""
-    from analysis.answers.dovetail import gib_for
-    from analysis.words.flanks import gib_words
 
-    is_inch = opened(survey).bed.is_inch
-    result = gib_for(in_um(play, is_inch), angle_deg, one_in)
-    give(result, lambda i: gib_words(result, i), None, output, is_inch)
+    def readings(turned: Turned) -> dict[str, Any]:
+        return {"play_um": turned.um(play), "angle_deg": angle_deg, "one_in": one_in}
 
-
-def _angle(typed: dict[str, Any], measures: list[float], is_inch: bool, is_over: bool) -> "Measured | None":
-    """The angle by two sizes of pins, where both were typed."""
-    from analysis.answers.dovetail import angle_of_pins
-
-    given = [typed[name] for name in ("other_pin", "other_measure")]
-    if any(each is None for each in given):
-        if any(each is not None for each in given):
-            raise click.UsageError("--other-pin and --other-measure go together.")
-        return None
-    pin, measure = (in_mm(each, is_inch) for each in given)
-    u = in_um(typed["uncertainty"], is_inch)
-    return angle_of_pins((measures[0], measure), (in_mm(typed["pin"], is_inch), pin), u, is_over=is_over)
+    answered(survey, "dovetail gib", readings, output, kept)

@@ -1,13 +1,14 @@
 """`waylog flanks`: which flank of a vee is worn, and the angles of its flanks by two rollers."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from acquire.model.group_of_tests import GroupOfTests
 from analysis.commands.align import UNCERTAINTY
-from analysis.commands.options import Output, Written, figure_options, give, in_mm, in_um, survey_argument
+from analysis.commands.options import Output, Written, figure_options, give, survey_argument
+from analysis.commands.typed import Kept, Turned, answered, keep_options
 
 if TYPE_CHECKING:
     from acquire.model.units import Reading
@@ -45,6 +46,7 @@ def wear(survey: Path, face: str, output: Output) -> None:
 @click.option("--sound", type=TWO, metavar="FROM TO", help="Sound stretch of the flanks, from the root.")
 @UNCERTAINTY
 @figure_options
+@keep_options
 def angles(
     survey: Path,
     rollers: "tuple[Reading, Reading]",
@@ -53,23 +55,17 @@ def angles(
     sound: "tuple[Reading, Reading] | None",
     uncertainty: "Reading",
     output: Output,
+    kept: Kept,
 ) -> None:
     """Flank angles of a groove by two rollers: height and place of each."""
-    from analysis.answers.flanks import angles_of_rollers
-    from analysis.answers.surveys import load
-    from analysis.words.flanks import angles_words
 
-    is_inch = load(survey).bed.is_inch
+    def readings(turned: Turned) -> dict[str, Any]:
+        return {
+            "rollers_mm": turned.mm(rollers),
+            "top_mm": turned.mm(top),
+            "side_mm": turned.mm(side),
+            "sound_mm": turned.mm(sound),
+            "uncertainty_um": turned.um(uncertainty),
+        }
 
-    def pair(written: "tuple[Reading, Reading]") -> tuple[float, float]:
-        return in_mm(written[0], is_inch), in_mm(written[1], is_inch)
-
-    small, large = pair(rollers)
-    result = angles_of_rollers(
-        (small / 2, large / 2),
-        pair(top),
-        pair(side),
-        in_um(uncertainty, is_inch),
-        flank_mm=None if sound is None else pair(sound),
-    )
-    give(result, lambda i: angles_words(result, i), None, output, is_inch)
+    answered(survey, "flanks angles", readings, output, kept)

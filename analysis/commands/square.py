@@ -1,7 +1,7 @@
 """`waylog square`: a column, guide or spindle against the table, the square's own error told apart."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -10,20 +10,8 @@ from acquire.model.group_of_tests import GroupOfTests
 from acquire.model.quantity import SLOPE
 from acquire.model.units import Reading, parse_reading
 from analysis.commands.align import UNCERTAINTY
-from analysis.commands.options import (
-    Output,
-    Written,
-    figure_options,
-    give,
-    in_mm,
-    in_um,
-    opened,
-    survey_argument,
-)
-
-if TYPE_CHECKING:
-    from analysis.answers.squareness import Square
-    from analysis.answers.surveys import Survey
+from analysis.commands.options import Output, Written, figure_options, survey_argument
+from analysis.commands.typed import Kept, Turned, answered, keep_options
 
 
 class WrittenRun(click.ParamType):
@@ -89,21 +77,23 @@ def command() -> None:
 @STOOD
 @UNCERTAINTY
 @figure_options
-def blade(survey: Path, face: str | None, output: Output, **typed: Any) -> None:
+@keep_options
+def blade(survey: Path, face: str | None, output: Output, kept: Kept, **typed: Any) -> None:
     """A guide by a square, turned about its blade and read again."""
-    from analysis.answers.squareness import square_turned
+    _both(face, typed["stood"])
 
-    loaded = opened(survey)
-    is_inch = loaded.bed.is_inch
-    error = typed["square_error"]
-    found = square_turned(
-        in_mm(typed["height"], is_inch),
-        [in_um(each, is_inch) for each in typed["first"]],
-        None if typed["turned"] is None else [in_um(each, is_inch) for each in typed["turned"]],
-        in_um(typed["uncertainty"], is_inch),
-        square_uncertainty_um=None if error is None else in_um(error, is_inch),
-    )
-    _give(loaded, found, face, typed["stood"], "square", output)
+    def readings(turned: Turned) -> dict[str, Any]:
+        return {
+            "height_mm": turned.mm(typed["height"]),
+            "first_um": turned.um(typed["first"]),
+            "turned_um": turned.um(typed["turned"]),
+            "uncertainty_um": turned.um(typed["uncertainty"]),
+            "square_uncertainty_um": turned.um(typed["square_error"]),
+            "face": face,
+            "stood_mm": turned.mm(typed["stood"]),
+        }
+
+    answered(survey, "square blade", readings, output, kept)
 
 
 @command.command("guides")
@@ -123,26 +113,19 @@ def blade(survey: Path, face: str | None, output: Output, **typed: Any) -> None:
 )
 @UNCERTAINTY
 @figure_options
-def guides(survey: Path, output: Output, **typed: Any) -> None:
+@keep_options
+def guides(survey: Path, output: Output, kept: Kept, **typed: Any) -> None:
     """A column against the travel of its table, by a square that lies on it untouched between the runs."""
-    from analysis.answers.squareness import guides_joined
 
-    loaded = opened(survey)
-    is_inch, error = loaded.bed.is_inch, typed["square_error"]
+    def readings(turned: Turned) -> dict[str, Any]:
+        runs = ("up", "along", "up_turned", "along_turned")
+        return {
+            **{f"{name}_mm": turned.mm(typed[name]) for name in ("height", "travel")},
+            **{f"{name}_um": turned.um(typed[name]) for name in (*runs, "uncertainty")},
+            "square_uncertainty_um": turned.um(typed["square_error"]),
+        }
 
-    def runs(name: str) -> list[list[float]]:
-        found = [typed[name], typed[f"{name}_turned"]]
-        return [[in_um(each, is_inch) for each in run] for run in found if run is not None]
-
-    found = guides_joined(
-        in_mm(typed["height"], is_inch),
-        runs("up"),
-        in_mm(typed["travel"], is_inch),
-        runs("along"),
-        in_um(typed["uncertainty"], is_inch),
-        square_uncertainty_um=None if error is None else in_um(error, is_inch),
-    )
-    _give(loaded, found, None, None, "square", output, "Against the travel of the table the column")
+    answered(survey, "square guides", readings, output, kept)
 
 
 @command.command("cylinder")
@@ -161,20 +144,21 @@ def guides(survey: Path, output: Output, **typed: Any) -> None:
 @STOOD
 @UNCERTAINTY
 @figure_options
-def cylinder(survey: Path, face: str | None, output: Output, **typed: Any) -> None:
+@keep_options
+def cylinder(survey: Path, face: str | None, output: Output, kept: Kept, **typed: Any) -> None:
     """A guide by a cylinder square, turned 180° and read again."""
-    from analysis.answers.squareness import cylinder_turned
+    _both(face, typed["stood"])
 
-    loaded = opened(survey)
-    is_inch = loaded.bed.is_inch
-    found = cylinder_turned(
-        in_mm(typed["height"], is_inch),
-        [in_um(each, is_inch) for each in typed["first"]],
-        [in_um(each, is_inch) for each in typed["turned"]],
-        in_um(typed["uncertainty"], is_inch),
-        taper_uncertainty_um=in_um(typed["taper"], is_inch),
-    )
-    _give(loaded, found, face, typed["stood"], "cylinder", output)
+    def readings(turned: Turned) -> dict[str, Any]:
+        return {
+            "height_mm": turned.mm(typed["height"]),
+            **{f"{name}_um": turned.um(typed[name]) for name in ("first", "turned", "uncertainty")},
+            "taper_uncertainty_um": turned.um(typed["taper"]),
+            "face": face,
+            "stood_mm": turned.mm(typed["stood"]),
+        }
+
+    answered(survey, "square cylinder", readings, output, kept)
 
 
 @command.command("level")
@@ -191,18 +175,21 @@ def cylinder(survey: Path, face: str | None, output: Output, **typed: Any) -> No
     "--uncertainty", type=WrittenSlope(), default="1", show_default=True, metavar="U", help="Of one reading."
 )
 @figure_options
-def level(survey: Path, output: Output, **typed: Any) -> None:
+@keep_options
+def level(survey: Path, output: Output, kept: Kept, **typed: Any) -> None:
     """A column by a frame level; + where its end towards +x is high."""
-    from analysis.answers.squareness import frame_level
 
-    found = frame_level(
-        typed["table"],
-        typed["column"],
-        typed["uncertainty"],
-        opposite_um_per_m=typed["opposite"],
-        angle_uncertainty_um_per_m=typed["angle_error"],
-    )
-    _give(opened(survey), found, None, None, "frame level", output)
+    def readings(_: Turned) -> dict[str, Any]:
+        opposite = typed["opposite"]
+        return {
+            "table_um_per_m": list(typed["table"]),
+            "column_um_per_m": list(typed["column"]),
+            "uncertainty_um_per_m": typed["uncertainty"],
+            "opposite_um_per_m": None if opposite is None else list(opposite),
+            "angle_uncertainty_um_per_m": typed["angle_error"],
+        }
+
+    answered(survey, "square level", readings, output, kept)
 
 
 @command.command("sweep")
@@ -211,34 +198,20 @@ def level(survey: Path, output: Output, **typed: Any) -> None:
 @click.option("--radius", type=Written(), required=True, metavar="L", help="Of the sweep.")
 @UNCERTAINTY
 @figure_options
-def sweep(survey: Path, output: Output, **typed: Any) -> None:
+@keep_options
+def sweep(survey: Path, output: Output, kept: Kept, **typed: Any) -> None:
     """A spindle by an indicator swept round it over the table."""
-    from analysis.answers.squareness import swept
 
-    loaded = opened(survey)
-    is_inch = loaded.bed.is_inch
-    a, c = (in_um(each, is_inch) for each in typed["reading"])
-    found = swept(a, c, in_mm(typed["radius"], is_inch), in_um(typed["uncertainty"], is_inch))
-    _give(loaded, found, None, None, "sweep", output)
+    def readings(turned: Turned) -> dict[str, Any]:
+        return {
+            "reading_um": turned.um(typed["reading"]),
+            "radius_mm": turned.mm(typed["radius"]),
+            "uncertainty_um": turned.um(typed["uncertainty"]),
+        }
+
+    answered(survey, "square sweep", readings, output, kept)
 
 
-def _give(
-    loaded: "Survey",
-    found: "Square",
-    face: str | None,
-    stood: Any,
-    tool: str,
-    output: Output,
-    name: str = "",
-) -> None:
-    from analysis.answers.squareness import against_whole
-    from analysis.words.align import square_words
-
+def _both(face: str | None, stood: Any) -> None:
     if (face is None) != (stood is None):
         raise click.UsageError("--on and --stood go together.")
-    is_inch = loaded.bed.is_inch
-    if face is not None:
-        found = against_whole(loaded.map(), found, face, *(in_mm(each, is_inch) for each in stood))
-    by_tool = {"sweep": "The spindle", "frame level": "The column"}
-    name = name or by_tool.get(tool, "The guide")
-    give(found, lambda i: square_words(found, name, i, tool), None, output, is_inch)

@@ -21,6 +21,7 @@ from analysis.answers.ripples import ripples
 from analysis.answers.saddle import saddle_drop
 from analysis.answers.surveys import Survey
 from analysis.answers.taper import tapers
+from analysis.answers.typed_tests import answer_kept
 from analysis.answers.work import TurnedPart, turned_part
 from analysis.draw.figures import blue_figure, feet_figure, inline_svg
 from analysis.draw.figures.joints import joints_figure, ripples_figure
@@ -40,6 +41,7 @@ from analysis.words.ripples import ripples_words
 from analysis.words.saddle import saddle_words
 from analysis.words.tables import TableLine
 from analysis.words.taper import tapers_words
+from analysis.words.typed_tests import read_words, title_of, told_words
 from analysis.words.work import work_words
 
 CAUTION = "Caution"
@@ -70,6 +72,7 @@ def further_parts(survey: Survey, bed_map: BedMap, feet: Feet | None, inch: bool
         lambda: _blue(survey, bed_map, inch),
         lambda: _work(bed_map, inch),
         lambda: _limits(bed_map, inch),
+        lambda: _kept(survey, inch),
     )
     return tuple(part for maker in makers for part in _what_there_is(maker))
 
@@ -187,6 +190,13 @@ def _limits(bed_map: BedMap, inch: bool) -> Iterator[Part]:
     is_known = any(each.value is not None for each in found.judged)
     picture = (lambda: limits_figure(found)) if is_known else None
     yield _part("limits", "Your own limits", limits_words(found, inch), found, picture)
+
+
+def _kept(survey: Survey, inch: bool) -> Iterator[Part]:
+    """Tests of a few readings that were kept, each from the map as it is now."""
+    for told in answer_kept(survey).tests:
+        words = [*told_words(told, inch), f"Kept test {told.kept.number}, {read_words(told)}."]
+        yield _part(f"test-{told.kept.number}", title_of(told), words, told.answer)
 
 
 def _part(
