@@ -67,10 +67,17 @@ def begun(survey: Path, wish: Wish, helpers: Helpers) -> Begun:
     places = stations_to_read(setup, wish.step_mm, wish.start_mm, wish.end_mm)
     left = resumable(survey, setup) if wish.resume else None
     writer = begin(survey, setup) if left is None else JournalWriter.reopen(left)
-    lines = [] if left is None else lines_of(left)
-    entry = Entry.begun(writer.setup, places, lines, wish.closing)
+    try:
+        lines = [] if left is None else lines_of(left)
+        entry = Entry.begun(writer.setup, places, lines, wish.closing)
+        manner = _manner(survey, writer.setup, places, wish, helpers)
+    except BaseException:
+        writer.close()
+        if left is None:  # nothing was read into it yet
+            writer.path.unlink()
+        raise
     notes = [] if left is None else [f"going on with {left.name}: {entry.taken} readings are there"]
-    run = Run(entry, writer, _clock_of(writer.setup), _manner(survey, writer.setup, places, wish, helpers))
+    run = Run(entry, writer, _clock_of(writer.setup), manner)
     return Begun(run, wish, (*notes, *setup_warnings(writer.setup)))
 
 

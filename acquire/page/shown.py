@@ -3,6 +3,7 @@
 from typing import Any
 
 from acquire.entry.doubts import reading_words
+from acquire.entry.typed_by import AT_ONCE_S, GOES_ON_S, SECOND_PRESS_S
 from acquire.entry.under_way import Slot
 from acquire.model.bed import Instrument, units_read_by
 from acquire.model.units import decimals_for, length_text, number_text
@@ -33,6 +34,7 @@ def run_shown(run: Run, last: LastRun | None) -> Values:
         "units": [{"unit": each, "shown": unit_shown(each)} for each in units_read_by(setup.described)],
         "worth": _division_words(setup.described, unit),
         "is_signed": setup.described.quantity in SIGNED,
+        "typing": {"at_once_s": AT_ONCE_S, "goes_on_s": GOES_ON_S, "second_press_s": SECOND_PRESS_S},
         "vial": run.manner.vial,
         "settle_s": run.manner.settle_s,
         "slots": [slot_shown(run, slot, last) for slot in entry.slots],

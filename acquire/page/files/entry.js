@@ -26,7 +26,7 @@ let sure = () => {};
 export function setUpEntry(onChange, onConnection) {
   changed = onChange;
   said = onConnection;
-  keypad = new Keypad(at("keypad"), (words) => type(words));
+  keypad = new Keypad(at("keypad"), typedBy, (words) => put("entry-refused", words));
   at("back").onclick = () => go(index - 1);
   at("next").onclick = () => go(firstUnread());
   at("again").onclick = again;
@@ -117,6 +117,12 @@ function again() {
   extra.push(slot);
   insert({ ...slot });
   go(slots.findIndex((each) => same(each, slot)));
+}
+
+/** What the keys, a keyboard or an instrument gave; one whose key is pressed twice reads once more there. */
+function typedBy(words, isSecondPress) {
+  if (isSecondPress) again();
+  type(words);
 }
 
 function type(words) {
@@ -250,8 +256,7 @@ function askWhether(words, yes, then) {
   put("sure-words", words);
   put("sure-yes", yes);
   sure = then;
-  at("sure").hidden = false;
-  at("sure-yes").focus();
+  at("sure").hidden = false;  // and no focus on it: an instrument's Enter must answer nothing
 }
 
 function finishWords() {
@@ -289,6 +294,7 @@ function show() {
   at("back").disabled = index === 0;
   at("again").disabled = index === 0 || slots[index - 1].words === null;
   at("gap").disabled = !slot;
+  put("gap", slot && slot.words !== null ? "Strike it out" : "Leave a gap");
   showTable(slot);
   mark(slot);
 }

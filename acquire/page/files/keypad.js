@@ -1,4 +1,5 @@
 // Large keys for one reading, with its unit beside it; a keyboard, or an instrument that types, does as well.
+// What comes faster than any hand types is an instrument's; how fast that is the machine says, as at its prompt.
 
 import { at, made } from "./asking.js";
 
@@ -7,11 +8,15 @@ const NAMES = { "⌫": "delete the last figure", "±": "plus or minus", "/": "th
 const MOST = 24;
 
 export class Keypad {
-  /** `store` is called with the words typed. */
-  constructor(root, store) {
+  /** `store` is called with the words typed and whether an instrument's key was pressed twice; `refuse` with
+   *  what to say of words that came while a question stands. */
+  constructor(root, store, refuse) {
     this.words = "";
     this.run = null;
     this.store = store;
+    this.refuse = refuse;
+    this.times_ms = [];  // of the keys struck since the last reading
+    this.burst_end_ms = -Infinity;
     this.root = root;
     this.shown = made("output", "", { id: "typed" });
     this.units = made("select", "", { id: "unit" });
@@ -67,12 +72,23 @@ export class Keypad {
     this.show();
   }
 
-  send() {
+  send(isSecondPress = false) {
     if (!/\d/.test(this.words)) return;
     const own = this.units.value === this.run.unit || /[a-zµ"']/i.test(this.words);
     const words = this.words.trim() + (own ? "" : ` ${this.units.value}`);
     this.set("");
-    this.store(words);
+    this.store(words, isSecondPress);
+  }
+
+  /** At Enter: whether it all came at once, and so soon after the last such reading that nothing was moved. */
+  isSecondPress(now_ms) {
+    const { at_once_s, goes_on_s, second_press_s } = this.run.typing;
+    const first_ms = this.times_ms[0] ?? now_ms;
+    const isBurst = this.times_ms.length > 1 && now_ms - first_ms < 1000 * at_once_s * this.times_ms.length;
+    const after_s = (first_ms - this.burst_end_ms) / 1000;
+    this.times_ms = [];
+    this.burst_end_ms = isBurst ? now_ms : -Infinity;
+    return isBurst && goes_on_s <= after_s && after_s < second_press_s;
   }
 
   show() {
@@ -83,14 +99,23 @@ export class Keypad {
   }
 
   typed(event) {
-    if (this.root.hidden || at("entry").hidden || event.ctrlKey || event.metaKey || event.altKey) return;
+    if (at("entry").hidden || event.ctrlKey || event.metaKey || event.altKey) return;
     if (/^(SELECT|INPUT)$/.test(event.target.tagName)) return;
     const isButton = /^(BUTTON|SUMMARY)$/.test(event.target.tagName);
-    if (event.key === "Enter" && !isButton) this.send();
+    const isFigure = event.key.length === 1 && (event.key !== " " || !isButton);
+    if (this.root.hidden) {
+      if (isFigure) this.refuse("what is typed while a question stands is not taken");
+      return;
+    }
+    if (event.key === "Enter" && (this.words || !isButton)) this.send(this.isSecondPress(event.timeStamp));
     else if (event.key === "Backspace") this.press("⌫");
-    else if (event.key.length === 1 && (event.key !== " " || !isButton)) {
-      this.set(this.words + (event.key === "−" ? "-" : event.key));
-    } else return;
+    else if (isFigure) this.figure(event);
+    else return;
     event.preventDefault();
+  }
+
+  figure(event) {
+    this.times_ms.push(event.timeStamp);
+    this.set(this.words + (event.key === "−" ? "-" : event.key));
   }
 }

@@ -303,8 +303,8 @@ def test_doubt_is_asked_about_and_no_key_answers_it(chromium, survey, tmp_path):
         page.until("!document.getElementById('doubt').hidden")
         assert "is 300 µm/m (3.60 thou/ft) off what the reverse run says" in page.words("#doubt")
         assert page.words("#place") == "100 mm" and page.value("document.getElementById('keypad').hidden")
-        page.call("Input.dispatchKeyEvent", type="keyDown", key="7", text="7")
-        page.call("Input.dispatchKeyEvent", type="keyDown", key="Enter")
+        instrument_types(page, "7", 10_000)
+        assert "while a question stands is not taken" in page.words("#entry-refused")
         page.photograph("page-phone-doubt", tmp_path)
         assert journal_words(survey) == [(100, "-15")]
         page.touch("#doubt-again")
@@ -340,23 +340,50 @@ def test_two_phones_at_one_station_are_told_and_one_of_them_decides(chromium, su
     assert journal_words(survey) == [(100, "3"), (100, "4")]
 
 
+def instrument_types(page, words, at_ms):
+    """A burst of keys, a millisecond apart, and Enter: when each was struck is said, not waited for."""
+    page.value(f"""(() => {{
+        [...{words!r}, "Enter"].forEach((key, k) => {{
+          const event = new KeyboardEvent("keydown", {{ key, bubbles: true, cancelable: true }});
+          Object.defineProperty(event, "timeStamp", {{ value: {at_ms} + k }});
+          (document.activeElement ?? document.body).dispatchEvent(event);
+        }}); }})()""")
+
+
 def test_what_an_instrument_types_is_a_reading(chromium, survey, desk):
     with serving(desk) as asker:
         page = chromium.page(PHONE)
         page.open(asker.link)
         at_place(page, "100 mm")
-        for key in "-0.05 mm/m":
-            page.call("Input.dispatchKeyEvent", type="keyDown", key=key, text=key)
-        page.call("Input.dispatchKeyEvent", type="keyDown", key="Enter")
-        stored(page, "100 mm")
+        instrument_types(page, "-0.05 mm/m", 10_000)
+        at_place(page, "300 mm")
         page.touch("#again")
         assert page.words("#count") == "2 of 5, reading 2 here"
         page.type("-2")
-        stored(page, "100 mm")
+        at_place(page, "300 mm")
         page.touch("#gap")
         at_place(page, "500 mm")
-        page.until("document.querySelector('#so-far tr:nth-child(3) td:nth-child(2)').textContent === 'gap'")
-    assert journal_words(survey) == [(100, "-0.05 mm/m"), (100, "-2"), (300, "-")]
+        page.touch("#back")
+        assert page.words("#gap") == "Strike it out"
+        instrument_types(page, "1.5", 20_000)  # though "Back one" was touched last, Enter stores
+        stored(page, "300 mm")
+    assert journal_words(survey) == [(100, "-0.05 mm/m"), (100, "-2"), (300, "-"), (300, "1.5")]
+
+
+def test_key_of_an_instrument_pressed_twice_is_one_more_reading_where_it_stands(chromium, survey, desk):
+    """As at the prompt (`entry/typed_by`): within a second twice at one place, a memory read out goes on."""
+    with serving(desk) as asker:
+        page = chromium.page(PHONE)
+        page.open(asker.link)
+        at_place(page, "100 mm")
+        instrument_types(page, "1.5", 10_000)
+        instrument_types(page, "1.6", 10_500)
+        at_place(page, "300 mm")
+        instrument_types(page, "2.5", 20_000)
+        instrument_types(page, "3.5", 20_010)
+        at_place(page, "700 mm")
+        stored(page, "500 mm")
+    assert journal_words(survey) == [(100, "1.5"), (100, "1.6"), (300, "2.5"), (500, "3.5")]
 
 
 def test_inch_survey_is_inch_throughout(chromium, survey):

@@ -227,6 +227,16 @@ def test_run_that_is_left_goes_on_where_it_stopped_also_at_the_prompt(survey, de
     assert journal_lines(survey) == [(100.0, 1, "1")]
 
 
+def test_run_that_cannot_be_begun_leaves_nothing_and_holds_nothing(survey):
+    def fails(*_):
+        raise RecordingError("set-up", "cannot be drawn")
+
+    desk = Desk(survey, helpers=Helpers(set_up=fails))
+    with pytest.raises(RecordingError, match="cannot be drawn"):
+        desk.begin(wish())
+    assert files_of(survey, "journal") == {} and desk.run is None
+
+
 def test_run_of_which_nothing_was_read_leaves_nothing(survey, desk):
     desk.leave({"run": desk.run.name})
     assert files_of(survey, "journal") == {}
