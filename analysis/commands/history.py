@@ -1,14 +1,10 @@
 """`waylog history`: the bed before and after work on it."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from analysis.commands.options import Output, answer_options, give
-
-if TYPE_CHECKING:
-    from analysis.answers.history import BeforeAndAfter
 
 
 @click.command("history")
@@ -38,6 +34,7 @@ def command(
     from acquire.model.errors import AnalysisError
     from analysis.answers.history import before_and_after
     from analysis.answers.surveys import load
+    from analysis.words.history import history_answer
 
     after = load(survey)
     result = before_and_after(load(before), after, () if face is None else (face,), scraped=scraped)
@@ -53,12 +50,10 @@ def command(
             raise AnalysisError(str(output.picture), "no face is known both before and after", "one to draw")
         return history_figure(result.faces, in_inches, twist=result.twist)
 
-    give(result, lambda i: words(result, i, with_table=face is not None), draw, output, after.bed.is_inch)
-
-
-def words(result: "BeforeAndAfter", inch: bool, with_table: bool) -> list[str]:
-    """The verdicts; of one face also the change station by station."""
-    from analysis.words.history import change_table, history_words
-
-    lines = history_words(result, inch)
-    return lines + [row for change in result.faces if with_table for row in change_table(change, inch)]
+    give(
+        result,
+        lambda i: history_answer(result, i, with_table=face is not None),
+        draw,
+        output,
+        after.bed.is_inch,
+    )

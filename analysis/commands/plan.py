@@ -1,6 +1,6 @@
 """`waylog plan`: what to take off faces, station by station, and what blue to expect first."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from acquire.model.bed import Bed
     from acquire.model.units import Reading
     from analysis.answers.joint_cut import Wishes
-    from analysis.answers.plan import FacePlan, Plans
+    from analysis.answers.plan import FacePlan
     from analysis.answers.round_done import AfterRound
 
 
@@ -121,6 +121,7 @@ def command(
     from analysis.answers.plan import plan_faces
     from analysis.answers.round_done import SHARE
     from analysis.answers.surveys import load
+    from analysis.words.plan_answer import plan_words
 
     loaded = load(survey)
     is_inch = loaded.bed.is_inch
@@ -186,49 +187,3 @@ def _write_strips(
 
     write_strips(file, bed, plans, is_inch, paper or ("Letter" if is_inch else "A4"))
     click.echo(f"strip: {file}", err=True)
-
-
-def plan_words(result: "Plans", inch: bool) -> Sequence[str]:
-    """Face by face the answer, the table to take to the machine and the blue; then what to mind."""
-    from analysis.words.after_round import after_words
-    from analysis.words.assumptions import taken_words, unstated_words
-    from analysis.words.facts import sentences
-    from analysis.words.plan import not_yet_words, plans_words, stop_words
-
-    if result.infeasible is not None:
-        return plans_words(result, inch)
-    lines = not_yet_words(result.not_yet, result.to_read)
-    for plan in result.plans.values():
-        lines += [*stop_words(result, plan.face), *_face_words(plan, inch)]
-        lines += [*after_words(result.after.get(plan.face), inch), ""]
-    lines += [*plans_words(result, inch), *taken_words(result.assumptions)]
-    lines += [*unstated_words(result.assumptions), ""]
-    return [*lines, "Before any metal comes off:", *(f"  {words}" for words in sentences(result.cautions))]
-
-
-def _face_words(plan: "FacePlan", inch: bool) -> list[str]:
-    from analysis.words.blue import blue_words
-    from analysis.words.plan import (
-        flank_note,
-        passes_words,
-        plan_answer,
-        plan_heads,
-        plan_notes,
-        plan_rows,
-        step_notes,
-    )
-    from analysis.words.tables import notes, table
-
-    beside = [
-        *step_notes(plan, inch),
-        *plan_notes(plan, inch),
-        *flank_note(plan),
-        *blue_words(plan.blue, inch),
-    ]
-    return [
-        plan_answer(plan, inch),
-        *(f"  {words}" for words in beside),
-        *table(plan_heads(plan, inch), plan_rows(plan, inch)),
-        *passes_words(plan, inch),
-        *notes(plan.warnings),
-    ]

@@ -3,6 +3,8 @@
 from typing import TYPE_CHECKING
 
 from acquire.model.units import height_text, length_text
+from analysis.words.assumptions import taken_words, unstated_words
+from analysis.words.tables import columns, notes
 
 if TYPE_CHECKING:
     from analysis.answers.comparison import Comparison
@@ -24,3 +26,22 @@ def comparison_words(result: "Comparison", inch: bool) -> list[str]:
         verdict = f"disagree, most at {at}, by {by}"
         do = "  Wipe, re-seat and repeat one of the two there before believing either."
     return [f"{result.a} and {result.b} ({result.subject}) {verdict}.", do]
+
+
+def comparison_answer(result: "Comparison", inch: bool) -> list[str]:
+    """The verdict, then the differences station by station."""
+    lines = comparison_words(result, inch)
+    if result.smoothed_over_mm is not None:
+        lines.append(
+            f"  Both were passed through a base of {length_text(result.smoothed_over_mm, inch)}: "
+            "one of them sees nothing finer."
+        )
+    lines += taken_words(result.assumptions)
+    lines += columns(
+        result.station_mm.tolist(),
+        result.difference_um.tolist(),
+        result.expanded_uncertainty_um.tolist(),
+        inch=inch,
+        what="difference",
+    )
+    return [*lines, *notes(result.warnings), *unstated_words(result.assumptions)]

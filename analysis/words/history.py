@@ -206,3 +206,9 @@ def change_table(change: FaceChange, inch: bool) -> list[str]:
         inch=inch,
         what="change",
     )
+
+
+def history_answer(result: "BeforeAndAfter", inch: bool, with_table: bool) -> list[str]:
+    """The verdicts; of one face also the change station by station."""
+    lines = history_words(result, inch)
+    return lines + [row for change in result.faces if with_table for row in change_table(change, inch)]

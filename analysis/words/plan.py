@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from analysis.answers.datums import Datum, Datums
     from analysis.answers.plan import FacePlan, Plans
 
+
 NONE_YET = "None can be trusted yet"
 NOT_YET_WORDS = {
     WRONG_RUN: "a whole run looks wrong as it was written: put that right first.",

@@ -6,7 +6,10 @@ from acquire.model.units import height_text, length_text, slope_text
 
 if TYPE_CHECKING:
     from analysis.answers.twist import Twist
+from analysis.words.assumptions import taken_words, unstated_words
+from analysis.words.feet import bed_or_wear_words
 from analysis.words.shape import SEEN_FOUR_TIMES_IN_FIVE
+from analysis.words.tables import columns, notes
 
 BY_WORDS = {
     "all": "all readings in one",
@@ -122,3 +125,23 @@ def known_up_to_words(result: "Twist") -> list[str]:
             "both ways round would tell."
         ]
     return []
+
+
+def twist_words(result: "Twist", inch: bool) -> list[str]:
+    """The answer in words: how much, which way, how sure, and whether two ways of measuring agree."""
+    numbers = ", ".join(str(number) for number in result.traverses)
+    lines = [roll_words(result, inch)]
+    lines += [f"  From traverse{'s' if len(result.traverses) > 1 else ''} {numbers}, {BY_WORDS[result.by]}."]
+    lines += [*whole_twist_words(result, inch), *known_up_to_words(result)]
+    lines += [*bed_or_wear_words(result, inch), *agreement_words(result, inch)]
+    lines += taken_words(result.assumptions)
+    lines += columns(
+        result.station_mm.tolist(),
+        result.roll_um_per_m.tolist(),
+        (2 * result.standard_uncertainty_um_per_m).tolist(),
+        inch=inch,
+        units=("µm/m", "thou/ft"),
+        per_second_unit=1000 / 12,
+        what="roll",
+    )
+    return [*lines, *notes(result.warnings), *unstated_words(result.assumptions)]

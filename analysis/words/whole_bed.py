@@ -4,6 +4,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from acquire.model.units import unit_text
+from analysis.words.assumptions import taken_and_notes
+from analysis.words.facts import sentences
+from analysis.words.shape import shape_words
 
 if TYPE_CHECKING:
     from analysis.adjust.drift import Drift
@@ -84,3 +87,29 @@ def unchecked_words(result: "WholeBed") -> list[str]:
             else f"{some} of traverse {number}"
         )
     return [f"No other reading checks {'; '.join(told)}."]
+
+
+def whole_bed_words(result: "WholeBed", inch: bool, own_noise: bool) -> Sequence[str]:
+    """Face by face, then whether the readings fit each other, then what is not known."""
+    slips = [f"{each}." for each in sentences(result.slips)]
+    lines = [*slips, *(shape_words(each, inch) for each in result.maps.values())]
+    lines += [f"{face}: {why}." for face, why in result.unknown.items()]
+    lines += [fit_words(result), *suspect_words(result), *_noise(result, own_noise), *unchecked_words(result)]
+    told = sentences(result.cannot_tell)
+    if told:
+        lines += ["What these readings leave open:", *(f"  - {each}." for each in told)]
+    return [
+        *lines,
+        *taken_and_notes(result.assumptions, [each for each in result.warnings if each not in result.slips]),
+    ]
+
+
+def _noise(result: "WholeBed", own_noise: bool) -> list[str]:
+    noisy = [each for each in result.noise if each.noise_ratio > 1.5 and each.is_told]
+    if not noisy or result.slips:  # what a wrong run scatters is no noise
+        return []
+    tail = "that is in use here" if own_noise else "`--own-noise` takes that into account"
+    names = ", ".join(
+        f"{each.instrument} scatters {each.noise_ratio:.1f} times what it claims" for each in noisy
+    )
+    return [f"{names}; {tail}."]

@@ -8,7 +8,7 @@ import pytest
 from analysis.adjust.combination import combine
 from analysis.answers.face_map import map_face
 from analysis.commands.json_form import as_json
-from analysis.commands.map import map_words
+from analysis.words.face_map import map_words
 
 LENGTH = 1200
 

@@ -13,17 +13,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from acquire.model.bed import Bed, Foot
-from analysis.draw.figures.looks import (
-    FAINT,
-    HIGH,
-    INK,
-    OTHER,
-    SOFT,
-    WIDTH_IN,
-    Scale,
-    draw_band,
-    look,
-)
+from analysis.draw.figures.looks import FAINT, HIGH, INK, OTHER, SOFT, WIDTH_IN, Scale, draw_band, look
 from analysis.draw.figures.thinning import thinned, with_figures
 from analysis.linear.pieces import with_gaps_at
 from analysis.words.plan import depth_text, fine_um, units
