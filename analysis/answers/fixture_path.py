@@ -30,7 +30,6 @@ from analysis.linear.reference_lines import COVERAGE_FACTOR, remove_line, straig
 from analysis.linear.shown import Shown
 
 LEAST = 3
-_TELLS = "a cross level, or a caliper and a level on both, would tell; or leave the tool's arm out"
 LEAST_APART_MM = 10.0
 """Lines closer than this across the bed hold no fixture from rolling."""
 
@@ -120,15 +119,20 @@ def _known(bed_map: BedMap, face: str, station_mm: NDArray, rows: NDArray, arm: 
     """The path up to a line, all of it or none."""
     if arm is None:
         return bed_map.combined(face, station_mm, rows)
-    where = f"roll of a fixture on {arm.top} and {arm.under}"
-    needed = "how the one stands to the other along the bed"
     try:
         found = bed_map.combined(face, station_mm, rows)
     except AnalysisError as why:
-        raise AnalysisError(where, "the readings do not tell it", needed, _TELLS) from why
+        raise _untold(arm, "the readings do not tell it") from why
     if found.station_mm.size < max(LEAST, station_mm.size):
-        raise AnalysisError(where, "the readings do not tell it all along", needed, _TELLS)
+        raise _untold(arm, "the readings do not tell it all along")
     return found
+
+
+def _untold(arm: Arm, found: str, needed: str = "how one stands to the other") -> AnalysisError:
+    return AnalysisError(
+        f"roll of a fixture on {arm.top} and {arm.under}", found, needed,
+        "a cross level, or a caliper and a level on both, would tell; or leave the tool's arm out",
+    )  # fmt: skip
 
 
 def _roll_rows(
@@ -137,10 +141,10 @@ def _roll_rows(
     """Roll of the fixture in µm per mm for pads at these stations, and where both faces were read there."""
     faces = bed_map.bed.faces
     apart = float(faces[arm.top].across_mm or 0.0) - float(faces[arm.under].across_mm or 0.0)
-    where = f"roll of a fixture on {arm.top} and {arm.under}"
     if abs(apart) < LEAST_APART_MM:
         raise AnalysisError(
-            where, f"they lie {abs(apart):g} mm apart across the bed and hold it from no roll",
+            f"roll of a fixture on {arm.top} and {arm.under}",
+            f"they lie {abs(apart):g} mm apart across the bed and hold it from no roll",
             "faces at two places across (across_mm in bed.toml), or a tool on the line of its pads",
         )  # fmt: skip
     rows, told = np.zeros((first_mm.size, len(bed_map.nodes))), np.ones(first_mm.size, bool)
@@ -156,6 +160,5 @@ def _roll_rows(
             told &= np.abs(node[nearest] - pads) <= MISSED_MM
             rows[each, indices[nearest]] += sign * faces[face].upward / 2 / apart
     if np.count_nonzero(told) < LEAST:
-        missed = "not both were read where its pads stand"
-        raise AnalysisError(where, missed, "both at the same stations", _TELLS)
+        raise _untold(arm, "not both were read where its pads stand", "both at the same stations")
     return rows, told

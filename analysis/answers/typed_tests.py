@@ -102,7 +102,8 @@ def _told(survey: Survey, kept: KeptTest) -> Told:
     except AnalysisError as why:
         return Told(kept, None, str(why))
     except (TypeError, ValueError) as error:  # written by hand, or by another version
-        return Told(kept, None, f"its readings do not fit it ({error}); needed: as `--keep` writes them.")
+        unfit = AnalysisError("its readings", f"do not fit it ({error})", "as `--keep` writes them")
+        return Told(kept, None, str(unfit))
 
 
 def _map(survey: Survey) -> BedMap | None:
