@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 import acquire
+from tests.invented import bed_toml, level, speaks
 
 pytestmark = [
     pytest.mark.whole,
@@ -19,24 +20,7 @@ pytestmark = [
 ROOT = str(Path(acquire.__file__).parent.parent)
 PLANTED = "import pathlib; pathlib.Path(__file__).with_suffix('.ran').touch()\n"
 HOUSES = ("acquire", "analysis")
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 600
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-[instruments.level.port]
-url = "{port}"
-[instruments.level.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]\\d+\\.\\d+)'
-"""
+BED = bed_toml(600, instruments={"level": level(0.5, **speaks("{port}"))})
 
 
 @pytest.fixture

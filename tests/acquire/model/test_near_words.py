@@ -5,24 +5,13 @@ import pytest
 from acquire.cli import main
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError, BedError, EntryError
-from tests.invented import survey_in
+from tests.invented import bed_toml, level, survey_in
 
-BED = """
-[bed]
-name = "invented"
-length_mm = 1000
-station_pitch_mm = 100
-[faces.front-vee]
-normal = "up"
-[faces.rear-flat]
-normal = "up"
-[instruments.long-level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 100
-standard_uncertainty = 1
-seating_um = 0
-"""
+BED = bed_toml(
+    name="invented",
+    faces=("front-vee", "rear-flat"),
+    instruments={"long-level": level(base_mm=100, seating_um=0)},
+)
 
 
 @pytest.fixture

@@ -17,28 +17,18 @@ from acquire.model.traverse import Events, Setup, Stations, Traverse
 from acquire.reduce.written import readings_imported
 from acquire.store.exporting import export_csv, export_hdf5, stations_as_csv, traverses_as_csv
 from acquire.store.traverse_file.writer import write_traverse
-from tests.invented import survey_in
+from tests.invented import bed_toml, dial, level, survey_in
 
-BED = """
-[bed]
-name = "invented"
-length_mm = 1000
-station_pitch_mm = 127
-[faces.way]
-normal = "up"
-[instruments.vial]
-quantity = "slope"
-unit = "um/m"
-per_division = 20
-base_mm = 254
-standard_uncertainty = 0.1
-sign = -1
-[instruments.dial]
-quantity = "offset"
-unit = "thou"
-standard_uncertainty = 0.1
-sign = -1
-"""
+BED = bed_toml(
+    1000,
+    127,
+    name="invented",
+    faces=("way",),
+    instruments={
+        "vial": level(0.1, base_mm=254, per_division=20, sign=-1),
+        "dial": dial(0.1, unit="thou", sign=-1),
+    },
+)
 INCH = BED.replace("[bed]", '[bed]\ndisplay = "inch"')
 AT = np.array([127.0, 254.0, 254.0, 381.0])
 READ = np.array([25.4, -50.8, -76.2, 0.0])
