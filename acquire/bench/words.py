@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from acquire.bench.listening import SPREAD_S, Seen
 from acquire.bench.seating import Reversal, Seating
 from acquire.bench.still import StillRecord
-from acquire.entry.large import large
+from acquire.entry.terminal_text import large
 from acquire.model.bed import Instrument
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.units import decimals_for, number_text

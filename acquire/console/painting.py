@@ -19,8 +19,7 @@ from acquire.console.live_words import (
     where_now,
 )
 from acquire.console.tracking import Live
-from acquire.entry.folding import on_lines
-from acquire.entry.large import large
+from acquire.entry.terminal_text import large, on_lines
 from acquire.model.traverse import Setup
 
 Line = tuple[str, str]

@@ -8,9 +8,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from acquire.entry.companion import Companion
-from acquire.entry.folding import on_lines
 from acquire.entry.judging import doubt_about, lacks_other_end
-from acquire.entry.large import large
+from acquire.entry.terminal_text import large, on_lines
 from acquire.entry.typed_by import Typed, typed_by
 from acquire.entry.under_way import Entry
 from acquire.model.errors import EntryError

@@ -1,17 +1,20 @@
-"""Plans, face by face: the answer, the table to take to the machine, the blue, and what to mind."""
+"""Plans, face by face: the answer, the table to take to the machine, the blue, and what to mind.
+
+Where an older survey is given, also what the last round of scraping did.
+"""
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from analysis.words.after_round import after_words
+import numpy as np
+
+from acquire.model.units import MM_PER_INCH
 from analysis.words.assumptions import taken_words, unstated_words
 from analysis.words.blue import blue_words
 from analysis.words.facts import sentences
-from analysis.words.tables import notes, table
-
-if TYPE_CHECKING:
-    from analysis.answers.plan import FacePlan, Plans
 from analysis.words.plan import (
+    depth_text,
+    doubt_text,
     flank_note,
     not_yet_words,
     passes_words,
@@ -22,7 +25,13 @@ from analysis.words.plan import (
     plans_words,
     step_notes,
     stop_words,
+    units,
 )
+from analysis.words.tables import notes, table
+
+if TYPE_CHECKING:
+    from analysis.answers.plan import FacePlan, Plans
+    from analysis.answers.round_done import AfterRound
 
 
 def plan_words(result: "Plans", inch: bool) -> Sequence[str]:
@@ -52,4 +61,61 @@ def _face_words(plan: "FacePlan", inch: bool) -> list[str]:
         *table(plan_heads(plan, inch), plan_rows(plan, inch)),
         *passes_words(plan, inch),
         *notes(plan.warnings),
+    ]
+
+
+def after_words(found: "AfterRound | None", inch: bool) -> list[str]:
+    """How much of what was asked came off, where too much did, station by station; nothing without one."""
+    if found is None:
+        return []
+    lines = [f"  The last round: {_taken_words(found)}", *_overshot_words(found, inch)]
+    first, _ = units(inch)
+    heads = ("station in" if inch else "station mm", f"asked {first}", f"came off {first}", f"± {first}")
+    fine = float(np.median(found.expanded_um)) / 2
+    rows = [
+        (
+            f"{mm / MM_PER_INCH:.2f}" if inch else f"{mm:g}",
+            depth_text(asked, first, fine),
+            depth_text(done, first, fine),
+            doubt_text(sure, first, fine),
+        )
+        for mm, asked, done, sure in zip(
+            found.station_mm.tolist(),
+            found.asked_um.tolist(),
+            found.done_um.tolist(),
+            found.expanded_um.tolist(),
+            strict=True,
+        )
+    ]
+    return [
+        *lines,
+        *table(heads, rows),
+        "  An even depth or a straight taper beyond that shows in no survey.",
+    ]
+
+
+def _taken_words(found: "AfterRound") -> str:
+    if found.taken is None or found.error is None or found.error_at_most is None:
+        return "so little was asked that what came off cannot be judged."
+    words = (
+        f"{found.taken:.0%} of what was asked came off, the depths wrong by {found.error:.0%} "
+        f"({found.error_at_most:.0%} at most)."
+    )
+    if found.share > 0.5:
+        return f"{words} That is sure enough to cut {found.share:.0%} of each depth now."
+    return words
+
+
+def _overshot_words(found: "AfterRound", inch: bool) -> list[str]:
+    if not np.any(found.overshot_um):
+        return []
+    first, _ = units(inch)
+    worst = int(np.argmax(found.overshot_um))
+    at = found.station_mm[worst]
+    place = f"{at / MM_PER_INCH:.2f} in" if inch else f"{at:g} mm"
+    depth = depth_text(float(found.overshot_um[worst]), first, float(found.expanded_um[worst]) / 2)
+    count = int(np.count_nonzero(found.overshot_um))
+    return [
+        f"  Overshot at {count} station{'s' if count > 1 else ''}, most at {place}: {depth} {first} below "
+        "the target of that plan, which everything else now has to follow. Cut less a round."
     ]

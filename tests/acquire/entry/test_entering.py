@@ -6,7 +6,7 @@ import pytest
 
 from acquire.entry import Asker, Entry, Prediction, enter_readings, stations_to_read
 from acquire.entry.ending import closing_words
-from acquire.entry.large import large
+from acquire.entry.terminal_text import large
 from acquire.entry.typed_by import Typed
 from acquire.model.errors import EntryError
 

@@ -13,8 +13,8 @@ from analysis.answers.after_round import after_round
 from analysis.answers.joint_cut import Wishes
 from analysis.answers.not_yet import plan_not_yet
 from analysis.answers.surveys import Survey
-from analysis.words.after_round import after_words
 from analysis.words.plan import not_yet_words
+from analysis.words.plan_answer import after_words
 
 X = np.arange(0.0, 2001.0, 100.0)
 MIDDLE = X[:-1] + 50

@@ -17,7 +17,6 @@ from analysis.answers.joints import Found
 from analysis.answers.next_traverse import FurtherTraverse
 from analysis.answers.not_yet import NOT_CHECKED
 from analysis.words import (
-    after_round,
     align,
     blue,
     comparison,
@@ -29,6 +28,7 @@ from analysis.words import (
     limits,
     of_adjustment,
     plan,
+    plan_answer,
     ripples,
     saddle,
     tables,
@@ -590,14 +590,14 @@ def round_done(share=0.7):
 
 
 def test_last_round_lists_what_was_asked_before_what_came_off():
-    assert cells(after_round.after_words(round_done(), False))[1] == {
+    assert cells(plan_answer.after_words(round_done(), False))[1] == {
         "station mm": "500", "asked µm": "40", "came off µm": "30", "± µm": "2"
     }  # fmt: skip
 
 
 @pytest.mark.parametrize(("share", "is_said"), [(0.7, True), (0.5, False)])
 def test_share_to_cut_is_said_where_the_last_round_allows_a_larger_one(share, is_said):
-    words = " ".join(after_round.after_words(round_done(share), False))
+    words = " ".join(plan_answer.after_words(round_done(share), False))
     assert ("sure enough to cut 70 % of each depth" in words.replace("%", " %").replace("  ", " ")) is is_said
     assert "Overshot at 1 station, most at 1000 mm: 6 µm" in words
 

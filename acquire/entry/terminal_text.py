@@ -1,5 +1,8 @@
-"""A short text in characters five lines high, to be read from two metres."""
+"""Text for a terminal: short parts on as few lines as it is wide for, figures to be read from two metres."""
 
+from collections.abc import Sequence
+
+BETWEEN = "   "
 _ROWS = {
     "0": ("███", "█ █", "█ █", "█ █", "███"), "1": (" █ ", "██ ", " █ ", " █ ", "███"),
     "2": ("███", "  █", "███", "█  ", "███"), "3": ("███", "  █", " ██", "  █", "███"),
@@ -31,3 +34,21 @@ def large(text: str, columns: int = 80) -> str:
     if width + len(unit) + 2 > columns:
         return text
     return "\n".join([*lines[:-1], f" {'  '.join(_ROWS[c][-1] for c in digits)}  {unit}"])
+
+
+def on_lines(parts: Sequence[str], columns: int) -> list[str]:
+    """The parts on lines of at most `columns`, none cut in two.
+
+    Examples
+    --------
+    >>> on_lines(["b: back", "q: end and keep"], 40), on_lines(["b: back", "q: end and keep"], 20)
+    (['b: back   q: end and keep'], ['b: back', 'q: end and keep'])
+    """
+    lines = [""]
+    for part in parts:
+        longer = lines[-1] + BETWEEN + part if lines[-1] else part
+        if lines[-1] and len(longer) > columns:
+            lines.append(part)
+        else:
+            lines[-1] = longer
+    return lines
