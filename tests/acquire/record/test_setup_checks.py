@@ -5,71 +5,34 @@ import pytest
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import EntryError
 from acquire.record.setup_checks import make_setup, setup_warnings
+from tests.invented import bed_toml, caliper, cross_level, dial, flat, level, scale, vee
 
-BED = parse_bed("""
-[bed]
-name = "invented lathe bed"
-length_mm = 1600
-station_pitch_mm = 50
-[faces.front-vee]
-normal = "up"
-shape = "vee"
-form = "ridge"
-vee_angle_deg = 90
-across_mm = 0
-carriage = "front"
-[faces.rear-flat]
-normal = "up"
-across_mm = 300
-carriage = "rear"
-[faces.front-keeper]
-normal = "down"
-across_mm = 20
-[faces.front-side]
-normal = "front"
-across_mm = -40
-[faces.rear-side]
-normal = "rear"
-across_mm = 340
-[faces.unplaced]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 1
-seating_um = 0.3
-[instruments.autocollimator]
-quantity = "slope"
-unit = "arcsec"
-base_mm = 100
-gravity = false
-standard_uncertainty = 0.3
-footprint = "full"
-[instruments.cross-level]
-quantity = "roll"
-unit = "mm/m"
-standard_uncertainty = 0.002
-[instruments.indicator]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 1
-[instruments.caliper]
-quantity = "span"
-unit = "um"
-standard_uncertainty = 2
-[instruments.scale]
-quantity = "position"
-unit = "mm"
-[straightedges.two-foot]
-length_mm = 610
-[wires.steel]
-mass_g_per_m = 0.5
-tension_n = 50
-span_mm = 1800
-[state]
-stands_on = "feet"
-""")
+BED = parse_bed(
+    bed_toml(
+        1600,
+        50,
+        name="invented lathe bed",
+        faces={
+            "front-vee": vee(0, "front"),
+            "rear-flat": flat(300, "rear"),
+            "front-keeper": {"normal": "down", "across_mm": 20},
+            "front-side": {"normal": "front", "across_mm": -40},
+            "rear-side": {"normal": "rear", "across_mm": 340},
+            "unplaced": flat(),
+        },
+        instruments={
+            "level": level(seating_um=0.3),
+            "autocollimator": level(0.3, unit="arcsec", base_mm=100, gravity=False, footprint="full"),
+            "cross-level": cross_level(0.002, unit="mm/m"),
+            "indicator": dial(),
+            "caliper": caliper(2),
+            "scale": scale(),
+        },
+        straightedges={"two-foot": {"length_mm": 610}},
+        wires={"steel": {"mass_g_per_m": 0.5, "tension_n": 50, "span_mm": 1800}},
+        state={"stands_on": "feet"},
+    )
+)
 
 
 @pytest.fixture
