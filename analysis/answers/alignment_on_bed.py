@@ -38,7 +38,7 @@ from analysis.answers.carriage_path import (
     path_of,
     slope_row,
 )
-from analysis.answers.roll import known_roll, ways_of
+from analysis.answers.known_roll import known_roll, ways_of
 from analysis.linear.fact import Fact
 from analysis.observe.carriers import Bearing, face_named
 

@@ -42,7 +42,8 @@ from analysis.answers.bed_or_wear_reasons import (
     not_described,
     not_separable,
 )
-from analysis.answers.roll import UM_PER_M, KnownRoll, RollPart, Ways, roll_part, wind_expanded
+from analysis.answers.known_roll import UM_PER_M, KnownRoll, Ways, wind_expanded
+from analysis.answers.roll import RollPart, roll_part
 from analysis.answers.section import gauges_mm, pairs_mm, section_rows, twist_rows
 from analysis.linear.fact import Fact
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from acquire.model.bed import Bed
-from analysis.answers.roll import KnownRoll, Ways
+from analysis.answers.known_roll import KnownRoll, Ways
 from analysis.linear.fact import Fact
 
 

@@ -19,7 +19,7 @@ from acquire.model.places import SAME_STATION_MM
 from acquire.model.reference import ON_CARRIAGE
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.estimability import ALIKE, parts_known
-from analysis.answers.roll import row_of
+from analysis.answers.known_roll import row_of
 from analysis.observe import Form, Place
 from analysis.observe.carriers import (
     Bearing,

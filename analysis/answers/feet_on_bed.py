@@ -18,7 +18,7 @@ from analysis.answers.bed_or_wear import FeetFit, bed_or_wear
 from analysis.answers.bed_or_wear_reasons import Misfit
 from analysis.answers.feet_moves import LEAST_FEET, UM_PER_M, Moves, hand_moves, seen_shapes, shape_rows
 from analysis.answers.feet_response import MODEL_ERROR, STIFF, Response, stiff
-from analysis.answers.roll import KnownRoll, Ways, known_roll, ways_of
+from analysis.answers.known_roll import KnownRoll, Ways, known_roll, ways_of
 from analysis.answers.section import feet_by_station, twist_rows
 from analysis.linear.fact import Fact
 from analysis.linear.shown import Shown

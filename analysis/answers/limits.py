@@ -23,7 +23,7 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import own_shape, reaches_unworn
-from analysis.answers.roll import known_roll, ways_of, wind_expanded
+from analysis.answers.known_roll import known_roll, ways_of, wind_expanded
 from analysis.linear.fact import Fact
 from analysis.linear.largest_difference import largest_difference
 from analysis.linear.reference_lines import remove_line

@@ -22,7 +22,7 @@ from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.expected_readings import as_expected
 from analysis.answers.face_map import judged_straightness
 from analysis.answers.further_runs import Candidate, Run, candidates, command_words
-from analysis.answers.roll import Ways, known_roll, ways_of, wind_expanded
+from analysis.answers.known_roll import Ways, known_roll, ways_of, wind_expanded
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import STRAIGHT, remove_line

@@ -12,8 +12,8 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.nodes import Key
 from analysis.answers.joint_cut import Wishes
+from analysis.answers.known_roll import ways_of
 from analysis.answers.plan import FacePlan, plan_faces
-from analysis.answers.roll import ways_of
 from analysis.answers.work import Cut, TurnedPart, turned_part
 
 

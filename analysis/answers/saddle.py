@@ -24,8 +24,8 @@ from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import own_shape, reaches_unworn
 from analysis.answers.joint_cut import Wishes
+from analysis.answers.known_roll import ways_of
 from analysis.answers.plan import plan_faces
-from analysis.answers.roll import ways_of
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
 

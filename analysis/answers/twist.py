@@ -22,20 +22,17 @@ from analysis.adjust.combination import adjusted, combine
 from analysis.adjust.nuisances import drift_told, zero_roots
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.bed_or_wear import bed_or_wear
-from analysis.answers.roll import (
+from analysis.answers.known_roll import (
     KnownRoll,
-    Roll,
-    RollPart,
     Ways,
     as_it_was_read,
     carriage_roll,
     known_roll,
     line_removed,
     rides_one_way,
-    roll_figures,
-    roll_part,
     ways_of,
 )
+from analysis.answers.roll import Roll, RollPart, roll_figures, roll_part
 from analysis.linear.agreement import Agreement, agreement
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile

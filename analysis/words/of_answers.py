@@ -35,8 +35,8 @@ if TYPE_CHECKING:
     from analysis.answers.further_runs import Run
     from analysis.answers.good_enough import KnownTooCoarsely
     from analysis.answers.joint_cut import NothingLeavesUntouched, TooLittleAnywhere
+    from analysis.answers.known_roll import PutInOrder
     from analysis.answers.next_traverse import FurtherTraverse
-    from analysis.answers.roll import PutInOrder
     from analysis.answers.twist import EvenedOut, MayRoll, RestsOnOneZero
 
 WOULD_TELL = (

@@ -10,7 +10,7 @@ from scipy.interpolate import CubicSpline
 from acquire.model.bed_toml.reading import parse_bed
 from analysis.adjust.combination import combine
 from analysis.answers.bed_or_wear import feet_fit
-from analysis.answers.roll import known_roll, ways_of
+from analysis.answers.known_roll import known_roll, ways_of
 from analysis.answers.section import bend_rows, pairs_mm
 from analysis.answers.twist import twist_of
 from analysis.linear.straight_line import fit_line

@@ -11,8 +11,8 @@ from analysis.adjust.combination import combine
 from analysis.adjust.hypothetical import covariance_with
 from analysis.answers import next_traverse as next_module
 from analysis.answers.face_map import map_face
+from analysis.answers.known_roll import known_roll, ways_of, wind_expanded
 from analysis.answers.next_traverse import next_traverse, varied
-from analysis.answers.roll import known_roll, ways_of, wind_expanded
 from analysis.answers.twist import twist_of
 from analysis.observe import observe
 from analysis.words.facts import sentence

@@ -6,7 +6,7 @@ import pytest
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
-from analysis.answers.roll import known_roll, ways_of, wind_expanded
+from analysis.answers.known_roll import known_roll, ways_of, wind_expanded
 from analysis.answers.twist import twist_of
 from analysis.words.facts import sentences
 from analysis.words.twist import roll_words, whole_twist_words
