@@ -125,10 +125,10 @@ def _cost(problem: Problem, normal: Normal, prior: Prior, q: float, factor: Fact
 
 def _lattice(problem: Problem, kind: Kind, wavelength_mm: float) -> list[float]:
     """Variances from a shape that can hardly be told to one rougher than the readings."""
-    sigma = float(np.median(problem.sigma_um))
+    sigma = problem.usual_sigma_um
     length = float(problem.node_mm[-1] - problem.node_mm[0])
     chained = sigma * (length / wavelength_mm * problem.spacing_mm / wavelength_mm) ** 0.5
-    rise = sigma + float(np.std(problem.rise_um)) * max(length / wavelength_mm, 1.0)
+    rise = sigma + problem.scatter_of_rises_um * max(length / wavelength_mm, 1.0)
     low, high = (SMALLEST_SHAPE * chained) ** 2, (1e3 * rise) ** 2
     return _within(kind, low, high, bounds_of_q(problem, kind, wavelength_mm), length)
 

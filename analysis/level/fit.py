@@ -12,6 +12,7 @@ and likelihood are the usual ones; rounding is bounded and taken back (`refined`
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,6 +66,16 @@ class Problem:
     def runs(self) -> int:
         """How many runs there are."""
         return self.zero.shape[1] - len(self.drifts)
+
+    @cached_property
+    def usual_sigma_um(self) -> float:
+        """Median of the stated standard uncertainties."""
+        return float(np.median(self.sigma_um))
+
+    @cached_property
+    def scatter_of_rises_um(self) -> float:
+        """Standard deviation of the rises."""
+        return float(np.std(self.rise_um))
 
     @property
     def freedom(self) -> int:
@@ -252,7 +263,7 @@ def bounds_of_q(problem: Problem, kind: Kind, wavelength_mm: float) -> tuple[flo
     """
     if not isinstance(kind, Stationary):
         return 0.0, np.inf
-    noise = float(np.median(problem.sigma_um)) ** 2
+    noise = problem.usual_sigma_um**2
     length = problem.node_mm[-1] - problem.node_mm[0]
     longest = min(1.0, (10 * wavelength_mm / length) ** 2)
     return (

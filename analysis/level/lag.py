@@ -20,11 +20,11 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import linalg, sparse
+from scipy import linalg
 
 from acquire.model.errors import AnalysisError
-from analysis.linear.banded import BandFactor, factor, to_band
-from analysis.linear.even_splines import EvenSplines
+from analysis.linear.banded import BandFactor, factor
+from analysis.linear.even_splines import EvenSplines, SplineRows
 
 Array = NDArray[np.float64]
 
@@ -124,7 +124,7 @@ class _Fit:
 
     position_mm: Array
     velocity_mm_per_s: Array
-    rows: sparse.csr_array
+    rows: SplineRows
     """What each spline does to each reading."""
     jump: Array
     factored: BandFactor
@@ -152,7 +152,7 @@ class _Fit:
     @property
     def inverse(self) -> Array:
         """What makes the unknowns of splines and jumps out of the pull of readings on them."""
-        splines = self.factored.solve(np.eye(self.rows.shape[1]))
+        splines = self.factored.solve(np.eye(self.rows.splines))
         tied = self.side @ self.jump_inverse
         return np.block([[splines + tied @ self.side.T, -tied], [-tied.T, self.jump_inverse]])
 
@@ -162,7 +162,7 @@ class _Fit:
         return np.asarray(column - self.rows @ unknown - self.jump @ jumps, dtype=np.float64)
 
     def _solved(self, column: Array) -> tuple[Array, Array]:
-        pull = self.rows.T @ column
+        pull = self.rows.transposed_times(column)
         jumps = self.jump_inverse @ (self.jump.T @ column - self.side.T @ pull)
         return self.factored.solve(pull) - self.side @ jumps, jumps
 
@@ -261,12 +261,11 @@ def _fit(setup: _Setup, lag_s: float) -> _Fit:
     then = zip(setup.passes, setup.kept, setup.velocity, strict=True)
     velocity = [np.interp(one.time_s[keep] - lag_s, one.time_s, each) for one, keep, each in then]
     position = _positions(setup, lag_s)
-    rows = sparse.csr_array(sparse.diags_array(setup.weight) @ setup.splines.values(position))
-    place = np.arange(rows.shape[1])
-    band = to_band(sparse.coo_array(rows.T @ rows), place, 3)
+    rows = setup.splines.values(position).times_rows(setup.weight)
+    band = rows.squared()
     band[0] += HARDLY_TOUCHED * band[0].max()
-    factored = factor(band, place)
-    tied = rows.T @ setup.jump
+    factored = factor(band, np.arange(rows.splines))
+    tied = rows.transposed_times(setup.jump)
     side = factored.solve(tied)
     inverse = linalg.pinvh(setup.jump.T @ setup.jump - tied.T @ side, rtol=DEPENDENT)
     return _Fit(position, np.concatenate(velocity), rows, setup.jump, factored, side, inverse, setup.reading)
@@ -291,12 +290,13 @@ def _sensitivity(setup: _Setup, fit: _Fit) -> Array:
 
 def _spurious(setup: _Setup, fit: _Fit) -> tuple[float, float]:
     """The information on the lag that noise alone would show, and its standard deviation."""
-    tangent = sparse.diags_array(_movement(setup, fit)) @ setup.splines.slopes(fit.position_mm)
-    design = sparse.hstack([fit.rows, sparse.csr_array(fit.jump)], format="csr")
-    normal, across = (design.T @ design).toarray(), (design.T @ tangent).toarray()
+    tangent = setup.splines.slopes(fit.position_mm).times_rows(_movement(setup, fit))
+    tied = fit.rows.transposed_times(fit.jump)
+    normal = np.block([[fit.rows.against(fit.rows), tied], [tied.T, fit.jump.T @ fit.jump]])
+    across = np.vstack([fit.rows.against(tangent), tangent.transposed_times(fit.jump).T])
     inverse = fit.inverse
     taken_up = inverse @ across
-    left = (tangent.T @ tangent).toarray() - 2 * across.T @ taken_up + taken_up.T @ normal @ taken_up
+    left = tangent.against(tangent) - 2 * across.T @ taken_up + taken_up.T @ normal @ taken_up
     form = left @ (inverse @ normal @ inverse)[: len(left), : len(left)]
     return float(np.trace(form)), float(np.sqrt(2 * np.sum(form * form.T)))
 
@@ -345,7 +345,7 @@ def _halved(setup: _Setup, lag_s: float, step: float, misfit: float) -> tuple[fl
 
 def _noise_factor(setup: _Setup, fit: _Fit) -> float:
     """Square of what the stated uncertainty must be multiplied by: residuals larger than stated, or alike."""
-    unknowns = fit.rows.shape[1] + fit.jump.shape[1]
+    unknowns = fit.rows.splines + fit.jump.shape[1]
     size = fit.misfit / max(len(fit.residual) - unknowns, 1)
     parts = [fit.residual[setup.run_of == k] for k in range(len(setup.passes))]
     shared = sum(float(part[1:] @ part[:-1]) for part in parts) / max(fit.misfit, 1e-300)
