@@ -162,7 +162,11 @@ def tie_together(
     told = _told(assembly, lines)
     kept = tuple(
         _point_by_point(
-            each, assembly.layout, told, judge if each.traverse in imagined else judged_by_heights
+            each,
+            assembly.layout,
+            told,
+            judge if each.traverse in imagined else judged_by_heights,
+            bed.joints_mm,
         )
         for each in observations
     )
@@ -276,7 +280,9 @@ def _told(assembly: Assembly, lines: Mapping[Key, Line]) -> frozenset[int]:
     return frozenset(np.concatenate([np.zeros(0, int), *told]).tolist())
 
 
-def _point_by_point(each: Observations, layout: Layout, told: frozenset[int], judge: Judge) -> Observations:
+def _point_by_point(
+    each: Observations, layout: Layout, told: frozenset[int], judge: Judge, joints_mm: Sequence[float]
+) -> Observations:
     """Readings whose carrier stands on heights that nothing tells, with the carrier as a point there."""
     if each.plain_forms is None:
         return each
@@ -287,7 +293,7 @@ def _point_by_point(each: Observations, layout: Layout, told: frozenset[int], ju
     changed = [index for index, form in enumerate(forms) if form != each.forms[index]]
     if not changed:
         return each
-    bends = _bends(each, forms, changed, judge)
+    bends = _bends(each, forms, changed, judge, joints_mm)
     return replace(each, forms=forms, nuisances=(*each.nuisances, *bends))
 
 
@@ -306,12 +312,19 @@ def _point_where_untold(full: Form, plain: Form, layout: Layout, told: frozenset
     return full if is_same else mixed
 
 
-def _bends(each: Observations, forms: Sequence[Form], changed: Sequence[int], judge: Judge) -> list[Nuisance]:
+def _bends(
+    each: Observations,
+    forms: Sequence[Form],
+    changed: Sequence[int],
+    judge: Judge,
+    joints_mm: Sequence[float],
+) -> list[Nuisance]:
     """What the unknown way adds to each reading whose carrier is taken as a point.
 
     The error is that of the sum (heights under the feet, less the height under the middle),
-    on a way as rough as the difference read; with too few stations to judge that, it is
-    taken to be as large as the whole range of the difference.
+    on a way as rough as the difference read; with too few stations to judge that, and where the
+    carrier stands on two pieces of the bed, it is taken to be as large as the whole range of
+    the difference.
     """
     assert each.plain_forms is not None
     per_um = max(abs(weight) for form in each.plain_forms for weight in form.values())
@@ -319,12 +332,25 @@ def _bends(each: Observations, forms: Sequence[Form], changed: Sequence[int], ju
     found = []
     for index in changed:
         left_out = _difference(each.forms[index], forms[index])
-        size = np.ptp(each.reading) + np.sqrt(each.variance.max()) if way is None else _size(left_out, way)
+        if way is None or _stands_over(joints_mm, left_out):
+            size = float(np.ptp(each.reading) + np.sqrt(each.variance.max()))
+        else:
+            size = _size(left_out, way)
         column = np.zeros(len(each))
         column[index] = -1.0 if each.turned else 1.0
         key = Unknown(UNDER_CARRIER, (each.instrument, *each.carriers, bend_station(each.station_mm[index])))
-        found.append(Nuisance(key, column, max(float(size), LEAST_BEND)))
+        found.append(Nuisance(key, column, max(size, LEAST_BEND)))
     return found
+
+
+def _stands_over(joints_mm: Sequence[float], left_out: Mapping[Key, Mapping[float, float]]) -> bool:
+    """Whether a carrier bears on both sides of a joint of the bed."""
+    stands = [
+        (min(weights), max(weights))
+        for (kind, _), weights in left_out.items()
+        if kind in ON_THE_BED and weights
+    ]
+    return any(low <= joint < high for low, high in stands for joint in joints_mm)
 
 
 def _as_rough_as_read(each: Observations, per_um: float, judge: Judge) -> Roughness | None:

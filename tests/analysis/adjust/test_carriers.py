@@ -4,6 +4,8 @@ Truth is invented, readings come from its heights directly; without noise every 
 come out within what is stated.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -176,3 +178,35 @@ def test_what_was_read_between_the_stations_is_not_smoothed_over(invented_bed, m
     u = found.covariance_um2[0, 0] ** 0.5
     assert abs(found.value_um[0] + 12.0) <= 2.5 * u + ALLOWED_UM
     assert u < 3.0
+
+
+def test_carriage_over_a_joint_of_an_unknown_way_is_as_unsure_as_the_step_may_be(invented_bed, make_traverse):
+    """A step of 20 µm at 730 mm, under one end of a carriage of 200 mm at 700 and 800 mm, of which the
+    first was left out: as a point it is 10 µm off there, where its roll alone tells the front way."""
+
+    def stepped(x):
+        x = np.asarray(x, float)
+        return straight(x) - 30 * np.exp(-(((x - 700) / 500) ** 2)) - 20.0 * (x > 730)
+
+    bed = invented_bed(
+        LENGTH,
+        bed="carriage_length_mm = 200\njoints_mm = [730]",
+        faces=FACES,
+        instruments={
+            "level": 'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty = 1\n'
+            "seating_um = 0",
+            "cross": 'quantity = "roll"\nunit = "um/m"\nstandard_uncertainty = 1\nseating_um = 0',
+        },
+    )
+    middle, at = np.arange(50.0, LENGTH, 100.0), np.delete(STATION[1:-1], [5, 6])
+    level = make_traverse(bed, "level", middle, (rear(middle + 50) - rear(middle - 50)) * 10, face="rear")
+    lifted = [(h(at - 100) + h(at + 100)) / 2 for h in (stepped, rear)]
+    cross = make_traverse(
+        bed, "cross", at, (lifted[1] - lifted[0]) / 0.3, front="front", rear="rear", reference="carriage"
+    )
+    profile = combine([level, cross], bed).profile("front")
+    found, true = (
+        remove_line(replace(profile, height_um=h), "least-squares")
+        for h in (profile.height_um, stepped(profile.station_mm))
+    )
+    assert np.max(np.abs(found.height_um - true.height_um) / found.standard_uncertainty_um) < 3.0

@@ -1,0 +1,26 @@
+"""Every figure that an answer tells lies within 4.5 standard uncertainties of an invented truth.
+
+The long form is tests/benchmarks/told_answers.py.
+"""
+
+import numpy as np
+import pytest
+
+from tests.told_answers.comparing import MOST_U, figures
+from tests.told_answers.inventing import invent
+
+ASKED = {
+    0: {"wind", "feet take out, wind", "taper"},
+    1: {"work", "joint up", "joint roll", "joint kink"},
+    3: {"height", "departure"},
+}
+"""Surveys by number, and figures that are among those told: nothing is compared where nothing is told."""
+
+
+@pytest.mark.statistics
+@pytest.mark.parametrize("number", ASKED)
+def test_every_figure_told_is_near_the_truth(number):
+    found = list(figures(invent(number)))
+    assert ASKED[number] <= {name for name, _ in found}
+    far = {name: float(np.max(np.abs(ratios))) for name, ratios in found if np.any(np.abs(ratios) > MOST_U)}
+    assert far == {}

@@ -1,0 +1,64 @@
+"""Every figure that the answers tell, held against invented truth, on surveys of any mix of habits.
+
+Run: OPENBLAS_NUM_THREADS=1 python tests/benchmarks/told_answers.py [--surveys N] [--first K]
+
+For each kind of figure: how many were told, the share within ± (k = 2), the worst error in its own
+standard uncertainties; figures beyond 4.5 u are named with their survey. Simulation proves the
+arithmetic, not the bench.
+"""
+
+import argparse
+import sys
+import time
+from collections import defaultdict
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from tests.told_answers.comparing import MOST_U, figures
+from tests.told_answers.inventing import Told, invent
+
+
+def described(told: Told) -> str:
+    """The runs of a survey in one line."""
+    words = []
+    for run in told.runs:
+        setup = run.setup
+        options = [name for name in ("turned",) if getattr(setup, name)]
+        options += [f"along {setup.reference}"] if setup.reference else []
+        words.append(
+            " ".join([setup.instrument, setup.subject, setup.direction, str(len(run.stations)), *options])
+        )
+    return f"{told.kind}, {told.bed.length_mm:g} mm by {told.bed.station_mm[1]:g}: {'; '.join(words)}"
+
+
+def main() -> int:
+    """Print the table; 1 where a figure lies too far from the truth."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--surveys", type=int, default=300)
+    parser.add_argument("--first", type=int, default=0)
+    asked = parser.parse_args()
+    start, found, far = time.perf_counter(), defaultdict(list), 0
+    for number in range(asked.first, asked.first + asked.surveys):
+        told = invent(number)
+        for name, ratios in figures(told):
+            found[name].append(np.abs(ratios))
+            if np.max(found[name][-1], initial=0.0) > MOST_U:
+                far += 1
+                print(
+                    f"survey {number}: {name} off by {found[name][-1].max():.1f} u; {described(told)}",
+                    flush=True,
+                )
+    print(f"{'figure':<28}{'told':>7}{'held %':>8}{'worst, u':>10}")
+    for name, ratios in sorted(found.items()):
+        all_of_it = np.concatenate(ratios)
+        print(f"{name:<28}{len(all_of_it):>7}{100 * np.mean(all_of_it <= 2):>8.1f}{all_of_it.max():>10.2f}")
+    lasted = time.perf_counter() - start
+    print(f"{asked.surveys} surveys, {lasted:.0f} s. Simulation proves the arithmetic, not the bench.")
+    return 1 if far else 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
