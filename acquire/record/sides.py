@@ -97,11 +97,11 @@ def _check_slope(bed: Bed, instrument: Instrument, wanted: Wanted) -> None:
         carriage_ways(bed, "face 'carriage'")
         return
     face = _known_face(bed, wanted.face, f"instrument {instrument.name!r}")
-    if not face.upward and instrument.gravity:
+    if not face.upward and instrument.gravity and not bed.called.is_upright:
         raise EntryError(
             f"face {face.id!r}",
             f"found that it looks to the {face.normal}, and a level sees only up and down",
-            "a face that looks up or down",
+            'a face that looks up or down, or a guide that stands (stands = "upright")',
             "read it with an indicator, or with an autocollimator (gravity = false)",
         )
 
@@ -111,6 +111,12 @@ def _check_roll(bed: Bed, instrument: Instrument, wanted: Wanted) -> None:
     front_id, rear_id = across(bed, instrument, wanted)
     front, rear = (_known_face(bed, name, "--across") for name in (front_id, rear_id))
     where = f"--across {front.id} {rear.id}"
+    if bed.called.is_upright and instrument.gravity:
+        raise EntryError(
+            where,
+            "found a level across a guide that stands: it turns about the plumb line, which no level sees",
+            "a level along each face, or an indicator from one to the other",
+        )
     if front.id == rear.id:
         raise EntryError(where, "found one face twice", "two faces")
     if not front.upward or front.normal != rear.normal:

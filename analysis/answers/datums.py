@@ -131,6 +131,8 @@ class Datums(Shown):
     """What is still to be measured before faces can be trusted."""
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
+    far_end: str = field(metadata=_INSIDE, default="far end")
+    """What the survey calls it."""
 
     @property
     def trusted(self) -> tuple[Datum, ...]:
@@ -188,6 +190,7 @@ def datums(
         else _paths(bed_map, fixture, pads_mm, overhang_mm, tool_across_mm, tool_above_mm),
         missing=tuple(_missing(bed_map, found)),
         assumptions=assumptions(bed_map),
+        far_end=bed_map.bed.called.far_end,
     )
 
 

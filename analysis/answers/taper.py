@@ -58,6 +58,8 @@ class Taper(Shown):
     """Of the two, those whose own shape is known as well."""
     traverses: tuple[int, ...]
     profile: Profile = field(metadata=_INSIDE)
+    far_end: str = field(metadata=_INSIDE, default="far end")
+    """What the survey calls it."""
 
     @property
     def is_seen(self) -> bool:
@@ -176,6 +178,7 @@ def _taper(bed_map: BedMap, a: str, b: str) -> Taper:
         shapes_known=tuple(face for face in (a, b) if _is_shape_known(bed_map, face)),
         traverses=tuple(sorted(numbers[0] | numbers[1])),
         profile=profile,
+        far_end=bed_map.bed.called.far_end,
     )
 
 

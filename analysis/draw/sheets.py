@@ -20,7 +20,7 @@ from acquire.model.errors import AnalysisError
 from acquire.model.reference import CARRIAGE
 from acquire.model.units import MM_PER_INCH, length_text, unit_text
 from acquire.store.safe_files import NewFile, write_file
-from analysis.draw.figures.from_above import Outline, draw_from_above
+from analysis.draw.figures.from_above import Outline, draw_from_above, draw_standing
 from analysis.draw.figures.looks import INK, SOFT, look
 from analysis.draw.figures.section import draw_section
 
@@ -248,9 +248,15 @@ def _draw_page(bed: Bed, sheet: Sheet, rows: range, paper: str) -> Figure:
     axes.set_ylim(height, 0)  # downwards, as one writes
     axes.set_axis_off()
     _draw_head(axes, bed, sheet, rows, width)
-    at = Outline(MARGIN_MM, width - MARGIN_MM, MARGIN_MM + 13.0, MARGIN_MM + 28.0)
-    draw_from_above(axes, bed, sheet.faces, sheet.station_mm, at)
-    section = figure.add_axes((0.15, 1 - 91 / height, 0.7, 44 / height))
+    if bed.called.is_upright:
+        standing = Outline(MARGIN_MM + 8.0, MARGIN_MM + 26.0, MARGIN_MM + 18.0, MARGIN_MM + 72.0)
+        draw_standing(axes, bed, sheet.faces, sheet.station_mm, standing)
+        place = (0.3, 1 - 84 / height, 0.62, 52 / height)
+    else:
+        lying = Outline(MARGIN_MM, width - MARGIN_MM, MARGIN_MM + 13.0, MARGIN_MM + 28.0)
+        draw_from_above(axes, bed, sheet.faces, sheet.station_mm, lying)
+        place = (0.15, 1 - 91 / height, 0.7, 44 / height)
+    section = figure.add_axes(place)
     draw_section(section, bed, {}, {}, sheet.faces)
     _draw_fields(axes, bed, sheet, width)
     _draw_rows(axes, bed, sheet, rows, width)

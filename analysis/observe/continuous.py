@@ -82,7 +82,8 @@ def observe_continuous(
     face = face_named(bed, first.setup.face, f"traverse {first.number:03d}")
     kept = [usable(each.stations, f"traverse {each.number:03d}", bed.length_mm) for each in traverses]
     signs = [
-        slope_sign(face, each.instrument, f"traverse {each.number:03d}") * (-1 if each.setup.turned else 1)
+        slope_sign(face, each.instrument, f"traverse {each.number:03d}", is_upright=bed.called.is_upright)
+        * (-1 if each.setup.turned else 1)
         for each in traverses
     ]
     kept, late = put_back(traverses, kept)

@@ -219,7 +219,8 @@ def _straight(
     straight: Reference, sign: float, normal: str, traverse: Traverse, bed: Bed, station_mm: np.ndarray
 ) -> _Straight:
     """Part of a straight thing in the reading; `sign` is +1 where it is touched, −1 where it carries."""
-    upward = NORMALS[normal][1]
+    # on a guide that stands an edge or a wire hangs along itself
+    upward = 0 if bed.called.is_upright else NORMALS[normal][1]
     nothing: tuple[Form, ...] = tuple({} for _ in station_mm)
     where = f"traverse {traverse.number:03d}"
     if straight.kind == LINE:

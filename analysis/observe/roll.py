@@ -23,6 +23,12 @@ def rolled_over(traverse: Traverse, bed: Bed) -> tuple[Face, ...]:
         faces = carrying_faces(bed, ON_CARRIAGE, where)
     else:
         faces = (face_named(bed, setup.front, where), face_named(bed, setup.rear, where))
+    if bed.called.is_upright and traverse.instrument.gravity:
+        raise AnalysisError(
+            where,
+            "found a level across a guide that stands: it turns about the plumb line, which no level sees",
+            "a level along each face, or an indicator from one to the other",
+        )
     if len(faces) != 2:
         raise AnalysisError(where, f"found {len(faces)} ways to read across", "a front and a rear one", "")
     for face in faces:

@@ -14,21 +14,28 @@ from analysis.observe.terms import Form, Place, weighted_sum
 UM_PER_MM_TO_UM_PER_M = 1000.0
 
 
-def slope_sign(face: Face, instrument: Instrument, where: str) -> int:
+def slope_sign(face: Face, instrument: Instrument, where: str, *, is_upright: bool = False) -> int:
     """Whether a rising face reads as rising; refused where the instrument cannot see it.
+
+    On a guide that stands a level (a frame level, held by its upright edge) reads how far the far end leans
+    out, to where the face looks: the slope of its heights itself, whichever way it looks.
 
     Examples
     --------
     >>> slope_sign(Face("way", "down"), Instrument("level", "slope", "um/m"), "traverse 1")
     -1
+    >>> slope_sign(Face("guide", "front"), Instrument("level", "slope", "um/m"), "1", is_upright=True)
+    1
     """
+    if is_upright:
+        return 1
     upward = face.upward
     if instrument.gravity and upward == 0:
         raise AnalysisError(
             where,
             f"found a level on {face.id}, which looks to the {face.normal}",
             "a face that looks up or down: a level cannot see sideways",
-            "use an indicator, a wire or an optical line there",
+            "use an indicator, a wire or an optical line there (on a guide that stands, stands = upright)",
         )
     return upward if instrument.gravity else 1
 
@@ -44,7 +51,7 @@ def slope_forms(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> tuple[F
             for x in station_mm
         )
     face = face_named(bed, traverse.setup.face, where)
-    sign = turn * slope_sign(face, instrument, where)
+    sign = turn * slope_sign(face, instrument, where, is_upright=bed.called.is_upright)
     base_mm = instrument.base_mm
     if not base_mm:
         raise AnalysisError(where, f"found no base of {instrument.name}", "base_mm", "add it to bed.toml")

@@ -55,7 +55,7 @@ def _ranking_words(found: "Datums", inch: bool) -> list[str]:
 def _parallel_words(found: "Datums", inch: bool) -> list[str]:
     if not found.parallel:
         return []
-    return ["Parallel along the bed:", *(f"  {_taper(each, inch)}" for each in found.parallel)]
+    return ["Parallel along the bed:", *(f"  {_taper(each, inch, found.far_end)}" for each in found.parallel)]
 
 
 def standing_words(found: "Datums", inch: bool) -> list[str]:
@@ -63,7 +63,7 @@ def standing_words(found: "Datums", inch: bool) -> list[str]:
     lines = _ranking_words(found, inch)
     known = [each for each in found.parallel if each.taper_um_per_m is not None]
     seen = [each for each in known if each.is_seen]
-    lines += [_taper(each, inch) for each in seen[:MOST_PAIRS]]
+    lines += [_taper(each, inch, found.far_end) for each in seen[:MOST_PAIRS]]
     if len(seen) > MOST_PAIRS:
         lines.append(f"{len(seen) - MOST_PAIRS} more pairs are not parallel (`waylog datums`).")
     alike = [f"{each.a} and {each.b}" for each in known if not each.is_seen]
@@ -114,7 +114,7 @@ def _roll_words(each: "FixturePath", inch: bool) -> str:
     )
 
 
-def _taper(each: "Parallel", inch: bool) -> str:
+def _taper(each: "Parallel", inch: bool, far_end: str) -> str:
     if each.taper_um_per_m is None or each.taper_expanded_um_per_m is None:
         return (
             f"{each.a} and {each.b}: not known; levels with one zero on both, a cross level at both ends "
@@ -125,11 +125,10 @@ def _taper(each: "Parallel", inch: bool) -> str:
     sure = slope_text(doubt, inch, doubt / 2)
     if not each.is_seen:
         return f"{each.a} and {each.b}: parallel within what could be seen (± {sure})."
+    pair, end = f"{each.a} and {each.b}", f"towards the {far_end}, by {amount} ± {sure}."
     if each.look_opposite:
-        way = "thicker" if each.taper_um_per_m > 0 else "thinner"
-        return f"{each.a} and {each.b}: what lies between is {way} towards the far end, by {amount} ± {sure}."
-    way = "rises" if each.taper_um_per_m > 0 else "falls"
-    return f"{each.a} and {each.b}: {each.b} {way} against it towards the far end, by {amount} ± {sure}."
+        return f"{pair}: what lies between is {'thicker' if each.taper_um_per_m > 0 else 'thinner'} {end}"
+    return f"{pair}: {each.b} {'rises' if each.taper_um_per_m > 0 else 'falls'} against it {end}"
 
 
 def _good_words(found: "Datums", inch: bool) -> list[str]:

@@ -39,10 +39,10 @@ def taper_answer(each: "Taper", inch: bool) -> str:
 def _way(each: "Taper") -> str:
     grows = each.taper_um_per_m > 0
     if each.is_gap:
-        return f"the gap between grows {'narrower' if grows else 'wider'} towards the far end"
+        return f"the gap between grows {'narrower' if grows else 'wider'} towards the {each.far_end}"
     if each.look_opposite:
-        return f"what lies between is {'thicker' if grows else 'thinner'} towards the far end"
-    return f"{each.b} {'rises' if grows else 'falls'} against {each.a} towards the far end"
+        return f"what lies between is {'thicker' if grows else 'thinner'} towards the {each.far_end}"
+    return f"{each.b} {'rises' if grows else 'falls'} against {each.a} towards the {each.far_end}"
 
 
 def _beside(each: "Taper", inch: bool) -> list[str]:

@@ -1,7 +1,7 @@
 """The bed from above and across, every face coloured by its deviation, figures beside the colour."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -29,6 +29,10 @@ COMMON_LINE = "ends"
 ROW_IN = 0.31
 FROM_THE_END_PT = {"left": 3.0, "center": 0.0, "right": -3.0}
 """Figures at the ends of a strip stand clear of its edge."""
+UP_FROM = {"left": "bottom", "center": "center", "right": "top"}
+"""The same of what stands upright."""
+COLUMN_IN, STANDING_IN = 0.62, 5.2
+"""Width of a face that stands, and height of the picture."""
 STRIP = 0.62
 """Share of a row that its coloured strip takes."""
 WORDS_OF_NORMAL = {"up": "", "down": "faces down", "front": "faces front", "rear": "faces rear"}
@@ -48,17 +52,40 @@ def bed_figure(result: "WholeBed", bed: Bed, inch: bool = False) -> Figure:
     faces, line = on_one_line(result.maps)
     norm = _norm(faces)
     rows = _front_to_rear(bed)
+    station_mm = _most_worn(faces)
+    coloured = {name: _at(drawn, station_mm) for name, drawn in faces.items()}
     with look():
-        figure = new_figure(2.65 + ROW_IN * len(rows))
-        grid = figure.add_gridspec(
-            2, 2, width_ratios=(3.6, 1), height_ratios=(0.5 + ROW_IN * len(rows), 1.55)
-        )
-        _draw_plan(figure.add_subplot(grid[0, :]), bed, rows, faces, norm, Scale(inch))
-        station_mm = _most_worn(faces)
-        coloured = {name: _at(drawn, station_mm) for name, drawn in faces.items()}
-        _draw_across(figure.add_subplot(grid[1, 0]), bed, coloured, faces, norm, station_mm, Scale(inch))
-        _draw_scale(figure.add_subplot(grid[1, 1]), norm, Scale(inch), line)
+        plan, across, colours = (_standing if bed.called.is_upright else _lying)(len(rows))
+        _draw_plan(PlanAxes(plan, bed.called.is_upright), bed, rows, faces, norm, Scale(inch))
+        _draw_across(across, bed, coloured, faces, norm, station_mm, Scale(inch))
+        _draw_scale(colours, norm, Scale(inch), line)
+        figure = plan.get_figure()
+        assert isinstance(figure, Figure)
         return figure
+
+
+def _lying(rows: int) -> tuple[Axes, Axes, Axes]:
+    """The plan over all of the width, under it the section and the colours."""
+    figure = new_figure(2.65 + ROW_IN * rows)
+    grid = figure.add_gridspec(2, 2, width_ratios=(3.6, 1), height_ratios=(0.5 + ROW_IN * rows, 1.55))
+    return (
+        figure.add_subplot(grid[0, :]),
+        figure.add_subplot(grid[1, 0]),
+        figure.add_subplot(grid[1, 1]),
+    )
+
+
+def _standing(rows: int) -> tuple[Axes, Axes, Axes]:
+    """What stands upright on the left, beside it the section over the colours."""
+    figure = new_figure(STANDING_IN)
+    grid = figure.add_gridspec(
+        2, 2, width_ratios=(max(1.6 + COLUMN_IN * rows, 2.4), 3.6), height_ratios=(1.2, 1)
+    )
+    return (
+        figure.add_subplot(grid[:, 0]),
+        figure.add_subplot(grid[0, 1]),
+        figure.add_subplot(grid[1, 1]),
+    )
 
 
 def on_one_line(maps: "Mapping[str, FaceMap]") -> "tuple[dict[str, FaceMap], str]":
@@ -122,27 +149,65 @@ def _at(drawn: "FaceMap", station_mm: float | None) -> float | None:
     return float(np.interp(station_mm, x, y))
 
 
-def _draw_plan(
-    axes: Axes, bed: Bed, rows: Sequence[str], faces: "Mapping[str, FaceMap]", norm: Normalize, scale: Scale
-) -> None:
-    length = float(scale.length(bed.length_mm))
-    axes.set_title(f"{bed.called.view} (across it not to scale)")
-    for row, name in enumerate(rows):
-        axes.add_patch(
-            Rectangle((0, row - STRIP / 2), length, STRIP, facecolor="white", edgecolor=SOFT, linewidth=0.7,
-                      hatch="" if name in faces else "///")
-        )  # fmt: skip
-        if name in faces:
-            _draw_strip(axes, faces[name], row, norm, scale)
+@dataclass(frozen=True)
+class PlanAxes:
+    """Matplotlib's axes, spoken to by places along and across; of what stands upright, along is up."""
+
+    axes: Axes
+    is_upright: bool
+
+    def strip(self, start: float, end: float, row: int, **looks: Any) -> None:
+        """A stretch of the face in a row."""
+        corner, size = self.at(start, row - STRIP / 2), self.at(end - start, STRIP)
+        self.axes.add_patch(Rectangle(corner, *size, **looks))
+
+    def at(self, along: float, across: float) -> tuple[float, float]:
+        """As x and y."""
+        return (across, along) if self.is_upright else (along, across)
+
+    def rows(self, names: Sequence[str], length: float) -> None:
+        """Names of the rows, and room about them."""
+        rows, along = (-0.9, len(names) - 0.4), (-0.01 * length, 1.01 * length)
+        if self.is_upright:
+            self.axes.set_xticks(range(len(names)), names)
+            self.axes.set_xlim(-0.6, len(names) - 0.4)
+            self.axes.set_ylim(along)
         else:
-            axes.text(length / 2, row, " not mapped ", ha="center", va="center", backgroundcolor="white")
-    axes.set_yticks(range(len(rows)), [_label(bed, name) for name in rows])
-    axes.set_ylim(-0.9, len(rows) - 0.4)
-    axes.set_xlim(-0.01 * length, 1.01 * length)
+            self.axes.set_yticks(range(len(names)), names)
+            self.axes.set_ylim(rows)
+            self.axes.set_xlim(along)
+        self.axes.tick_params(axis="x" if self.is_upright else "y", length=0)
+        for side in ("top", "right", "bottom") if self.is_upright else ("left", "right"):
+            self.axes.spines[side].set_visible(False)
+
+
+def _draw_plan(
+    plan: PlanAxes,
+    bed: Bed,
+    rows: Sequence[str],
+    faces: "Mapping[str, FaceMap]",
+    norm: Normalize,
+    scale: Scale,
+) -> None:
+    length, axes = float(scale.length(bed.length_mm)), plan.axes
+    for row, name in enumerate(rows):
+        hatch = "" if name in faces else "///"
+        plan.strip(0.0, length, row, facecolor="white", edgecolor=SOFT, linewidth=0.7, hatch=hatch)
+        if name in faces:
+            _draw_strip(plan, faces[name], row, norm, scale)
+        else:
+            x, y = plan.at(length / 2, row)
+            turned = 90 if plan.is_upright else 0
+            axes.text(
+                x, y, " not mapped ", ha="center", va="center", rotation=turned, backgroundcolor="white"
+            )
+    plan.rows([_label(bed, name) for name in rows], length)
+    if plan.is_upright:
+        axes.set_title("across it not to scale", fontsize=8, loc="left")
+        axes.set_ylabel(f"station, {scale.length_unit}, up from the {bed.called.origin}")
+        return
+    axes.set_title(f"{bed.called.view} (across it not to scale)")
     axes.text(length / 2, -0.86, bed.called.front, ha="center", va="bottom", color=SOFT, fontsize=7.5)
-    for side in ("left", "right"):
-        axes.spines[side].set_visible(False)
-    axes.tick_params(axis="y", length=0)
     scale.along(axes)
 
 
@@ -153,19 +218,21 @@ def _label(bed: Bed, name: str) -> str:
     return f"{name}\n{words}" if words else name
 
 
-def _draw_strip(axes: Axes, drawn: "FaceMap", row: int, norm: Normalize, scale: Scale) -> None:
+def _draw_strip(plan: PlanAxes, drawn: "FaceMap", row: int, norm: Normalize, scale: Scale) -> None:
     x, y = drawn.station_mm, drawn.height_um
     edges = np.concatenate([x[:1], (x[1:] + x[:-1]) / 2, x[-1:]])
     for start, end, height in zip(*_cells(edges, y), strict=True):
         if np.isfinite(height):
-            corner, width = (float(scale.length(start)), row - STRIP / 2), float(scale.length(end - start))
-            axes.add_patch(Rectangle(corner, width, STRIP, facecolor=_ink(norm, height), linewidth=0))
+            stretch = float(scale.length(start)), float(scale.length(end))
+            plan.strip(*stretch, row, facecolor=_ink(norm, height), linewidth=0)
     decimals = decimals_for(float(scale.height(drawn.straightness_expanded_um / 2)))
     for index in with_figures(x, y, MOST_NUMBERS):
         side = {0: "left", len(x) - 1: "right"}.get(index, "center")
-        axes.annotate(
-            _figure_text(y[index], decimals, scale), (float(scale.length(x[index])), row),
-            (FROM_THE_END_PT[side], 0), textcoords="offset points", ha=side, va="center", fontsize=7.5,
+        off = FROM_THE_END_PT[side]
+        plan.axes.annotate(
+            _figure_text(y[index], decimals, scale), plan.at(float(scale.length(x[index])), row),
+            plan.at(off, 0), textcoords="offset points", ha="center" if plan.is_upright else side,
+            va=UP_FROM[side] if plan.is_upright else "center", fontsize=7.5,
             color=ON_LIGHT if norm(y[index]) > 0.5 else ON_DARK,
             bbox={"facecolor": _ink(norm, y[index]), "linewidth": 0, "pad": 0.8},
         )  # fmt: skip
@@ -212,7 +279,8 @@ def _draw_across(
         if station_mm is None
         else f" at {round(float(scale.length(station_mm)), 2):g} {scale.length_unit}, the lowest place"
     )
-    axes.set_title(f"Across{where} (seen from the {bed.called.seen_from})")
+    seen = f"(seen from the {bed.called.seen_from})"
+    axes.set_title(f"Across{where}\n{seen}" if bed.called.is_upright else f"Across{where} {seen}")
 
 
 def _draw_scale(axes: Axes, norm: Normalize, scale: Scale, line: str) -> None:

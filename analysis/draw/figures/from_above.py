@@ -24,6 +24,15 @@ class Outline:
     top: float
     low: float
 
+    def up(self, bed: Bed, station_mm: Sequence[float]) -> np.ndarray:
+        """Where stations of what stands upright are, from below."""
+        return self.low - np.asarray(station_mm, float) / bed.length_mm * (self.low - self.top)
+
+    def beside(self, bed: Bed) -> dict[str, float]:
+        """Where the faces of what stands upright are, the front one on the left."""
+        room = self.right - self.left - 2 * EDGE
+        return {name: self.left + EDGE + at * room for name, at in places_across(bed).items()}
+
     def along(self, bed: Bed, station_mm: Sequence[float]) -> np.ndarray:
         """Where stations lie, from left to right."""
         return self.left + np.asarray(station_mm, float) / bed.length_mm * (self.right - self.left)
@@ -69,3 +78,25 @@ def draw_from_above(
         (called.far_end, at.right, "right"),
     ):
         axes.text(x, at.low + 1.2, words, va="top", ha=side, fontsize=fontsize, color=SOFT)
+
+
+def draw_standing(
+    axes: Axes, bed: Bed, faces: Sequence[str], station_mm: Sequence[float], at: Outline, fontsize: float = 7
+) -> None:
+    """The same of what stands upright: station 0 below, seen so that the front is on the left."""
+    width, height = at.right - at.left, at.low - at.top
+    axes.add_patch(
+        Rectangle((at.left, at.top), width, height, facecolor="none", edgecolor=INK, linewidth=0.8)
+    )
+    for name, x in at.beside(bed).items():
+        is_read = name in faces
+        ink, thick = (INK, 2.5) if is_read else (FAINT, 1.2)
+        axes.plot([x, x], [at.top, at.low], color=ink, linewidth=thick)
+        if is_read:
+            read_at = at.up(bed, station_mm)
+            axes.plot(
+                np.full(len(read_at), x), read_at, "o", color="white", markeredgecolor=INK, markersize=4
+            )
+    called, middle = bed.called, (at.left + at.right) / 2
+    axes.text(middle, at.top - 1.2, called.far_end, va="bottom", ha="center", fontsize=fontsize, color=SOFT)
+    axes.text(middle, at.low + 1.2, called.origin, va="top", ha="center", fontsize=fontsize, color=SOFT)

@@ -10,6 +10,8 @@ from analysis.adjust.combination import combine
 from analysis.answers.face_map import map_face
 from analysis.answers.whole_bed import whole_bed
 from analysis.draw.figures import bed_figure, inline_svg, profile_figure
+from analysis.draw.figures.from_above import Outline, draw_standing
+from analysis.draw.figures.looks import new_figure
 from analysis.draw.sheets import plan_sheet, write_sheets
 
 BED = """
@@ -94,3 +96,26 @@ def test_sheet_says_which_way_is_plus_in_the_words_of_the_survey(measured, tmp_p
 
     assert plus in sign_words(bed.instruments["level"], bed.called)
     assert write_sheets(bed, [plan_sheet(bed, "way", "level")], tmp_path / "way.pdf", "A4") == 1
+
+
+def test_map_of_a_guide_that_stands_has_its_stations_going_up(measured):
+    bed, bed_map = measured('stands = "upright"\norigin = "foot"')
+    axes = bed_figure(whole_bed(bed_map, ()), bed).axes[0]
+    low, high = axes.get_ylim()
+    assert low < 0 < float(X[-1]) < high
+    assert [label.get_text().splitlines()[0] for label in axes.get_xticklabels()] == list(bed.faces)
+    assert axes.get_ylabel() == "station, mm, up from the foot"
+    strips = sorted({round(patch.get_y()) for patch in axes.patches if 0 < patch.get_height() < X[-1]})
+    assert strips[0] == 0 and len(strips) == X.size
+    lying, lying_map = measured("")
+    assert bed_figure(whole_bed(lying_map, ()), lying).axes[0].get_xlabel() == "station, mm"
+
+
+def test_sheet_of_a_guide_that_stands_has_station_0_at_the_bottom(measured):
+    bed, _ = measured('stands = "upright"\norigin = "foot"\nfar_end = "head"')
+    axes = new_figure(4.0).add_subplot()
+    draw_standing(axes, bed, ["way"], [0.0, float(X[-1])], Outline(0.0, 20.0, 0.0, 50.0))
+    read = next(line for line in axes.lines if line.get_marker() == "o")
+    assert list(read.get_ydata()) == [50.0, 0.0]  # y grows downwards on a sheet
+    place = {text.get_text(): text.get_position()[1] for text in axes.texts}
+    assert place["head"] < 0.0 < 50.0 < place["foot"]
