@@ -121,3 +121,44 @@ def test_hole_is_stepped_around_or_there_is_no_chain():
     chain = chain_of_runs([holed], [0.0], [1.0], np.arange(0, 101, 10.0))
     assert np.min(np.abs(chain.station_mm + 100 - 350)) >= 15
     assert chain_of_runs([run_over(dip, 800)], [0.0], [1.0]) is None
+
+
+def even_run(slope, u, step=2.0, first=0.0, base=200.0):
+    x = np.arange(100.0 + first, 901.0, step)
+    return continuous_run(x, slope(x), u, base)
+
+
+@pytest.mark.parametrize("rho", [0.0, 0.6])
+def test_height_of_a_chain_is_unsure_by_the_means_of_its_windows(rho):
+    """Eleven samples of u = 3 in each window of 20 mm; their mean has u²·Σρ^|i−j|/11² (derived), times the
+    base of 0.2 m, and the chain adds one window at each step: min(i, j) of them."""
+    chain = base_lag_stations(even_run(lambda x: 0 * x, 3.0), rho=rho, first_mm=50.0, window_mm=20)
+    i = np.arange(11)
+    of_mean = 9.0 * np.sum(rho ** np.abs(i[:, None] - i[None, :]) if rho else np.eye(11)) / 121
+    steps = np.arange(len(chain.station_mm))
+    np.testing.assert_allclose(
+        chain.covariance_um2, 0.2**2 * of_mean * np.minimum.outer(steps, steps), rtol=1e-9
+    )
+
+
+def test_slope_at_the_middle_of_a_window_is_read_off_a_line_where_samples_lie_to_one_side():
+    """A way bent evenly has the slope 0.3·(x − 500): samples 7 mm apart stand askew about every middle."""
+    run = even_run(lambda x: 0.3 * (x - 500), 1.0, step=7.0, first=1.0)
+    chain = base_lag_stations(run, rho=0.0, first_mm=2.0, window_mm=30)
+    middle = chain.station_mm[:-1] + 100
+    np.testing.assert_allclose(np.diff(chain.height_um), 0.2 * 0.3 * (middle - 500), atol=1e-9)
+
+
+def test_noisier_of_two_runs_counts_the_less():
+    """u 1 and 3: weights 9 and 1, so that 0 and 10 average to 1, with 9/10 of the better variance."""
+    good, bad = even_run(lambda x: 0 * x, 1.0), even_run(lambda x: 0 * x + 50.0, 3.0)
+    alone = chain_of_runs([good], (0,), (1,), [0.0])
+    both = chain_of_runs([good, bad], (0, 0), (1, 1), [0.0])
+    np.testing.assert_allclose(both.height_um, 5.0 / 50 * 50.0 * 0.2 * np.arange(len(both.height_um)))
+    np.testing.assert_allclose(both.covariance_um2, 0.9 * alone.covariance_um2, rtol=1e-9)
+
+
+def test_run_noisier_than_claimed_by_a_factor_has_a_chain_as_much_less_sure():
+    run = even_run(lambda x: 0 * x, 1.0)
+    claimed, judged = (chain_of_runs([run], (0,), (size,), [0.0]).covariance_um2 for size in (1, 3))
+    np.testing.assert_allclose(judged, 9 * claimed, rtol=1e-9)
