@@ -421,3 +421,15 @@ def test_readings_finer_than_a_millimetre_are_taken_together_and_say_the_same():
     one, other = (given([run], [0, 300, 750, 1200, 1500]) for run in (whole, thin))
     np.testing.assert_allclose(one.height_um, other.height_um, atol=2e-3)
     np.testing.assert_allclose(one.covariance_um2, other.covariance_um2, rtol=1e-3, atol=1e-9)
+
+
+def test_curve_is_called_sure_only_while_something_else_ties_it():
+    """Drawn over two bases: sure while an indicator ties it, and neither before nor after."""
+    x = np.arange(50.0, 201.0, 2.0)
+    alone = heights_from_continuous_slopes([continuous_run(x, 0 * x, 1.0, base_mm=100)], [0, 100, 200])
+    tied = alone.tied(True)
+    assert (alone.band_is_95_percent, tied.band_is_95_percent) == (False, True)
+    assert tied.condition_mm == () and alone.condition_mm[0] == 100.0
+    again = tied.tied(False)
+    assert not again.band_is_95_percent and again.not_seen is not None
+    assert again.condition_mm == alone.condition_mm

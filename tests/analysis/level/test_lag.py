@@ -149,3 +149,52 @@ def test_lag_is_the_least_squares_of_a_plain_solution_on_ways_at_random(seed):
     at, less, more = (plain_misfit(passes, found.time_s + step) for step in (0.0, -aside, aside))
     assert at < min(less, more)
     assert less + more - 2 * at == pytest.approx(0.02, rel=0.5)  # *derived*: one unit at one uncertainty
+
+
+T = np.arange(0.0, 120.0, 0.1)
+
+
+def drifting_passes(slope, lag_s=0.0, drift=0.0, is_turned=False, noise=None, u=1.0):
+    """600 mm at 5 mm/s and back; a drift goes on in what is read, whichever way round the level stands."""
+    noise = np.zeros((2, len(T))) if noise is None else noise
+    there = slope(5 * (T - lag_s)) + drift * T / T[-1] + noise[0]
+    sense = -1.0 if is_turned else 1.0
+    back = slope(600 - 5 * (T - lag_s)) + sense * (drift * T / T[-1] + 40.0) + noise[1]
+    return [
+        pass_of(T, 5 * T, there, u),
+        replace(pass_of(T, 600 - 5 * T, back, u), is_negated=is_turned),
+    ]
+
+
+def gentle(x):
+    """So little shape that a drift left over would be taken for a lag."""
+    return 0.02 * x + 3.0 * np.sin(x / 150)
+
+
+@pytest.mark.parametrize("is_turned", [False, True])
+def test_drift_is_told_from_a_lag_whichever_way_round_the_level_came_back(is_turned):
+    passes = drifting_passes(gentle, lag_s=0.4, drift=30.0, is_turned=is_turned, u=0.05)
+    assert lag_from_passes(passes).time_s == pytest.approx(0.4, abs=0.02)
+
+
+def test_pure_bow_tells_no_lag_however_late_the_readings_are():
+    """A slope that rises evenly only shifts by a constant, which is the jump of the zero."""
+    rng = np.random.default_rng(3)
+    passes = drifting_passes(lambda x: 0.1 * x, lag_s=0.5, noise=rng.normal(0, 1.0, (2, len(T))))
+    assert not lag_from_passes(passes).determinable
+
+
+def test_lag_is_less_sure_where_the_noise_is_slow():
+    """Neighbours alike by ρ = 0.8 are worth a ninth of as many: three times the uncertainty (derived)."""
+    rng = np.random.default_rng(4)
+    white = rng.normal(0, 1.0, (2, len(T)))
+    slow = white.copy()
+    for k in range(1, len(T)):
+        slow[:, k] = 0.8 * slow[:, k - 1] + 0.6 * white[:, k]
+
+    def wavy(x):
+        return 50 * np.sin(x / 40)
+
+    fast, late = (lag_from_passes(drifting_passes(wavy, noise=each)) for each in (white, slow))
+    ratio = late.standard_uncertainty_s / fast.standard_uncertainty_s
+    assert 2.0 < ratio < 4.0
