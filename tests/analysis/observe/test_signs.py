@@ -149,6 +149,23 @@ def test_pitch_of_the_carrier_acts_on_its_overhang(invented_bed, make_traverse):
     assert reading(run, {"front-flat": lifted_far_foot}) == pytest.approx([-(2.0 + 4.0)])
 
 
+def test_yaw_of_the_carrier_acts_on_its_overhang(invented_bed, make_traverse):
+    """Both sides run off to the rear alike, 20 µm/m: a stand that follows the one reads nothing on the other,
+    however far ahead its plunger is. A guide bent sideways turns it: 40 µm/m on 100 mm are 4 µm."""
+    bed = invented_bed(instruments={"dial": DIAL_ON_FEET})
+    run = observe(make_traverse(bed, "dial", X, [0], face="rear-side", reference="front-side"), bed)
+    # outward of the front side is to the front, so that going to the rear it falls
+    assert reading(run, {"front-side": lambda x: -rising(x), "rear-side": rising}) == pytest.approx([0.0])
+
+    def far_foot_to_the_rear(x):
+        return -4.0 if x == 250.0 else 0.0
+
+    # the middle goes 2 µm to the rear and the plunger, 100 mm ahead, 4 µm more, away from a face behind it
+    (moved,) = reading(run, {"front-side": far_foot_to_the_rear})
+    (still,) = reading(run, {"rear-side": lambda x: 6.0})
+    assert abs(moved) == pytest.approx(6.0) and moved == pytest.approx(-still)
+
+
 def test_overhang_without_a_bearing_length_is_refused(invented_bed, make_traverse):
     text = 'quantity = "offset"\nunit = "um"\nstandard_uncertainty = 1\noverhang_along_mm = 100'
     bed = invented_bed(instruments={"dial": text})
