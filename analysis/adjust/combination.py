@@ -16,7 +16,7 @@ from acquire.model.quantity import BY
 from acquire.model.traverse import Traverse
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.reliability import contested_facts
-from analysis.adjust.run_slips import find_run_slips
+from analysis.adjust.run_slips import find_run_slips, runs_contradict
 from analysis.adjust.tying import Tied, shapes_missed, tie_together, variance_factor
 from analysis.adjust.variance_components import (
     VarianceComponent,
@@ -80,7 +80,8 @@ def combine(
     if not slips and bed_map.contests:
         contested = tuple(contested_facts(bed_map.contests, bed_map.residuals))
         bed_map = _as_contested(bed_map, use_variance_components)
-    warnings = (*slips, *contested, *bed_map.warnings, *state_warnings(chosen))
+    contradict = () if slips else runs_contradict(bed_map.tied)
+    warnings = (*slips, *contradict, *contested, *bed_map.warnings, *state_warnings(chosen))
     return replace(bed_map, slips=slips, warnings=warnings)
 
 

@@ -58,6 +58,13 @@ class Others:
         """Of functions of the heights that they determine, for noise as claimed."""
         return self.tied.solution.covariance(functions)
 
+    @property
+    def check_each_other(self) -> bool:
+        """Whether they are more than enough to tell what they do, and agree as claimed."""
+        return fit_of(self.tied.assembly, self.tied.solution)[0] >= LEAST_TO_JUDGE and self.fit_each_other(
+            1.0
+        )
+
     def fit_each_other(self, noise: float) -> bool:
         """Whether they are fit to judge by, if all variances are `noise` times those claimed."""
         redundancy, chi_square = fit_of(self.tied.assembly, self.tied.solution)

@@ -15,6 +15,8 @@ may lie over either where the others tell none.  A slip is named where
 
 The gain ln(L/L₀) is that of all readings together, so that gains of different runs compare.
 Runs are tried one by one, and all those of one instrument, or of one of its directions, together.
+Where that explains nothing and they contradict each other beyond any noise, two runs are left out at
+a time: where the others agree without one pair alone, each of it is held against these.
 The rule and its numbers are derived for this project and tried by simulation
 (tests/benchmarks/run_slips.py).
 """
@@ -22,6 +24,7 @@ The rule and its numbers are derived for this project and tried by simulation
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import combinations
 
 import numpy as np
 from scipy.special import chdtrc
@@ -55,6 +58,8 @@ FAR_BEYOND_DRIFT = 30.0
 """Standard uncertainties of the bow between drawn runs."""
 MOST_MISREAD = 2
 """Readings of a run that may be wrong by themselves before the run is doubted."""
+MOST_FOR_PAIRS = 8
+"""Runs of which two together are tried: 28 adjustments, where no slip of one explains anything."""
 AS_WRITTEN = Slip((), "as written")
 
 Observe = Callable[[tuple[Traverse, ...]], tuple[Observations, ...]]
@@ -88,6 +93,15 @@ class RunSlip(Fact):
     """One, or several that nothing tells apart; empty: no slip that is known explains it."""
 
 
+@dataclass(frozen=True)
+class RunsContradict(Fact):
+    """Runs that contradict each other beyond any noise, which no slip of one of them explains."""
+
+    traverses: tuple[int, ...]
+    times: float
+    """By how much they scatter more than claimed."""
+
+
 @dataclass(frozen=True, eq=False)
 class _Tried:
     """A slip of some runs, and how well they fit then."""
@@ -119,9 +133,41 @@ def find_run_slips(tied: Tied, observations: Sequence[Observations], bed: Bed) -
     """
     if not _is_worth_a_look(tied):
         return ()
-    groups = _groups([run for each in observations for run in each.sources])
-    explained = [case for case in _cases(groups, observations, bed) if case.tried]
-    return (_told(explained),) if explained else ()
+    runs = [run for each in observations for run in each.sources]
+    explained = [case for case in _cases(_groups(runs), observations, bed) if case.tried]
+    if explained:
+        return (_told(explained),)
+    is_beyond_noise = tied.variance_factor > MOST_NOISE**2
+    return _of_two(runs, observations, bed) if is_beyond_noise and len(runs) <= MOST_FOR_PAIRS else ()
+
+
+def runs_contradict(tied: Tied) -> tuple[RunsContradict, ...]:
+    """That runs contradict each other beyond any noise; nothing where they do not."""
+    numbers = tuple(run.number for each in tied.observations for run in each.sources)
+    if tied.variance_factor <= MOST_NOISE**2 or len(numbers) < 2:
+        return ()
+    return (RunsContradict(numbers, tied.variance_factor**0.5),)
+
+
+def _of_two(runs: Sequence[Traverse], observations: Sequence[Observations], bed: Bed) -> tuple[RunSlip, ...]:
+    """Two runs without which the others agree, each with a slip of its own; where there are no other two."""
+
+    @cache
+    def observed(some: tuple[Traverse, ...]) -> tuple[Observations, ...]:
+        return tuple(observe_all(some, bed))
+
+    found: list[tuple[_Case, ...]] = []
+    pairs = list(combinations(runs, 2))
+    for pair in pairs:
+        rest = _without(pair, observations, observed)
+        written = {run.number: list(observed((run,))) for run in pair}
+        against = Others.of(rest, bed, [one for some in written.values() for one in some]) if rest else None
+        if against is None or not against.check_each_other:
+            continue
+        cases = [_case((run,), written[run.number], against, 1.0, len(pairs)) for run in pair]
+        if all(case is not None and case.tried for case in cases):
+            found.append(tuple(case for case in cases if case is not None))
+    return tuple(_told([case]) for case in found[0]) if len(found) == 1 else ()
 
 
 def doubt_of_run(run: Traverse, observations: Sequence[Observations], bed: Bed) -> RunSlip | None:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 from acquire.model.units import UNIT_WORDS
 
 if TYPE_CHECKING:
-    from analysis.adjust.run_slips import RunSlip
+    from analysis.adjust.run_slips import RunsContradict, RunSlip
 
 LEAST_SHOWN = 0.01
 """In the unit of the readings, µm or µm/m."""
@@ -79,4 +79,17 @@ def numbered(traverses: Sequence[int]) -> str:
     return f"traverse{'s' if len(traverses) > 1 else ''} {', '.join(map(str, traverses))}"
 
 
-SENTENCES: Mapping[str, Callable[[Any], str]] = {"RunSlip": run_slip_words}
+def _runs_contradict(found: "RunsContradict") -> str:
+    return (
+        f"{numbered(found.traverses)} contradict each other, by {found.times:.3g} times what their "
+        "instruments claim, and no slip of one run explains all of it: more than one may be written down "
+        "wrongly, or bed or instrument changed in between, or the noise is far larger than stated. Nothing "
+        "here is to be trusted; hold them against each other two by two (`waylog compare`) and take those "
+        "again that disagree"
+    )
+
+
+SENTENCES: Mapping[str, Callable[[Any], str]] = {
+    "RunSlip": run_slip_words,
+    "RunsContradict": _runs_contradict,
+}

@@ -5,7 +5,8 @@
 A level of 100 mm base and u = 2 µm/m is stepped along an invented way, 17 readings a run, hollow
 by 10 to 60 µm with its deepest place off the middle: three right runs (forward, reverse, forward)
 and a fourth that has a slip, or is merely bad. `other shape` is a run along another way; `two runs`
-is a survey of two, either of which may be the one written wrongly.
+is a survey of two, either of which may be the one written wrongly; `and another slip` has a fifth run,
+and the first is written ten times too large besides.
 """
 
 import sys
@@ -130,10 +131,13 @@ def spoilt(rng, slope, kind: str, number: int) -> Traverse:
 
 
 def outcome(traverses, names) -> str:
-    """What is said of the last run."""
+    """What is said of the last run; of two slips also of the first, which was ten times too large."""
     found = combine(traverses, parse_bed(BED)).slips
     if not found:
         return "nothing"
+    if len(traverses) == 5:
+        both = [(f.traverses, [e.redo_as for e in f.explanations]) for f in found]
+        return "right" if both == [((1,), [("times:0.1",)]), ((5,), [names])] else "wrong"
     each = found[0].explanations
     right = [e for e in each if e.redo_as == names and e.traverses == (traverses[-1].number,)]
     if len(each) == 1:
@@ -141,10 +145,12 @@ def outcome(traverses, names) -> str:
     return "either" if right else "wrong"
 
 
-def survey(rng, kind: str, is_symmetrical: bool = False, two: bool = False):
+def survey(rng, kind: str, is_symmetrical: bool = False, two: bool = False, besides: bool = False):
     slope = slopes(rng, is_symmetrical)
-    directions = ("forward",) if two else ("forward", "reverse", "forward")
+    directions = ("forward",) if two else ("forward", "reverse", "forward", "reverse")[: 4 if besides else 3]
     others = [run(rng, slope, k + 1, way) for k, way in enumerate(directions)]
+    if besides:
+        others[0] = slipped(others[0], ("times:0.1",), rng)
     number = len(others) + 1
     if kind in RIGHT:
         return [*others, spoilt(rng, slope, kind, number)], ()
@@ -164,6 +170,7 @@ def main(surveys: int = 40, seed: int = 1) -> None:
     rows = [(kind, {}) for kind in (*SLIPS, *RIGHT)]
     rows += [(kind, {"is_symmetrical": True}) for kind in ("turned", "order")]
     rows += [(kind, {"two": True}) for kind in ("turned", "order", "right")]
+    rows += [(kind, {"besides": True}) for kind in ("turned", "order", "further", "times 25.4")]
     print(f"{'slip':28} {'right':>6} {'either':>7} {'nothing':>8} {'wrong':>6}  of {surveys}")
     for kind, how in rows:
         began = time.process_time()
@@ -171,7 +178,15 @@ def main(surveys: int = 40, seed: int = 1) -> None:
         shares = " ".join(
             f"{100 * found[name] / surveys:7.1f}" for name in ("right", "either", "nothing", "wrong")
         )
-        words = ", ".join([kind, *(name.replace("is_", "").replace("two", "two runs") for name in how)])
+        words = ", ".join(
+            [
+                kind,
+                *(
+                    name.replace("is_", "").replace("two", "two runs").replace("besides", "and another slip")
+                    for name in how
+                ),
+            ]
+        )
         print(f"{words:26} {shares}   {(time.process_time() - began) / surveys:.3f} s each", flush=True)
 
 

@@ -11,8 +11,9 @@ import pytest
 from acquire.model.slips import parsed, undone
 from analysis.adjust import run_slips
 from analysis.adjust.combination import combine
-from analysis.adjust.run_slips import RunSlip, doubt_of_run
+from analysis.adjust.run_slips import RunsContradict, RunSlip, doubt_of_run
 from analysis.observe import observe_all
+from analysis.words.facts import sentence
 from analysis.words.run_slips import run_slip_words
 
 AT_MM = np.arange(50.0, 1000.0, 100.0)
@@ -128,6 +129,29 @@ def test_sign_of_a_dial_is_wrong_in_all_its_runs(invented_bed, make_traverse):
     ]
     (found,) = combine([*level, *dial], bed).slips
     assert ((3, 4), ("sign",)) in [(each.traverses, each.redo_as) for each in found.explanations]
+
+
+def test_slips_of_two_runs_are_named_both(survey):
+    """One ten times too large, one turned: neither is explained while the other is among its judges."""
+    runs, bed = survey(lambda y, rng: -y, others=3)
+    first = replace(runs[0], stations=replace(runs[0].stations, reading=runs[0].stations.reading * 10))
+    fifth = replace(runs[1], setup=replace(runs[1].setup, number=5))
+    found = combine([first, *runs[1:], fifth], bed).slips
+    assert [each.explanations[0].redo_as for each in found] == [("times:0.1",), ("turned",)]
+    assert [(each.traverses, len(each.explanations)) for each in found] == [((1,), 1), ((4,), 1)]
+
+
+def test_runs_that_no_slip_reconciles_are_said_to_contradict_each_other(survey):
+    """Four runs along as many ways: the ± is no answer, and it is said that nothing here is to be trusted."""
+    runs, bed = survey()
+    rng = np.random.default_rng(7)
+    unlike = [replace(r, stations=replace(r.stations, reading=rng.normal(0, 60, 10))) for r in runs]
+    bed_map = combine(unlike, bed)
+    assert bed_map.slips == ()
+    (fact,) = [each for each in bed_map.warnings if isinstance(each, RunsContradict)]
+    assert fact.traverses == (1, 2, 3, 4) and fact.times > 10
+    assert "two by two" in sentence(fact)
+    assert not [each for each in combine(runs, bed).warnings if isinstance(each, RunsContradict)]
 
 
 def test_no_single_reading_is_suspected_while_a_run_is(survey):
