@@ -66,7 +66,8 @@ class Guard:
 
     def _is_own(self, method: str, headers: MutableMapping[str, str]) -> bool:
         host = headers.get("host", "")
-        if not is_own_host(host, self._port) or headers.get("sec-fetch-site", "none") not in OWN_SITE:
+        is_from_here = headers.get("sec-fetch-site", "none") in OWN_SITE
+        if not is_own_host(host, self._port) or not (is_from_here or _is_visit(method, headers)):
             return False
         if method == "GET":
             return True
@@ -77,6 +78,12 @@ class Guard:
 
 OWN_SITE = ("none", "same-origin")
 """What browsers say of a request that a person or the page itself made (Fetch Metadata, W3C)."""
+
+
+def _is_visit(method: str, headers: MutableMapping[str, str]) -> bool:
+    """Whether somebody follows the link from a message: the page itself is opened, and nothing is done."""
+    opens = (headers.get("sec-fetch-mode"), headers.get("sec-fetch-dest")) == ("navigate", "document")
+    return method == "GET" and opens
 
 
 def is_own_host(host: str, port: int) -> bool:

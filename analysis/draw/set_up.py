@@ -22,6 +22,8 @@ WIDTH, ABOVE, SECTION = 76.0, 21.0, 28.0
 """Of both, and the heights of the view from above and of the section, in mm as if printed: on a phone
 they are shown half as large again, and their words are as large as those around them."""
 AT = Outline(3.0, WIDTH - 3.0, 2.0, 16.0)
+LETTER = 0.035
+"""Width of a letter in the section, the distance of the outermost ways being one."""
 POINTS_PER_MM = 72 / MM_PER_INCH
 _STYLE = re.compile(r"<style.*?</style>", re.DOTALL)
 """Only how lines meet; a page that takes no style sheet but its own would complain of it."""
@@ -40,19 +42,21 @@ def set_up(setup: Setup, station_mm: Sequence[float]) -> dict[str, Any]:
     -------
     dict
         `drawing`, the bed from above as an SVG element; `marks`, in its coordinates: `left` and `right`
-        are the ends of the bed, `length_mm` apart, `across` where the faces lie that are read;
+        are the ends of the bed, `length_mm` apart, `across` where the faces lie that are read
+        and `carriers` those that the instrument is carried along;
         `section`, the bed across, likewise drawn; `signs`, words.
     """
     faces = faces_read(setup)
     across = AT.across(setup.bed)
     return {
         "drawing": _plain(_from_above(setup.bed, faces, station_mm), "from-above"),
-        "section": _plain(_across(setup.bed, faces), "across"),
+        "section": _plain(_across(setup.bed, faces, carriers_of(setup)), "across"),
         "marks": {
             "left": AT.left * POINTS_PER_MM,
             "right": AT.right * POINTS_PER_MM,
             "length_mm": setup.bed.length_mm,
             "across": [across[name] * POINTS_PER_MM for name in faces],
+            "carriers": [across[name] * POINTS_PER_MM for name in carriers_of(setup)],
         },
         "signs": sign_words(setup.described, setup.bed.called),
     }
@@ -73,6 +77,15 @@ def faces_read(setup: Setup) -> tuple[str, ...]:
     return tuple(name for name in names if name in bed.faces)
 
 
+def carriers_of(setup: Setup) -> tuple[str, ...]:
+    """The faces that an instrument is carried along while it reads another."""
+    carrier = setup.carried_by
+    if carrier is None or setup.front is not None:
+        return ()
+    names = setup.bed.carriage_ways() if carrier.is_carriage else carrier.names
+    return tuple(name for name in names if name is not None and name in setup.bed.faces)
+
+
 def _from_above(bed: Bed, faces: Sequence[str], station_mm: Sequence[float]) -> Figure:
     with look():
         figure, axes = _empty(ABOVE)
@@ -83,10 +96,10 @@ def _from_above(bed: Bed, faces: Sequence[str], station_mm: Sequence[float]) -> 
     return figure
 
 
-def _across(bed: Bed, faces: Sequence[str]) -> Figure:
+def _across(bed: Bed, faces: Sequence[str], carriers: Sequence[str]) -> Figure:
     with look():
         figure, axes = _empty(SECTION)
-        draw_section(axes, bed, {}, {}, faces)
+        draw_section(axes, bed, {}, {}, faces, named=(*faces, *carriers), letter=LETTER)
     return figure
 
 

@@ -30,6 +30,11 @@ function saidIn(text, status) {
   }
 }
 
+/** Shakes a phone that can, once somebody has touched the page: before, browsers let none. */
+export function shake(pattern) {
+  if (navigator.userActivation?.hasBeenActive) navigator.vibrate?.(pattern);
+}
+
 /** An element by its id. */
 export const at = (id) => document.getElementById(id);
 

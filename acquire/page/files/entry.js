@@ -1,7 +1,7 @@
 // Station by station: what is asked, what is typed, and what became of it. A reading is kept in this
 // browser first, then sent, and gone from here only when the machine says that it is on its disk.
 
-import { ask, at, list, Lost, made, put } from "./asking.js";
+import { ask, at, list, Lost, made, put, shake } from "./asking.js";
 import { Keypad } from "./keypad.js";
 import { minus } from "./live.js";
 import { newName, Queue, storage } from "./queue.js";
@@ -179,7 +179,7 @@ function stored(item, says) {
   waiting.remove(item.sent_as);
   put("entry-refused", "");
   put("stored", `stored: ${item.place}: ${minus(says.shown)}`);
-  navigator.vibrate?.(says.doubt ? [200, 100, 200] : 40);
+  shake(says.doubt ? [200, 100, 200] : 40);
   if (run?.name === item.run) {
     if (!run.slots.some((slot) => same(slot, item))) run.slots = slots.filter((slot) => !slot.waits || same(slot, item));
     const slot = run.slots.find((each) => same(each, item));
@@ -194,7 +194,7 @@ function refuse(item, says) {
   refused.add({ ...item, why: says.refused, stands: says.stands ?? null });
   waiting.remove(item.sent_as);
   put("stored", "");
-  navigator.vibrate?.([200, 100, 200]);
+  shake([200, 100, 200]);
   showRefused();
   changed();
 }
@@ -336,8 +336,10 @@ function mark(slot) {
     if (places.length > 1) draw("line", { x1: x(places[0]), x2: x(places[1]), y1: y, y2: y, ...ink });
     for (const mm of places) draw("circle", { cx: x(mm), cy: y, r: 4.5, ...ink });
   }
-  if (across.length > 1) {
-    draw("line", { x1: x(slot.station_mm), x2: x(slot.station_mm), y1: across[0], y2: across[1], ...ink });
+  const middle = x(slot.station_mm), joined = [...across, ...run.marks.carriers];
+  if (joined.length > 1) {
+    draw("line", { x1: middle, x2: middle, y1: Math.min(...joined), y2: Math.max(...joined), ...ink });
   }
+  for (const y of run.marks.carriers) draw("rect", { x: middle - 4.5, y: y - 3, width: 9, height: 6, ...ink, fill: "var(--paper)" });
   svg.append(group);
 }

@@ -1,8 +1,10 @@
 // The recording under way: figures that the machine follows in its journal. Looking on costs no reading.
 
-import { ask, at, list, put } from "./asking.js";
+import { ask, at, list, put, shake } from "./asking.js";
 
 const EVERY_MS = 500, IDLE_MS = 3000, OLD_S = 2;
+
+let told = {};
 
 /** Looks for ever, seldom while nothing is recorded or the page is not seen. */
 export async function watch() {
@@ -28,9 +30,17 @@ function show(live) {
   put("live-next", live.next);
   put("live-still", live.still);
   at("live-share").value = live.share;
+  tellHand(live);
   put("live-taken", minus(live.taken));
   list(at("live-stations"), live.stations.map(minus));
   put("live-state", live.state);
+}
+
+/** A phone that can shakes once for a station, long for what goes wrong. */
+function tellHand(live) {
+  if (live.problem && live.problem !== told.problem) shake([200, 100, 200]);
+  else if (told.taken && live.taken !== told.taken) shake(40);
+  told = { taken: live.taken, problem: live.problem };
 }
 
 /** A sign that is seen from a metre away. */

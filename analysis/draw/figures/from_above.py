@@ -66,11 +66,13 @@ def draw_from_above(
     )
     for name, y in at.across(bed).items():
         if name not in faces:
-            axes.plot([at.left, at.right], [y, y], color=FAINT, linewidth=1.2)
+            axes.plot([at.left, at.right], [y, y], color=FAINT, linewidth=1.2, zorder=1)
             continue
-        axes.plot([at.left, at.right], [y, y], color=INK, linewidth=2.5)
+        axes.plot([at.left, at.right], [y, y], color=INK, linewidth=2.5, zorder=2)
         read_at = at.along(bed, station_mm)
-        axes.plot(read_at, np.full(len(read_at), y), "o", color="white", markeredgecolor=INK, markersize=4)
+        axes.plot(
+            read_at, np.full(len(read_at), y), "o", color="white", markeredgecolor=INK, markersize=4, zorder=3
+        )
     middle, called = (at.left + at.right) / 2, bed.called
     for words, x, side in (
         (called.origin, at.left, "left"),

@@ -22,11 +22,20 @@ DEFAULT_FLANK_DEG = 45.0
 DEPTH = 0.34
 LEFT, RIGHT = -0.3, 1.3
 """Ends of the drawing, where the ways themselves lie between 0 and 1."""
+LETTER = 0.0225
+"""Width of a letter on a sheet and in the report."""
 Point = tuple[float, float]
 
 
 def draw_section(
-    axes: Axes, bed: Bed, inks: Mapping[str, Any], words: Mapping[str, str], marked: Sequence[str] = ()
+    axes: Axes,
+    bed: Bed,
+    inks: Mapping[str, Any],
+    words: Mapping[str, str],
+    marked: Sequence[str] = (),
+    *,
+    named: Sequence[str] | None = None,
+    letter: float = LETTER,
 ) -> None:
     """Draw the bed across, front on the left, as seen from the far end.
 
@@ -40,6 +49,10 @@ def draw_section(
         A figure to stand beside the face.
     marked : sequence of face id
         Faces to be pointed at.
+    named : sequence of face id, optional
+        Faces whose names stand there: all of them.
+    letter : float, optional
+        Width of a letter where the ways lie between 0 and 1: more where the drawing is small.
     """
     across = places_across(bed)
     axes.fill(
@@ -51,7 +64,8 @@ def draw_section(
         axes.fill(*zip(*body, strict=True), facecolor=BODY, edgecolor=SOFT, linewidth=0.5, zorder=2)
         _draw_face(axes, line, inks.get(name, PLAIN), name in marked)
         points[name] = (float(np.mean([line[0][0], line[-1][0]])), max(y for _, y in line))
-    rows = _name_faces(axes, points, words)
+    shown = {name: point for name, point in points.items() if named is None or name in named}
+    rows = _name_faces(axes, shown, words, letter)
     axes.text(-0.1, -DEPTH, bed.called.front, ha="right", va="bottom", color=SOFT, fontsize=7.5)
     axes.text(1.1, -DEPTH, bed.called.rear, ha="left", va="bottom", color=SOFT, fontsize=7.5)
     axes.set_xlim(LEFT, RIGHT)
@@ -111,14 +125,16 @@ def _draw_face(axes: Axes, line: Sequence[Point], ink: Any, is_marked: bool) -> 
               solid_joinstyle="miter", zorder=4)  # fmt: skip
 
 
-def _name_faces(axes: Axes, points: Mapping[str, Point], words: Mapping[str, str]) -> int:
+def _name_faces(axes: Axes, points: Mapping[str, Point], words: Mapping[str, str], letter: float) -> int:
     """Names and figures above the faces, pushed apart; in two rows where one is too short for all."""
     names = sorted(points, key=lambda name: points[name][0])
     room = RIGHT - LEFT
-    rows = 1 if sum(_width(name) for name in names) <= room else 2
+    rows = 1 if sum(_width(name, letter) for name in names) <= room else 2
     for row in range(rows):
         mine = names[row::rows]
-        places = spread([points[name][0] for name in mine], [_width(name) for name in mine], LEFT, RIGHT)
+        places = spread(
+            [points[name][0] for name in mine], [_width(name, letter) for name in mine], LEFT, RIGHT
+        )
         for name, x in zip(mine, places, strict=True):
             text = f"{name}\n{words[name]}" if name in words else name
             axes.annotate(
@@ -129,8 +145,8 @@ def _name_faces(axes: Axes, points: Mapping[str, Point], words: Mapping[str, str
     return rows
 
 
-def _width(name: str) -> float:
-    return 0.0225 * max(len(name), 4) + 0.03
+def _width(name: str, letter: float) -> float:
+    return letter * max(len(name), 4) + 0.03
 
 
 def spread(places: Sequence[float], widths: Sequence[float], left: float, right: float) -> list[float]:

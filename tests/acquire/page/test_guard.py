@@ -49,6 +49,18 @@ def test_post_that_another_page_makes_a_browser_send_is_refused(served):
     assert served.raw("POST", path, body, Origin=own, **{"Sec-Fetch-Site": "same-origin"})[0] == 200
 
 
+def test_link_may_be_followed_from_a_message_and_fetched_by_no_other_page(served):
+    """Fetch Metadata (W3C): where a request comes from, and whether it opens a page or only fetches."""
+    visit = {"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"}
+    assert served.raw("GET", f"/{TOKEN}/", **visit)[0] == 200
+    assert served.raw("GET", f"/{TOKEN}/", **{**visit, "Sec-Fetch-Dest": "iframe"})[0] == 403
+    assert (
+        served.raw("GET", f"/{TOKEN}/state", **{"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "cors"})[0]
+        == 403
+    )
+    assert served.raw("POST", f"/{TOKEN}/leave", b"{}", **visit)[0] == 403
+
+
 def test_body_that_is_too_long_or_does_not_say_how_long_is_refused(served):
     assert served.raw("POST", f"/{TOKEN}/leave", b"x" * 9000)[0] == 413
     assert served.raw("POST", f"/{TOKEN}/leave", iter([b"{}"]))[0] == 413
