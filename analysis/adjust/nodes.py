@@ -11,6 +11,7 @@ import bisect
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -71,14 +72,18 @@ class Layout:
 
     def column(self, place: Place) -> int | None:
         """Index of a place's unknown; None where it has none."""
-        at_mm, columns = self.columns.get((place.kind, place.owner), (np.zeros(0), np.zeros(0)))
-        if not len(at_mm):
+        at_mm, columns = self._rising.get((place.kind, place.owner), ([], []))
+        right = bisect.bisect_left(at_mm, place.station_mm)
+        beside = [k for k in (right - 1, right) if 0 <= k < len(at_mm)]
+        nearest = min(beside, key=lambda k: abs(at_mm[k] - place.station_mm), default=None)
+        if nearest is None or abs(at_mm[nearest] - place.station_mm) > 2 * PLACED_MM:
             return None
-        right = int(np.searchsorted(at_mm, place.station_mm))
-        nearest = min((k for k in (right - 1, right) if 0 <= k < len(at_mm)),
-                      key=lambda k: abs(at_mm[k] - place.station_mm))  # fmt: skip
-        is_there = abs(at_mm[nearest] - place.station_mm) <= 2 * PLACED_MM
-        return int(columns[nearest]) if is_there else None
+        return columns[nearest]
+
+    @cached_property
+    def _rising(self) -> dict[Key, tuple[list[float], list[int]]]:
+        """`columns` as plain numbers: places are looked up one by one, thousands of times."""
+        return {key: (at_mm.tolist(), own.tolist()) for key, (at_mm, own) in self.columns.items()}
 
     def spans(self, place: Place) -> bool:
         """Whether a place lies between the nodes of its line, or as good as on the first or last."""
