@@ -12,6 +12,9 @@ from acquire.model.errors import UnitError
 
 UM_PER_THOU = 25.4
 MM_PER_INCH = 25.4
+MM_PER_M = 1000.0
+"""A slope of 1 µm/m is a rise of 1 µm over so much."""
+UM_PER_MM = 1000.0
 THOU_PER_FOOT = 12 / 1000
 """Of 1 µm/m."""
 UM_PER_M_PER_ARCSECOND = math.pi / 648000 * 1e6

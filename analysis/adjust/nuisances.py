@@ -6,11 +6,11 @@ from datetime import datetime
 
 import numpy as np
 
+from acquire.model.units import MM_PER_M
 from analysis.adjust.there_and_back import DRIFT, Return, single_runs
 from analysis.linear.fact import Fact
 from analysis.observe import Nuisance, Observations, Unknown
 
-UM_PER_M = 1000.0
 _ScaleOfZero = tuple[Unknown, int | None]
 
 
@@ -48,7 +48,7 @@ def own_nuisances(each: Observations, roots: Mapping[int, int]) -> tuple[Nuisanc
     zero = Nuisance(Unknown("zero", (root,)), _zero_column(each))
     if not each.zero_is_line:
         return (zero,)
-    return zero, Nuisance(Unknown("lie", (root,)), each.station_mm / UM_PER_M)
+    return zero, Nuisance(Unknown("lie", (root,)), each.station_mm / MM_PER_M)
 
 
 def _zero_column(each: Observations) -> np.ndarray:

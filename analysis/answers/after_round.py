@@ -24,8 +24,8 @@ from analysis.answers.joint_cut import Wishes
 from analysis.answers.plan import FacePlan, plan_faces
 from analysis.answers.round_done import SHARE, AfterRound
 from analysis.answers.surveys import Survey
+from analysis.linear.profile import COVERAGE_FACTOR
 
-COVERAGE_FACTOR = 2.0
 LEAST_STATIONS = 3
 
 

@@ -24,12 +24,11 @@ from math import hypot
 import numpy as np
 
 from acquire.model.errors import AnalysisError
+from acquire.model.units import MM_PER_M
 from analysis.answers.assumptions import TYPED, Assumption
+from analysis.linear.profile import COVERAGE_FACTOR
 from analysis.observe.sag import MATERIALS, STANDARD_GRAVITY
 
-UM_PER_M = 1000.0
-"""µm over mm, as µm/m."""
-COVERAGE_FACTOR = 2.0
 SAG_UNCERTAINTY = 0.10
 """Of a bar's sag: modulus and density of handbooks, a holder taken as stiff."""
 
@@ -161,10 +160,10 @@ def axis_of_bar(
     top, front = (np.asarray(each, float).reshape(turns, 2) for each in (top_um, front_um))
     taper = 0.0 if bar is None else bar.taper_uncertainty_um / 2
     sag = 0.0 if bar is None else bar_sag_um(bar, near_mm + distance_mm) - bar_sag_um(bar, near_mm)
-    u = hypot(reading_uncertainty_um * (2 / turns) ** 0.5, taper) / distance_mm * UM_PER_M
-    u_rise = hypot(u, SAG_UNCERTAINTY * sag / distance_mm * UM_PER_M)
-    rise = (float(np.diff(top.mean(axis=0))[0]) + sag) / distance_mm * UM_PER_M
-    rear = -float(np.diff(front.mean(axis=0))[0]) / distance_mm * UM_PER_M
+    u = hypot(reading_uncertainty_um * (2 / turns) ** 0.5, taper) / distance_mm * MM_PER_M
+    u_rise = hypot(u, SAG_UNCERTAINTY * sag / distance_mm * MM_PER_M)
+    rise = (float(np.diff(top.mean(axis=0))[0]) + sag) / distance_mm * MM_PER_M
+    rear = -float(np.diff(front.mean(axis=0))[0]) / distance_mm * MM_PER_M
     out = [float(max(np.ptp(each[:, place]) for each in (top, front)) / 2) for place in (0, 1)]
     run_out = (out[0], out[1]) if turns == 2 else None
     return Line(Measured(rise, u_rise), Measured(rear + 0.0, u), run_out, sag)
@@ -215,7 +214,7 @@ def headstock_of_collars(
     (12.8, 7.2, False)
     """
     _above_zero("distance between the collars", distance_mm)
-    row = np.array([0.5, -centre_mm / UM_PER_M, 1.0]) * UM_PER_M / distance_mm
+    row = np.array([0.5, -centre_mm / MM_PER_M, 1.0]) * MM_PER_M / distance_mm
     value = float(row @ [taper_um, roll_um_per_m, sway_um])
     return Measured(value, float(np.sqrt(max(row @ covariance @ row, 0.0))))
 
@@ -325,9 +324,9 @@ def facing_test(
     (20.0, 3.0)
     """
     _above_zero("radius", min(radius_mm, diameter_mm))
-    per = UM_PER_M / (2 * radius_mm)
+    per = MM_PER_M / (2 * radius_mm)
     hollow = Measured(reading_um * per, 2**0.5 * reading_uncertainty_um * per)
-    to_depth = diameter_mm / 2 / UM_PER_M
+    to_depth = diameter_mm / 2 / MM_PER_M
     depth = Measured(hollow.value * to_depth, hollow.standard_uncertainty * to_depth)
     return Facing(hollow, depth, diameter_mm)
 

@@ -18,15 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
+from acquire.model.units import MM_PER_M
 from analysis.adjust.bed_map import BedMap
-from analysis.answers.alignment import (
-    UM_PER_M,
-    Collars,
-    Line,
-    Measured,
-    headstock_of_collars,
-    twist_to_hide_um_per_m,
-)
+from analysis.answers.alignment import Collars, Line, Measured, headstock_of_collars, twist_to_hide_um_per_m
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.bed_or_wear import bed_or_wear
 from analysis.answers.carriage_path import (
@@ -126,7 +120,7 @@ def tailstock_on_bed(
     shared, at_tail, at_carriage = np.intersect1d(tail.station_mm, carriage.station_mm, return_indices=True)
     if shared.size < 2:
         raise AnalysisError("tailstock", f"found {shared.size} stations that both paths have", "two at least")
-    length_m = float(np.ptp(shared)) / UM_PER_M
+    length_m = float(np.ptp(shared)) / MM_PER_M
     rise = _slope_between(bed_map, shared, _at(tail.rise, at_tail), _at(carriage.rise, at_carriage))
     aside = [None if centre is None else path.sideways(centre) for path in (tail, carriage)]
     rear = _slope_between(bed_map, shared, _at(aside[0], at_tail), _at(aside[1], at_carriage))
@@ -173,7 +167,7 @@ def line_on_bed(
     bed_map, aside = path.bed_map, None if centre is None else path.sideways(centre)
     added = [change_between(path, rows, near_mm, far_mm, from_line=True) for rows in (path.rise, aside)]
     whole = [
-        None if row is None else _sum(read, _times(_value(bed_map, row), UM_PER_M / (far_mm - near_mm)))
+        None if row is None else _sum(read, _times(_value(bed_map, row), MM_PER_M / (far_mm - near_mm)))
         for row, read in zip(added, (line.rise_um_per_m, line.rear_um_per_m), strict=True)
     ]
     return AgainstWhole(near_mm, far_mm, line, whole[0], whole[1])
@@ -226,7 +220,7 @@ def collars_on_bed(
     bed_map = path.bed_map
     roll = change_between(path, _scaled(path.roll), near_mm, far_mm, from_line=False)
     sway = change_between(path, path.sway, near_mm, far_mm, from_line=True)
-    to_diameter = 2 * centre / UM_PER_M
+    to_diameter = 2 * centre / MM_PER_M
     feet, wear, cannot_tell = (
         (None, None, ()) if roll is None else _feet_and_wear(bed_map, near_mm, far_mm, roll)
     )
@@ -264,7 +258,7 @@ def _split(
         hidden_by = twist_to_hide_um_per_m(headstock.value, distance_mm, centre_mm)
     return Collars(
         taper_um,
-        None if roll is None else _times(_value(bed_map, roll), 2 * centre_mm / UM_PER_M),
+        None if roll is None else _times(_value(bed_map, roll), 2 * centre_mm / MM_PER_M),
         None if sway is None else _times(_value(bed_map, sway), -2.0),
         headstock,
         hidden_by,
@@ -324,7 +318,7 @@ def _at(rows: NDArray[np.float64] | None, index: NDArray[np.intp]) -> NDArray[np
 
 
 def _scaled(roll: NDArray[np.float64] | None) -> NDArray[np.float64] | None:
-    return None if roll is None else UM_PER_M * roll
+    return None if roll is None else MM_PER_M * roll
 
 
 def _times(figure: Measured | None, factor: float) -> Measured | None:

@@ -20,9 +20,7 @@ Derived.  False where faces were not made straight and parallel, or where the be
 feet can move it (cast stress, heat): the unworn places then do not fit, and it is said.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 import scipy.linalg
@@ -31,6 +29,7 @@ from scipy.special import chdtrc, ndtri
 
 from acquire.model.bed import Face
 from acquire.model.places import is_in_stretches
+from acquire.model.units import MM_PER_M
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.bed_or_wear_reasons import (
     Misfit,
@@ -42,10 +41,11 @@ from analysis.answers.bed_or_wear_reasons import (
     not_described,
     not_separable,
 )
-from analysis.answers.known_roll import UM_PER_M, KnownRoll, Ways, wind_expanded
+from analysis.answers.known_roll import KnownRoll, Ways, wind_expanded
 from analysis.answers.roll import RollPart, roll_part
 from analysis.answers.section import gauges_mm, pairs_mm, section_rows, twist_rows
 from analysis.linear.fact import Fact
+from analysis.linear.shown import KEPT_INSIDE
 
 LEAST_ABOVE = 2.6
 """Standard uncertainties that an unworn line may be exceeded by at one place; by more at many."""
@@ -55,7 +55,6 @@ RANK = 1e-9
 RIDGE = 1e-12
 ROUNDING_UM = 1e-6
 """Heights of a survey without noise stand proud by rounding."""
-_INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,7 +100,7 @@ class FeetFit:
         theta = twist_rows(self.pairs_mm, station_mm)
         count = len(self.pairs_mm)
         functions = np.zeros((len(station_mm), len(self.length)))
-        functions[:, count : 2 * count] = UM_PER_M * (theta - theta[0])
+        functions[:, count : 2 * count] = MM_PER_M * (theta - theta[0])
         return functions
 
     def wear(self, face: str) -> tuple[np.ndarray, np.ndarray]:
@@ -132,7 +131,7 @@ class BedOrWear:
     wear: RollPart | None
     """What is left to the scraper."""
     cannot_tell: tuple[Fact, ...]
-    fit: FeetFit | None = field(metadata=_INSIDE, default=None)
+    fit: FeetFit | None = field(metadata=KEPT_INSIDE, default=None)
 
 
 def bed_or_wear(known: KnownRoll, ways: Ways) -> BedOrWear:

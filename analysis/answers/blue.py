@@ -24,11 +24,11 @@ from acquire.model.errors import AnalysisError
 from acquire.model.marks import Mark
 from acquire.model.places import ROUNDING_MM, SAME_STATION_MM
 from analysis.answers.assumptions import Assumption
-from analysis.answers.blue_seen import COVERAGE_FACTOR, Contradiction, Film, check_mark, contradicted
+from analysis.answers.blue_seen import Contradiction, Film, check_mark, contradicted
 from analysis.linear.fact import Fact
 from analysis.linear.laid_beam import lay_beam, self_weight_um
 from analysis.linear.pieces import rows_in_pieces
-from analysis.linear.profile import Profile
+from analysis.linear.profile import COVERAGE_FACTOR, Profile
 from analysis.linear.shown import Shown
 from analysis.linear.touching_line import line_above
 from analysis.observe.sag import MATERIALS

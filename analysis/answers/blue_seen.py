@@ -10,9 +10,8 @@ from scipy.special import ndtri
 from acquire.model.errors import AnalysisError
 from acquire.model.marks import Mark, Marks
 from acquire.model.places import MISSED_MM, SAME_STATION_MM
-from analysis.linear.profile import Profile
+from analysis.linear.profile import COVERAGE_FACTOR, Profile
 
-COVERAGE_FACTOR = 2.0
 FALSE_ALARM = 0.05
 
 

@@ -8,7 +8,6 @@ and reading B gives B − A, and is held against level(B) − level(A).
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 
@@ -34,12 +33,11 @@ from analysis.linear.agreement import agreement
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
-from analysis.linear.shown import Shown
+from analysis.linear.shown import KEPT_INSIDE, Shown
 from analysis.observe import Observations, Place, state_warnings
 
 A_SCRAPING_PASS_UM = 10.0
 """A pass takes about 2 to 10 µm (common practice, no source): seeing less than that is of use anyway."""
-_INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -70,8 +68,8 @@ class Comparison(Shown):
     warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
-    profile_a: Profile = field(metadata=_INSIDE)
-    profile_b: Profile = field(metadata=_INSIDE)
+    profile_a: Profile = field(metadata=KEPT_INSIDE)
+    profile_b: Profile = field(metadata=KEPT_INSIDE)
 
 
 def compare(traverses: Sequence[Traverse], bed: Bed, a: str, b: str) -> Comparison:

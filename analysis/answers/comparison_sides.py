@@ -9,12 +9,12 @@ from acquire.model.errors import AnalysisError
 from acquire.model.quantity import BY
 from acquire.model.reference import CARRIAGE, Reference
 from acquire.model.traverse import Setup, Traverse
+from acquire.model.units import MM_PER_M
 from analysis.answers.two_maps import own, own_drift
 from analysis.linear.fact import Fact
 from analysis.observe import Observations, Place, observe, observe_all
 
 AS_READ = "what was read"
-UM_PER_M = 1000.0
 
 
 @dataclass(frozen=True)
@@ -127,7 +127,7 @@ def um_per_reading(bed: Bed, sides: Sequence[Side]) -> float:
     for side in sides:
         setup = side.traverses[0].setup
         if setup.measures.is_across and setup.front and setup.rear:
-            return abs(bed.gauge_mm(setup.front, setup.rear) or UM_PER_M) / UM_PER_M
+            return abs(bed.gauge_mm(setup.front, setup.rear) or MM_PER_M) / MM_PER_M
     return 1.0
 
 

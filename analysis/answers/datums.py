@@ -8,7 +8,6 @@ below the line through them is told.
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 from acquire.model.errors import AnalysisError
 from analysis.adjust.bed_map import BedMap
@@ -19,10 +18,9 @@ from analysis.answers.good_enough import GoodTo, good_to, known_too_coarsely, se
 from analysis.answers.good_stretch import Relief, Stretch, good_stretch, relief
 from analysis.answers.standing import Parallel, Ranked, parallels, ranking
 from analysis.linear.fact import Fact
-from analysis.linear.reference_lines import COVERAGE_FACTOR, STRAIGHT, Place, remove_line, straightness
-from analysis.linear.shown import Shown
-
-_INSIDE: Mapping[str, Any] = {"kept_inside": True}
+from analysis.linear.profile import COVERAGE_FACTOR
+from analysis.linear.reference_lines import STRAIGHT, Place, remove_line, straightness
+from analysis.linear.shown import KEPT_INSIDE, Shown
 
 
 @dataclass(frozen=True)
@@ -82,7 +80,7 @@ class Datum(Shown):
     wear: Wear | None
     """From the line through its unworn stretches, where bed.toml names them."""
     why_not_known: str | None
-    shape: FaceMap | None = field(metadata=_INSIDE)
+    shape: FaceMap | None = field(metadata=KEPT_INSIDE)
     departs_um: float = 0.0
     """From straight, as found."""
     good_to: GoodTo | None = None
@@ -131,7 +129,7 @@ class Datums(Shown):
     """What is still to be measured before faces can be trusted."""
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
-    far_end: str = field(metadata=_INSIDE, default="far end")
+    far_end: str = field(metadata=KEPT_INSIDE, default="far end")
     """What the survey calls it."""
 
     @property

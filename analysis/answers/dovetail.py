@@ -17,7 +17,8 @@ from math import atan, cos, degrees, hypot, radians, sin, tan
 import numpy as np
 
 from acquire.model.errors import AnalysisError
-from analysis.answers.alignment import UM_PER_M, Measured
+from acquire.model.units import MM_PER_M
+from analysis.answers.alignment import Measured
 from analysis.answers.assumptions import TYPED, Assumption
 from analysis.answers.carriage_path import slope_row
 from analysis.linear.largest_difference import LargestDifference, largest_difference
@@ -236,4 +237,4 @@ def gib_for(play_um: float, angle_deg: float, taper_one_in: float | None = None)
             "gib", f"found a play of {play_um:g} µm, taper 1:{taper_one_in}", "0 or more, above 0"
         )
     thicker = play_um * sin(radians(angle_deg))
-    return Gib(thicker, None if taper_one_in is None else taper_one_in * thicker / UM_PER_M)
+    return Gib(thicker, None if taper_one_in is None else taper_one_in * thicker / MM_PER_M)

@@ -6,7 +6,6 @@ of the bed or a zero of the level that differs says nothing.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -37,9 +36,7 @@ from analysis.answers.two_maps import (
 from analysis.linear.agreement import Agreement, agreement
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import Place, remove_line
-from analysis.linear.shown import Shown
-
-_INSIDE: Mapping[str, Any] = {"kept_inside": True}
+from analysis.linear.shown import KEPT_INSIDE, Shown
 
 
 @dataclass(frozen=True)
@@ -98,12 +95,12 @@ class FaceChange(Shown):
     """The metal by itself, where faces that were not scraped tell how the bed moved."""
     smoothed_over_mm: float | None
     """Both maps were passed through this base, which one of them cannot see below."""
-    profile_before: Profile = field(metadata=_INSIDE)
-    profile_after: Profile = field(metadata=_INSIDE)
+    profile_before: Profile = field(metadata=KEPT_INSIDE)
+    profile_after: Profile = field(metadata=KEPT_INSIDE)
     """From their least-squares lines, at the common stations."""
-    from_untouched: Profile = field(metadata=_INSIDE)
+    from_untouched: Profile = field(metadata=KEPT_INSIDE)
     """The change from the line that the least changed places lie on."""
-    came_off_up_to_a_line: Profile = field(metadata=_INSIDE)
+    came_off_up_to_a_line: Profile = field(metadata=KEPT_INSIDE)
     """Metal that came off, + down, the bed's movement taken out where faces not scraped tell it."""
 
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -27,10 +26,9 @@ from analysis.linear.reference_lines import (
     straightness,
     worst_over,
 )
-from analysis.linear.shown import Shown
+from analysis.linear.shown import KEPT_INSIDE, Shown
 
 LINES = ("ends", "least-squares", "minimum-zone", "unworn")
-_INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
 @dataclass(frozen=True)
@@ -87,8 +85,8 @@ class BaseLag(Shown):
     base_mm: float
     line: str
     """As asked for; through the ends where that cannot be drawn through these stations."""
-    highest: Place = field(metadata=_INSIDE)
-    lowest: Place = field(metadata=_INSIDE)
+    highest: Place = field(metadata=KEPT_INSIDE)
+    lowest: Place = field(metadata=KEPT_INSIDE)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -130,9 +128,9 @@ class FaceMap(Shown):
     where the step is within the pitch, is not known."""
     drift: tuple[Drift, ...]
     """What each instrument drifted over a run, where runs there and back tell it."""
-    profile: Profile = field(metadata=_INSIDE)
+    profile: Profile = field(metadata=KEPT_INSIDE)
     """The known heights before any line was removed."""
-    curve_is_sure: bool = field(metadata=_INSIDE)
+    curve_is_sure: bool = field(metadata=KEPT_INSIDE)
     """Whether the curve may be quoted with its uncertainty; if not, only what is one base apart."""
 
 

@@ -27,8 +27,8 @@ import numpy as np
 import scipy.linalg
 
 from acquire.model.bed import Foot
+from acquire.model.units import MM_PER_M
 
-UM_PER_M = 1000.0
 LEAST_FEET = 4
 SEEN = 3.0
 """Standard uncertainties that a shape must hold to be worth a move."""
@@ -60,7 +60,7 @@ def pair_rows(pairs: Sequence[Sequence[Foot]]) -> tuple[np.ndarray, np.ndarray]:
     rise, roll = np.zeros((2, count, 2 * count))
     for row, (one, other) in enumerate(pairs):
         rise[row, 2 * row : 2 * row + 2] = 0.5
-        per_um = UM_PER_M / (other.across_mm - one.across_mm)
+        per_um = MM_PER_M / (other.across_mm - one.across_mm)
         roll[row, 2 * row : 2 * row + 2] = [-per_um, per_um]
     return rise, roll
 

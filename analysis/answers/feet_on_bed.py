@@ -7,16 +7,16 @@ from wear: metal that is jacked straight crowns the faces that nothing runs on.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 
 from acquire.model.bed import Bed, Foot
+from acquire.model.units import MM_PER_M
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.bed_or_wear import FeetFit, bed_or_wear
 from analysis.answers.bed_or_wear_reasons import Misfit
-from analysis.answers.feet_moves import LEAST_FEET, UM_PER_M, Moves, hand_moves, seen_shapes, shape_rows
+from analysis.answers.feet_moves import LEAST_FEET, Moves, hand_moves, seen_shapes, shape_rows
 from analysis.answers.feet_response import MODEL_ERROR, STIFF, Response, stiff
 from analysis.answers.known_roll import KnownRoll, Ways, known_roll, ways_of
 from analysis.answers.section import feet_by_station, twist_rows
@@ -30,7 +30,6 @@ MOST_BOLTED_UM = 200.0
 """A foot that is bolted down is held by more than the weight."""
 STEPS_PER_TURN = 72
 """A hand sets a screw to about 5 degrees: common practice."""
-_INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
 @dataclass(frozen=True)
@@ -235,7 +234,7 @@ def feet_shapes(fit: FeetFit, pairs: Sequence[Sequence[Foot]]) -> tuple[np.ndarr
     count = len(pairs)
     twists, bends = shape_rows(fit.pairs_mm)
     functions = np.zeros((len(twists) + len(bends), len(fit.length)))
-    functions[: len(twists), count : 2 * count] = UM_PER_M * twists
+    functions[: len(twists), count : 2 * count] = MM_PER_M * twists
     functions[len(twists) :, :count] = bends
     told = fit.tells(functions)
     rows = functions @ fit.rows
@@ -278,7 +277,7 @@ def _step_um(foot: Foot) -> float:
 
 def _step_rolls(pairs: Sequence[Sequence[Foot]]) -> dict[str, tuple[float, float]]:
     return {
-        foot.id: (_step_um(foot), UM_PER_M * _step_um(foot) / (pair[1].across_mm - pair[0].across_mm))
+        foot.id: (_step_um(foot), MM_PER_M * _step_um(foot) / (pair[1].across_mm - pair[0].across_mm))
         for pair in pairs
         for foot in pair
     }

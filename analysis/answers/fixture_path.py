@@ -25,8 +25,8 @@ from acquire.model.bed import NORMALS
 from acquire.model.errors import AnalysisError
 from acquire.model.places import MISSED_MM
 from analysis.adjust.bed_map import BedMap
-from analysis.linear.profile import Profile
-from analysis.linear.reference_lines import COVERAGE_FACTOR, remove_line, straightness
+from analysis.linear.profile import COVERAGE_FACTOR, Profile
+from analysis.linear.reference_lines import remove_line, straightness
 from analysis.linear.shown import Shown
 
 LEAST = 3

@@ -18,7 +18,8 @@ import numpy as np
 
 from analysis.answers.face_map import FaceMap
 from analysis.linear.fact import Fact
-from analysis.linear.reference_lines import COVERAGE_FACTOR, remove_line, straightness
+from analysis.linear.profile import COVERAGE_FACTOR
+from analysis.linear.reference_lines import remove_line, straightness
 
 SMALL_AGAINST = 3.0
 """A datum good to a third of what is to be found from it leaves little of it unsure."""

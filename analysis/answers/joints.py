@@ -14,7 +14,6 @@ side, else it supposes that both pieces run straight.  Derived.
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 import scipy.linalg
@@ -23,23 +22,22 @@ from scipy.special import chdtrc
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
+from acquire.model.units import MM_PER_M
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.nodes import FOOT_MM
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.channels import Channel, OneReading, hangs_on, known_channels
 from analysis.linear.fact import Fact
-from analysis.linear.shown import Shown
+from analysis.linear.profile import COVERAGE_FACTOR
+from analysis.linear.shown import KEPT_INSIDE, Shown
 from analysis.linear.smooth_way import Sought, estimate_on_smooth_way, estimate_over_sizes
 
-UM_PER_M = 1000.0
 LEAST_A_SIDE = 3
 ENOUGH_A_SIDE = 8
 """Stations on either side from which on a kink is told from a bend."""
 BENDS_COUNT = 2.0
 """Times what the bends of a worn way make uncertain: they lie in few places. By simulation."""
 CHANCE = 0.01
-COVERAGE_FACTOR = 2.0
-_INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
 @dataclass(frozen=True)
@@ -124,7 +122,7 @@ class Joints(Shown):
     """Faces that take no part, and why."""
     warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
-    channels: tuple["Channel", ...] = field(metadata=_INSIDE, default=())
+    channels: tuple["Channel", ...] = field(metadata=KEPT_INSIDE, default=())
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,7 +186,7 @@ def joint_columns(station_mm: NDArray, at_mm: float) -> NDArray[np.float64]:
     [[0.0, 0.0], [1.0, 0.2]]
     """
     beyond = station_mm > at_mm
-    return np.column_stack([beyond.astype(float), np.where(beyond, station_mm - at_mm, 0.0) / UM_PER_M])
+    return np.column_stack([beyond.astype(float), np.where(beyond, station_mm - at_mm, 0.0) / MM_PER_M])
 
 
 def _at_joint(bed: Bed, channel: Channel, at_mm: float) -> _AtJoint | None:
@@ -272,7 +270,7 @@ def _body_design(bed: Bed, channels: Sequence[Channel]) -> tuple[NDArray, tuple[
         face = bed.faces[channel.face]
         to_rear, up = (1, 0) if channel.kind == "side" else (face.rearward, face.upward)
         design[2 * i, [0, 3]] = up, to_rear
-        design[2 * i, 2] = up * (across[i] or 0.0) / UM_PER_M
+        design[2 * i, 2] = up * (across[i] or 0.0) / MM_PER_M
         design[2 * i + 1, [1, 4]] = up, to_rear
     level = {p for p, row in zip(across, design[::2], strict=True) if row[0]}
     is_told = np.any(design, axis=0)
@@ -372,6 +370,6 @@ def _closing(
         rows = dict(zip(body.names, body.rows, strict=True))
         if shift not in rows:
             return None
-        total -= rows[shift] + (mm - body.at_mm) / UM_PER_M * rows[tilt]
-        total -= across / UM_PER_M * rows.get(roll, 0.0)
+        total -= rows[shift] + (mm - body.at_mm) / MM_PER_M * rows[tilt]
+        total -= across / MM_PER_M * rows.get(roll, 0.0)
     return total

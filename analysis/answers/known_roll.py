@@ -14,6 +14,7 @@ import numpy as np
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import ON_CARRIAGE
+from acquire.model.units import MM_PER_M
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.combination import adjusted
 from analysis.adjust.estimability import ALIKE, parts_known
@@ -22,7 +23,6 @@ from analysis.linear.straight_line import line_rows
 from analysis.observe import Form, Observations, Unknown
 from analysis.observe.carriers import carriage_bearing, carrier_motion, carrying_faces
 
-UM_PER_M = 1000.0
 LEAST_FOR_A_LINE = 3
 
 
@@ -165,7 +165,7 @@ def carriage_roll(bed_map: BedMap, ways: Ways, station_mm: Sequence[float]) -> K
     reaching = bed_map.reaching(place for form in forms.values() for place in form)
     rows = {at: row_of(reaching, form) for at, form in forms.items()}
     reached = {at: row for at, row in rows.items() if row is not None}
-    stacked = UM_PER_M * np.array(list(reached.values())).reshape(-1, reaching.assembly.unknowns)
+    stacked = MM_PER_M * np.array(list(reached.values())).reshape(-1, reaching.assembly.unknowns)
     return KnownRoll(reaching, np.array(list(reached)), stacked, "all")
 
 
@@ -209,7 +209,7 @@ def _between_the_ways(bed_map: BedMap, ways: Ways) -> tuple[np.ndarray, np.ndarr
     for row, station in zip(rows, shared, strict=True):
         row[by_station[1][station]] += up[1]
         row[by_station[0][station]] -= up[0]
-    return np.array(shared), rows * (UM_PER_M / ways.gauge_mm)
+    return np.array(shared), rows * (MM_PER_M / ways.gauge_mm)
 
 
 def _shown(bed_map: BedMap, ways: Ways, shared: list[float]) -> list[float]:
@@ -225,7 +225,7 @@ def _shown(bed_map: BedMap, ways: Ways, shared: list[float]) -> list[float]:
 def _largest_known(bed_map: BedMap, ways: Ways, station_mm: np.ndarray, rows: np.ndarray) -> KnownRoll | None:
     free = bed_map.solution.null_space
     moves = rows @ free
-    tolerance = 10 * ALIKE * UM_PER_M / ways.gauge_mm * float(np.max(np.abs(free), initial=0.0))
+    tolerance = 10 * ALIKE * MM_PER_M / ways.gauge_mm * float(np.max(np.abs(free), initial=0.0))
     alike, on_a_line = _alike(moves, tolerance), parts_known(station_mm, moves, tolerance)
     most = on_a_line[0] if on_a_line else np.zeros(0, int)
     if len(alike) >= 2 and 2 * len(alike) >= len(most):

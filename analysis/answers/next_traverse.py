@@ -10,7 +10,6 @@ known now, and the ± of the wind.
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 
@@ -26,6 +25,7 @@ from analysis.answers.known_roll import Ways, known_roll, ways_of, wind_expanded
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import STRAIGHT, remove_line
+from analysis.linear.shown import KEPT_INSIDE
 from analysis.observe import observe
 from analysis.observe.continuous import with_run
 
@@ -34,7 +34,6 @@ LEAST_GAIN = 1.1
 MOST_OF_ONE_KIND = 2
 CLEARLY_HOLLOW = 100.0
 """How hollow a face of unknown shape is taken to be, in standard uncertainties."""
-_INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
 @dataclass(frozen=True)
@@ -72,7 +71,7 @@ class Advice:
     """What to type, with SURVEY for the folder."""
     checks: str | None
     """A face that nothing checks so far, and this would."""
-    rank: tuple[int, float] = field(metadata=_INSIDE)
+    rank: tuple[int, float] = field(metadata=KEPT_INSIDE)
 
 
 @dataclass(frozen=True)

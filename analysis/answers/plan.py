@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,11 +21,10 @@ from analysis.answers.ripples import Step, steps_found
 from analysis.answers.round_done import SHARE, AfterRound
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
-from analysis.linear.shown import Shown
+from analysis.linear.shown import KEPT_INSIDE, Shown
 
 ROUNDING_UM = 1e-6
 """What sums leave of a depth of nothing where the target touches."""
-_INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
 @dataclass(frozen=True)
@@ -71,7 +69,7 @@ class FacePlan(Shown):
     steps: tuple[Step, ...]
     """Steps that noise does not explain: an undeclared joint, it may be."""
     warnings: tuple[Fact, ...]
-    profile: Profile = field(metadata=_INSIDE)
+    profile: Profile = field(metadata=KEPT_INSIDE)
     """The heights that were planned on."""
     joints_mm: tuple[float, ...] = ()
     """Where pieces of the bed meet between its stations: depths do not run over them."""

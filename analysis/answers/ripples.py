@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -12,10 +11,8 @@ from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.channels import Channel, OneReading, hangs_on, known_channels
 from analysis.answers.joints import joint_columns
 from analysis.linear.fact import Fact
-from analysis.linear.shown import Shown
+from analysis.linear.shown import KEPT_INSIDE, Shown
 from analysis.linear.steps_and_ripples import LEAST_STATIONS, MOST_STATIONS, Feature, find_features
-
-_INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
 @dataclass(frozen=True)
@@ -57,7 +54,7 @@ class FaceRipples(Shown):
     """What was searched."""
     shortest_mm: float
     """No shorter ripple shows at these stations."""
-    channel: Channel = field(metadata=_INSIDE)
+    channel: Channel = field(metadata=KEPT_INSIDE)
 
 
 @dataclass(frozen=True, eq=False, repr=False)

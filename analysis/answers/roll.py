@@ -1,8 +1,7 @@
 """Figures of a roll along the bed: twist, wind, and the worst over the length of the carriage."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -10,9 +9,7 @@ from acquire.model.places import SAME_STATION_MM
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.known_roll import KnownRoll, wind_expanded
 from analysis.linear.largest_difference import LargestDifference, detectable_difference, largest_difference
-from analysis.linear.shown import Shown
-
-_INSIDE: Mapping[str, Any] = {"kept_inside": True}
+from analysis.linear.shown import KEPT_INSIDE, Shown
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,8 +55,8 @@ class Roll(Shown):
     lowest_mm: float | None
     known_up_to: str
     """nothing | a constant | a line."""
-    covariance: np.ndarray = field(metadata=_INSIDE)
-    bed_map: BedMap = field(metadata=_INSIDE)
+    covariance: np.ndarray = field(metadata=KEPT_INSIDE)
+    bed_map: BedMap = field(metadata=KEPT_INSIDE)
 
 
 def roll_figures(known: KnownRoll, carriage_length_mm: float | None) -> Roll:

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
+from acquire.model.units import UM_PER_MM
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import own_shape, reaches_unworn
@@ -28,8 +29,6 @@ from analysis.answers.known_roll import ways_of
 from analysis.answers.plan import plan_faces
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
-
-UM_PER_MM = 1000.0
 
 
 @dataclass(frozen=True)

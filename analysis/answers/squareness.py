@@ -27,8 +27,9 @@ import numpy as np
 
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
+from acquire.model.units import MM_PER_M
 from analysis.adjust.bed_map import BedMap
-from analysis.answers.alignment import UM_PER_M, Measured
+from analysis.answers.alignment import Measured
 from analysis.answers.assumptions import TYPED, Assumption, assumptions
 from analysis.answers.carriage_path import slope_row
 from analysis.answers.face_map import own_shape
@@ -73,7 +74,7 @@ def slope_of_run(height_mm: float, reading_um: Sequence[float], reading_uncertai
         )
     x = np.linspace(0.0, height_mm, y.size)
     row = slope_row(x)
-    left = y - y.mean() - row @ y / UM_PER_M * (x - x.mean())
+    left = y - y.mean() - row @ y / MM_PER_M * (x - x.mean())
     scatter = float(np.sqrt(left @ left / (y.size - 2))) if y.size > 2 else 0.0
     return Measured(float(row @ y), max(reading_uncertainty_um, scatter) * float(np.linalg.norm(row)))
 
@@ -120,7 +121,7 @@ def square_turned(
                 "a second run with it turned about its blade, or its stated error",
                 "turn it: that costs five minutes and no certificate",
             )
-        own = square_uncertainty_um / height_mm * UM_PER_M
+        own = square_uncertainty_um / height_mm * MM_PER_M
         return Square(Measured(first.value, hypot(first.standard_uncertainty, own)), None, height_mm)
     turned = slope_of_run(height_mm, turned_um, reading_uncertainty_um)
     return Square(_half(first, turned, 1.0), _half(first, turned, -1.0), height_mm)
@@ -186,7 +187,7 @@ def guides_joined(
             "found one setting, so that its own error cannot be told from the guides'",
             "both runs again with it turned about its blade, or its stated error",
         )
-    own = square_uncertainty_um / height_mm * UM_PER_M
+    own = square_uncertainty_um / height_mm * MM_PER_M
     return Square(Measured(sums[0].value, hypot(sums[0].standard_uncertainty, own)), None, height_mm)
 
 
@@ -215,7 +216,7 @@ def cylinder_turned(
     (10, 4.7)
     """
     both = square_turned(height_mm, first_um, turned_um, reading_uncertainty_um)
-    stays = taper_uncertainty_um / 2 / height_mm * UM_PER_M
+    stays = taper_uncertainty_um / 2 / height_mm * MM_PER_M
     u = hypot(both.lean_um_per_m.standard_uncertainty, stays)
     return Square(Measured(both.lean_um_per_m.value, u), both.tool_um_per_m, height_mm)
 
@@ -286,7 +287,7 @@ def swept(a_um: float, c_um: float, radius_mm: float, reading_uncertainty_um: fl
     """
     if not radius_mm > 0:
         raise AnalysisError("swept indicator", f"found a radius of {radius_mm:g} mm", "above 0")
-    per = UM_PER_M / (2 * radius_mm)
+    per = MM_PER_M / (2 * radius_mm)
     return Square(Measured((a_um - c_um) * per, 2**0.5 * reading_uncertainty_um * per), None, None)
 
 
@@ -305,7 +306,7 @@ def against_whole(bed_map: BedMap, found: Square, face: str, from_mm: float, to_
     if not x[0] - SAME_STATION_MM <= from_mm < to_mm <= x[-1] + SAME_STATION_MM:
         raise AnalysisError(face, f"found {from_mm:g} to {to_mm:g} mm", f"{x[0]:g} to {x[-1]:g} mm")
     ends = np.stack([np.interp((from_mm, to_mm), x, unit) for unit in np.eye(x.size)], axis=1)
-    row = (ends[1] - ends[0]) / (to_mm - from_mm) * UM_PER_M - slope_row(x)
+    row = (ends[1] - ends[0]) / (to_mm - from_mm) * MM_PER_M - slope_row(x)
     variance = float(row @ profile.covariance_um2 @ row)
     lean = found.lean_um_per_m
     u = hypot(lean.standard_uncertainty, max(variance, 0.0) ** 0.5)

@@ -12,8 +12,7 @@ from analysis.adjust.bed_map import BedMap
 from analysis.answers.face_map import FaceMap
 from analysis.answers.taper import taper_between
 from analysis.linear.departures import TOLD_APART, departures
-
-COVERAGE_FACTOR = 2.0
+from analysis.linear.profile import COVERAGE_FACTOR
 
 
 @dataclass(frozen=True)

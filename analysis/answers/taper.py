@@ -9,9 +9,8 @@ thicker towards the far end where it is above 0; of faces that look at each othe
 What d departs from its line by is how unevenly the pair is worn, of both together.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,12 +20,11 @@ from acquire.model.places import SAME_STATION_MM
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.linear.fact import Fact
-from analysis.linear.profile import Profile
-from analysis.linear.reference_lines import COVERAGE_FACTOR, STRAIGHT, Place, remove_line, straightness
-from analysis.linear.shown import Shown
+from analysis.linear.profile import COVERAGE_FACTOR, Profile
+from analysis.linear.reference_lines import STRAIGHT, Place, remove_line, straightness
+from analysis.linear.shown import KEPT_INSIDE, Shown
 
 LEAST = 3
-_INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -57,8 +55,8 @@ class Taper(Shown):
     shapes_known: tuple[str, ...]
     """Of the two, those whose own shape is known as well."""
     traverses: tuple[int, ...]
-    profile: Profile = field(metadata=_INSIDE)
-    far_end: str = field(metadata=_INSIDE, default="far end")
+    profile: Profile = field(metadata=KEPT_INSIDE)
+    far_end: str = field(metadata=KEPT_INSIDE, default="far end")
     """What the survey calls it."""
 
     @property

@@ -36,12 +36,11 @@ from analysis.answers.roll import Roll, RollPart, roll_figures, roll_part
 from analysis.linear.agreement import Agreement, agreement
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
-from analysis.linear.shown import Shown
+from analysis.linear.shown import KEPT_INSIDE, Shown
 from analysis.observe import Observations, observe_all, state_warnings
 
 METHODS = {"cross_level": "cross-level", "two_maps": "level"}
 """What each method is called, and what `by` calls its readings."""
-_INSIDE: Mapping[str, Any] = {"kept_inside": True}
 
 
 @dataclass(frozen=True)
@@ -112,9 +111,9 @@ class Twist(Shown):
     warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
-    covariance: np.ndarray = field(metadata=_INSIDE)
-    judged: Agreement | None = field(metadata=_INSIDE, default=None)
-    far_end: str = field(metadata=_INSIDE, default="far end")
+    covariance: np.ndarray = field(metadata=KEPT_INSIDE)
+    judged: Agreement | None = field(metadata=KEPT_INSIDE, default=None)
+    far_end: str = field(metadata=KEPT_INSIDE, default="far end")
     """What the owner calls that end."""
 
 

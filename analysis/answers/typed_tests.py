@@ -10,6 +10,7 @@ from typing import Any
 
 from acquire.model.errors import AnalysisError
 from acquire.model.kept_tests import KeptTest
+from acquire.model.units import UM_PER_MM
 from acquire.store.kept_tests import read_tests
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.alignment import (
@@ -42,7 +43,6 @@ from analysis.answers.squareness import (
 )
 from analysis.answers.surveys import Survey
 
-UM_PER_MM = 1000.0
 Run = Sequence[float]
 
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -15,9 +14,7 @@ from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import FaceMap, map_face
 from analysis.answers.feet import untied_feet
 from analysis.linear.fact import Fact
-from analysis.linear.shown import Shown
-
-_INSIDE: Mapping[str, Any] = {"kept_inside": True}
+from analysis.linear.shown import KEPT_INSIDE, Shown
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -47,9 +44,9 @@ class WholeBed(Shown):
     warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
-    maps: Mapping[str, FaceMap] = field(metadata=_INSIDE)
+    maps: Mapping[str, FaceMap] = field(metadata=KEPT_INSIDE)
     """Faces whose own shape is known."""
-    unknown: Mapping[str, str] = field(metadata=_INSIDE)
+    unknown: Mapping[str, str] = field(metadata=KEPT_INSIDE)
     """Faces whose shape is not known, and why, where `cannot_tell` does not say it."""
 
 

@@ -22,6 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
+from acquire.model.units import UM_PER_MM
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.nodes import Key
 from analysis.answers.assumptions import Assumption, assumptions
@@ -29,12 +30,10 @@ from analysis.answers.carriage_path import A_LINE, Known, Path, carriage_path, c
 from analysis.linear.fact import Fact
 from analysis.linear.largest_difference import largest_difference
 from analysis.linear.pieces import rows_in_pieces
+from analysis.linear.shown import KEPT_INSIDE
 
-UM_PER_MM = 1000.0
 DIAMETER_MM = 50.0
 """Of the part, where none is said; a smaller one shows a drop of the tip more."""
-COVERAGE_FACTOR = 2.0
-_INSIDE: Mapping[str, Any] = {"kept_inside": True}
 Cut = tuple[NDArray[np.float64], NDArray[np.float64]]
 """Stations, and metal off there in µm: of a height downwards, of a vee sideways from the rear."""
 
@@ -82,7 +81,7 @@ class TurnedPart:
     warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
-    covariance_um2: NDArray[np.float64] | None = field(metadata=_INSIDE)
+    covariance_um2: NDArray[np.float64] | None = field(metadata=KEPT_INSIDE)
     after_plan: "TurnedPart | None" = None
     """The same once the carriage's ways are cut as planned, where that was asked for."""
 

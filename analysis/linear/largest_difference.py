@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.linear.error_draws import error_draws
+from analysis.linear.profile import COVERAGE_FACTOR
 
 Groups = Sequence[tuple[NDArray, NDArray]]
 """Pairs as (places that may be the higher, places that may be the lower)."""
@@ -27,7 +28,6 @@ CHANCE_OF_ALARM = 0.05
 """Share of results without any difference in which one would be said to be seen."""
 BEYOND = 0.025
 """Share of intervals that may end too high (or too low)."""
-COVERAGE_FACTOR = 2.0
 MAY_BE_LARGEST = 3.0
 """Places within so many standard uncertainties (of a difference) of an extreme may be the extreme."""
 POWER = 0.8

@@ -15,6 +15,8 @@ from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
 from analysis.linear.shown import Shown
 
+COVERAGE_FACTOR = 2.0
+"""Of expanded uncertainties: k = 2, 95.4 % where errors are normal."""
 _SYMMETRY = 1e-9
 
 

@@ -28,7 +28,7 @@ from acquire.model.errors import AnalysisError
 from acquire.model.places import end_where_rounded
 from analysis.linear.error_draws import error_draws
 from analysis.linear.minimum_zone import MinimumZone, minimum_zone, minimum_zone_widths
-from analysis.linear.profile import Profile
+from analysis.linear.profile import COVERAGE_FACTOR, Profile
 from analysis.linear.straight_line import KINDS, StraightLine, Stretches, fit_line, line_rows
 
 __all__ = [
@@ -47,7 +47,6 @@ __all__ = [
 
 HOLLOW, CROWNED, BOTH = "hollow", "crowned", "both"
 STRAIGHT = "straight within what could be seen"
-COVERAGE_FACTOR = 2.0
 CHANCE = 0.0455
 """Share of straight ways that may exceed what is called straight: two standard deviations of a normal law."""
 BOTH_SHARE = 0.2

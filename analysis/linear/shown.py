@@ -12,6 +12,8 @@ from typing import Any
 
 import numpy as np
 
+KEPT_INSIDE: Mapping[str, Any] = {"kept_inside": True}
+"""Metadata of a field that neither JSON nor a table shows."""
 LONGEST_LINE = 200
 MOST_ROWS = 60
 UNITS = {"_um_per_m": "µm/m", "_um2": "µm²", "_um": "µm", "_mm": "mm", "_degC": "°C", "_s": "s"}

@@ -14,6 +14,7 @@ from acquire.model.bed import Bed, Instrument
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
 from acquire.model.traverse import Stations, Traverse
+from acquire.model.units import MM_PER_M
 from analysis.level.blindness import ShapeNotSeen
 from analysis.level.continuous import Belief, ContinuousHeights, heights_from_continuous_slopes
 from analysis.level.slopes import ContinuousRun, continuous_run, gathered
@@ -29,7 +30,6 @@ from analysis.observe.stations import order_of_reading, usable
 from analysis.observe.terms import DrawnBlock, Nuisance, Observations, Place, Unknown, ZeroDrift
 from analysis.observe.uncertainty import scale_nuisances, step_uncertainty
 
-UM_PER_M = 1000.0
 WORTH_A_WORD = 1.3
 """By how much averages must be worse than claimed to be spoken of."""
 LEAST_STATIONS = 3
@@ -93,7 +93,7 @@ def observe_continuous(
     heights: ContinuousHeights = _solved(runs, station_mm, belief=belief).tied(anchored)
     named = next((k for k, each in enumerate(traverses) if each.number == zero_of), 0)
     tilt, tilt_sd = _tilt(heights, runs, named)
-    away_m = (station_mm - np.mean(station_mm)) / UM_PER_M
+    away_m = (station_mm - np.mean(station_mm)) / MM_PER_M
     covariance = heights.covariance_um2 + tilt_sd**2 * np.outer(away_m, away_m)
     heights = _as_read(_with_shared_errors(heights, traverses), times, signs)
     zero = first if named == 0 else traverses[named]
@@ -258,7 +258,7 @@ def _tilt(heights: ContinuousHeights, runs: Sequence[ContinuousRun], named: int)
         interpolation_rows(heights.station_mm, run.station_mm[used] + side * run.base_mm / 2)
         for side in (-1, 1)
     )
-    weight = np.mean(far - near, axis=0) * UM_PER_M / run.base_mm
+    weight = np.mean(far - near, axis=0) * MM_PER_M / run.base_mm
     spread = run.standard_uncertainty_um_per_m[used] * heights.inflation[named]
     variance = float(np.mean(spread**2)) / len(used) + float(weight @ heights.covariance_um2 @ weight)
     return float(np.mean(run.slope_um_per_m[used]) - weight @ heights.height_um), variance**0.5
@@ -288,5 +288,5 @@ def _bow_of_drift(
     if any(drifts_with for drifts_with, _ in times):
         return None
     grows = per_mm * (-1 if first.direction == "reverse" else 1)
-    bow = grows * (station_mm - np.mean(station_mm)) ** 2 / 2 / UM_PER_M
+    bow = grows * (station_mm - np.mean(station_mm)) ** 2 / 2 / MM_PER_M
     return Nuisance(Unknown("drift", (str(first.face), "drawn")), bow)

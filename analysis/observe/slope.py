@@ -8,10 +8,9 @@ from acquire.model.bed import Bed, Face, Instrument
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import ON_CARRIAGE
 from acquire.model.traverse import Traverse
+from acquire.model.units import MM_PER_M
 from analysis.observe.carriers import carriage_bearing, carrier_motion, carrying_faces, face_named
 from analysis.observe.terms import Form, Place, weighted_sum
-
-UM_PER_MM_TO_UM_PER_M = 1000.0
 
 
 def slope_sign(face: Face, instrument: Instrument, where: str, *, is_upright: bool = False) -> int:
@@ -47,15 +46,14 @@ def slope_forms(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> tuple[F
     turn = -1 if traverse.setup.turned else 1
     if traverse.setup.is_on_carriage:
         return tuple(
-            weighted_sum([(turn * UM_PER_MM_TO_UM_PER_M, _carriage_pitch(bed, float(x), where))])
-            for x in station_mm
+            weighted_sum([(turn * MM_PER_M, _carriage_pitch(bed, float(x), where))]) for x in station_mm
         )
     face = face_named(bed, traverse.setup.face, where)
     sign = turn * slope_sign(face, instrument, where, is_upright=bed.called.is_upright)
     base_mm = instrument.base_mm
     if not base_mm:
         raise AnalysisError(where, f"found no base of {instrument.name}", "base_mm", "add it to bed.toml")
-    weight = sign * UM_PER_MM_TO_UM_PER_M / base_mm
+    weight = sign * MM_PER_M / base_mm
     return tuple(_step(face.id, float(x), base_mm / 2, weight) for x in station_mm)
 
 

@@ -6,7 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from acquire.model.units import MM_PER_INCH, UM_PER_THOU, decimals_for, length_text, number_text
+from acquire.model.units import (
+    MM_PER_INCH,
+    THOU_PER_FOOT,
+    UM_PER_THOU,
+    decimals_for,
+    length_text,
+    number_text,
+)
 from analysis.answers.face_map import FaceMap
 from analysis.answers.plan import FacePlan
 from analysis.answers.twist import Twist
@@ -18,7 +25,6 @@ SIDE_BY_SIDE = 2
 LONGEST = 30
 """Rows in one block; about half a page."""
 ORDINALS = {2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth"}
-THOU_PER_FOOT_PER_UM_PER_M = 0.012
 
 
 @dataclass(frozen=True)
@@ -71,7 +77,7 @@ def face_table(
 
 def roll_table(found: Twist, inch: bool) -> StationTable:
     """Station, roll and ± in the unit of the picture."""
-    unit, per = ("thou/ft", 1 / THOU_PER_FOOT_PER_UM_PER_M) if inch else ("µm/m", 1.0)
+    unit, per = ("thou/ft", 1 / THOU_PER_FOOT) if inch else ("µm/m", 1.0)
     rows = _rows(
         found.station_mm, found.roll_um_per_m / per, 2 * found.standard_uncertainty_um_per_m / per, inch
     )

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from acquire.model.units import (
+    THOU_PER_FOOT,
     decimals_for,
     height_numbers,
     height_text,
@@ -140,7 +141,7 @@ def _row(move: "Move", inch: bool) -> tuple[str, ...]:
 
 
 def _predicted_words(predicted: "Predicted", inch: bool, is_moved: bool) -> list[str]:
-    per, unit = (1000 / 12, "thou/ft") if inch else (1.0, "µm/m")
+    per, unit = (1 / THOU_PER_FOOT, "thou/ft") if inch else (1.0, "µm/m")
     digits = 2 if inch else 0
     rows = [
         (length_text(at, inch), *_rolls((now, then, sure), per, digits))

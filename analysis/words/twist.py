@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from acquire.model.units import height_text, length_text, slope_text
+from acquire.model.units import THOU_PER_FOOT, height_text, length_text, slope_text
 
 if TYPE_CHECKING:
     from analysis.answers.twist import Twist
@@ -141,7 +141,7 @@ def twist_words(result: "Twist", inch: bool) -> list[str]:
         (2 * result.standard_uncertainty_um_per_m).tolist(),
         inch=inch,
         units=("µm/m", "thou/ft"),
-        per_second_unit=1000 / 12,
+        per_second_unit=1 / THOU_PER_FOOT,
         what="roll",
     )
     return [*lines, *notes(result.warnings), *unstated_words(result.assumptions)]

@@ -13,9 +13,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from acquire.model.errors import AnalysisError
-from acquire.model.units import MM_PER_INCH, UM_PER_THOU
+from acquire.model.units import MM_PER_INCH, THOU_PER_FOOT, UM_PER_THOU
 
-THOU_PER_FOOT_PER_UM_PER_M = 0.012
 WIDTH_IN = 7.1
 """Fits between the margins of A4 and Letter alike."""
 INK = "#1c1c1c"
@@ -108,7 +107,7 @@ class Scale:
 
     def roll(self, um_per_m: Any) -> np.ndarray:
         """Rolls in the unit drawn."""
-        return np.asarray(um_per_m, float) * (THOU_PER_FOOT_PER_UM_PER_M if self.inch else 1.0)
+        return np.asarray(um_per_m, float) * (THOU_PER_FOOT if self.inch else 1.0)
 
     def rolls(self, axes: Axes, what: str) -> None:
         """Name the axis of rolls, and which way is up."""
