@@ -196,6 +196,10 @@ function refuse(item, says) {
   put("stored", "");
   shake([200, 100, 200]);
   showRefused();
+  if (run?.name === item.run) {  // back to where it has to be read again
+    lay();
+    if (!keypad.words) go(slots.findIndex((slot) => same(slot, item)));
+  }
   changed();
 }
 

@@ -74,6 +74,10 @@ export class Keypad {
 
   send(isSecondPress = false) {
     if (!/\d/.test(this.words)) return;
+    if (this.run.vial && !/\d\s*[/ ]\s*[-+.\d]/.test(this.words)) {  // as at the prompt: and its other end
+      this.set(this.words.replace(/[ /]*$/, " / "));
+      return;
+    }
     const own = this.units.value === this.run.unit || /[a-zµ"']/i.test(this.words);
     const words = this.words.trim() + (own ? "" : ` ${this.units.value}`);
     this.set("");

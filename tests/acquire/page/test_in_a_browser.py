@@ -1,6 +1,7 @@
 """The page in a real browser, on a phone and on a tablet, touched as a finger does."""
 
 import os
+from dataclasses import replace
 
 import pytest
 
@@ -340,6 +341,37 @@ def test_two_phones_at_one_station_are_told_and_one_of_them_decides(chromium, su
     assert journal_words(survey) == [(100, "3"), (100, "4")]
 
 
+def test_both_ends_of_the_bubble_are_asked_for_once_it_has_come_to_rest(chromium, survey):
+    desk = Desk(survey, helpers=Helpers(set_up=set_up))
+    desk.begin(replace(wish("vial"), vial=True))
+    with serving(desk) as asker:
+        page = chromium.page(PHONE)
+        page.open(asker.link)
+        at_place(page, "100 mm")
+        assert "hands off, let it settle" in page.words("#settle")
+        page.type("-1.5")
+        assert page.words("#typed").split() == ["−1.5", "/", "div"] and journal_words(survey) == []
+        page.type("2.5")
+        stored(page, "100 mm")
+        assert page.words("#stored").startswith("stored: 100 mm: −1.5 / 2.5 div = 10 µm/m")
+    assert journal_words(survey) == [(100, "-1.5 / 2.5")]
+    desk.close()
+
+
+def test_what_is_no_reading_is_said_and_the_page_goes_back_to_where_it_was_read(chromium, survey, desk):
+    with serving(desk) as asker:
+        page = chromium.page(PHONE)
+        page.open(asker.link)
+        at_place(page, "100 mm")
+        instrument_types(page, "12 kg", 10_000)
+        page.until("!document.getElementById('refused').hidden")
+        assert "100 mm: 12 kg is NOT stored: found '12 kg'; needed: a number" in page.words("#refused")
+        at_place(page, "100 mm")
+        page.touch("#refused button")
+        page.until("document.getElementById('refused').hidden")
+    assert journal_words(survey) == []
+
+
 def instrument_types(page, words, at_ms):
     """A burst of keys, a millisecond apart, and Enter: when each was struck is said, not waited for."""
     page.value(f"""(() => {{
@@ -425,8 +457,6 @@ def test_run_is_begun_from_the_page(chromium, survey, tmp_path):
 
 
 def test_live_figures_of_a_recording_are_shown(chromium, survey, level_setup, tmp_path):
-    from dataclasses import replace
-
     desk = Desk(survey, helpers=Helpers(set_up=set_up))
     with serving(desk) as asker, begin(survey, replace(level_setup, position="stations")) as writer:
         page = chromium.page(PHONE)
