@@ -78,7 +78,7 @@ def _sides(bed: Bed, instrument: Instrument) -> Iterator[Values]:
         for pair in permutations(faces, 2):
             yield {"words": f"across {pair[0]} and {pair[1]}", "across": list(pair)}
         yield {"words": "across the carriage", "across": [CARRIAGE]}
-    elif instrument.quantity == "span":
+    elif instrument.measures.is_between:
         for face in faces:
             yield {"words": f"over {face}", "face": face}
         for one, other in combinations(faces, 2):

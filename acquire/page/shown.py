@@ -16,8 +16,6 @@ from acquire.reduce.written.typed import typed_reading
 Values = dict[str, Any]
 COLUMNS = 38
 """Characters of a line on a narrow phone."""
-SIGNED = ("slope", "roll", "offset")
-"""Quantities whose readings have a sign; a span's has none."""
 
 
 def run_shown(run: Run, last: LastRun | None) -> Values:
@@ -33,7 +31,7 @@ def run_shown(run: Run, last: LastRun | None) -> Values:
         "unit_shown": unit_shown(unit),
         "units": [{"unit": each, "shown": unit_shown(each)} for each in units_read_by(setup.described)],
         "worth": _division_words(setup.described, unit),
-        "is_signed": setup.described.quantity in SIGNED,
+        "is_signed": not setup.described.measures.is_between,
         "typing": {"at_once_s": AT_ONCE_S, "goes_on_s": GOES_ON_S, "second_press_s": SECOND_PRESS_S},
         "vial": run.manner.vial,
         "settle_s": run.manner.settle_s,
