@@ -244,3 +244,31 @@ def test_unknown_face_or_station_outside_the_bed_is_refused(invented_bed, make_t
         observe(make_traverse(bed, "level", [1500.0], [0], face="front-flat"), bed)
     with pytest.raises(AnalysisError, match="no reading"):
         observe(make_traverse(bed, "level", X, [np.nan], face="front-flat"), bed)
+
+
+@pytest.mark.parametrize(
+    ("front", "rear", "proud", "slope"),
+    [
+        ("front-flat", "rear-flat", {"rear-flat": 3.0}, 10.0),
+        ("front-flat", "rear-flat", {"front-flat": 3.0}, -10.0),
+        ("front-under", "rear-flat", {"front-under": 3.0}, 10.0),
+        ("front-under", "rear-flat", {"rear-flat": 3.0}, 10.0),
+    ],
+)
+def test_cross_level_reads_which_side_is_higher_whichever_way_a_face_looks(
+    invented_bed, make_traverse, front, rear, proud, slope
+):
+    """3 µm over 300 mm are 10 µm/m; metal proud on an underside lies lower, so that the rear is higher."""
+    bed = invented_bed()
+    for turned, sign in ((False, 1), (True, -1)):
+        run = observe(make_traverse(bed, "cross", X, [0], front=front, rear=rear, turned=turned), bed)
+        heights = {face: (lambda x, um=um: um) for face, um in proud.items()}
+        assert reading(run, heights) == pytest.approx([sign * slope])
+
+
+def test_both_feet_of_a_cross_level_seat_anew(invented_bed, make_traverse):
+    """√2·0.6 µm over 300 mm are 2.83 µm/m, beside the 1 of a reading."""
+    cross = 'quantity = "roll"\nunit = "um/m"\nstandard_uncertainty = 1\nseating_um = 0.6'
+    bed = invented_bed(instruments={"cross": cross})
+    run = observe(make_traverse(bed, "cross", X, [0], front="front-flat", rear="rear-flat"), bed)
+    assert run.variance == pytest.approx([1.0 + 2 * (0.6 / 0.3) ** 2])
