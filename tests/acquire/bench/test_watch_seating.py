@@ -12,6 +12,7 @@ from acquire.bench.seating import (
 )
 from acquire.model.bed import Instrument
 from acquire.model.errors import AcquireError
+from acquire.reduce.tagging import Dwell
 
 LEVEL = Instrument("level", "slope", "um/m", base_mm=200)
 SCALE = feet_um_per_reading(LEVEL)
@@ -181,3 +182,14 @@ def test_zero_and_slope_by_turning_end_for_end_with_their_signs():
     """A place that falls by 12 read with a zero of +5: −7, turned 17, turned back −7; with drift 2 more."""
     found = reversal_of(-7.0, 17.0 + 1.0, -7.0 + 2.0)
     assert (found.zero, found.slope, found.closing) == (6.0, -12.0, 2.0)
+
+
+def test_push_of_a_hand_that_lifts_it_again_is_no_part_of_a_placing():
+    """In its last quarter of a second the level already tilts by 400 µm/m: nothing of that is in the mean."""
+    rng = np.random.default_rng(6)
+    held = [stood(rng, level, 8.0, settling=0.0) for level in (20.0, 23.0)]
+    pushed = [np.concatenate([each[:-5], each[-5:] + 400.0]) for each in held]
+    time_s, reading = joined(pushed[0], lifted(rng), pushed[1])
+    found = [Dwell(0.0, time_s[len(held[0]) - 1]), Dwell(time_s[-len(held[1])], time_s[-1])]
+    read = [station.reading for station in settled_readings(time_s, reading, found)]
+    assert read == pytest.approx([20.0, 23.0], abs=0.2)

@@ -3,7 +3,14 @@
 import numpy as np
 import pytest
 
-from acquire.bench.still import allan_deviation, averaging, dwell_means, shown_step, still_record
+from acquire.bench.still import (
+    allan_deviation,
+    averaging,
+    disturbances,
+    dwell_means,
+    shown_step,
+    still_record,
+)
 from acquire.model.errors import AcquireError
 
 RATE_HZ = 20.0
@@ -154,3 +161,19 @@ def test_uncertainty_of_the_scatter_goes_by_the_number_of_stations():
     record = still_record(T, np.random.default_rng(2).normal(0, 1, T.size), 3.0)
     assert record.dwells == 200
     assert record.dwell_scatter_uncertainty == pytest.approx(record.dwell_scatter / np.sqrt(2 * 198))
+
+
+def test_display_that_flickers_by_one_step_was_not_knocked_and_one_that_jumps_by_more_was():
+    """Nearly all means alike: they usually differ by nothing, and one step of the display is no knock."""
+    flicker = np.where(np.arange(40) % 13 == 6, 0.1, 0.0)
+    assert disturbances(np.arange(40) * 3.0, flicker, 0.1) == ()
+    assert disturbances(np.arange(40) * 3.0, flicker + 0.5 * (np.arange(40) > 20), 0.1) == (61.5,)
+
+
+def test_drift_is_less_sure_where_the_noise_is_slow():
+    """Stations alike by 0.8 are worth a ninth of as many: a drift is known three times worse (derived)."""
+    rng = np.random.default_rng(21)
+    per_dwell = np.repeat(autoregressive(rng, 200, 1.0, 0.8), 60)
+    slow = still_record(T, per_dwell + rng.normal(0, 0.05, T.size), 3.0)
+    naive = 3600 * slow.dwell_scatter * np.sqrt(12 / slow.dwells) / slow.lasted_s
+    assert 1.8 < slow.drift_uncertainty_per_hour / naive < 4.5
