@@ -88,8 +88,10 @@ def _judged_bed(ways: Twist, then: BedTwist, now: BedTwist) -> TwistChange:
 def _judged_twist(old: Twist, new: Twist) -> TwistChange:
     then, now = old.wind_um_per_m or 0.0, new.wind_um_per_m or 0.0
     expanded = old.wind_expanded_um_per_m or 0.0, new.wind_expanded_um_per_m or 0.0
-    # a scale that both share adds up in the change of a wind that turned over
-    joint = float(sum(expanded) if then * now < 0 else np.hypot(*expanded))
+    # a scale that both share adds up in the change of a wind that turned over; of a wind lost in its
+    # own ± a scale is no part that counts
+    is_turned_over = then * now < 0 and abs(then) > expanded[0] and abs(now) > expanded[1]
+    joint = float(sum(expanded) if is_turned_over else np.hypot(*expanded))
     judged = agreement(np.array([now - then]), np.array([[(joint / 2) ** 2]]))
     less = abs(then) - abs(now)
     told = CHANGED if abs(less) <= joint else BETTER if less > 0 else WORSE
