@@ -131,6 +131,12 @@ class Page:
     def words(self, selector):
         return self.value(f"document.querySelector({json.dumps(selector)})?.innerText ?? ''")
 
+    def says(self, selector, words):
+        """Wait until an element says so: a tap becomes a click only after it has been let go."""
+        self.until(
+            f"document.querySelector({json.dumps(selector)}).textContent.includes({json.dumps(words)})"
+        )
+
     def touch(self, selector):
         """A tap in the middle of an element, scrolled to, that must be there and not be covered."""
         at = self.until(f"""(() => {{

@@ -183,6 +183,17 @@ def test_run_before_stands_beside_each_station_as_a_check(survey):
     desk.close()
 
 
+def test_check_is_what_the_latest_run_read(survey):
+    desk = Desk(survey)
+    for words in ("1", "2", "3"):
+        desk.begin(wish("level"))
+        sent(desk, words, sent_as=f"the-reading-{words}")
+        desk.finish({"run": desk.run.name})
+    desk.begin(wish("level"))
+    assert desk.state()["run"]["slots"][0]["last"] == "3.00 µm/m (run 3, forward)"
+    desk.close()
+
+
 def test_finish_is_said_again_to_whoever_asks_twice_and_a_late_repeat_is_known(survey, desk):
     name = desk.run.name
     for place in PLACES:
