@@ -6,10 +6,10 @@ stations and a wave of any length from 2.2 station pitches to a third of the len
     T² = min over q of -2 ln L(nothing sought) - min over q of -2 ln L(with S)
 
 which is the squared estimate over its variance where the way does not bend (q = 0).  The largest T of
-each kind is held against what draws of smooth ways show, each q as often as it is likely: each kind
-raises an alarm on one smooth way in two hundred, both on one in a hundred.  A single place that stands
-off, and a kink, can look like a step: where either nearby explains more, it is not called one.  What
-was found is taken out and the rest is searched again.
+each kind is held against what draws of smooth ways show, each q as often as it is likely beside the
+strongest that was tried: each kind raises an alarm on one smooth way in two hundred, both on one in a
+hundred.  A single place that stands off, and a kink, can look like a step: where either nearby
+explains more, it is not called one.  What was found is taken out and the rest is searched again.
 """
 
 from collections.abc import Sequence
@@ -200,7 +200,9 @@ def _clearest(
     steps = np.where(_explained(steps, places, kinks), 0.0, steps)
     if max(float(steps.max(initial=0.0)), float(waves.max(initial=0.0))) < LEAST_ALARM:
         return None
-    share = size_shares(x, covariance, height_um, free, q)
+    # beside what is tried, for a step that is there would pass for bends, and raise its own alarm
+    beside = _columns_of(kinds, (steps, waves))
+    share = size_shares(x, covariance, height_um, np.hstack([free, beside]), q)
     level = alarms(strongest(kinds, x, covariance, smooth_draws(x, covariance, q, share), free, q))
     over = [
         (float(times.max(initial=0.0)) / alarm, at)
@@ -230,6 +232,12 @@ def _clearest(
     ripple = Feature("ripple", float(x[0]), float(x[-1]), 2 * size, 2 * doubt, float(lengths[tried]),
                      float(times[tried]), alarm, crest_mm=crest)  # fmt: skip
     return ripple, columns
+
+
+def _columns_of(kinds: Sequence[Tried], times: Sequence[NDArray]) -> NDArray[np.float64]:
+    """Columns of the strongest of all that was tried, shape (n, 1 or 2)."""
+    kind = max(range(len(kinds)), key=lambda k: float(times[k].max(initial=0.0)))
+    return kinds[kind].columns[:, int(np.argmax(times[kind]))]
 
 
 def _explained(steps: NDArray, places: NDArray, kinks: NDArray) -> NDArray[np.bool_]:
