@@ -37,6 +37,16 @@ def drawn(invented_bed, make_traverse):
     return make
 
 
+def there_and_back(drawn, *faces):
+    """Runs both ways over each face, all with the zero of the first, which drifts by nothing."""
+    runs = []
+    for face, setup in faces:
+        for direction in ("forward", "reverse"):
+            same = {"same_zero_as": runs[0].number} if runs else {}
+            runs.append(drawn(face, direction=direction, zero=15.0, **setup, **same))
+    return runs
+
+
 def worst_error(bed_map, face, height):
     """Largest error of the face's heights over the line through its ends, and the largest stated 2u."""
     found = remove_line(bed_map.profile(face), "ends")
@@ -71,9 +81,8 @@ def rises(bed_map, signs):
 
 @pytest.mark.statistics
 def test_shared_zero_of_runs_that_stood_alike_gives_the_wind_and_not_the_mean_tilt(drawn):
-    front = drawn("front-flat", tilt=20.0, zero=15.0)
-    rear = drawn("rear-flat", tilt=80.0, zero=15.0, same_zero_as=1)
-    bed_map = combine([front, rear], drawn.bed)
+    runs = there_and_back(drawn, ("front-flat", {"tilt": 20.0}), ("rear-flat", {"tilt": 80.0}))
+    bed_map = combine(runs, drawn.bed)
     assert rises(bed_map, {"front-flat": -1, "rear-flat": 1}) == pytest.approx(60.0, abs=0.5)
     assert rises(bed_map, {"front-flat": 1, "rear-flat": 1}) is None
 
@@ -81,9 +90,8 @@ def test_shared_zero_of_runs_that_stood_alike_gives_the_wind_and_not_the_mean_ti
 @pytest.mark.statistics
 def test_shared_zero_of_a_run_that_was_turned_gives_the_mean_tilt_and_not_the_wind(drawn):
     """t + z and −t' + z: the zero falls out of their difference, which is the sum of the tilts."""
-    front = drawn("front-flat", tilt=20.0, zero=15.0)
-    rear = drawn("rear-flat", tilt=80.0, zero=15.0, turned=True, same_zero_as=1)
-    bed_map = combine([front, rear], drawn.bed)
+    turned = ("rear-flat", {"tilt": 80.0, "turned": True})
+    bed_map = combine(there_and_back(drawn, ("front-flat", {"tilt": 20.0}), turned), drawn.bed)
     of_shapes = 2 * float(hollow(LENGTH) - hollow(0.0))
     assert rises(bed_map, {"front-flat": 1, "rear-flat": 1}) == pytest.approx(100.0 + of_shapes, abs=0.5)
     assert rises(bed_map, {"front-flat": -1, "rear-flat": 1}) is None
@@ -92,9 +100,8 @@ def test_shared_zero_of_a_run_that_was_turned_gives_the_mean_tilt_and_not_the_wi
 @pytest.mark.statistics
 def test_shared_zero_with_a_face_that_looks_down_gives_the_taper_between_them(drawn):
     """It rises in space by 80, so its height, downwards, falls by 80: the metal between tapers by −60."""
-    front = drawn("front-flat", tilt=20.0, zero=15.0)
-    under = drawn("front-under", tilt=80.0, zero=15.0, same_zero_as=1)
-    bed_map = combine([front, under], drawn.bed)
+    runs = there_and_back(drawn, ("front-flat", {"tilt": 20.0}), ("front-under", {"tilt": 80.0}))
+    bed_map = combine(runs, drawn.bed)
     assert rises(bed_map, {"front-flat": 1, "front-under": 1}) == pytest.approx(-60.0, abs=0.5)
     assert rises(bed_map, {"front-flat": -1, "front-under": 1}) is None
 

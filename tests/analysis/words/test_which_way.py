@@ -75,7 +75,10 @@ def roll_part(sign: int) -> Made:
 
 
 def pair(sign: int, *, is_gap: bool, look_opposite: bool) -> Made:
-    return Made(a="top", b="under", taper_um_per_m=sign * 40.0, is_gap=is_gap, look_opposite=look_opposite)
+    return Made(
+        a="top", b="under", taper_um_per_m=sign * 40.0, is_gap=is_gap, look_opposite=look_opposite,
+        far_end="far end",
+    )  # fmt: skip
 
 
 def parallel(sign: int, look_opposite: bool) -> Made:
@@ -175,8 +178,9 @@ def wishes(sign: int) -> str:
         (lambda s: taper._way(pair(s, is_gap=False, look_opposite=True)), "thicker", "thinner"),
         (lambda s: taper._way(pair(s, is_gap=False, look_opposite=False)), "under rises against top",
          "falls"),
-        (lambda s: datums._taper(parallel(s, True), False), "thicker", "thinner"),
-        (lambda s: datums._taper(parallel(s, False), False), "under rises against", "under falls against"),
+        (lambda s: datums._taper(parallel(s, True), False, "far end"), "thicker", "thinner"),
+        (lambda s: datums._taper(parallel(s, False), False, "far end"), "under rises against",
+         "under falls against"),
         (lambda s: align.line_words(line(s), "axis", False)[1], "rises away", "drops away"),
         (lambda s: align.line_words(line(s), "axis", False)[2], "runs to the rear", "runs to the front"),
         (lambda s: align.line_words(line(s), "axis", False)[4], "rises away", "drops away"),
