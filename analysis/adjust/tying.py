@@ -9,7 +9,10 @@ tells, as where a level's feet miss the stations that others read.
 What is left are carriers on ways whose shape nothing tells.  Such a carrier is taken as a
 point, reading by reading: what was measured then is the face against what carried the
 indicator.  How the way bends under the carrier's feet is unknown and enters as an error,
-taken to be as large as if the way were as rough as the difference that was read.
+taken to be as large as if the way were as rough as the difference that was read.  A carrier
+whose feet stand farther apart than the stations smooths that difference: it does not see a
+hollow about twice as long as itself.  Its error is then no less than all that the difference
+departs from a straight line.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -325,10 +328,15 @@ def _bends(
     on a way as rough as the difference read; with too few stations to judge that, and where the
     carrier stands on two pieces of the bed, it is taken to be as large as the whole range of
     the difference.
+
+    Feet a apart read (h(x − a/2) + h(x + a/2)) / 2, and nothing of a wave 2a long.  Stations a or
+    more apart could not have shown such a wave either way; where they are closer, the difference
+    looks smoother than the way, and its roughness is no measure.  A hollow of any length still
+    shows in the range of the difference off a straight line, by half its depth or more.
     """
     assert each.plain_forms is not None
     per_um = max(abs(weight) for form in each.plain_forms for weight in form.values())
-    way = _as_rough_as_read(each, per_um, judge)
+    way, off_a_line = _as_rough_as_read(each, per_um, judge), _range_off_a_line(each)
     found = []
     for index in changed:
         left_out = _difference(each.forms[index], forms[index])
@@ -336,6 +344,8 @@ def _bends(
             size = float(np.ptp(each.reading) + np.sqrt(each.variance.max()))
         else:
             size = _size(left_out, way)
+            if _is_smoothed(each.station_mm, left_out):
+                size = max(size, off_a_line)
         column = np.zeros(len(each))
         column[index] = -1.0 if each.turned else 1.0
         key = Unknown(UNDER_CARRIER, (each.instrument, *each.carriers, bend_station(each.station_mm[index])))
@@ -351,6 +361,19 @@ def _stands_over(joints_mm: Sequence[float], left_out: Mapping[Key, Mapping[floa
         if kind in ON_THE_BED and weights
     ]
     return any(low <= joint < high for low, high in stands for joint in joints_mm)
+
+
+def _is_smoothed(station_mm: np.ndarray, left_out: Mapping[Key, Mapping[float, float]]) -> bool:
+    """Whether a carrier reaches farther than from one station to the next."""
+    reach_mm = max((max(weights) - min(weights) for weights in left_out.values() if weights), default=0.0)
+    return bool(reach_mm > np.median(np.diff(np.unique(station_mm))) + PLACED_MM)
+
+
+def _range_off_a_line(each: Observations) -> float:
+    """By how much readings differ once a straight line is taken off them; their unit."""
+    along = np.column_stack([np.ones(len(each)), each.station_mm])
+    fitted = along @ np.linalg.lstsq(along, each.reading, rcond=None)[0]
+    return float(np.ptp(each.reading - fitted))
 
 
 def _as_rough_as_read(each: Observations, per_um: float, judge: Judge) -> Roughness | None:

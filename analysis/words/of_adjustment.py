@@ -137,7 +137,8 @@ def _under_carrier(fact: "ShapeUnderCarrierUnknown") -> str:
     return (
         f"{fact.instrument} on {ridden}: the shape of {ridden} under its feet is not known, so it is "
         f"taken as a point for {fact.readings} readings; how {ridden} bends within its feet goes "
-        "into the difference shown, and the ± takes that bend to be as rough as the difference; "
+        "into the difference shown, and the ± takes that bend to be as rough as the difference, or as "
+        "large as it where the feet stand wider apart than the stations; "
         f"level {ridden} to know it"
     )
 

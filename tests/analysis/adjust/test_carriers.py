@@ -210,3 +210,50 @@ def test_carriage_over_a_joint_of_an_unknown_way_is_as_unsure_as_the_step_may_be
         for h in (profile.height_um, stepped(profile.station_mm))
     )
     assert np.max(np.abs(found.height_um - true.height_um) / found.standard_uncertainty_um) < 3.0
+
+
+@pytest.mark.parametrize("half_mm", [120.0, 180.0, 250.0, 350.0])
+def test_carriage_that_smooths_the_wear_it_rides_does_not_call_the_ways_smooth(
+    invented_bed, make_traverse, half_mm
+):
+    """Two ways worn 50 and 35 µm deep, known only through a carriage of 230 mm read each 100 mm.
+
+    Its two ends show next to nothing of waves 460 mm long: what was read bends far less than the ways.
+    """
+
+    def hollow(x, deep):
+        return -deep * (1 - np.clip((np.asarray(x, float) - 510) / half_mm, -1, 1) ** 2) ** 2
+
+    bed = invented_bed(
+        bed="carriage_length_mm = 230",
+        faces=FACES,
+        instruments={
+            "level": 'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty = 1\n'
+            "seating_um = 0",
+            "cross": 'quantity = "roll"\nunit = "um/m"\nstandard_uncertainty = 1\nseating_um = 0',
+            "dial": 'quantity = "offset"\nunit = "um"\nstandard_uncertainty = 0.5\nseating_um = 0',
+        },
+    )
+    deep, at, middle = (
+        {"front": 50.0, "rear": 35.0},
+        np.arange(200.0, 801.0, 100.0),
+        np.arange(50.0, 1000, 100),
+    )
+    front, back = ((hollow(at - 115, d) + hollow(at + 115, d)) / 2 for d in deep.values())
+    carriage = {"front": "front", "rear": "rear", "reference": "carriage"}
+    runs = [
+        make_traverse(bed, "level", middle, np.zeros(len(middle)), face="tail"),
+        make_traverse(bed, "cross", at, (back - front) / 0.3, **carriage),
+        make_traverse(bed, "dial", at, -(front + back) / 2, face="tail", reference="carriage"),
+    ]
+    bed_map = combine(runs, bed)
+    assert {point.instrument for point in bed_map.points} == {"cross", "dial"}
+    for face, depth in deep.items():
+        profile = bed_map.profile(face)
+        found, true = (
+            remove_line(replace(profile, height_um=h), "least-squares")
+            for h in (profile.height_um, hollow(profile.station_mm, depth))
+        )
+        error = np.abs(found.height_um - true.height_um)
+        assert np.all(error <= 2.5 * found.standard_uncertainty_um), face
+        assert np.max(found.standard_uncertainty_um) < 2 * depth, "a figure that says nothing"
