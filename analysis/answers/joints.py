@@ -9,7 +9,7 @@ y and ψ.  What a face shows besides is its own.  Steps and kinks are estimated 
     -(s + κ (x - x_j) + ρ p) upwards,    -(y + ψ (x - x_j)) to the rear
 
 A kink looks like a bend that runs on across the joint: it is told from one with eight stations on either
-side, else it supposes that both pieces run straight.  Derived.
+side; with fewer both are taken to bend as much as their heights allow, and the ± is wide.  Derived.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -30,7 +30,7 @@ from analysis.answers.channels import Channel, OneReading, hangs_on, known_chann
 from analysis.linear.fact import Fact
 from analysis.linear.profile import COVERAGE_FACTOR
 from analysis.linear.shown import KEPT_INSIDE, Shown
-from analysis.linear.smooth_way import Sought, estimate_on_smooth_way, estimate_over_sizes
+from analysis.linear.smooth_way import Sought, estimate_on_smooth_way, estimate_over_sizes, most_bending
 
 LEAST_A_SIDE = 3
 ENOUGH_A_SIDE = 8
@@ -73,7 +73,7 @@ class FaceAtJoint:
     kink_um_per_m: Found
     """+: beyond the joint it rises away."""
     supposes_straight: bool
-    """Whether the kink supposes that both pieces run straight: too few stations tell it from a bend."""
+    """Whether too few stations tell the kink from a bend: the ± then holds as much bend as they allow."""
     own_step_um: Found | None
     """What is left of the step once the piece is moved as a whole; None where nothing else checks it."""
     hangs_on: OneReading | None
@@ -201,7 +201,12 @@ def _at_joint(bed: Bed, channel: Channel, at_mm: float) -> _AtJoint | None:
     part = channel.covariance_um2[np.ix_(here, here)]
     arguments = (x[here], channel.height_um[here], part, joint_columns(x[here], at_mm))
     is_told = least >= ENOUGH_A_SIDE
-    made = estimate_over_sizes(*arguments) if is_told else estimate_on_smooth_way(*arguments)
+    # few stations do not tell a bend from a kink: the ways then bend as much as the heights allow
+    made = (
+        estimate_over_sizes(*arguments)
+        if is_told
+        else estimate_on_smooth_way(*arguments, q=most_bending(*arguments))
+    )
     rows = np.zeros((2, x.size))
     rows[:, here] = made.rows
     return _AtJoint(channel, at_mm, made, not is_told, rows)

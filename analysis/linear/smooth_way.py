@@ -177,6 +177,16 @@ def estimate_over_sizes(
     return Sought(value, rows, bends, float(share @ tried[kept]))
 
 
+def most_bending(
+    station_mm: NDArray, height_um: NDArray, covariance: NDArray, sought: NDArray, *, degree: int = 2
+) -> float:
+    """The greatest q that the heights still allow: where they are too few to tell it from less."""
+    tried = sizes(station_mm, covariance)
+    free = np.hstack([polynomial(station_mm, degree), sought])
+    share = size_shares(station_mm, covariance, height_um, free, tried)
+    return float(tried[np.flatnonzero(share > SMALLEST_SHARE)[-1]])
+
+
 def size_shares(
     station_mm: NDArray, covariance: NDArray, height_um: NDArray, free: NDArray, q: ArrayLike
 ) -> NDArray[np.float64]:

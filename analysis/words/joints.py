@@ -38,8 +38,9 @@ def _joint_words(joint: "Joint", inch: bool) -> list[str]:
     lines = [f"Joint at {at}: the piece beyond lies {'; '.join(parts)}."]
     if joint.supposes_straight:
         lines.append(
-            "  Kinks suppose that both pieces run straight near the joint: fewer than 8 stations on one side "
-            "do not tell a kink from a bend that runs on across it. A straightedge on each piece would."
+            "  Fewer than 8 stations on one side do not tell a kink, nor all of a step, from a bend that "
+            "runs on across the joint: where a face has so few its ± holds as much bend as they allow. "
+            "A straightedge on each piece would tell."
         )
     if joint.is_one_body is False:
         lines.append(

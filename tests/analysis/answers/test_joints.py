@@ -16,6 +16,8 @@ from analysis.answers.plan import plan_faces
 from analysis.answers.ripples import ripples
 from analysis.words.joints import joints_words
 from analysis.words.ripples import ripples_words
+from tests.told_answers.comparing import MOST_U, figures
+from tests.told_answers.inventing import invent
 
 AT = 1000.0
 X = np.arange(50.0, 2000.0, 100.0)
@@ -146,6 +148,17 @@ def test_kink_of_a_hollow_bed_is_not_claimed(mapped):
     joint = joints(mapped({"front-way": hollow, "rear-way": hollow})).joints[0]
     assert not joint.up_um.is_seen
     assert abs(joint.pitch_um_per_m.value) <= 1.3 * joint.pitch_um_per_m.expanded
+
+
+@pytest.mark.statistics
+def test_step_and_kink_from_few_stations_of_a_bent_way_hold_the_truth():
+    """Invented: two hollow faces, seven stations on one side and those beside the joint hardly known."""
+    off = {
+        name: float(np.max(np.abs(ratios)))
+        for name, ratios in figures(invent(2002))
+        if name in ("joint step", "joint kink") and np.max(np.abs(ratios)) > MOST_U
+    }
+    assert off == {}
 
 
 def test_bed_without_a_declared_joint_is_refused_with_what_finds_steps(mapped):
