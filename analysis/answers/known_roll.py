@@ -54,6 +54,8 @@ class KnownRoll:
     rows: np.ndarray
     known_up_to: str
     """nothing | a constant | a line | all: not judged yet."""
+    is_of_carriage: bool = False
+    """Whether it is how the carriage rolls on the ways, their own roll not being known."""
 
     @property
     def value(self) -> np.ndarray:
@@ -280,4 +282,5 @@ def _of_carriage(bed_map: BedMap, ways: Ways) -> KnownRoll | None:
     if len(station) < 2 or set(bed_map.bed.carriage_ways()) != {ways.front, ways.rear}:
         return None
     rolling = carriage_roll(bed_map, ways, station)
-    return _largest_known(rolling.bed_map, ways, rolling.station_mm, rolling.rows)
+    found = _largest_known(rolling.bed_map, ways, rolling.station_mm, rolling.rows)
+    return None if found is None else replace(found, is_of_carriage=True)

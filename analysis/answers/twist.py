@@ -51,6 +51,13 @@ class EvenedOut(Fact):
 
 
 @dataclass(frozen=True)
+class OnlyOfCarriage(Fact):
+    """The roll is the carriage's on the ways: how the ways roll themselves is not known."""
+
+    carriage_mm: float
+
+
+@dataclass(frozen=True)
 class MayRoll(Fact):
     """Instruments carried along one way to read the other, taken as not rolling on it."""
 
@@ -77,6 +84,8 @@ class Twist(Shown):
     gauge_mm: float
     by: str
     """all | cross-level | level | indicator: which readings took part."""
+    roll_of: str
+    """ways | carriage: whose roll the figures are; the carriage's where only a level on it tells any."""
     station_mm: np.ndarray
     roll_um_per_m: np.ndarray
     standard_uncertainty_um_per_m: np.ndarray
@@ -173,6 +182,7 @@ def twist_of(
         rear=ways.rear,
         gauge_mm=ways.gauge_mm,
         by=by,
+        roll_of="carriage" if found.is_of_carriage else "ways",
         **_figures_of(figures),
         carriage=_carriage_follows(found, ways),
         feet=split.feet,
@@ -183,7 +193,11 @@ def twist_of(
         smallest_detectable_um_per_m=None if judged is None else judged.smallest_detectable,
         largest_difference=worst,
         traverses=tuple(each.number for each in used),
-        warnings=(*_warnings(found.bed_map, used, ways, on_carriage), *_rests_on_one_zero(found, ways)),
+        warnings=(
+            *_only_of_carriage(found),
+            *_warnings(found.bed_map, used, ways, on_carriage),
+            *_rests_on_one_zero(found, ways),
+        ),
         assumptions=assumptions(found.bed_map, (ways.front, ways.rear)),
         judged=judged,
         far_end=bed.called.far_end,
@@ -244,6 +258,12 @@ def _warnings(bed_map: BedMap, used: Sequence[Traverse], ways: Ways, on_carriage
     return tuple(
         dict.fromkeys([*ways.notes, *bed_map.warnings, *own, *state_warnings(used), *rolls, *evens_out])
     )
+
+
+def _only_of_carriage(found: KnownRoll) -> Iterator[OnlyOfCarriage]:
+    """How the ways roll is not known, and may be more than the figures say."""
+    if found.is_of_carriage:
+        yield OnlyOfCarriage(found.bed_map.bed.carriage_length_mm or 0.0)
 
 
 def _rests_on_one_zero(found: KnownRoll, ways: Ways) -> Iterator[RestsOnOneZero]:

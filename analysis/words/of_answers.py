@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from analysis.answers.joint_cut import NothingLeavesUntouched, TooLittleAnywhere
     from analysis.answers.known_roll import PutInOrder
     from analysis.answers.next_traverse import FurtherTraverse
-    from analysis.answers.twist import EvenedOut, MayRoll, RestsOnOneZero
+    from analysis.answers.twist import EvenedOut, MayRoll, OnlyOfCarriage, RestsOnOneZero
 
 WOULD_TELL = (
     "A level across two faces that nothing runs on (the tailstock ways, strips machined with the bed; "
@@ -87,6 +87,14 @@ def _evened_out(fact: "EvenedOut") -> str:
         "read by a level across the carriage: it shows how the carriage rolls, which evens out whatever is "
         f"shorter than its {fact.carriage_mm:g} mm; the two maps are judged as the carriage would roll on "
         "them"
+    )
+
+
+def _only_of_carriage(fact: "OnlyOfCarriage") -> str:
+    return (
+        "twist, wind and roll are the carriage's alone: the ways' own roll is not known and may change by "
+        f"more, for the carriage evens out what is shorter than its {fact.carriage_mm:g} mm; run a level "
+        "across the ways themselves, or a level along each with feet at the same stations"
     )
 
 
@@ -331,6 +339,7 @@ SENTENCES: Mapping[str, Callable[[Any], str]] = {
     "FeetUntied": _feet_untied,
     "PutInOrder": _put_in_order,
     "EvenedOut": _evened_out,
+    "OnlyOfCarriage": _only_of_carriage,
     "MayRoll": _may_roll,
     "RestsOnOneZero": _rests_on_one_zero,
     "AlsoReadAlong": _also_read_along,

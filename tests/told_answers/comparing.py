@@ -75,7 +75,7 @@ def _roll(told: Told, x: np.ndarray, apart: float = 0.0) -> np.ndarray:
 
 def _of_twist(told: Told, found: Twist) -> Iterator[Figure]:
     x = found.station_mm
-    roll = _roll(told, x)
+    roll = _roll(told, x, told.bed.carriage_length_mm if found.roll_of == "carriage" else 0.0)
     if found.wind_um_per_m is not None:
         yield "wind", _ratio(found.wind_um_per_m, roll[-1] - roll[0], found.wind_expanded_um_per_m)
         yield "twist interval", _outside(found.twist_interval_um_per_m, float(np.ptp(roll)))

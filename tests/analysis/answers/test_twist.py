@@ -170,6 +170,27 @@ def test_level_across_the_carriage_agrees_with_two_maps_of_ways_that_bend_under_
     assert twist_of([*maps, on_the_ways], bed).agree is True
 
 
+def test_figures_from_a_level_on_the_carriage_alone_are_called_the_carriages(make_traverse, bed):
+    """Invented: a hollow of 60 um in the rear way, which a carriage on its two ends evens out to less."""
+    at = np.arange(200.0, 801.0, 100.0)
+
+    def rear(x):
+        return -60 * np.exp(-(((x - 500) / 120) ** 2))
+
+    rolls = (rear(at - 150) + rear(at + 150)) / 2 / 0.25
+    feet = np.arange(35.0, 936.0, 100.0)
+    along_front = make_traverse(bed, "level", feet[:-1] + 50, 0 * feet[:-1], face="front")
+    along_rear = _level(make_traverse, bed, "rear", rear)
+    across = {"front": "front", "rear": "rear", "reference": "carriage"}
+    found = twist_of([along_front, along_rear, make_traverse(bed, "cross", at, rolls, **across)], bed)
+    assert found.roll_of == "carriage"
+    assert found.twist_interval_um_per_m[1] < np.ptp(rear(at) / 0.25)
+    assert found.twist_interval_um_per_m[0] <= np.ptp(rolls) <= found.twist_interval_um_per_m[1]
+    assert any("the ways' own roll is not known" in words for words in sentences(found.warnings))
+    on_the_ways = make_traverse(bed, "cross", at, rear(at) / 0.25, front="front", rear="rear")
+    assert twist_of([along_front, along_rear, on_the_ways], bed).roll_of == "ways"
+
+
 @pytest.mark.statistics
 def test_bed_without_twist_is_said_to_show_none(make_traverse, bed):
     """Truth given; one in twenty may be alarmed, 5 of 30 is three binomial standard deviations more."""
