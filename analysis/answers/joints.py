@@ -189,6 +189,14 @@ def joint_columns(station_mm: NDArray, at_mm: float) -> NDArray[np.float64]:
     return np.column_stack([beyond.astype(float), np.where(beyond, station_mm - at_mm, 0.0) / MM_PER_M])
 
 
+def few_beside(
+    station_mm: np.ndarray, height_um: np.ndarray, covariance_um2: np.ndarray, sought: np.ndarray
+) -> Sought:
+    """Step and kink from few stations, the ways bending as much as these allow: they tell no kink from it."""
+    arguments = (station_mm, height_um, covariance_um2, sought)
+    return estimate_on_smooth_way(*arguments, q=most_bending(*arguments))
+
+
 def _at_joint(bed: Bed, channel: Channel, at_mm: float) -> _AtJoint | None:
     """Step and kink from the two pieces that meet; None where too little is known of one of them."""
     ends = [-np.inf, *bed.joints_mm, np.inf]
@@ -201,12 +209,7 @@ def _at_joint(bed: Bed, channel: Channel, at_mm: float) -> _AtJoint | None:
     part = channel.covariance_um2[np.ix_(here, here)]
     arguments = (x[here], channel.height_um[here], part, joint_columns(x[here], at_mm))
     is_told = least >= ENOUGH_A_SIDE
-    # few stations do not tell a bend from a kink: the ways then bend as much as the heights allow
-    made = (
-        estimate_over_sizes(*arguments)
-        if is_told
-        else estimate_on_smooth_way(*arguments, q=most_bending(*arguments))
-    )
+    made = estimate_over_sizes(*arguments) if is_told else few_beside(*arguments)
     rows = np.zeros((2, x.size))
     rows[:, here] = made.rows
     return _AtJoint(channel, at_mm, made, not is_told, rows)
