@@ -6,6 +6,7 @@ import pytest
 from acquire.model.errors import AnalysisError, BedError
 from analysis.adjust.combination import combine
 from analysis.answers.limits import judge_limits, judge_range, judge_value
+from analysis.answers.twist import twist_of
 from analysis.words.limits import limits_words
 
 X = np.arange(0.0, 1001.0, 100.0)
@@ -105,6 +106,33 @@ def test_limits_of_the_bed_are_each_judged_with_the_rule_beside(bed_map):
     said = "\n".join(limits_words(found, inch=False))
     assert "Of 4 limits of your own: 1 meets, 2 do not meet, 1 cannot be told" in said
     assert said.count("[1.645u]") == 3 and "no traverse touches it" in said
+
+
+@pytest.mark.parametrize(("rise_um", "twist"), [(0.0, "cannot tell"), (300.0, "does not meet")])
+def test_ways_meet_no_limit_by_the_roll_of_a_carriage_that_evens_them_out(
+    make_traverse, invented_bed, rise_um, twist
+):
+    """The levels share no place: the roll of the carriage is the least that the ways have, not the most."""
+    bed = invented_bed(
+        bed="carriage_length_mm = 300",
+        faces={
+            "front-flat": 'normal = "up"\nacross_mm = 0\ncarriage = "front"',
+            "rear-flat": 'normal = "up"\nacross_mm = 300\ncarriage = "rear"',
+        },
+        more="[limits]\ntwist_um_per_m = 400\nwind_um_per_m = 400",
+    )
+    at = np.arange(200.0, 801.0, 100.0)
+    roll = rise_um * (at - 200) / 600 / 0.3 + np.random.default_rng(4).normal(0, 1, at.size)
+    slope = np.full(9, 0.3 * roll[-1] / 0.6)
+    runs = [
+        make_traverse(bed, "level", np.arange(85.0, 886.0, 100.0), 0 * slope, face="front-flat"),
+        make_traverse(bed, "level", np.arange(50.0, 851.0, 100.0), slope, face="rear-flat"),
+        make_traverse(bed, "cross", at, roll, front="front-flat", rear="rear-flat", reference="carriage"),
+    ]
+    assert twist_of(runs, bed).roll_of == "carriage"
+    found = judge_limits(combine(runs, bed), bed.limits).judged
+    verdicts = {each.what: each.verdict for each in found}
+    assert verdicts == {"twist_um_per_m": twist, "wind_um_per_m": "cannot tell"}
 
 
 def test_bed_without_limits_is_refused_with_what_to_enter(make_traverse, invented_bed):
