@@ -9,6 +9,7 @@ from acquire.model.bed_toml.reading import parse_bed
 from analysis.adjust.combination import combine
 from analysis.adjust.counting import CountedByReadings
 from analysis.adjust.drift import drifts, only_one_way
+from analysis.linear.reference_lines import remove_line
 from analysis.words.facts import sentences
 from tests.invented import bed_toml, level
 
@@ -202,3 +203,23 @@ def test_runs_that_are_all_clocked_stay_so(make_traverse, bed):
     bed_map = combine(runs, bed)
     assert all(each.is_timed for each in bed_map.observations)
     assert not any(isinstance(each, CountedByReadings) for each in bed_map.warnings)
+
+
+def test_level_that_was_turned_drifts_at_a_rate_of_its_own(invented_bed, make_traverse):
+    """Invented, without noise: it rises by 3 µm/m a reading, and turned end for end, warmer, by 1."""
+    bed = invented_bed()
+    x = np.arange(0.0, 1001.0, 100.0)
+    height = -30 * np.exp(-(((x - 350) / 200) ** 2))
+    order = np.arange(10.0)
+    runs = []
+    for turned, rate in ((False, 3.0), (True, 1.0)):
+        for direction, at in (("forward", order), ("reverse", order[::-1])):
+            reading = (-1 if turned else 1) * np.diff(height) * 10 + 7.0 + rate * at
+            runs.append(make_traverse(
+                bed, "level", (x[1:] + x[:-1]) / 2, reading, face="front-flat",
+                direction=direction, turned=turned, number=len(runs) + 1,
+            ))  # fmt: skip
+    bed_map = combine(runs, bed)
+    found = remove_line(bed_map.profile("front-flat"), "ends")
+    assert found.height_um == pytest.approx(height - np.interp(x, x[[0, -1]], height[[0, -1]]), abs=1e-6)
+    assert bed_map.chi_square < 1e-9

@@ -6,6 +6,7 @@ import pytest
 
 from acquire.model.bed import Port
 from acquire.receive.ports import line as lines
+from acquire.receive.ports import listening
 from acquire.receive.ports.line import Line
 
 
@@ -46,3 +47,17 @@ def test_each_kind_of_error_is_told_when_it_first_comes(bad_line):
 def test_line_without_errors_says_nothing(bad_line):
     line, _ = bad_line
     assert [event for second in range(1, 50) for event in line.attend(lambda at=float(second): at)] == []
+
+
+@pytest.mark.parametrize(
+    ("after", "meanwhile"), [({"framing errors": 7}, 0), ({"framing errors": 9}, 2), ({}, None)]
+)
+def test_framing_errors_of_a_listening_are_those_that_came_meanwhile(monkeypatch, after, meanwhile):
+    """The driver counts on from before: seven old errors do not blame the speed that is tried now."""
+    counts = iter([{"framing errors": 7}, after])
+    handle = SimpleNamespace(close=lambda: None)
+    monkeypatch.setattr(listening, "resolve", lambda url: url)
+    monkeypatch.setattr(listening, "open_port", lambda port, url: (handle, url))
+    monkeypatch.setattr(listening, "error_counters", lambda port: next(counts))
+    monkeypatch.setattr(listening, "_heard", lambda *_: b"+1.0\r\n")
+    assert listening.listen(Port("invented"), 1.0) == (b"+1.0\r\n", meanwhile)

@@ -2,6 +2,7 @@
 
 import dataclasses
 import errno
+import io
 import os
 import subprocess
 import sys
@@ -418,3 +419,15 @@ def test_disk_that_refuses_to_sync_stops_the_recording(path, level_setup, monkey
         writer.chunk("level", 1.0, b"x")
     with pytest.raises(RecordingError):
         writer.chunk("level", 2.0, b"x")
+
+
+@pytest.mark.parametrize("window", [31, 64, 97])
+def test_frame_behind_damage_is_found_wherever_the_window_ends(monkeypatch, window):
+    """Also where the first half of its mark is the last byte that was read so far."""
+    monkeypatch.setattr(frames, "_READ_BYTES", window)
+    before = frames.HEAD + frames.encode(0, frames.EVENT, 1.0, b"before")
+    behind = frames.encode(2, frames.EVENT, 2.0, b"behind")
+    for damage in range(1, 2 * window):
+        found = list(frames.scan(io.BytesIO(before + b"\x00" * damage + behind)))
+        assert [each.payload for each in found if isinstance(each, frames.Frame)] == [b"before", b"behind"]
+        assert [each.end - each.offset for each in found if isinstance(each, frames.Loss)] == [damage]
