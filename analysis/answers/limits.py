@@ -35,7 +35,6 @@ COARSE = 3.0
 """A guard above T divided by this leaves too little of the limit."""
 ENOUGH = 10.0
 """u = T divided by this does."""
-OF_CARRIAGE = "only the carriage's roll is known, which evens out the ways' own"
 
 
 @dataclass(frozen=True)
@@ -201,7 +200,7 @@ def _twist(bed_map: BedMap, limit: float, rule: str) -> Judged:
         raise AnalysisError("twist", "the roll along the bed is not known, or only how it bends")
     judged = judge_range(known.value, known.covariance, limit, rule)
     if known.is_of_carriage and judged.verdict != DOES_NOT_MEET:  # the ways roll as much or more
-        raise AnalysisError("twist", OF_CARRIAGE)
+        raise _evened_out("twist")
     return replace(judged, of=f"{ways.front} and {ways.rear}")
 
 
@@ -212,6 +211,10 @@ def _wind(bed_map: BedMap, limit: float, rule: str) -> Judged:
     if known is None or expanded is None:
         raise AnalysisError("wind", "the roll along the bed is not known, or only how it bends")
     if known.is_of_carriage:
-        raise AnalysisError("wind", OF_CARRIAGE)
+        raise _evened_out("wind")
     wind = float(known.value[-1] - known.value[0])
     return replace(judge_value(wind, expanded / 2, limit, rule), of=f"{ways.front} and {ways.rear}")
+
+
+def _evened_out(what: str) -> AnalysisError:
+    return AnalysisError(what, "only the carriage's roll is known, which evens out the ways' own")
