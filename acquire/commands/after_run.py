@@ -10,7 +10,7 @@ import click
 from acquire.commands.talk import say
 
 if TYPE_CHECKING:
-    from acquire.entry.companion import RunDoubt
+    from acquire.model.companion import RunDoubt
 
 RunDoubter = Callable[[Path, int], "RunDoubt | None"]
 """Handed in by the command table: survey folder and number of the run to what is doubtful of it."""

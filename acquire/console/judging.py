@@ -2,8 +2,8 @@
 
 from acquire.console.taken import Taken
 from acquire.console.tracking import Tracker
-from acquire.entry.companion import Companion
 from acquire.entry.doubts import doubt_of
+from acquire.model.companion import Companion
 from acquire.model.inch_words import in_owners_unit
 
 

@@ -17,9 +17,9 @@ from acquire.console.sound import TAKEN, WRONG, Aloud
 from acquire.console.taken import Taken
 from acquire.console.tracking import SETTLED_S, Live, Tracker
 from acquire.console.window import WindowFeed, live_line, start_line, station_line
-from acquire.entry.companion import Companion
 from acquire.entry.doubts import reading_words
 from acquire.model.bed import Instrument
+from acquire.model.companion import Companion
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.traverse import Setup
 from acquire.model.units import length_text

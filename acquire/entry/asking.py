@@ -7,11 +7,11 @@ a pipe and a test are the same to it.
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from acquire.entry.companion import Companion
 from acquire.entry.judging import doubt_about, lacks_other_end
 from acquire.entry.terminal_text import large, on_lines
 from acquire.entry.typed_by import Typed, typed_by
 from acquire.entry.under_way import Entry
+from acquire.model.companion import Companion
 from acquire.model.errors import EntryError
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.units import length_text

@@ -4,8 +4,8 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from acquire.entry.companion import Prediction
 from acquire.model.bed import Instrument
+from acquire.model.companion import Prediction
 from acquire.model.places import is_same_place
 from acquire.model.slips import slip_of_reading
 from acquire.model.traverse import Stations

@@ -5,9 +5,9 @@ Whoever asks for readings, at a prompt or on a page, asks here; so all question 
 
 from dataclasses import replace
 
-from acquire.entry.companion import Companion
 from acquire.entry.doubts import doubt_of, doubt_of_digits
 from acquire.entry.under_way import Entry, Slot
+from acquire.model.companion import Companion
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.units import with_plain_minus
 from acquire.reduce.written import TypedLine

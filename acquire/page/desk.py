@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Protocol
 
-from acquire.entry.companion import Mend, RunDoubt
+from acquire.model.companion import Mend, RunDoubt
 from acquire.model.inch_words import in_owners_unit
 from acquire.page.beginning import Begun, Helpers, Wish, begun
 from acquire.page.choices import choices, wish_of

@@ -20,8 +20,8 @@ from acquire.console.live_words import (
 from acquire.console.taken import Taken
 from acquire.console.tracking import Live as Shown
 from acquire.console.tracking import Tracker
-from acquire.entry.companion import Companion
 from acquire.entry.doubts import reading_words
+from acquire.model.companion import Companion
 from acquire.model.errors import TraverseFileError, WaylogError
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.traverse import Setup

@@ -6,10 +6,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from acquire.entry.companion import Companion
 from acquire.entry.ending import closing_words, summary_words
 from acquire.entry.judging import doubt_about, lacks_other_end
 from acquire.entry.under_way import Entry, Slot
+from acquire.model.companion import Companion
 from acquire.model.errors import EntryError
 from acquire.page.sent import Conflict, Sent, plain_words
 from acquire.record.keeping import keep_line, made_traverse

@@ -5,11 +5,12 @@ that it can be asked for two things.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from pathlib import Path
 
 import numpy as np
 
+from acquire.model.companion import Prediction
 from acquire.model.errors import WaylogError
 from acquire.model.places import ROUNDING_MM
 from acquire.model.traverse import Events, Setup, Stations, Traverse
@@ -28,17 +29,6 @@ RUN_WORDS = {
     frozenset({"forward"}): "'s forward run",
     frozenset({"forward", "reverse"}): "'s runs",
 }
-
-
-@dataclass(frozen=True)
-class Prediction:
-    """What a station should read, in the contract's unit and the instrument's sign."""
-
-    reading: float
-    uncertainty: float
-    """Standard uncertainty of a new reading about it, the instrument's own included."""
-    says: str
-    """Who says so, in words."""
 
 
 class Companion:

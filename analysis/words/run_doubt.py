@@ -4,11 +4,11 @@ The command line hands `run_doubt` to `enter`, `record` and `import`; they only 
 gives words and, where a slip explains the run, questions with what mends it.
 """
 
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from acquire.model.companion import Mend, RunDoubt
 from acquire.model.errors import WaylogError
 from analysis.adjust.run_slips import RunSlip, doubt_of_run
 from analysis.answers.surveys import load
@@ -16,24 +16,7 @@ from analysis.observe import observe_all
 from analysis.words.run_slips import numbered, run_slip_words
 
 
-@dataclass(frozen=True)
-class Mend:
-    """One way in which a run may have been written down wrongly."""
-
-    traverses: tuple[int, ...]
-    redo_as: tuple[str, ...]
-    question: str
-
-
-@dataclass(frozen=True)
-class Doubt:
-    """What the other runs contradict, and what would mend it."""
-
-    says: str
-    mends: tuple[Mend, ...]
-
-
-def run_doubt(survey: Path, number: int) -> Doubt | None:
+def run_doubt(survey: Path, number: int) -> RunDoubt | None:
     """What the rest of the survey contradicts in one run; None where nothing, or where it cannot tell.
 
     Parameters
@@ -47,7 +30,7 @@ def run_doubt(survey: Path, number: int) -> Doubt | None:
     except (WaylogError, np.linalg.LinAlgError):
         # the run is kept; a survey that cannot be analysed yet is told of by `map` and `combine`
         return None
-    return None if found is None else Doubt(run_slip_words(found, str(survey)), _mends(found))
+    return None if found is None else RunDoubt(run_slip_words(found, str(survey)), _mends(found))
 
 
 def _found(survey: Path, number: int) -> RunSlip | None:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from acquire.console import Screen
-from acquire.entry.companion import Prediction
+from acquire.model.companion import Prediction
 from acquire.model.traverse import Setup
 from acquire.receive.ports import Chunk
 from acquire.record.conversion import convert_here

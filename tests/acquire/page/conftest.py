@@ -15,7 +15,7 @@ from importlib.util import find_spec
 
 import pytest
 
-from acquire.entry.companion import Mend, RunDoubt
+from acquire.model.companion import Mend, RunDoubt
 from acquire.page.beginning import Wish
 from acquire.page.desk import Desk
 from tests.invented import bed_toml, dial, flat, level

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.entry.companion import Prediction
+from acquire.model.companion import Prediction
 from acquire.model.errors import RecordingError
 from acquire.page import run as run_module
 from acquire.page.beginning import Helpers

@@ -3,7 +3,7 @@
 import dataclasses
 import os
 
-from acquire.entry.companion import Prediction
+from acquire.model.companion import Prediction
 from acquire.page.live import Live
 from acquire.store import files_of
 from acquire.store.journal import begin

@@ -6,7 +6,7 @@ import signal
 import numpy as np
 import pytest
 
-from acquire.entry.companion import Prediction
+from acquire.model.companion import Prediction
 from acquire.model.errors import RecordingError
 from acquire.page import run as run_module
 from acquire.page.beginning import Helpers

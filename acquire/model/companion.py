@@ -1,4 +1,4 @@
-"""What the rest of the survey can say while readings are typed; handed in by the command table.
+"""What the rest of the survey can say while readings are taken; the command table hands in who says it.
 
 `acquire` works out no profiles.  Whoever joins the two houses hands `enter` a function
 (survey folder, setup) -> Companion; without one only the neighbours speak.
