@@ -72,7 +72,7 @@ class FaceAtJoint:
     """+: beyond the joint it stands proud (of a vee sideways: to the rear)."""
     kink_um_per_m: Found
     """+: beyond the joint it rises away."""
-    supposes_straight: bool
+    may_be_a_bend: bool
     """Whether too few stations tell the kink from a bend: the ± then holds as much bend as they allow."""
     own_step_um: Found | None
     """What is left of the step once the piece is moved as a whole; None where nothing else checks it."""
@@ -94,7 +94,7 @@ class Joint:
     yaw_um_per_m: Found | None
     is_one_body: bool | None
     """Whether all faces agree on these; None where nothing checks it."""
-    supposes_straight: bool
+    may_be_a_bend: bool
     cannot_tell: tuple[Fact, ...]
 
 
@@ -130,7 +130,7 @@ class _AtJoint:
     channel: Channel
     at_mm: float
     made: Sought
-    supposes_straight: bool
+    may_be_a_bend: bool
     rows: NDArray[np.float64]
     """Step and kink from all heights of the channel, shape (2, n)."""
 
@@ -309,7 +309,7 @@ def _joint(
         rear_um=told.get("rear"),
         yaw_um_per_m=told.get("yaw"),
         is_one_body=None if not body.degrees else body.p_value >= CHANCE,
-        supposes_straight=any(each.supposes_straight for each in faces),
+        may_be_a_bend=any(each.may_be_a_bend for each in faces),
         cannot_tell=tuple(_cannot_tell(told)),
     )
 
@@ -337,7 +337,7 @@ def _face_at_joint(
         kind=at.channel.kind,
         step_um=_found(value[0], variance[0]),
         kink_um_per_m=_found(value[1], variance[1]),
-        supposes_straight=at.supposes_straight,
+        may_be_a_bend=at.may_be_a_bend,
         own_step_um=_found(*own) if own is not None and is_checked else None,
         hangs_on=hangs_on(bed_map, at.channel, at.rows[0]),
     )

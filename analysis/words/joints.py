@@ -36,7 +36,7 @@ def _joint_words(joint: "Joint", inch: bool) -> list[str]:
         *_part(joint.roll_um_per_m, ("rear high", "front high"), slope_text, inch),
     ]
     lines = [f"Joint at {at}: the piece beyond lies {'; '.join(parts)}."]
-    if joint.supposes_straight:
+    if joint.may_be_a_bend:
         lines.append(
             "  Fewer than 8 stations on one side do not tell a kink, nor all of a step, from a bend that "
             "runs on across the joint: where a face has so few its ± holds as much bend as they allow. "

@@ -56,7 +56,7 @@ def joint(**parts: float) -> str:
     """What is said of a joint whose one known part is so."""
     names = ("up_um", "rear_um", "pitch_um_per_m", "yaw_um_per_m", "roll_um_per_m")
     found = {name: Found(parts[name], 1.0) if name in parts else None for name in names}
-    one = Made(at_mm=500.0, supposes_straight=False, is_one_body=True, faces=(), cannot_tell=(), **found)
+    one = Made(at_mm=500.0, may_be_a_bend=False, is_one_body=True, faces=(), cannot_tell=(), **found)
     return joints._joint_words(one, False)[0]
 
 
