@@ -61,23 +61,62 @@ def fit_settling(dwells: Sequence[DwellSamples]) -> Settling:
     usable = [_thinned(d) for d in dwells if len(d.time_s) >= 6]
     if not usable:
         return Settling((), (), 1.0, 0.0)
+    joined = _Joined(usable)
     longest = min(LONGEST_TIME_CONSTANT_S, max(d.time_s[-1] for d in usable) / 2)
     orders: list[tuple[float, ...]] = [()]
     if longest > 2 * SHORTEST_TIME_CONSTANT_S:
         grid = np.geomspace(SHORTEST_TIME_CONSTANT_S, longest, 24)
-        orders.append(_best_one(usable, grid))
-        orders.append(_best_two(usable, grid))
-    correlated = autocorrelation_time(_residuals(usable, orders[-1]))
-    chosen = min(orders, key=lambda constants: _criterion(usable, constants, correlated))
-    residuals = _residuals(usable, chosen)
-    free = _free_samples(usable, chosen)
-    variance = sum(float(r @ r) for r in residuals) / max(free, 1)
+        orders.append(_best_one(joined, grid))
+        orders.append(_best_two(joined, grid))
+    correlated = autocorrelation_time(joined.by_dwell(joined.residuals(orders[-1])))
+    chosen = min(orders, key=lambda constants: _criterion(joined, constants, correlated))
+    residuals = joined.residuals(chosen)
+    variance = float(residuals @ residuals) / max(_free_samples(joined, chosen), 1)
     return Settling(
         chosen,
-        _uncertainties(usable, chosen, variance * correlated),
-        autocorrelation_time(residuals) * _thinning(dwells, usable),
+        _uncertainties(joined, chosen, variance * correlated),
+        autocorrelation_time(joined.by_dwell(residuals)) * _thinning(dwells, joined),
         float(np.sqrt(variance)),
     )
+
+
+class _Joined:
+    """Dwells end to end: sums of each are one pass over all, as the search asks for hundreds of fits."""
+
+    def __init__(self, dwells: Sequence[DwellSamples]) -> None:
+        self.counts = np.array([len(d.time_s) for d in dwells])
+        self.first = np.cumsum(self.counts) - self.counts
+        self._time_s = np.concatenate([d.time_s for d in dwells])
+        self._reading = self._centred(np.concatenate([d.reading for d in dwells]))
+
+    def residuals(self, constants: Sequence[float]) -> np.ndarray:
+        """What least squares of each dwell leave of its readings: Gram and Schmidt's, level first."""
+        left, columns = self._reading, list[np.ndarray]()
+        for constant in constants:
+            column = self._centred(np.exp(-self._time_s / constant))
+            for before in columns:
+                column = self._without(column, before)
+            left = self._without(left, column)
+            columns.append(column)
+        return left
+
+    def sum_of_squares(self, constants: Sequence[float]) -> float:
+        """Of the residuals of all dwells."""
+        left = self.residuals(constants)
+        return float(left @ left)
+
+    def by_dwell(self, values: np.ndarray) -> list[np.ndarray]:
+        """Values of all samples, dwell by dwell."""
+        return np.split(values, self.first[1:])
+
+    def _centred(self, values: np.ndarray) -> np.ndarray:
+        return values - np.repeat(np.add.reduceat(values, self.first) / self.counts, self.counts)
+
+    def _without(self, values: np.ndarray, column: np.ndarray) -> np.ndarray:
+        """Values less what goes with the column, dwell by dwell; a column of zeros takes nothing."""
+        size = np.add.reduceat(column * column, self.first)
+        share = np.add.reduceat(values * column, self.first) / np.where(size > 0, size, 1.0)
+        return values - np.repeat(share, self.counts) * column
 
 
 def _thinned(dwell: DwellSamples) -> DwellSamples:
@@ -91,68 +130,57 @@ def _thinned(dwell: DwellSamples) -> DwellSamples:
     )
 
 
-def _thinning(dwells: Sequence[DwellSamples], thinned: Sequence[DwellSamples]) -> float:
+def _thinning(dwells: Sequence[DwellSamples], thinned: _Joined) -> float:
     before = sum(len(d.time_s) for d in dwells if len(d.time_s) >= 6)
-    return before / sum(len(d.time_s) for d in thinned)
-
-
-def _residuals(dwells: Sequence[DwellSamples], constants: Sequence[float]) -> list[np.ndarray]:
-    found = []
-    for dwell in dwells:
-        q, _ = np.linalg.qr(basis(dwell.time_s, constants))
-        found.append(dwell.reading - q @ (q.T @ dwell.reading))
-    return found
-
-
-def _sum_of_squares(dwells: Sequence[DwellSamples], constants: Sequence[float]) -> float:
-    return sum(float(r @ r) for r in _residuals(dwells, constants))
+    return before / int(thinned.counts.sum())
 
 
 def _zoomed(centre: float, ratio: float, lowest: float, highest: float) -> np.ndarray:
     return np.clip(centre * np.geomspace(1 / ratio, ratio, 9), lowest, highest)
 
 
-def _best_one(dwells: Sequence[DwellSamples], grid: np.ndarray) -> tuple[float, ...]:
+def _best_one(dwells: _Joined, grid: np.ndarray) -> tuple[float, ...]:
     """One time constant by a grid that is narrowed four times."""
     places, ratio = grid, float(grid[1] / grid[0])
     for _ in range(5):
-        best = float(min(places, key=lambda T: _sum_of_squares(dwells, (T,))))
+        best = float(min(places, key=lambda T: dwells.sum_of_squares((T,))))
         places, ratio = _zoomed(best, ratio, grid[0], grid[-1]), ratio**0.3
     return (best,)
 
 
-def _best_two(dwells: Sequence[DwellSamples], grid: np.ndarray) -> tuple[float, ...]:
+def _best_two(dwells: _Joined, grid: np.ndarray) -> tuple[float, ...]:
     """Two time constants, at least a factor of two apart (closer ones cannot be told from one)."""
     coarse, ratio = grid[::2], float(grid[2] / grid[0])
     pairs = [(a, b) for a, b in itertools.combinations(coarse, 2) if b >= 2 * a]
-    best = min(pairs, key=lambda pair: _sum_of_squares(dwells, pair))
+    best = min(pairs, key=dwells.sum_of_squares)
     for _ in range(4):
         ratio = ratio**0.5
         short, long = (np.clip(T * np.geomspace(1 / ratio, ratio, 5), grid[0], grid[-1]) for T in best)
         near = [(a, b) for a, b in itertools.product(short, long) if b >= 2 * a]
-        best = min(near or [best], key=lambda pair: _sum_of_squares(dwells, pair))
+        best = min(near or [best], key=dwells.sum_of_squares)
     return (float(best[0]), float(best[1]))
 
 
-def _free_samples(dwells: Sequence[DwellSamples], constants: Sequence[float]) -> int:
-    samples = sum(len(d.time_s) for d in dwells)
-    return samples - len(dwells) * (1 + len(constants)) - len(constants)
+def _free_samples(dwells: _Joined, constants: Sequence[float]) -> int:
+    return int(dwells.counts.sum()) - _unknowns(dwells, constants)
 
 
-def _criterion(dwells: Sequence[DwellSamples], constants: Sequence[float], correlated: float) -> float:
+def _unknowns(dwells: _Joined, constants: Sequence[float]) -> int:
+    return len(dwells.counts) * (1 + len(constants)) + len(constants)
+
+
+def _criterion(dwells: _Joined, constants: Sequence[float], correlated: float) -> float:
     """Bayesian information criterion; smaller is better."""
-    samples = sum(len(d.time_s) for d in dwells)
+    samples = int(dwells.counts.sum())
     independent = samples / correlated
-    unknowns = len(dwells) * (1 + len(constants)) + len(constants)
+    unknowns = _unknowns(dwells, constants)
     if independent <= unknowns + 1:
         return np.inf if constants else 0.0
-    spread = max(_sum_of_squares(dwells, constants) / samples, 1e-18)
+    spread = max(dwells.sum_of_squares(constants) / samples, 1e-18)
     return independent * float(np.log(spread)) + unknowns * float(np.log(independent))
 
 
-def _uncertainties(
-    dwells: Sequence[DwellSamples], constants: tuple[float, ...], variance: float
-) -> tuple[float, ...]:
+def _uncertainties(dwells: _Joined, constants: tuple[float, ...], variance: float) -> tuple[float, ...]:
     """Standard uncertainties of the time constants, from the curvature of the sum of squares."""
     if not constants:
         return ()
@@ -161,8 +189,7 @@ def _uncertainties(
         step = 0.01 * constant
         up, down = list(constants), list(constants)
         up[index], down[index] = constant + step, constant - step
-        pairs = zip(_residuals(dwells, up), _residuals(dwells, down), strict=True)
-        columns.append(np.concatenate([(a - b) / (2 * step) for a, b in pairs]))
+        columns.append((dwells.residuals(up) - dwells.residuals(down)) / (2 * step))
     slopes = np.column_stack(columns)
     covariance = variance * np.linalg.pinv(slopes.T @ slopes)
     return tuple(float(np.sqrt(max(value, 0.0))) for value in np.diag(covariance))

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.optimize import least_squares
 
 from acquire.reduce.tagging import (
     Dwell,
@@ -10,6 +11,7 @@ from acquire.reduce.tagging import (
     settled_stations,
     worth_keeping,
 )
+from acquire.reduce.tagging.settling import DwellSamples, fit_settling
 from tests.benchmarks.settled_stations import score, simulated_stream
 
 LEVELS = (100.0, 110.0, 95.0, 102.0, 90.0, 99.0)
@@ -110,3 +112,32 @@ def test_simulated_streams_keep_what_the_recipe_promises():
     assert result.rms <= 0.65
     assert 0.93 <= result.coverage <= 0.995
     assert result.plain_mean_rms > 10 * result.rms
+
+
+def test_time_constants_are_those_of_a_search_over_every_dwell_by_itself():
+    """A second method: scipy's variable projection, least squares of each dwell by numpy's own."""
+    rng = np.random.default_rng(12)
+    dwells = []
+    for count, start in ((90, 0.05), (140, 0.25), (60, 0.0), (200, 0.1)):
+        t = start + 0.05 * np.arange(count)
+        quick, slow = rng.normal(0, 80, 2)
+        reading = 1e4 + quick * np.exp(-t / 0.4) + slow * np.exp(-t / 1.7) + rng.normal(0, 0.1, count)
+        dwells.append(DwellSamples(t, reading))
+
+    def residuals(logarithms):
+        left = []
+        for each in dwells:
+            columns = np.column_stack(
+                [np.ones(len(each.time_s)), *(np.exp(-each.time_s / T) for T in np.exp(logarithms))]
+            )
+            level = np.linalg.lstsq(columns, each.reading, rcond=None)[0]
+            left.append(each.reading - columns @ level)
+        return np.concatenate(left)
+
+    expected = np.exp(least_squares(residuals, np.log([0.3, 2.0]), xtol=1e-12).x)
+    found = fit_settling(dwells)
+    # the grid of the search ends about a per cent wide
+    np.testing.assert_allclose(found.time_constants_s, expected, rtol=0.03)
+    free = sum(len(each.time_s) for each in dwells) - 3 * len(dwells) - 2
+    of_fit = np.sqrt(np.sum(residuals(np.log(found.time_constants_s)) ** 2) / free)
+    np.testing.assert_allclose(found.deviation, of_fit, rtol=1e-9)
