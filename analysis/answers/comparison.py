@@ -70,6 +70,8 @@ class Comparison(Shown):
     """What the uncertainty takes for granted."""
     profile_a: Profile = field(metadata=KEPT_INSIDE)
     profile_b: Profile = field(metadata=KEPT_INSIDE)
+    joints_mm: tuple[float, ...] = field(metadata=KEPT_INSIDE, default=())
+    """Where pieces of the bed meet: nothing is drawn over them."""
 
 
 def compare(traverses: Sequence[Traverse], bed: Bed, a: str, b: str) -> Comparison:
@@ -128,6 +130,7 @@ def compare(traverses: Sequence[Traverse], bed: Bed, a: str, b: str) -> Comparis
     return replace(
         _judged(sides, text, difference, profiles, base_mm, warnings),
         assumptions=assumptions(bed_map, subject, read=read),
+        joints_mm=bed.joints_mm,
     )
 
 

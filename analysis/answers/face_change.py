@@ -102,6 +102,8 @@ class FaceChange(Shown):
     """The change from the line that the least changed places lie on."""
     came_off_up_to_a_line: Profile = field(metadata=KEPT_INSIDE)
     """Metal that came off, + down, the bed's movement taken out where faces not scraped tell it."""
+    joints_mm: tuple[float, ...] = field(metadata=KEPT_INSIDE, default=())
+    """Where pieces of the bed meet: nothing is drawn over them."""
 
 
 def face_change(pair: BothTimes, face: str) -> FaceChange:
@@ -143,6 +145,7 @@ def face_change(pair: BothTimes, face: str) -> FaceChange:
         profile_after=profiles[1],
         from_untouched=metal.change,
         came_off_up_to_a_line=_turned_over(change if alone is None else alone),
+        joints_mm=pair.after.bed.joints_mm,
     )
 
 

@@ -191,7 +191,7 @@ def map_face(
             *_warnings(bed_map, face),
         ),
         assumptions=assumptions(bed_map, {face} if relative_to is None else {face, relative_to}),
-        worst_over=None if over_mm is None else worst_over(profile, over_mm),
+        worst_over=None if over_mm is None else worst_over(profile, over_mm, joints_mm=bed_map.bed.joints_mm),
         base_lag=apart,
         few_places_share=None if drawn is None else drawn.belief.few_places_share,
         ripples_not_included_mm=() if drawn is None else drawn.condition_mm,

@@ -66,6 +66,8 @@ class Ripples(Shown):
     """Faces that could not be, and why."""
     warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
+    joints_mm: tuple[float, ...] = field(metadata=KEPT_INSIDE, default=())
+    """Where pieces of the bed meet: nothing is drawn over them."""
 
 
 def ripples(bed_map: BedMap, faces: Sequence[str] = ()) -> Ripples:
@@ -98,6 +100,7 @@ def ripples(bed_map: BedMap, faces: Sequence[str] = ()) -> Ripples:
         not_searched={face: why for face, why in not_known.items() if not faces or face in faces},
         warnings=tuple(bed_map.warnings),
         assumptions=assumptions(bed_map, faces or None),
+        joints_mm=bed_map.bed.joints_mm,
     )
 
 

@@ -29,6 +29,7 @@ from analysis.answers.known_roll import ways_of
 from analysis.answers.plan import plan_faces
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
+from analysis.linear.shown import KEPT_INSIDE
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,8 @@ class SaddleDrop:
     mill_off: tuple[MillOff, ...]
     """At the mean drop of each way."""
     assumptions: tuple[Assumption, ...] = field(default=())
+    joints_mm: tuple[float, ...] = field(metadata=KEPT_INSIDE, default=())
+    """Where pieces of the bed meet: nothing is drawn over them."""
 
 
 def rack_play(drop_um: float, pressure_angle_deg: float = 20.0) -> float:
@@ -168,6 +171,7 @@ def saddle_drop(
         lining=lining,
         mill_off=() if lining is None else tuple(_mill_offs(bed_map, drops, lining)),
         assumptions=assumptions(bed_map, (ways.front, ways.rear)),
+        joints_mm=bed_map.bed.joints_mm,
     )
 
 

@@ -58,6 +58,8 @@ class Taper(Shown):
     profile: Profile = field(metadata=KEPT_INSIDE)
     far_end: str = field(metadata=KEPT_INSIDE, default="far end")
     """What the survey calls it."""
+    joints_mm: tuple[float, ...] = field(metadata=KEPT_INSIDE, default=())
+    """Where pieces of the bed meet: nothing is drawn over them."""
 
     @property
     def is_seen(self) -> bool:
@@ -177,6 +179,7 @@ def _taper(bed_map: BedMap, a: str, b: str) -> Taper:
         traverses=tuple(sorted(numbers[0] | numbers[1])),
         profile=profile,
         far_end=bed_map.bed.called.far_end,
+        joints_mm=bed_map.bed.joints_mm,
     )
 
 

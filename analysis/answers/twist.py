@@ -124,6 +124,8 @@ class Twist(Shown):
     judged: Agreement | None = field(metadata=KEPT_INSIDE, default=None)
     far_end: str = field(metadata=KEPT_INSIDE, default="far end")
     """What the owner calls that end."""
+    joints_mm: tuple[float, ...] = field(metadata=KEPT_INSIDE, default=())
+    """Where pieces of the bed meet: nothing is drawn over them."""
 
 
 def twist_of(
@@ -201,6 +203,7 @@ def twist_of(
         assumptions=assumptions(found.bed_map, (ways.front, ways.rear)),
         judged=judged,
         far_end=bed.called.far_end,
+        joints_mm=bed.joints_mm,
     )
 
 

@@ -8,6 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from acquire.model.places import SAME_STATION_MM
+
 
 def side_of(joints_mm: Sequence[float], at_mm: ArrayLike) -> NDArray[np.intp]:
     """Number of the piece that each place lies on, from 0.
@@ -43,6 +45,21 @@ def rows_in_pieces(
         held = [np.interp(at[places], x[nodes], unit) for unit in np.eye(nodes.size)]
         rows[np.ix_(places, nodes)] = np.stack(held, axis=1)
     return rows
+
+
+def is_between_pieces(joints_mm: Sequence[float], station_mm: ArrayLike, at_mm: float) -> bool:
+    """Whether a place lies between the two stations beside a joint, where how a face runs is not known.
+
+    Examples
+    --------
+    >>> [is_between_pieces((650.0,), [500, 600, 700], mm) for mm in (550, 600, 620, 650, 690, 700)]
+    [False, False, True, True, True, False]
+    """
+    x = np.asarray(station_mm, float)
+    if np.abs(x - at_mm).min() <= SAME_STATION_MM:
+        return False
+    beyond = int(np.searchsorted(x, at_mm))
+    return bool(np.ptp(side_of(joints_mm, x[max(beyond - 1, 0) : beyond + 1])))
 
 
 def with_gaps_at(

@@ -19,6 +19,7 @@ in `straightness`:
   expanded uncertainty then reaches down to zero.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +29,7 @@ from acquire.model.errors import AnalysisError
 from acquire.model.places import end_where_rounded
 from analysis.linear.error_draws import error_draws
 from analysis.linear.minimum_zone import MinimumZone, minimum_zone, minimum_zone_widths
+from analysis.linear.pieces import is_between_pieces
 from analysis.linear.profile import COVERAGE_FACTOR, Profile
 from analysis.linear.straight_line import KINDS, StraightLine, Stretches, fit_line, line_rows
 
@@ -186,12 +188,15 @@ def straightness(profile: Profile, kind: str, unworn_mm: Stretches = ()) -> Stra
     )
 
 
-def worst_over(profile: Profile, length_mm: float, kind: str = "ends") -> WorstOver:
+def worst_over(
+    profile: Profile, length_mm: float, kind: str = "ends", joints_mm: Sequence[float] = ()
+) -> WorstOver:
     """Find the stretch of `length_mm` that is least straight from its own line.
 
     Stretches start or end at a station; where the other end falls between two
-    stations its height is taken on the straight line between them.  Each stretch must
-    hold three stations or more.
+    stations its height is taken on the straight line between them, except where a joint
+    of the bed lies there: nothing is known of the way between these two, and no stretch
+    ends there.  Each stretch must hold three stations or more.
 
     Parameters
     ----------
@@ -201,6 +206,8 @@ def worst_over(profile: Profile, length_mm: float, kind: str = "ends") -> WorstO
         Length of a stretch, for example a carriage or the longest work turned.
     kind : str
         ``ends``, ``least-squares`` or ``minimum-zone``.
+    joints_mm : sequence of float
+        Where two pieces of the bed meet.
 
     Raises
     ------
@@ -216,7 +223,7 @@ def worst_over(profile: Profile, length_mm: float, kind: str = "ends") -> WorstO
     """
     x = profile.station_mm
     length_mm = end_where_rounded(float(x[-1] - x[0]), length_mm)
-    places = [_places(x, start, length_mm) for start in _starts(x, length_mm)]
+    places = [_places(x, start, length_mm) for start in _starts(x, length_mm, joints_mm)]
     ranges = [_range_about(kind, at, np.interp(at, x, profile.height_um)) for at in places]
     worst = places[int(np.argmax(ranges))]
     found = straightness(profile.through(_interpolation(x, worst), worst), kind)
@@ -273,8 +280,8 @@ def _sense(profile: Profile, noise: NDArray) -> str:
     return CROWNED if above > below else HOLLOW
 
 
-def _starts(x: NDArray, length_mm: float) -> list[float]:
-    """Where stretches of that length begin: at a station, or so that they end at one."""
+def _starts(x: NDArray, length_mm: float, joints_mm: Sequence[float]) -> list[float]:
+    """Where stretches of that length begin: at a station or one length before one; none ends at a joint."""
     slack = 1e-6
     if not slack < length_mm <= x[-1] - x[0] + slack:
         raise AnalysisError(
@@ -288,7 +295,19 @@ def _starts(x: NDArray, length_mm: float) -> list[float]:
         raise AnalysisError(
             "worst over a length", f"no {length_mm:g} mm hold three stations", "a longer stretch"
         )
-    return kept
+    clear = [
+        start
+        for start in kept
+        if not any(is_between_pieces(joints_mm, x, end) for end in (start, start + length_mm))
+    ]
+    if not clear:
+        raise AnalysisError(
+            "worst over a length",
+            f"every stretch of {length_mm:g} mm ends between the stations beside a joint, which nobody read",
+            "a length that ends elsewhere",
+            "choose another by a station or two",
+        )
+    return clear
 
 
 def _places(x: NDArray, start: float, length_mm: float) -> NDArray[np.float64]:

@@ -16,6 +16,7 @@ from acquire.model.units import decimals_for, number_text
 from analysis.draw.figures.looks import INK, ON_DARK, ON_LIGHT, SCALE, SOFT, Scale, look, new_figure
 from analysis.draw.figures.section import draw_section
 from analysis.draw.figures.thinning import MOST_POINTS, with_figures
+from analysis.linear.pieces import is_between_pieces
 from analysis.linear.reference_lines import remove_line
 from analysis.words.shape import LINE_WORDS
 
@@ -141,10 +142,12 @@ def _most_worn(faces: "Mapping[str, FaceMap]") -> float | None:
 
 
 def _at(drawn: "FaceMap", station_mm: float | None) -> float | None:
-    """Deviation at a station, between its known neighbours; None beyond them."""
+    """Deviation at a station, between its known neighbours; None beyond them, and over a joint of the bed."""
     known = np.isfinite(drawn.height_um)
     x, y = drawn.station_mm[known], drawn.height_um[known]
     if station_mm is None or not len(x) or not x[0] <= station_mm <= x[-1]:
+        return None
+    if is_between_pieces(drawn.joints_mm, x, station_mm):
         return None
     return float(np.interp(station_mm, x, y))
 
@@ -220,7 +223,7 @@ def _label(bed: Bed, name: str) -> str:
 
 def _draw_strip(plan: PlanAxes, drawn: "FaceMap", row: int, norm: Normalize, scale: Scale) -> None:
     x, y = drawn.station_mm, drawn.height_um
-    edges = np.concatenate([x[:1], (x[1:] + x[:-1]) / 2, x[-1:]])
+    edges = np.concatenate([x[:1], _between(x, drawn.joints_mm), x[-1:]])
     for start, end, height in zip(*_cells(edges, y), strict=True):
         if np.isfinite(height):
             stretch = float(scale.length(start)), float(scale.length(end))
@@ -236,6 +239,14 @@ def _draw_strip(plan: PlanAxes, drawn: "FaceMap", row: int, norm: Normalize, sca
             color=ON_LIGHT if norm(y[index]) > 0.5 else ON_DARK,
             bbox={"facecolor": _ink(norm, y[index]), "linewidth": 0, "pad": 0.8},
         )  # fmt: skip
+
+
+def _between(x: np.ndarray, joints_mm: Sequence[float]) -> np.ndarray:
+    """Where one station's colour ends and the next begins: half way, or at the joint between the two."""
+    middle = (x[1:] + x[:-1]) / 2
+    for mm in joints_mm:
+        middle[np.searchsorted(x, mm, side="right") - 1] = mm
+    return middle
 
 
 def _ink(norm: Normalize, height_um: float) -> Any:

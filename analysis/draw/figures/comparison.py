@@ -1,13 +1,26 @@
 """Two maps of the same thing over each other, and their difference beneath."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from analysis.draw.figures.looks import INK, OTHER, SOFT, Scale, draw_band, ground, look, new_figure, wrapped
+from analysis.draw.figures.looks import (
+    INK,
+    OTHER,
+    SOFT,
+    Scale,
+    draw_band,
+    ground,
+    look,
+    mark_joints,
+    new_figure,
+    wrapped,
+)
 from analysis.draw.figures.thinning import thinned
+from analysis.linear.pieces import with_gaps_at
 from analysis.words.comparison import comparison_words
 
 if TYPE_CHECKING:
@@ -30,8 +43,10 @@ def comparison_figure(result: "Comparison", inch: bool = False, *, is_titled: bo
         figure = new_figure(4.5 if is_titled else 3.4)
         upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.25, 1))
         scale = Scale(inch)
-        _draw_map(upper, result.profile_a, result.a, INK, "o", "-", scale)
-        _draw_map(upper, result.profile_b, result.b, OTHER, "s", "--", scale)
+        joints = result.joints_mm
+        _draw_map(upper, result.profile_a, result.a, (INK, "o", "-"), scale, joints)
+        _draw_map(upper, result.profile_b, result.b, (OTHER, "s", "--"), scale, joints)
+        mark_joints(upper, scale.length(joints))
         ground(upper)
         scale.heights(upper, "height")
         upper.legend(loc="best", title="both from their least-squares line", title_fontsize=8)
@@ -44,11 +59,20 @@ def comparison_figure(result: "Comparison", inch: bool = False, *, is_titled: bo
 
 
 def _draw_map(
-    axes: Axes, profile: "Profile", name: str, ink: str, marker: str, line: str, scale: Scale
+    axes: Axes,
+    profile: "Profile",
+    name: str,
+    looks: tuple[str, str, str],
+    scale: Scale,
+    joints_mm: Sequence[float],
 ) -> None:
+    """One map in its ink, with its marker and dashes."""
+    ink, marker, line = looks
     kept = thinned(profile.height_um)
     x, y = scale.length(profile.station_mm[kept]), scale.height(profile.height_um[kept])
-    draw_band(axes, x, y, 2 * scale.height(profile.standard_uncertainty_um[kept]), ink)
+    half = 2 * scale.height(profile.standard_uncertainty_um[kept])
+    x, y, half = with_gaps_at(scale.length(joints_mm), x, y, half)
+    draw_band(axes, x, y, half, ink)
     axes.plot(
         x, y, color=ink, linewidth=1.2, marker=marker, markersize=3.5, linestyle=line, label=name, zorder=4
     )
@@ -58,9 +82,14 @@ def _draw_map(
 def _draw_difference(axes: Axes, result: "Comparison", scale: Scale) -> None:
     kept = thinned(result.difference_um)
     x, y = scale.length(result.station_mm[kept]), scale.height(result.difference_um[kept])
+    half = scale.height(result.expanded_uncertainty_um[kept])
+    reach = float(np.nanmax(np.abs(y) + half))
+    joints = scale.length(result.joints_mm)
+    x, y, half = with_gaps_at(joints, x, y, half)
     ground(axes)
-    draw_band(axes, x, y, scale.height(result.expanded_uncertainty_um[kept]))
+    draw_band(axes, x, y, half)
     axes.plot(x, y, color=INK, linewidth=1.2, marker="o", markersize=3.5, zorder=4)
+    mark_joints(axes, joints)
     seen = float(scale.height(result.smallest_detectable_um))
     for side in (-seen, seen):
         axes.axhline(side, color=SOFT, linewidth=0.9, linestyle=":", zorder=2)
@@ -69,6 +98,5 @@ def _draw_difference(axes: Axes, result: "Comparison", scale: Scale) -> None:
         xycoords=("axes fraction", "data"), xytext=(0, 2), textcoords="offset points",
         ha="center", va="bottom", fontsize=7.5, color=SOFT,
     )  # fmt: skip
-    reach = 1.35 * max(seen, float(np.nanmax(np.abs(y) + scale.height(result.expanded_uncertainty_um[kept]))))
-    axes.set_ylim(-reach, reach)
+    axes.set_ylim(-1.35 * max(seen, reach), 1.35 * max(seen, reach))
     scale.heights(axes, "difference")

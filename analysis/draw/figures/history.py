@@ -17,10 +17,12 @@ from analysis.draw.figures.looks import (
     draw_band,
     ground,
     look,
+    mark_joints,
     new_figure,
     wrapped,
 )
 from analysis.draw.figures.thinning import thinned
+from analysis.linear.pieces import with_gaps_at
 from analysis.linear.profile import Profile
 from analysis.words.history import face_change_words, twist_change_words
 
@@ -92,8 +94,10 @@ def _draw_twist(axes: Axes, twist: TwistChange, scale: Scale, is_titled: bool) -
 
 
 def _draw_both(axes: Axes, change: FaceChange, scale: Scale) -> None:
-    _draw_one(axes, change.profile_before, "before", SOFT, "s", "--", scale)
-    _draw_one(axes, change.profile_after, "after", INK, "o", "-", scale)
+    joints = change.joints_mm
+    _draw_one(axes, change.profile_before, "before", (SOFT, "s", "--"), scale, joints)
+    _draw_one(axes, change.profile_after, "after", (INK, "o", "-"), scale, joints)
+    mark_joints(axes, scale.length(joints))
     ground(axes)
     axes.margins(x=0.02, y=0.15)
     scale.heights(axes, "height")
@@ -101,11 +105,20 @@ def _draw_both(axes: Axes, change: FaceChange, scale: Scale) -> None:
 
 
 def _draw_one(
-    axes: Axes, profile: Profile, name: str, ink: str, marker: str, line: str, scale: Scale
+    axes: Axes,
+    profile: Profile,
+    name: str,
+    looks: tuple[str, str, str],
+    scale: Scale,
+    joints_mm: Sequence[float],
 ) -> None:
+    """One time in its ink, with its marker and dashes."""
+    ink, marker, line = looks
     kept = thinned(profile.height_um)
     x, y = scale.length(profile.station_mm[kept]), scale.height(profile.height_um[kept])
-    draw_band(axes, x, y, 2 * scale.height(profile.standard_uncertainty_um[kept]), ink)
+    half = 2 * scale.height(profile.standard_uncertainty_um[kept])
+    x, y, half = with_gaps_at(scale.length(joints_mm), x, y, half)
+    draw_band(axes, x, y, half, ink)
     axes.plot(
         x, y, color=ink, linewidth=1.2, marker=marker, markersize=3.5, linestyle=line, label=name, zorder=4
     )
@@ -117,9 +130,13 @@ def _draw_change(axes: Axes, change: FaceChange, scale: Scale) -> None:
     kept = thinned(profile.height_um)
     x, y = scale.length(profile.station_mm[kept]), scale.height(profile.height_um[kept])
     half = 2 * scale.height(profile.standard_uncertainty_um[kept])
+    low, high = float(np.min(y - half)), float(np.max(y + half))
+    joints = scale.length(change.joints_mm)
     ground(axes)
-    draw_band(axes, x, y, half)
-    axes.plot(x, y, color=INK, linewidth=1.2, marker="o", markersize=3.5, zorder=4)
+    at, change_there, half = with_gaps_at(joints, x, y, half)
+    draw_band(axes, at, change_there, half)
+    axes.plot(at, change_there, color=INK, linewidth=1.2, marker="o", markersize=3.5, zorder=4)
+    mark_joints(axes, joints)
     for stretch in change.came_off:
         ends = scale.length(np.array([stretch.from_mm, stretch.to_mm]))
         axes.axvspan(*_widened(ends, x), color=OTHER, alpha=0.10, linewidth=0, zorder=1)
@@ -127,7 +144,6 @@ def _draw_change(axes: Axes, change: FaceChange, scale: Scale) -> None:
             "came off", (float(ends.mean()), 0.02), xycoords=("data", "axes fraction"), ha="center",
             va="bottom", fontsize=7.5, color=OTHER,
         )  # fmt: skip
-    low, high = float(np.min(y - half)), float(np.max(y + half))
     reach = max(high - low, float(scale.height(1.0)))
     axes.set_ylim(low - 0.22 * reach, high + 0.12 * reach)
     scale.heights(axes, "change")

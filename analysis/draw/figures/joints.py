@@ -7,7 +7,18 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from analysis.draw.figures.looks import HIGH, INK, OTHER, Scale, draw_band, ground, look, new_figure
+from analysis.draw.figures.looks import (
+    HIGH,
+    INK,
+    OTHER,
+    Scale,
+    draw_band,
+    ground,
+    look,
+    mark_joints,
+    new_figure,
+)
+from analysis.linear.pieces import with_gaps_at
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
 
@@ -27,11 +38,7 @@ def joints_figure(found: "Joints", inch: bool = False) -> Figure:
         Thou on the left and inches along, µm on the right; else the other way round.
     """
     with look():
-        figure, rows, scale = _ground(found.channels, inch)
-        for axes in rows:
-            for joint in found.joints:
-                axes.axvline(float(scale.length(joint.at_mm)), color=OTHER, linewidth=1.4)
-        return figure
+        return _ground(found.channels, [joint.at_mm for joint in found.joints], inch)[0]
 
 
 def ripples_figure(found: "Ripples", inch: bool = False) -> Figure:
@@ -44,7 +51,7 @@ def ripples_figure(found: "Ripples", inch: bool = False) -> Figure:
         Thou on the left and inches along, µm on the right; else the other way round.
     """
     with look():
-        figure, rows, scale = _ground([each.channel for each in found.faces], inch)
+        figure, rows, scale = _ground([each.channel for each in found.faces], found.joints_mm, inch)
         for axes, face in zip(rows, found.faces, strict=False):
             for step in face.steps:
                 axes.axvspan(*map(float, scale.length([step.from_mm, step.to_mm])), color=HIGH, alpha=0.7)
@@ -55,8 +62,10 @@ def ripples_figure(found: "Ripples", inch: bool = False) -> Figure:
         return figure
 
 
-def _ground(channels: "Sequence[Channel]", inch: bool) -> tuple[Figure, list[Axes], Scale]:
-    """One row for each face, its heights drawn."""
+def _ground(
+    channels: "Sequence[Channel]", joints_mm: Sequence[float], inch: bool
+) -> tuple[Figure, list[Axes], Scale]:
+    """One row for each face, its heights drawn piece by piece."""
     count = max(len(channels), 1)
     figure, scale = new_figure(0.6 + 1.5 * count), Scale(inch)
     rows = list(np.ravel(figure.subplots(count, 1, sharex=True, squeeze=False)))
@@ -66,7 +75,10 @@ def _ground(channels: "Sequence[Channel]", inch: bool) -> tuple[Figure, list[Axe
         )
         x, y = scale.length(level.station_mm), scale.height(level.height_um)
         ground(axes)
-        draw_band(axes, x, y, 2 * scale.height(level.standard_uncertainty_um))
+        joints = scale.length(joints_mm)
+        x, y, half = with_gaps_at(joints, x, y, 2 * scale.height(level.standard_uncertainty_um))
+        draw_band(axes, x, y, half)
+        mark_joints(axes, joints)
         axes.plot(x, y, color=INK, linewidth=1.1, marker="o", markersize=2.5)
         axes.set_title(
             f"{each.face} sideways" if each.kind == "side" else each.face, fontsize=8.5, loc="left"

@@ -133,6 +133,14 @@ def ground(axes: Axes) -> None:
     axes.axhline(0.0, color=INK, linewidth=0.9, zorder=2)
 
 
+def mark_joints(axes: Axes, at: Any) -> None:
+    """A dotted line where two pieces of the bed meet, named once."""
+    for number, each in enumerate(at):
+        axes.axvline(
+            each, color=OTHER, linewidth=1.0, linestyle=":", label="" if number else "joint of the bed"
+        )
+
+
 def draw_band(axes: Axes, x: np.ndarray, y: np.ndarray, half: np.ndarray, ink: str = INK) -> None:
     """Shade what lies within `half` of a curve, with edges that survive a poor printer."""
     axes.fill_between(x, y - half, y + half, color=ink, alpha=0.16, linewidth=0, zorder=3)

@@ -5,7 +5,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.figure import Figure
 
-from analysis.draw.figures.looks import INK, OTHER, Scale, draw_band, ground, look, new_figure, wrapped
+from analysis.draw.figures.looks import (
+    INK,
+    OTHER,
+    Scale,
+    draw_band,
+    ground,
+    look,
+    mark_joints,
+    new_figure,
+    wrapped,
+)
+from analysis.linear.pieces import with_gaps_at
 from analysis.words.taper import taper_answer
 
 if TYPE_CHECKING:
@@ -31,8 +42,11 @@ def taper_figure(found: "Tapers", inch: bool = False, *, is_titled: bool = True)
             line = each.taper_um_per_m * (each.station_mm - each.station_mm[0]) / 1000
             x, y = scale.length(each.station_mm), scale.height(line + each.departure_um)
             ground(axes)
-            draw_band(axes, x, y, 2 * scale.height(each.standard_uncertainty_um))
+            joints = scale.length(each.joints_mm)
             axes.plot(x, scale.height(line), color=OTHER, linewidth=1.0, linestyle="--")
+            x, y, half = with_gaps_at(joints, x, y, 2 * scale.height(each.standard_uncertainty_um))
+            draw_band(axes, x, y, half)
+            mark_joints(axes, joints)
             axes.plot(x, y, color=INK, linewidth=1.1, marker="o", markersize=3)
             title = taper_answer(each, inch) if is_titled else f"{each.a} and {each.b}"
             axes.set_title(wrapped(title, 100), fontsize=8.5, loc="left")

@@ -1,13 +1,25 @@
 """How the bed rolls along its length, by every method there is."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from analysis.draw.figures.looks import INK, OTHER, Scale, draw_band, ground, look, new_figure, wrapped
+from analysis.draw.figures.looks import (
+    INK,
+    OTHER,
+    Scale,
+    draw_band,
+    ground,
+    look,
+    mark_joints,
+    new_figure,
+    wrapped,
+)
 from analysis.draw.figures.thinning import thinned
+from analysis.linear.pieces import with_gaps_at
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
 from analysis.words.twist import BY_WORDS, METHODS, roll_words
@@ -46,43 +58,50 @@ def twist_figure(result: "Twist", inch: bool = False, *, is_titled: bool = True)
 
 
 def _draw_whole(axes: Axes, result: "Twist", inch: bool) -> None:
-    _frame(axes, inch, "roll from the first station")
+    scale, joints = Scale(inch), result.joints_mm
+    _frame(axes, scale, "roll from the first station")
     change = result.roll_um_per_m - result.roll_um_per_m[0]
     variance = np.diag(result.covariance) + result.covariance[0, 0] - 2 * result.covariance[0]
     doubt = np.sqrt(np.clip(variance, 0.0, None))
-    _draw(axes, BY_WORDS[result.by], "answer", result.station_mm, change, doubt, inch)
+    _draw(axes, BY_WORDS[result.by], "answer", (result.station_mm, change, doubt), scale, joints)
     if result.feet is not None:
         feet = result.feet
-        doubt = feet.standard_uncertainty_um_per_m
-        _draw(
-            axes, "what turning feet can take out", "feet", feet.station_mm, feet.roll_um_per_m, doubt, inch
-        )
-    _finish(axes)
+        curve = (feet.station_mm, feet.roll_um_per_m, feet.standard_uncertainty_um_per_m)
+        _draw(axes, "what turning feet can take out", "feet", curve, scale, joints)
+    _finish(axes, scale, joints)
 
 
 def _draw_bent(axes: Axes, result: "Twist", inch: bool) -> None:
     """Both methods; where there are not two, the answer itself, which is known only up to that line."""
-    _frame(axes, inch, "roll, a line taken off")
+    scale, joints = Scale(inch), result.joints_mm
+    _frame(axes, scale, "roll, a line taken off")
     shown = result.methods if len(result.methods) > 1 else {"answer": result}
     for name, roll in shown.items():
         profile = Profile("roll", roll.station_mm, roll.roll_um_per_m, roll.covariance)
         bent = remove_line(profile, "least-squares")
         label = METHODS.get(name, BY_WORDS[result.by])
-        _draw(axes, label, name, bent.station_mm, bent.height_um, bent.standard_uncertainty_um, inch)
-    _finish(axes)
+        curve = (bent.station_mm, bent.height_um, bent.standard_uncertainty_um)
+        _draw(axes, label, name, curve, scale, joints)
+    _finish(axes, scale, joints)
 
 
-def _frame(axes: Axes, inch: bool, what: str) -> None:
+def _frame(axes: Axes, scale: Scale, what: str) -> None:
     ground(axes)
-    Scale(inch).rolls(axes, what)
+    scale.rolls(axes, what)
 
 
 def _draw(
-    axes: Axes, label: str, name: str, station: np.ndarray, roll: np.ndarray, sd: np.ndarray, inch: bool
+    axes: Axes,
+    label: str,
+    name: str,
+    curve: tuple[np.ndarray, np.ndarray, np.ndarray],
+    scale: Scale,
+    joints_mm: Sequence[float],
 ) -> None:
-    kept = thinned(roll)
-    scale = Scale(inch)
-    x, y, half = scale.length(station[kept]), scale.roll(roll[kept]), 2 * scale.roll(sd[kept])
+    """A roll given as stations, values and standard uncertainties; no line runs over a joint."""
+    kept = thinned(curve[1])
+    x, y, half = with_gaps_at(joints_mm, *(each[kept] for each in curve))
+    x, y, half = scale.length(x), scale.roll(y), 2 * scale.roll(half)
     draw_band(axes, x, y, half, INKS[name])
     axes.plot(
         x, y, color=INKS[name], linewidth=1.2, marker=MARKS[name], markersize=3.5, zorder=4,
@@ -90,6 +109,7 @@ def _draw(
     )  # fmt: skip
 
 
-def _finish(axes: Axes) -> None:
+def _finish(axes: Axes, scale: Scale, joints_mm: Sequence[float]) -> None:
+    mark_joints(axes, scale.length(joints_mm))
     axes.margins(x=0.02, y=0.2)
     axes.legend(loc="upper right", ncols=2)

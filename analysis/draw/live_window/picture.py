@@ -1,6 +1,7 @@
 """The picture itself: a pure function of what the window knows."""
 
 import textwrap
+from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -8,9 +9,10 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from acquire.model.units import UM_PER_THOU, length_text, number_text
-from analysis.draw.figures.looks import FAINT, INK, LOW, SOFT, look
+from analysis.draw.figures.looks import FAINT, INK, LOW, SOFT, look, mark_joints
 from analysis.draw.live_window.shapes import Shape, beside
 from analysis.draw.live_window.state import Now, Start, State
+from analysis.linear.pieces import with_gaps_at
 
 DESIGN_HEIGHT_IN = 7.2
 LARGEST = 100
@@ -25,7 +27,13 @@ REACH_MM = 2.0
 """So near, a reading counts for the station."""
 
 
-def draw(figure: Figure, state: State, shape: Shape | None = None, before: Shape | None = None) -> None:
+def draw(
+    figure: Figure,
+    state: State,
+    shape: Shape | None = None,
+    before: Shape | None = None,
+    joints_mm: Sequence[float] = (),
+) -> None:
     """Draw everything anew into `figure`.
 
     From the top: which traverse, what goes wrong; the station to go to and the reading in
@@ -41,6 +49,8 @@ def draw(figure: Figure, state: State, shape: Shape | None = None, before: Shape
         The curve so far.
     before : Shape, optional
         The other direction.
+    joints_mm : sequence of float
+        Where two pieces of the bed meet: no curve runs over them.
 
     Examples
     --------
@@ -60,7 +70,7 @@ def draw(figure: Figure, state: State, shape: Shape | None = None, before: Shape
             _large(figure, 0.47, 0.87, _reading_words(start, now), "it reads", size)
         _to_go(figure, state, now, size)
         _stillness(figure, state, now, size)
-        _curve(figure, state, shape, before, size)
+        _curve(figure, state, shape, before, joints_mm, size)
 
 
 def _heading(figure: Figure, state: State, size: float) -> None:
@@ -166,7 +176,14 @@ def _stillness(figure: Figure, state: State, now: Now, size: float) -> None:
     figure.text(0.745, 0.565, words, fontsize=24 * size, va="center", color=INK, fontweight=weight)
 
 
-def _curve(figure: Figure, state: State, shape: Shape | None, before: Shape | None, size: float) -> None:
+def _curve(
+    figure: Figure,
+    state: State,
+    shape: Shape | None,
+    before: Shape | None,
+    joints_mm: Sequence[float],
+    size: float,
+) -> None:
     axes = figure.add_axes((0.09, 0.10, 0.88, 0.37))
     inch = state.start.is_inch
     axes.grid(True, color=FAINT, linewidth=0.6)
@@ -176,18 +193,25 @@ def _curve(figure: Figure, state: State, shape: Shape | None, before: Shape | No
         before = beside(before, shape)
     if before is not None:
         scale = _per_value(before.unit, inch)
+        x, y = with_gaps_at(joints_mm, before.station_mm, before.value)
         axes.plot(
-            before.station_mm * per_mm, before.value * scale, color=OTHER_WAY, linewidth=3 * size,
+            x * per_mm, y * scale, color=OTHER_WAY, linewidth=3 * size,
             linestyle="--", label="the other direction", zorder=2,
         )  # fmt: skip
     if shape is not None:
-        _draw_shape(axes, shape, per_mm, _per_value(shape.unit, inch), size)
+        _draw_shape(axes, shape, joints_mm, (per_mm, _per_value(shape.unit, inch)), size)
+    mark_joints(axes, [mm * per_mm for mm in joints_mm])
     _mark_next(axes, state, per_mm, size)
     _name_axes(axes, state.start, shape or before, size)
 
 
-def _draw_shape(axes: Axes, shape: Shape, per_mm: float, scale: float, size: float) -> None:
-    x, y, half = shape.station_mm * per_mm, shape.value * scale, 2 * shape.uncertainty * scale
+def _draw_shape(
+    axes: Axes, shape: Shape, joints_mm: Sequence[float], units: tuple[float, float], size: float
+) -> None:
+    """The curve so far; `units` are what a mm along and a value are drawn as."""
+    per_mm, scale = units
+    x, y, half = with_gaps_at(joints_mm, shape.station_mm, shape.value, 2 * shape.uncertainty)
+    x, y, half = x * per_mm, y * scale, half * scale
     axes.fill_between(x, y - half, y + half, color=LOW, alpha=0.18, linewidth=0, zorder=3)
     for edge in (y - half, y + half):
         axes.plot(x, edge, color=LOW, linewidth=0.7, zorder=3)

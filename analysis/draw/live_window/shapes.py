@@ -141,6 +141,14 @@ def seating_of(start: Start) -> float:
     return (instrument.seating_um or 0.0) if instrument is not None else 0.0
 
 
+def joints_of(start: Start) -> tuple[float, ...]:
+    """Where pieces of the bed meet as `bed.toml` says; none where it says nothing or cannot be read."""
+    try:
+        return survey_bed(start.survey).joints_mm
+    except (WaylogError, OSError):
+        return ()
+
+
 def other_direction(start: Start, seating_um: float = 0.0) -> Shape | None:
     """The newest earlier traverse of the same thing with the same instrument the other way.
 

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from analysis.draw.live_window.feed import Feed
 from analysis.draw.live_window.picture import draw
-from analysis.draw.live_window.shapes import Shape, other_direction, seating_of, shape_of
+from analysis.draw.live_window.shapes import Shape, joints_of, other_direction, seating_of, shape_of
 from analysis.draw.live_window.state import Start, State
 
 BACKENDS = ("TkAgg", "QtAgg", "GTK4Agg", "GTK3Agg", "WXAgg")
@@ -31,6 +31,7 @@ class Painter:
         self._start: Start | None = None
         self._seating_um = 0.0
         self._before: Shape | None = None
+        self._joints_mm: tuple[float, ...] = ()
         self.took_s = 0.0
         """How long the last redrawing took."""
 
@@ -44,7 +45,7 @@ class Painter:
         if self.state.start != self._start:
             self._look_back(self.state.start)
         shape = shape_of(self.state.start, self.state.stations, self._seating_um)
-        draw(self._figure, self.state, shape, self._before)
+        draw(self._figure, self.state, shape, self._before, self._joints_mm)
         self._figure.canvas.draw()
         self._drawn, self._size = self.state, size
         self.took_s = time.perf_counter() - began_s
@@ -58,6 +59,7 @@ class Painter:
         self._start = start
         if start.survey:
             self._seating_um = seating_of(start)
+            self._joints_mm = joints_of(start)
             self._before = other_direction(start, self._seating_um)
 
 

@@ -50,7 +50,9 @@ def lines(axes):
 
 def is_drawn(axes, x, y):
     x, y = np.asarray(x, float), np.asarray(y, float)
-    return any(a.shape == x.shape and np.allclose(a, x) and np.allclose(b, y) for a, b in lines(axes))
+    return any(
+        a.shape == x.shape and np.allclose(a, x) and np.allclose(b, y, equal_nan=True) for a, b in lines(axes)
+    )
 
 
 def has_band(axes, x, y, half):
@@ -78,7 +80,7 @@ def face_plan(**changes):
 def roll(known_up_to="nothing", **changes):
     described = {
         "station_mm": AT, "roll_um_per_m": Y + 100.0, "covariance": np.diag(U**2), "known_up_to": known_up_to,
-        "methods": {}, "by": "all", "feet": None,
+        "methods": {}, "by": "all", "feet": None, "joints_mm": (),
     }  # fmt: skip
     return Made(**(described | changes))
 
@@ -183,7 +185,8 @@ def test_joints_stand_where_bed_toml_says_on_faces_from_their_least_squares_line
     up, aside = joints_figure(found, unit.inch).axes
     assert is_drawn(up, [127.0 * unit.mm] * 2, [0, 1])
     level = Y - np.polyval(np.polyfit(AT, Y, 1), AT)
-    assert is_drawn(up, AT * unit.mm, level * unit.um)
+    in_two = np.r_[level[0], np.nan, level[1:]]
+    assert is_drawn(up, np.r_[0.0, 127.0, AT[1:]] * unit.mm, in_two * unit.um)
     assert up.get_ylabel().startswith("height") and aside.get_ylabel().startswith("to the rear")
 
 
@@ -191,7 +194,7 @@ def test_ripple_is_drawn_with_its_crest_where_it_is_and_half_its_height_to_eithe
     wave = Made(height_um=8.0, crest_mm=130.0, wavelength_mm=200.0)
     step = Made(from_mm=254.0, to_mm=304.0)
     face = Made(channel=channel(), steps=(step,), ripples=(wave,), from_mm=0.0, to_mm=508.0)
-    (axes,) = ripples_figure(Made(faces=(face,)), unit.inch).axes
+    (axes,) = ripples_figure(Made(faces=(face,), joints_mm=()), unit.inch).axes
     x, y = next((x, y) for x, y in lines(axes) if len(x) == 600)
     assert (y.max(), y.min()) == pytest.approx((4.0 * unit.um, -4.0 * unit.um), rel=1e-3)
     assert np.interp(130.0 * unit.mm, x, y) == pytest.approx(4.0 * unit.um, rel=1e-3)
@@ -203,6 +206,7 @@ def test_two_maps_are_drawn_with_twice_u_and_their_difference_with_what_is_expan
     found = Made(
         profile_a=profile(), profile_b=profile(Y / 2), a="by level", b="by indicator", station_mm=AT,
         difference_um=Y / 2, expanded_uncertainty_um=2 * U, smallest_detectable_um=12.7,
+        joints_mm=(),
     )  # fmt: skip
     upper, lower = comparison_figure(found, unit.inch, is_titled=False).axes
     assert has_band(upper, AT * unit.mm, Y * unit.um, 2 * U * unit.um)
@@ -222,6 +226,7 @@ def change():
         profile_after=profile(Y / 2),
         from_untouched=profile(-Y),
         came_off=(stretch,),
+        joints_mm=(),
     )
 
 
@@ -303,7 +308,7 @@ def test_datums_are_drawn_from_their_least_squares_lines_in_their_order_good_str
 def test_saddle_comes_down_downwards(unit):
     found = Made(
         station_mm=AT, front="vee", rear="flat", front_um=np.abs(Y), rear_um=2 * np.abs(Y),
-        at_apron_um=3 * np.abs(Y), standard_uncertainty_um=U,
+        at_apron_um=3 * np.abs(Y), standard_uncertainty_um=U, joints_mm=(),
     )  # fmt: skip
     (axes,) = saddle_figure(found, unit.inch).axes
     shown = {line.get_label(): np.asarray(line.get_ydata()) for line in axes.lines}
@@ -316,6 +321,7 @@ def test_taper_is_drawn_as_its_line_and_what_departs_from_it(unit):
     pair = Made(
         a="a", b="b", taper_um_per_m=100.0, taper_expanded_um_per_m=5.0, is_seen=False, station_mm=AT,
         departure_um=Y, standard_uncertainty_um=U, is_gap=True, look_opposite=False,
+        joints_mm=(),
     )  # fmt: skip
     (axes,) = taper_figure(Made(pairs=(pair,)), unit.inch).axes
     line = 0.1 * AT  # 100 µm/m
