@@ -177,7 +177,8 @@ class Recorder:
         self._start_s = self._clock()
         with ExitStack() as stack:
             reader = stack.enter_context(self._make_reader(plan.specs, self.now_s, requests=plan.requests))
-            journal = stack.enter_context(begin(self.survey, self.setup))
+            # a power cut knows no stepped clock: half a second is one of the wall
+            journal = stack.enter_context(begin(self.survey, self.setup, clock=time.monotonic))
             self.setup = journal.setup
             self._announce(journal)
             try:

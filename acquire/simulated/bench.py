@@ -95,7 +95,8 @@ class Bench:
         with self._news:
             if chunk.port in self._taken:
                 self._taken[chunk.port] += len(chunk.data)
-                self._news.notify_all()
+                if self._taken == self._sent:  # before that the bench would wake for nothing
+                    self._news.notify_all()
 
     def event(self, event: Any) -> None:
         """Something happened; that a port has been opened is what it waits for."""

@@ -1,5 +1,6 @@
 """The recorder by itself: a reader and a clock made up here, no port and no conversion process."""
 
+import itertools
 import shutil
 import signal
 from collections import deque, namedtuple
@@ -151,6 +152,26 @@ def test_times_are_seconds_from_the_start_whatever_the_clock_says(survey):
     recording = made.run()
     assert 5.0 <= recording.seconds < 7.0 and recording.ended_by == "--seconds 5"
     assert recording.converted.complete
+
+
+def test_journal_is_synced_by_the_wall_clock_though_that_of_the_recording_stands_still(survey, monkeypatch):
+    """What a power cut can cost is half a second of the day, whatever the instruments' time."""
+    wall_s, synced_at = [0.0], []
+    monkeypatch.setattr("acquire.record.recorder.time.monotonic", lambda: wall_s[0])
+    monkeypatch.setattr("acquire.store.journal.writing.os.fsync", lambda handle: synced_at.append(wall_s[0]))
+
+    class Slow(Onlooker):
+        def chunk(self, chunk):
+            wall_s[0] += 0.2
+
+    reader = ScriptedReader([Chunk("level", 0.0, b"+1.0\r\n") for _ in range(20)])
+    made = Recorder(
+        survey, SETUP, make_reader=reader, converter=lambda *_: None, clock=Clock(), observers=[Slow()]
+    )
+    reader.at_end = made.stop
+    made.run()
+    gaps = [after - before for before, after in itertools.pairwise(sorted({*synced_at, 4.0}))]
+    assert wall_s[0] == pytest.approx(4.0) and max(gaps) < 0.71
 
 
 def test_nearly_full_disk_ends_it_cleanly_and_says_so(survey, monkeypatch):
