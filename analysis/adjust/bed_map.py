@@ -44,7 +44,7 @@ from analysis.level.continuous import ContinuousHeights
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.shown import table_html
-from analysis.observe import Observations, Place
+from analysis.observe import CrossedJoint, Observations, Place
 
 MEDIAN_OF_NORMAL = 0.6745
 
@@ -208,6 +208,11 @@ class BedMap:
         blocks = (each for each in self.observations if each.drawn and face in each.faces)
         block = next(blocks, None)
         return None if block is None else with_untold_bows(block, self.assembly.returns)
+
+    def crossed(self, face: str) -> tuple[CrossedJoint, ...]:
+        """Joints that a level was drawn over on a face, with the steps that its readings show."""
+        blocks = (each.drawn for each in self.observations if each.drawn and face in each.faces)
+        return tuple(joint for block in blocks for joint in block.crossed)
 
     def reaching(self, places: Iterable[Place]) -> "BedMap":
         """The same map with the heights at further places as unknowns, where they lie between nodes."""

@@ -35,23 +35,30 @@ class Channel:
     """Over the nodes of the map; None where a drawn level tells them by itself."""
 
 
-def known_channels(bed_map: BedMap) -> tuple[list[Channel], dict[str, str]]:
-    """Faces whose own shape is known, vees also sideways; of the others why not."""
+def known_channels(bed_map: BedMap, *, curves: bool = False) -> tuple[list[Channel], dict[str, str]]:
+    """Faces whose own shape is known, vees also sideways; of the others why not.
+
+    Parameters
+    ----------
+    bed_map : BedMap
+    curves : bool
+        Take the curve of a drawn level where its band may be quoted, not stations one base apart.
+    """
     found, not_known = [], {}
     for face, described in bed_map.bed.faces.items():
         for kind in ("height", "side") if described.is_vee else ("height",):
             try:
-                found.append(_channel(bed_map, face, kind))
+                found.append(_channel(bed_map, face, kind, curves))
             except AnalysisError as why:
                 if kind == "height":
                     not_known[face] = why.found
     return found, not_known
 
 
-def _channel(bed_map: BedMap, face: str, kind: str) -> Channel:
-    """Heights as they were read: of a drawn level at stations one base apart, nothing assumed between."""
+def _channel(bed_map: BedMap, face: str, kind: str, curves: bool) -> Channel:
+    """Heights as they were read: of a drawn level at stations one base apart, unless its curve will do."""
     drawn = bed_map.drawn(face) if kind == "height" else None
-    if drawn is not None and drawn.base_lag is not None:
+    if drawn is not None and drawn.base_lag is not None and not (curves and drawn.band_is_95_percent):
         chain = drawn.base_lag
         return Channel(face, kind, chain.station_mm, chain.height_um, chain.covariance_um2, None)
     profile = bed_map.profile(face, kind)

@@ -16,7 +16,7 @@ from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.feet import untied_feet
 from analysis.level.base_lag import BaseLagHeights
 from analysis.linear.fact import Fact
-from analysis.linear.profile import Profile
+from analysis.linear.profile import COVERAGE_FACTOR, Profile
 from analysis.linear.reference_lines import (
     STRAIGHT,
     Place,
@@ -65,10 +65,15 @@ class JointWithin(Fact):
 
 @dataclass(frozen=True)
 class DrawnOverJoint(Fact):
-    """A level drawn over a declared joint: its curve rounds a step off."""
+    """A level drawn over a declared joint: the step was read as its feet crossed."""
 
     face: str
     joint_mm: float
+    step_um: float
+    """NaN where its feet barely came over: those readings were left out."""
+    expanded_um: float
+    within_mm: float
+    """So far from the joint the heights are as uncertain as the step."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -210,12 +215,12 @@ def joints_within(bed: Bed, profile: Profile) -> tuple[float, ...]:
 
 def _at_joints(bed_map: BedMap, face: str, profile: Profile) -> Iterator[Fact]:
     """What is unknown where pieces of the bed meet."""
-    drawn = bed_map.drawn(face)
     for mm in joints_within(bed_map.bed, profile):
         after = int(np.searchsorted(profile.station_mm, mm, side="right"))
         yield JointWithin(face, mm, *map(float, profile.station_mm[after - 1 : after + 1]))
-        if drawn is not None:
-            yield DrawnOverJoint(face, mm)
+    for joint in bed_map.crossed(face):
+        doubt_um = COVERAGE_FACTOR * joint.standard_uncertainty_um
+        yield DrawnOverJoint(face, joint.at_mm, joint.step_um, doubt_um, joint.base_mm)
 
 
 def default_line(profile: Profile, described: Face) -> str:

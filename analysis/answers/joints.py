@@ -154,7 +154,8 @@ def joints(bed_map: BedMap) -> Joints:
             bed.name, "bed.toml declares no joint", "joints_mm = [station, ...] in [bed]",
             "declare where two pieces meet; `waylog ripples` finds steps that nobody declared",
         )  # fmt: skip
-    channels, not_known = known_channels(bed_map)
+    # a drawn level reads the step as its feet cross the joint; stations a base apart would lose that
+    channels, not_known = known_channels(bed_map, curves=True)
     at = [found for mm in bed.joints_mm for each in channels if (found := _at_joint(bed, each, mm))]
     missing = [mm for mm in bed.joints_mm if not any(each.at_mm == mm for each in at)]
     if missing:

@@ -25,6 +25,14 @@ from analysis.observe.differences import description_warnings
 from analysis.observe.drawn_runs import DriftTimes, alone, drift_times
 from analysis.observe.interpolating import interpolation_rows
 from analysis.observe.lateness import put_back
+from analysis.observe.over_joints import (
+    CrossedJoint,
+    joints_crossed,
+    steps_um,
+    steps_variance_um2,
+    with_steps,
+    without_steps,
+)
 from analysis.observe.slope import slope_sign
 from analysis.observe.stations import order_of_reading, usable
 from analysis.observe.terms import DrawnBlock, Nuisance, Observations, Place, Unknown, ZeroDrift
@@ -63,6 +71,7 @@ def observe_continuous(
     anchored: bool = False,
     zero_of: int | None = None,
     belief: Belief | None = None,
+    crossed: Sequence[CrossedJoint] | None = None,
 ) -> Observations:
     """One block of heights from all continuous slope traverses of one face.
 
@@ -77,6 +86,8 @@ def observe_continuous(
         traverse of another face shares it; the first by default.
     belief : Belief, optional
         Kind of way and noise, taken as given.
+    crossed : sequence of CrossedJoint, optional
+        Joints that the runs cross, their steps taken as given.
     """
     first = traverses[0]
     face = face_named(bed, first.setup.face, f"traverse {first.number:03d}")
@@ -89,15 +100,19 @@ def observe_continuous(
     kept, late = put_back(traverses, kept)
     times = drift_times(traverses, kept)
     runs = [_run(*each) for each in zip(traverses, kept, signs, times, strict=True)]
+    crossed = joints_crossed(runs, bed.joints_mm) if crossed is None else crossed
+    runs = [without_steps(run, crossed) for run in runs] if crossed else runs
     station_mm = _stations_reached(runs, bed, first)
     heights: ContinuousHeights = _solved(runs, station_mm, belief=belief).tied(anchored)
     named = next((k for k, each in enumerate(traverses) if each.number == zero_of), 0)
     tilt, tilt_sd = _tilt(heights, runs, named)
     away_m = (station_mm - np.mean(station_mm)) / MM_PER_M
     covariance = heights.covariance_um2 + tilt_sd**2 * np.outer(away_m, away_m)
+    covariance = covariance + np.diag(steps_variance_um2(station_mm, crossed))
+    height_um = heights.height_um + tilt * away_m + steps_um(station_mm, crossed)
+    heights = with_steps(heights, crossed)
     heights = _as_read(_with_shared_errors(heights, traverses), times, signs)
     zero = first if named == 0 else traverses[named]
-    height_um = heights.height_um + tilt * away_m
     return Observations(
         traverse=first.number,
         with_traverses=tuple(each.number for each in traverses[1:]),
@@ -120,7 +135,7 @@ def observe_continuous(
         zero_column=signs[named] * away_m,
         direction=first.setup.direction,
         bow=_bow_of_drift(traverses, times, signs[0] / float(np.ptp(runs[0].station_mm)), station_mm),
-        drawn=DrawnBlock(heights, tuple(traverses), anchored, zero_of),
+        drawn=DrawnBlock(heights, tuple(traverses), anchored, zero_of, tuple(crossed)),
         zero_drift=_zero_drift(zero, kept[named], times[named], heights),
         drawn_runs=tuple(
             run
@@ -152,6 +167,7 @@ def with_run(block: Observations, further: Traverse, bed: Bed) -> Observations:
         anchored=block.drawn.anchored,
         zero_of=block.drawn.zero_of,
         belief=block.drawn.heights.belief.with_run_like(like),
+        crossed=block.drawn.crossed,
     )
 
 

@@ -18,6 +18,7 @@ from acquire.model.quantity import LARGEST_LENGTH, QUANTITIES, SLOPE, Quantity
 from acquire.model.traverse import Traverse
 from analysis.level.continuous import ContinuousHeights
 from analysis.linear.fact import Fact
+from analysis.observe.over_joints import CrossedJoint
 
 
 class Place(NamedTuple):
@@ -116,6 +117,8 @@ class DrawnBlock:
     """Whether other readings tied it."""
     zero_of: int | None
     """Whose zero stayed an unknown."""
+    crossed: tuple[CrossedJoint, ...] = ()
+    """Joints of the bed that its runs crossed, with the steps that they show."""
 
 
 @dataclass(frozen=True, eq=False)

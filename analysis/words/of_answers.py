@@ -1,5 +1,6 @@
 """What to mind about an answer: what it rests on, what it cannot tell apart, and what would."""
 
+import math
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -249,9 +250,16 @@ def _joint_within(fact: "JointWithin") -> str:
 
 
 def _drawn_over_joint(fact: "DrawnOverJoint") -> str:
+    if math.isnan(fact.step_um):
+        return (
+            f"{fact.face}: the level drawn along it barely came over the joint at {fact.joint_mm:g} mm; its "
+            "readings with a foot on either piece are left out"
+        )
+    way = "up" if fact.step_um >= 0 else "down"
     return (
-        f"{fact.face}: a level drawn over the joint at {fact.joint_mm:g} mm rounds a step off over as much "
-        "as its base, which the ± there does not cover; step it over the joint instead"
+        f"{fact.face}: a level was drawn over the joint at {fact.joint_mm:g} mm; as each foot crossed, it "
+        f"read a step {way} of {abs(fact.step_um):.1f} ± {fact.expanded_um:.1f} µm. The heights have it, and "
+        f"their ± within {fact.within_mm:g} mm of the joint"
     )
 
 

@@ -1,0 +1,105 @@
+"""Levels drawn over a declared joint, against invented truth: a worn way in two pieces that do not meet."""
+
+import math
+
+import numpy as np
+import pytest
+
+from acquire.model.errors import AnalysisError
+from analysis.adjust.combination import combine
+from analysis.answers.face_map import map_face
+from analysis.answers.joints import joints
+from analysis.level.slopes import continuous_run
+from analysis.observe.over_joints import joints_crossed, without_steps
+from analysis.words.facts import sentences
+from tests.invented import flat, level
+
+BASE, JOINT = 200.0, 650.0
+LENGTH = 1500.0
+STEP, KINK = 40.0, -60.0
+"""µm and µm/m."""
+
+
+def height(x, joint_mm=JOINT):
+    worn = -35 * np.exp(-(((x - 420) / 180) ** 2))
+    return worn + np.where(x > joint_mm, STEP + KINK * (x - joint_mm) / 1000, 0.0)
+
+
+@pytest.fixture
+def drawn(invented_bed, make_traverse):
+    """The way drawn there and back, 2 µm/m a reading, the joint declared a little off where it is."""
+
+    def make(declared="joints_mm = [650]\n", pitch_mm=2.0, joint_mm=JOINT, first_mm=BASE / 2):
+        bed = invented_bed(
+            length_mm=LENGTH, pitch_mm=50, bed=declared, faces={"way": flat(0)},
+            instruments={"level": level(2.0, seating_um=0.0)},
+        )  # fmt: skip
+        rng = np.random.default_rng(3)
+        x = np.arange(first_mm, LENGTH - BASE / 2 + 1, pitch_mm)
+        slope = (height(x + BASE / 2, joint_mm) - height(x - BASE / 2, joint_mm)) / BASE * 1000
+        runs = [
+            make_traverse(bed, "level", x, slope + noise, mode="continuous", face="way", direction=direction)
+            for noise, direction in zip(rng.normal(0, 2, (2, x.size)), ("forward", "reverse"), strict=True)
+        ]
+        return combine(runs, bed)
+
+    return make
+
+
+def straightened(y, x):
+    return y - np.polyval(np.polyfit(x, y, 1), x)
+
+
+@pytest.mark.parametrize("joint_mm", [JOINT, JOINT + 3], ids=["where declared", "3 mm off"])
+def test_heights_beside_a_joint_that_a_level_was_drawn_over_hold_within_their_uncertainty(drawn, joint_mm):
+    """Smoothed over, the curve was 13 µm off with ± 9, and the stations a base apart 16 µm with ± 0.2."""
+    found = map_face(drawn(joint_mm=joint_mm), "way", line="least-squares")
+    x = found.station_mm
+    off = np.abs(found.height_um - straightened(height(x), x))
+    assert np.all(off <= 2 * found.standard_uncertainty_um)
+    assert np.max(2 * found.standard_uncertainty_um) < 3.0
+    chain = found.base_lag
+    off = np.abs(chain.height_um - straightened(height(chain.station_mm), chain.station_mm))
+    assert np.all(off <= 1.3 * 2 * chain.standard_uncertainty_um)
+
+
+def test_words_name_the_step_that_the_feet_read(drawn):
+    found = map_face(drawn(), "way")
+    (said,) = [each for each in sentences(found.warnings) if "drawn over the joint" in each]
+    assert "650 mm" in said and "a step up of 39.9" in said and "within 200 mm" in said
+    whole = map_face(drawn(declared=""), "way")
+    assert not any("drawn over the joint" in each for each in sentences(whole.warnings))
+
+
+def test_step_and_kink_of_the_joint_come_from_the_curve_not_from_stations_a_base_apart(drawn):
+    (joint,) = joints(drawn()).joints
+    (face,) = joint.faces
+    assert abs(face.step_um.value - STEP) <= face.step_um.expanded < 12
+    assert abs(face.kink_um_per_m.value - KINK) <= face.kink_um_per_m.expanded < 300
+
+
+def test_level_that_barely_came_over_a_joint_loses_those_readings_and_says_so(drawn):
+    """Its near foot starts 6 mm before the joint: one reading or two have a foot on either piece."""
+    found = map_face(drawn("joints_mm = [12]\n", first_mm=BASE / 2 + 4), "way")
+    assert any("barely came over the joint at 12 mm" in each for each in sentences(found.warnings))
+    assert found.profile.station_mm[0] >= 12
+
+
+def test_readings_too_far_apart_to_tell_a_step_are_refused():
+    x = np.arange(100.0, 1401, 35)
+    with pytest.raises(AnalysisError, match="too few readings beside the joint at 650 mm"):
+        joints_crossed([continuous_run(x, 0 * x, 1.0, base_mm=BASE)], (JOINT,))
+
+
+def test_step_is_taken_out_of_the_readings_that_bridge_it_and_no_others():
+    """By hand: 20 µm under a base of 200 mm are 100 µm/m in the readings from 550 to 750 mm."""
+    x = np.arange(100.0, 1401, 2)
+    bridging = np.abs(x - JOINT) < BASE / 2
+    run = continuous_run(x, 7.0 + 100.0 * bridging, 1.0, base_mm=BASE)
+    (joint,) = joints_crossed([run], (JOINT, 3000.0))
+    assert joint.step_um == pytest.approx(20.0)
+    clean = without_steps(run, (joint,))
+    np.testing.assert_allclose(clean.slope_um_per_m, 7.0)
+    gone = np.setdiff1d(x, clean.station_mm)
+    assert gone.min() == 546 and gone.max() == 754 and gone.size == 10
+    assert not math.isnan(joint.standard_uncertainty_um)
