@@ -18,6 +18,7 @@ from analysis.adjust.nuisances import (
     zero_roots,
 )
 from analysis.adjust.there_and_back import bows_between
+from analysis.adjust.untold_drift import drifts_shown, untold_drift
 from analysis.observe import Nuisance, Observations, Unknown
 
 
@@ -103,9 +104,11 @@ def _drift_of_further(
     key = drift_key(each)
     if key not in assembly.nuisances:
         key = drift_told(each, (*assembly.observations, each), roots) or key
-    if key not in assembly.nuisances:
-        return ()
     start = when_started(assembly.observations, roots)
+    if key not in assembly.nuisances:
+        others = [other for other in assembly.observations if other.traverse != each.traverse]
+        began, shown = start.get(each.traverse, 0.0), drifts_shown(others)
+        return untold_drift(each, (*others, each), roots, began, shown)
     if each.traverse not in start and roots.get(each.traverse) == each.traverse:
         return (Nuisance(key, each.order),)  # when it began is a matter of its own zero
     if each.traverse not in start:

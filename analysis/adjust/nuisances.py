@@ -8,6 +8,7 @@ import numpy as np
 
 from acquire.model.units import MM_PER_M
 from analysis.adjust.there_and_back import DRIFT, Return, single_runs
+from analysis.adjust.untold_drift import drifts_shown, moved_key, untold_drift
 from analysis.linear.fact import Fact
 from analysis.observe import Nuisance, Observations, Unknown
 
@@ -105,7 +106,7 @@ def with_drift(
     roots: Mapping[int, int],
 ) -> list[tuple[Nuisance, ...]]:
     told = drifts_told(observations)
-    start = when_started(observations, roots)
+    start, shown = when_started(observations, roots), drifts_shown(observations)
     result = []
     for each, own in zip(observations, parts, strict=True):
         part = own
@@ -114,6 +115,8 @@ def with_drift(
             part = (*own, Nuisance(key, each.order + start[each.traverse]))
         elif each.bow is not None and _bow_is_told(each, observations, told):
             part = (*own, each.bow)
+        else:
+            part = (*own, *untold_drift(each, observations, roots, start[each.traverse], shown))
         result.append(part)
     return result
 
@@ -245,13 +248,9 @@ def _not_held(each: Observations, together: Sequence[Observations]) -> Observati
     said = ZeroNotHeld(each.zero_instrument, each.traverse, each.faces, others)
     return replace(
         each,
-        nuisances=(*each.nuisances, Nuisance(_of_the_zero(each.traverse), _zero_column(each))),
+        nuisances=(*each.nuisances, Nuisance(moved_key(each.traverse), _zero_column(each))),
         warnings=(*each.warnings, said),
     )
-
-
-def _of_the_zero(run: int) -> Unknown:
-    return Unknown("drift", (str(run), "of the zero"))
 
 
 def _moved(each: Observations, starts: Mapping[int, float], is_drift: set[int]) -> Observations:
@@ -261,7 +260,7 @@ def _moved(each: Observations, starts: Mapping[int, float], is_drift: set[int]) 
     is_sure = zero.run in is_drift
     rate = zero.rate if is_sure else zero.rate / 2
     doubt = float(np.hypot(zero.standard_uncertainty, 0.0 if is_sure else rate))
-    unknown = Nuisance(_of_the_zero(zero.run), column, doubt)
+    unknown = Nuisance(moved_key(zero.run), column, doubt)
     return replace(
         each,
         correction=each.correction + rate * column,

@@ -13,6 +13,7 @@ from acquire.model.traverse import Traverse
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.nuisances import drift_told, zero_roots
 from analysis.adjust.there_and_back import DRIFT, Return
+from analysis.adjust.untold_drift import rate_key
 from analysis.observe import Observations
 
 SCALE, BASE, SEATING, FEET, CARRIAGE = "scale", "base", "seating", "feet", "carriage length"
@@ -114,7 +115,8 @@ def _by_stated(what: str, values: Mapping[str, float | None]) -> Iterator[Assump
 def _of_drift(used: Sequence[Observations], bed_map: BedMap) -> Iterator[Assumption]:
     """Taken off as steady where runs there and back tell it; taken as none where nothing does.
 
-    Where a bow between runs may be a bent bed, it is in the ± and nothing is taken for granted.
+    Where a bow between runs may be a bent bed, or a zero that runs share may have drifted, it is in the ±
+    and nothing is taken for granted.
     """
     roots = zero_roots(bed_map.observations)
     returns = {number: each for each in bed_map.assembly.returns for number in each.traverses}
@@ -122,6 +124,8 @@ def _of_drift(used: Sequence[Observations], bed_map: BedMap) -> Iterator[Assumpt
     for each in used:
         found = returns.get(each.traverse)
         if found is not None and found.bow_sd_um > 0.0:
+            continue
+        if rate_key(roots.get(each.traverse, each.traverse)) in bed_map.assembly.nuisances:
             continue
         what = DRIFT_STEADY if _is_taken_off(each, roots, bed_map) else NO_DRIFT
         names.setdefault((what, _is_shown(found)), {})[each.instrument] = None

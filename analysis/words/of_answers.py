@@ -102,9 +102,9 @@ def _only_of_carriage(fact: "OnlyOfCarriage") -> str:
 def _rests_on_one_zero(fact: "RestsOnOneZero") -> str:
     runs = " and ".join(map(str, fact.traverses))
     return (
-        f"the wind rests on the zero of {fact.instrument} having stayed as it was in traverses {runs}, which "
-        f"nothing tells: by however much it drifted in between, the wind is off by {fact.wind_per_drift:.2g} "
-        "times as much; run back along one of the ways without touching the zero"
+        f"the wind rests on one zero of {fact.instrument} in traverses {runs}, and nothing tells how far it "
+        f"drifted: by {fact.wind_per_drift:.2g} times that the wind is off, which the ± counts as far as it "
+        "is likely; run back along one of the ways without touching the zero"
     )
 
 

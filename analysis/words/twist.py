@@ -117,7 +117,7 @@ def known_up_to_words(result: "Twist") -> list[str]:
     if result.known_up_to == "a line":
         return [
             "  The readings tell the roll only up to a steady wind: each run has its own zero. "
-            "A cross level, or `--same-zero-as`, tells the rest."
+            "A cross level tells the rest, or levels run there and back with one zero (`--same-zero-as`)."
         ]
     if result.known_up_to == "a constant":
         return [

@@ -18,6 +18,8 @@ Key = tuple[str, ...]
 FREE_BELOW = 1e-9
 """Singular values (of columns of length one) below this are none."""
 KNOWN_WITHIN = 1e-7
+DRIFTS_BY = 3.0
+"""Of what its readings are sure to, over a run: a zero of several runs of which none tells the drift."""
 SAG_IS_GOOD_TO = 0.10
 """Relative, of a sag from handbook constants and a plain rectangular section."""
 
@@ -66,8 +68,9 @@ def adjust(runs: Sequence[Run], bed: Description, bows: Sequence[Bow] = ()) -> A
 
     Unknowns: heights at stations (µm), a zero per run that shares none, height and tilt of
     an edge, wire or line as it lay, a drift where a run was made there and back without
-    turning, and with their stated sizes scale and base of an instrument, a sag's doubt, and
-    the bows by which the bed may have bent between runs.
+    turning, and with their stated sizes scale and base of an instrument, a sag's doubt, what a
+    zero may have drifted by that nobody can tell, and the bows by which the bed may have bent
+    between runs.
     """
     heights, matrix, still = _height_columns(runs, bed)
     columns: dict[Key, list[np.ndarray]] = {}
@@ -159,11 +162,69 @@ def _other_unknowns(
     drift = drift_key(run, runs)
     if drift is not None:
         found.append((drift, taken_at(run, runs), None))
+    else:
+        found += _may_have_drifted(run, runs, bed)
     base = instrument.get("base_uncertainty_mm", 0) / instrument.get("base_mm", 1)
     scale = np.hypot(instrument.get("scale_uncertainty", 0), base)
     if scale:
         found.append((("scale", run.instrument), run.reading, float(scale)))
     return found
+
+
+def _may_have_drifted(
+    run: Run, runs: Sequence[Run], bed: Description
+) -> list[tuple[Key, np.ndarray, float | None]]:
+    """A zero of several runs, or of an instrument seen to drift elsewhere: a rate of its own, and moves."""
+    together = [each for each in runs if root_of(each, runs) == root_of(run, runs)]
+    quantity = bed.instrument(run)["quantity"]
+    seen = _drift_seen(run.instrument, runs, bed) if quantity in ("slope", "roll") else 0.0
+    sd = seen
+    if len(together) > 1:
+        sd = max(sd, DRIFTS_BY * float(np.sqrt(np.median(np.diag(covariance(run, bed))))))
+    lasted = float(np.median([np.ptp(_within(each)) for each in together]))
+    found: list[tuple[Key, np.ndarray, float | None]] = []
+    began = float(np.min(taken_at(run, runs) - _within(run)))
+    is_rate = sd > 0 and lasted > 0 and (quantity == "slope" or seen > 0)
+    if is_rate:
+        found.append((("rate", str(root_of(run, runs))), taken_at(run, runs), sd / lasted))
+    if run.number > min(each.number for each in together):
+        times = 1.0 if is_rate or lasted == 0 else max(1.0, began / lasted)
+        found.append((("moved", str(run.number)), np.ones(len(run.station_mm)), times * sd))
+    return found
+
+
+def _drift_seen(instrument: str, runs: Sequence[Run], bed: Description) -> float:
+    """Root of the mean square drift over a run, less noise, by all pairs of runs there and back."""
+    squares = []
+    for one in runs:
+        for other in runs:
+            pair = (one.direction, other.direction) == ("forward", "reverse")
+            if pair and one.instrument == instrument and _set_up(one) == _set_up(other):
+                change, variance = _drift_between(one, other, bed)
+                squares.append(max(change**2 - variance, 0.0))
+    return float(np.sqrt(np.mean(squares))) if squares else 0.0
+
+
+def _drift_between(one: Run, other: Run, bed: Description) -> tuple[float, float]:
+    """Drift over the first run by a weighted line through differences at the stations of both; variance."""
+    pairs = [
+        (int(np.flatnonzero(one.station_mm == mm)[0]), int(np.flatnonzero(other.station_mm == mm)[0]))
+        for mm in sorted(set(one.station_mm) & set(other.station_mm))
+    ]
+    mine, theirs = np.array(pairs, int).reshape(-1, 2).T
+    design = np.column_stack([np.ones(len(mine)), _within(one)[mine] - _within(other)[theirs]])
+    if len(mine) < 3 or np.ptp(design[:, 1]) == 0:
+        return 0.0, 0.0
+    variance = np.diag(covariance(one, bed))[mine] + np.diag(covariance(other, bed))[theirs]
+    inverse = np.linalg.inv(design.T @ (design / variance[:, None]))
+    rate = (inverse @ design.T @ ((one.reading[mine] - other.reading[theirs]) / variance))[1]
+    lasted = float(np.ptp(_within(one)))
+    return float(rate) * lasted, float(inverse[1, 1]) * lasted**2
+
+
+def _within(run: Run) -> np.ndarray:
+    """When each reading was taken from the run's own start."""
+    return in_order(run) if run.time_s is None else run.time_s
 
 
 def _bow(

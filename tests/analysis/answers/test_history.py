@@ -372,9 +372,10 @@ def test_zero_shared_within_each_survey_is_another_one_before_and_after(
     twist = before_and_after(read(then, 30.0), read(now, -250.0)).twist
     assert (twist.before_um_per_m, twist.after_um_per_m) == pytest.approx((then, now), abs=1e-6)
     assert twist.change_um_per_m == pytest.approx(now - then, abs=1e-6)
-    # derived: ten steps of 100 mm on each of two ways, 5 µm/m and two feet seated to 0.3 µm each
+    # derived: ten steps of 100 mm on each of two ways, 5 µm/m and two feet seated to 0.3 µm each; the zero
+    # may have drifted by three times that over a run (nine intervals, ten between runs) and moved as far
     step_um = np.hypot(5.0, 2**0.5 * 0.3 / 0.1) * 0.1
-    expanded = 2 * step_um * np.sqrt(20) / 0.3
+    expanded = 2 * step_um * np.hypot(np.sqrt(20), 10 * 3 * np.hypot(10 / 9, 1)) / 0.3
     assert twist.before_expanded_um_per_m == pytest.approx(expanded, rel=1e-6)
     assert twist.change_expanded_um_per_m == pytest.approx(2**0.5 * expanded, rel=1e-6)
 

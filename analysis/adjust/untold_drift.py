@@ -1,0 +1,107 @@
+"""Drift of runs one way, which nothing tells: as far as the zero may have moved, it is in the ±.
+
+Runs there and back tell how an instrument drifted. Of a zero that several runs one way share nothing
+does, and yet wind rests on its having stayed: it may have drifted on at a rate of its own, which bows
+what a level shows of each way, and have moved between runs besides. Both are unknowns about nought, of a
+size that is taken (`OVER_A_RUN`) unless runs there and back of the same instrument elsewhere show more.
+An instrument that is seen to drift elsewhere is not taken as steady where it ran one way with a zero
+of its own either.
+
+A single run of an instrument of which no run there and back is known keeps the sum of its steps as it is
+and its uncertainty as noise makes it: that it did not drift stands beside the answer.
+"""
+
+from collections.abc import Mapping, Sequence
+from itertools import product
+
+import numpy as np
+
+from analysis.observe import Nuisance, Observations, Unknown
+
+OVER_A_RUN = 3.0
+"""By how many times what a reading is sure to a zero is taken to drift over one run (standard uncertainty);
+a choice, for nobody states it. Less would not hold levels that drift by as much."""
+LEAST_COMMON = 3
+
+
+def untold_drift(
+    each: Observations,
+    observations: Sequence[Observations],
+    roots: Mapping[int, int],
+    start: float,
+    shown: Mapping[str, float],
+) -> tuple[Nuisance, ...]:
+    """What the zero of a run whose drift nothing tells may have moved by.
+
+    That of a level along a way drifts on while it is read, which looks like a bow, and is knocked between
+    runs. Of other readings it moves between runs; within them too where the instrument is seen to drift.
+
+    Parameters
+    ----------
+    each : Observations
+        A run of which `drift_told` knows no drift.
+    observations : sequence of Observations
+        All of them.
+    roots : mapping
+        For each run the one whose zero it has.
+    start : float
+        When it began after that one, in the unit of its `order`.
+    shown : mapping
+        `drifts_shown`, by instrument.
+    """
+    if each.zero is None or not each.drift_group:
+        return ()
+    root = roots[each.traverse]
+    together = [other for other in observations if roots.get(other.traverse) == root]
+    if any(other.drawn is not None for other in together):
+        return ()
+    seen = 0.0 if each.measures.is_length else shown.get(each.instrument, 0.0)
+    over_run, lasted = seen, float(np.median([np.ptp(other.order) for other in together]))
+    if len(together) > 1:
+        over_run = max(over_run, OVER_A_RUN * float(np.sqrt(np.median(each.variance))))
+    found, runs_since = [], max(start / lasted, 1.0) if lasted > 0.0 else 1.0
+    if over_run > 0.0 and lasted > 0.0 and (seen > 0.0 or each.measures.has_feet_along):
+        found, runs_since = [Nuisance(rate_key(root), each.order + start, over_run / lasted)], 1.0
+    if each.traverse != min(other.traverse for other in together):
+        found.append(Nuisance(moved_key(each.traverse), np.ones(len(each)), runs_since * over_run))
+    return tuple(found)
+
+
+def rate_key(root: int) -> Unknown:
+    """Of the rate at which the zero of a run may have drifted."""
+    return Unknown("drift", (str(root), "of the zero, untold"))
+
+
+def moved_key(run: int) -> Unknown:
+    """Of what the zero of a run may have moved by before it."""
+    return Unknown("drift", (str(run), "of the zero"))
+
+
+def drifts_shown(observations: Sequence[Observations]) -> dict[str, float]:
+    """By how much each instrument drifted over its stepped runs there and back, root of the mean square."""
+    groups: dict[tuple[tuple[str, ...], bool], list[Observations]] = {}
+    for each in observations:
+        if each.mode == "stepped" and each.drift_group:
+            groups.setdefault((each.drift_group, each.turned), []).append(each)
+    squares: dict[str, list[float]] = {}
+    for runs in groups.values():
+        for one, other in product(runs, runs):
+            if (one.direction, other.direction) == ("forward", "reverse"):
+                change, doubt = _drift_over_run(one, other)
+                squares.setdefault(one.instrument, []).append(max(change**2 - doubt**2, 0.0))
+    return {name: float(np.sqrt(np.mean(each))) for name, each in squares.items()}
+
+
+def _drift_over_run(one: Observations, other: Observations) -> tuple[float, float]:
+    """What the first drifted over its run by what it differs from the other, and its uncertainty."""
+    _, mine, theirs = np.intersect1d(
+        np.round(one.station_mm, 1), np.round(other.station_mm, 1), return_indices=True
+    )
+    apart = one.order[mine] - other.order[theirs]
+    if len(mine) < LEAST_COMMON or np.ptp(apart) == 0.0:
+        return 0.0, 0.0
+    weight = 1 / (one.variance[mine] + other.variance[theirs])
+    differs = one.reading[mine] - one.correction[mine] - other.reading[theirs] + other.correction[theirs]
+    centred = apart - np.average(apart, weights=weight)
+    power, lasted = float(np.sum(weight * centred**2)), float(np.ptp(one.order))
+    return lasted * float(np.sum(weight * centred * differs)) / power, lasted * power**-0.5
