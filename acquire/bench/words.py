@@ -12,6 +12,8 @@ from acquire.model.units import decimals_for, number_text
 
 NARROWEST = 34
 LONG_ENOUGH_S = 300.0
+COVERAGE_FACTOR = 2.0
+"""What stands behind ± is twice the standard uncertainty, as everywhere (95 %)."""
 UNITS = {"um/m": "µm/m", "um": "µm", "degC": "°C", "arcsec": "arcsec"}
 
 
@@ -146,7 +148,7 @@ def still_words(instrument: Instrument, record: StillRecord) -> list[str]:
         return f"{number_text(value, decimals_for(sure_to / 2))} {unit}"
 
     u = record.standard_uncertainty
-    sure = max(0.1 * u if record.is_stuck else record.dwell_scatter_uncertainty, 1e-9)
+    sure = max(0.1 * u if record.is_stuck else COVERAGE_FACTOR * record.dwell_scatter_uncertainty, 1e-9)
     promised = record.sample_scatter / max(1.0, record.dwell_s * record.rate_hz) ** 0.5
     lines = [
         f"{instrument.name}: one station of {record.dwell_s:g} s is good to "
@@ -166,9 +168,9 @@ def still_words(instrument: Instrument, record: StillRecord) -> list[str]:
 
 
 def _drift_words(record: StillRecord, unit: str) -> str:
-    sure = record.drift_uncertainty_per_hour
+    sure = COVERAGE_FACTOR * record.drift_uncertainty_per_hour
     if not record.has_drifted:
-        return f"no drift seen (less than {2 * sure:.2g} {unit} an hour)"
+        return f"no drift seen (less than {abs(record.drift_per_hour) + sure:.2g} {unit} an hour)"
     drift = number_text(record.drift_per_hour, decimals_for(sure))
     return (
         f"drifts by {drift} ± {sure:.1g} {unit} an hour: let it warm up; runs there and back cancel "
@@ -189,7 +191,7 @@ def _step_words(record: StillRecord, unit: str) -> str:
 def seating_words(instrument: Instrument, found: Seating) -> list[str]:
     """What the placings found."""
     unit = UNITS.get(instrument.contract_unit, instrument.contract_unit)
-    sure = found.uncertainty_um
+    sure = COVERAGE_FACTOR * found.uncertainty_um
     seating = number_text(found.seating_um, decimals_for(sure / 2))
     what = "a foot" if instrument.measures.is_angle else "it"
     lines = [

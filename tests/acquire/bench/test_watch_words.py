@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from acquire.bench.identify import stable_name
+from acquire.bench.seating import Seating
 from acquire.bench.still import still_record
-from acquire.bench.words import still_words
+from acquire.bench.words import seating_words, still_words
 from acquire.model.bed import Instrument
 from acquire.receive.ports import Found
 
@@ -25,11 +26,18 @@ def test_scatter_of_single_samples_would_promise_less_by_the_root_of_their_numbe
     assert "single samples scatter by 1 µm/m, which would promise 0.13" in said(sample_scatter=1.0)
 
 
-def test_drift_that_is_not_seen_is_bounded_by_twice_its_standard_uncertainty():
-    assert "no drift seen (less than 8 µm/m an hour)" in said(
-        drift_per_hour=1.0, drift_uncertainty_per_hour=4.0
+@pytest.mark.parametrize("drift", [1.0, -1.0])
+def test_drift_that_is_not_seen_is_bounded_by_what_was_seen_and_twice_its_standard_uncertainty(drift):
+    assert "no drift seen (less than 9 µm/m an hour)" in said(
+        drift_per_hour=drift, drift_uncertainty_per_hour=4.0
     )
-    assert "drifts by 30 ± 4 µm/m an hour" in said(drift_per_hour=30.0, drift_uncertainty_per_hour=4.0)
+
+
+def test_figures_of_the_bench_stand_with_twice_their_standard_uncertainty():
+    assert "drifts by 30 ± 8 µm/m an hour" in said(drift_per_hour=30.0, drift_uncertainty_per_hour=4.0)
+    assert "is good to 0.13 µm/m ± 0.06 µm/m" in said(dwell_scatter_uncertainty=0.03)
+    found = Seating(placings=10, scatter=3.5, seating_um=0.5, uncertainty_um=0.1, drift=0.0)
+    assert "differs by 0.5 ± 0.2 µm (seating_um)" in seating_words(LEVEL, found)[0]
 
 
 @pytest.mark.parametrize(("lasted_s", "is_short"), [(299.0, True), (301.0, False)])
