@@ -55,6 +55,21 @@ def start():
         end(child)
 
 
+@pytest.fixture(autouse=True)
+def converted_here(request, monkeypatch):
+    """A finished run is converted in this process: to start another takes longer than most of these tests.
+
+    Tests of the whole program leave it as it is: they claim that it is another process, and what comes of
+    it where that ends badly.
+    """
+    if request.node.get_closest_marker("whole") is not None:
+        return
+    from acquire.record import conversion, keeping, mending, recorder
+
+    for room in (keeping, mending, recorder):
+        monkeypatch.setattr(room, "convert", conversion.convert_here)
+
+
 ENDS_WITHIN_S = 20
 
 

@@ -146,6 +146,7 @@ def test_correction_that_finds_no_reading_after_redo_is_refused_not_forgotten(su
     assert main(["redo", str(survey), "2"]) == 0
 
 
+@pytest.mark.whole
 def test_person_at_a_terminal_is_asked_for_the_reading_and_the_reason(survey, at_a_terminal):
     done = at_a_terminal(["correct", survey, "1", "--station", "100"], b"two\n2.0\na zero too many\n")
     assert done.returncode == 0, done.stderr

@@ -36,6 +36,7 @@ def direction_of(survey, number=1):
     return read_traverse(files_of(survey)[number]).setup.direction
 
 
+@pytest.mark.whole
 def test_person_who_imports_rows_from_the_far_end_is_asked_and_the_answer_counts(
     survey, tmp_path, at_a_terminal
 ):
@@ -50,6 +51,7 @@ def test_person_who_imports_rows_from_the_far_end_is_asked_and_the_answer_counts
         assert traverse.stations.reading.tolist() == [4, 3, 2, 1]
 
 
+@pytest.mark.whole
 def test_rows_sorted_after_a_reverse_run_stay_reverse_unless_the_person_says_otherwise(
     survey, tmp_path, at_a_terminal
 ):

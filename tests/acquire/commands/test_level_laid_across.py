@@ -119,6 +119,7 @@ def test_what_cannot_lie_across_is_refused(survey, monkeypatch, capsys, words, t
     assert told in capsys.readouterr().err and list(files_of(survey)) == [1]
 
 
+@pytest.mark.whole
 def test_person_at_a_terminal_reads_the_level_across_without_a_second_entry(survey, at_a_terminal):
     typed = "".join(f"{each}\n" for each in DIVISIONS).encode()
     done = at_a_terminal(["enter", survey, "--across", "front-vee", "rear-flat", "-i", "vial"], typed)
