@@ -55,19 +55,24 @@ def start():
         end(child)
 
 
-@pytest.fixture(autouse=True)
-def converted_here(request, monkeypatch):
-    """A finished run is converted in this process: to start another takes longer than most of these tests.
+@pytest.fixture(scope="session", autouse=True)
+def is_converted_here():
+    """A finished run is converted in this process: to start another takes longer than most tests.
 
-    Tests of the whole program leave it as it is: they claim that it is another process, and what comes of
-    it where that ends badly.
+    What is yielded holds whether it is so: `acquire/conftest.py` takes it back for tests of the whole program,
+    which claim that it is another process, and what comes of it where that ends badly.
     """
-    if request.node.get_closest_marker("whole") is not None:
-        return
     from acquire.record import conversion, keeping, mending, recorder
 
-    for room in (keeping, mending, recorder):
-        monkeypatch.setattr(room, "convert", conversion.convert_here)
+    here = [True]
+
+    def convert(journal_path, h5_path):
+        return (conversion.convert_here if here[0] else conversion.convert)(journal_path, h5_path)
+
+    with pytest.MonkeyPatch.context() as patch:
+        for room in (keeping, mending, recorder):
+            patch.setattr(room, "convert", convert)
+        yield here
 
 
 ENDS_WITHIN_S = 20

@@ -86,7 +86,7 @@ def _blue(
             described,
             from_mm=lies[0],
             to_mm=lies[1],
-            film_um=film_um or FILM_UM,
+            film_um=FILM_UM if film_um is None else film_um,
             joints_mm=loaded.bed.joints_mm,
             warnings=warnings,
             assumptions=taken,

@@ -17,6 +17,14 @@ INVENTED_BED = bed_toml(
 )
 
 
+@pytest.fixture(autouse=True)
+def converted_as_at_the_machine(request, is_converted_here):
+    """Where a test claims the whole program, a finished run is converted in a process of its own."""
+    is_converted_here[0] = request.node.get_closest_marker("whole") is None
+    yield
+    is_converted_here[0] = True
+
+
 @pytest.fixture(scope="session")
 def invented_bed_toml() -> str:
     """Text of a bed.toml."""
