@@ -109,7 +109,6 @@ def assert_numbers(found, *names, length):
         assert all(value is None or type(value) in NUMBER for value in found[name]), name
 
 
-@pytest.mark.whole
 def test_map(ask):
     found = ask("map", "way", "--over", "300mm")  # a bare number is in the unit of the survey: inches
     assert (found["face"], found["by"], found["line"], found["mode"]) == ("way", "all", "unworn", "stepped")
@@ -127,7 +126,6 @@ def test_map(ask):
     assert all(isinstance(words, str) for words in found["warnings"])
 
 
-@pytest.mark.whole
 def test_map_by_one_kind_of_instrument_and_line(ask):
     by_level = ask("map", "flat", "--by", "level", "--line", "minimum-zone")
     assert by_level["traverses"] == [3, 4] and by_level["line"] == "minimum-zone"
@@ -136,7 +134,6 @@ def test_map_by_one_kind_of_instrument_and_line(ask):
     assert ask("map", "flat", "--by", "indicator")["traverses"] == [6]
 
 
-@pytest.mark.whole
 def test_twist(ask):
     found = ask("twist")
     figures = {"twist_um_per_m", "wind_um_per_m", "worst_over_carriage_um_per_m"}
@@ -151,7 +148,6 @@ def test_twist(ask):
     assert found["methods"]["two_maps"]["twist_um_per_m"] is None
 
 
-@pytest.mark.whole
 def test_compare(ask, survey, capsys):
     found = ask("compare", "flat:level", "flat:indicator")
     columns = ("station_mm", "difference_um", "expanded_uncertainty_um", "normalised_error")
@@ -167,7 +163,6 @@ def test_compare(ask, survey, capsys):
     assert "same thing" in line
 
 
-@pytest.mark.whole
 def test_combine(ask):
     found = ask("combine")
     assert set(found["faces"]) == {"way", "flat"}
@@ -179,7 +174,6 @@ def test_combine(ask):
     assert all(isinstance(words, str) for words in found["cannot_tell"])
 
 
-@pytest.mark.whole
 def test_next(ask):
     advice = ask("next")["advice"]
     assert advice and all(set(each) >= {"instrument", "face", "what", "now", "then"} for each in advice)
@@ -217,7 +211,6 @@ def test_exit_codes(survey, capsys, words, code):
         assert len(told.err.strip().splitlines()) == 1
 
 
-@pytest.mark.whole
 def test_inch_changes_what_people_see_and_never_the_json(ask, survey, capsys):
     assert ask("map", "way") == ask("map", "way", "--inch") == ask("map", "way", "--metric")
     assert main(["map", str(survey), "way"]) == 0
@@ -264,7 +257,6 @@ ANALYSIS = (
 )
 
 
-@pytest.mark.whole
 @pytest.mark.parametrize("asked", ANALYSIS, ids=" ".join)
 def test_every_answer_holds_what_it_takes_for_granted(ask, asked):
     found = ask(*asked)["assumptions"]
@@ -278,7 +270,6 @@ def test_comparison_holds_what_it_takes_for_granted(ask):
     assert {"scale", "base", "feet", "seating"} <= {each["what"] for each in found}
 
 
-@pytest.mark.whole
 @pytest.mark.parametrize("asked", [*ANALYSIS, ("compare", "flat:level", "6")], ids=" ".join)
 def test_every_answer_says_in_one_line_what_it_takes_for_granted(survey, capsys, asked):
     command, *words = asked

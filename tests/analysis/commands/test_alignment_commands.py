@@ -8,8 +8,6 @@ import pytest
 from acquire.cli import main
 from tests.invented import survey_in
 
-pytestmark = pytest.mark.whole
-
 BED = """
 [bed]
 name = "invented lathe"
