@@ -59,8 +59,8 @@ def start():
 def is_converted_here():
     """A finished run is converted in this process: to start another takes longer than most tests.
 
-    What is yielded holds whether it is so: `acquire/conftest.py` takes it back for tests of the whole program,
-    which claim that it is another process, and what comes of it where that ends badly.
+    What is yielded holds whether it is so: `acquire/conftest.py` takes it back for tests of the whole
+    program, which claim that it is another process, and what comes of it where that ends badly.
     """
     from acquire.record import conversion, keeping, mending, recorder
 

@@ -217,9 +217,7 @@ class TestEnter:
         assert entered(*LEVEL)["manner"] == Manner(False, 0.0, None)
         assert entered(*LEVEL, "--settle", "9")["manner"].settle_s == 9.0
 
-    def test_entry_that_is_ended_is_whole_and_one_without_a_reading_leaves_no_number(
-        self, survey, monkeypatch
-    ):
+    def test_entry_that_is_ended_is_whole_and_one_without_a_reading_is_none(self, survey, monkeypatch):
         monkeypatch.setattr("sys.stdin", io.StringIO("q\n"))
         assert main(["-q", "enter", str(survey), *LEVEL]) == 0
         assert files_of(survey, "journal") == {}

@@ -51,7 +51,7 @@ def loaded(survey):
 
 @pytest.fixture
 def asked(survey, loaded, monkeypatch):
-    """What a function is asked by a command, by name; `where` is a module of the answers, or begins with a /."""
+    """What a function is asked by a command, by name: one of the answers, or, behind a /, any other."""
     monkeypatch.setattr("analysis.answers.surveys.load", lambda _: loaded)
 
     def run(words, where):

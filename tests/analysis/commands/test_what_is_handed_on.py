@@ -1,4 +1,4 @@
-"""What else a command hands on beside its options: older surveys, marks that were kept, noise, pictures, paper."""
+"""What a command hands on beside its options: older surveys, marks that were kept, pictures, paper."""
 
 from types import SimpleNamespace
 
