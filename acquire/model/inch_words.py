@@ -12,7 +12,7 @@ _NUMBER = r"[-+−±]?\d+(?:\.\d+)?(?:e[-+]?\d+)?"
 _BETWEEN = r"(?: ± |, …, |, | to | and | or |–)"
 _METRIC = r"(?:µm/m|µm|mm/s|mm)(?![\w/²])"
 _INCH = r"(?:thou/ft|thou|in)"
-_SAID = re.compile(
+_SAID = (  # compiled when first asked for: most commands say nothing in inches
     r"(?P<quoted>'[^']*'|`[^`]*`|\bsuch as .*?(?=; |\. |\.?$))"
     rf"|(?P<kept>{_NUMBER}(?:{_BETWEEN}{_NUMBER})* {_INCH} \([^()]*\))"
     rf"|(?P<metric>{_NUMBER}(?:{_BETWEEN}{_NUMBER})* (?:µm/m|µm)) "
@@ -41,7 +41,7 @@ def in_owners_unit(text: str, inch: bool) -> str:
     >>> in_owners_unit("from 0 mm at 5 mm/s; 9 mm/s²", True)
     'from 0 in at 11.8 in/min; 9 mm/s²'
     """
-    return _SAID.sub(_turned, text) if inch else text
+    return re.sub(_SAID, _turned, text) if inch else text
 
 
 def _turned(found: re.Match[str]) -> str:

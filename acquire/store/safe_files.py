@@ -7,7 +7,6 @@ before is gone only if that was meant.
 
 import os
 import re
-import secrets
 from collections.abc import Iterator
 from pathlib import Path
 from types import TracebackType
@@ -47,7 +46,7 @@ class NewFile:
 
     def __init__(self, place: Path):
         self.place = place
-        self.path = place.with_name(f".waylog-{secrets.token_hex(8)}.tmp")
+        self.path = place.with_name(f".waylog-{os.urandom(8).hex()}.tmp")
         """Where it is meanwhile."""
         self.handle = os.open(self.path, _FLAGS, 0o666)
         self._is_in_place = self._is_let_go = False

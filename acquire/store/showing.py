@@ -5,12 +5,9 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from acquire.model.errors import WaylogError
 from acquire.model.traverse import FLAGS, Setup, Stream, Traverse
 from acquire.store import read_survey, read_traverse, survey_bed, traverse_folder
-from acquire.store.journal import Chunk, Event, records
 from acquire.store.kept_tests import read_tests
 
 Values = dict[str, Any]
@@ -65,7 +62,7 @@ def line_of(traverse: Traverse) -> Values:
         "taken_as": setup.taken_as or None,
         "readings": traverse.readings,
         "garbled": traverse.garbled,
-        "stations": len(np.unique(places)),
+        "stations": len(set(places.tolist())),
         "from_mm": float(places.min()) if len(places) else None,
         "to_mm": float(places.max()) if len(places) else None,
         "complete": traverse.complete,
@@ -90,6 +87,8 @@ def stream_shown(stream: Stream) -> Values:
 
 def under_way(path: Path) -> Values:
     """A journal: of what, and how far it got; read in passing, so its last record may be half there."""
+    from acquire.store.journal import Chunk, Event, records  # which hardly any survey that is shown asks for
+
     found: Values = {"file": path.name, "face": None, "instrument": None, "last_s": None, "bytes": 0}
     for record in records(path):
         if isinstance(record, Setup):

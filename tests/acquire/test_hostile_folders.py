@@ -85,7 +85,7 @@ def test_links_planted_beside_a_journal_and_a_traverse_are_not_written_through(
 def test_link_under_the_very_name_that_was_drawn_is_refused(survey, cut_short, tmp_path, monkeypatch, linked):
     precious = tmp_path / "precious"
     precious.write_bytes(b"precious")
-    monkeypatch.setattr("secrets.token_hex", lambda count: "0" * 2 * count)
+    monkeypatch.setattr("os.urandom", bytes)
     linked(precious, survey / "traverses" / f".waylog-{'0' * 16}.tmp")
     with pytest.raises(RecordingError, match="cannot be written"):
         cut_short()

@@ -106,13 +106,14 @@ class Source:
     def attribute(self, name: str) -> Any:
         """A root attribute as a plain value: text, number or truth; None where there is none."""
         try:
-            kept = self._attributes.get_id(name)
+            kept = h5py.h5a.open(self.file.id, name.encode())
         except KeyError:
             return None
         if kept.shape != () or kept.get_storage_size() > LONGEST_TEXT_BYTES:
             raise self.refuse(f"attribute {name} is no single value")
-        value = self._attributes[name]
-        value = value.item() if isinstance(value, np.generic) else value
+        read = np.empty((), kept.dtype)
+        kept.read(read)
+        value = read.item()
         return value.decode("utf-8", "replace") if isinstance(value, bytes) else value
 
     def group(self, path: str, within: h5py.Group | None = None) -> h5py.Group:

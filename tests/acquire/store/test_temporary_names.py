@@ -14,7 +14,7 @@ def test_file_planted_under_the_drawn_name_is_not_written(tmp_path, monkeypatch,
     precious.write_bytes(b"precious")
     folder = tmp_path / "survey"
     folder.mkdir()
-    monkeypatch.setattr("secrets.token_hex", lambda count: "0" * 2 * count)
+    monkeypatch.setattr("os.urandom", bytes)
     trap = folder / f".waylog-{'0' * 16}.tmp"
     planted(precious, trap)
     with pytest.raises(FileExistsError):
