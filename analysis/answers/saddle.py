@@ -68,6 +68,9 @@ class SaddleDrop:
     apron_mm: float
     at_apron_um: NDArray[np.float64]
     pressure_angle_deg: float
+    at_apron_standard_uncertainty_um: NDArray[np.float64]
+    """Of the drop at the apron, whatever the two ways' errors have in common: an apron in front of both
+    ways carries those of their difference as well."""
     rack_play_um: float
     """At the greatest drop of the apron."""
     lining: Lining | None
@@ -154,19 +157,21 @@ def saddle_drop(
     there = np.isin(rear.station_mm, front.station_mm)
     front_um, rear_um = front.height_um[common], rear.height_um[there]
     away = apron_mm - float(bed_map.bed.faces[ways.front].across_mm or 0.0)
-    at_apron = front_um + (rear_um - front_um) * away / ways.gauge_mm
-    sure = np.maximum(front.standard_uncertainty_um[common], rear.standard_uncertainty_um[there])
+    share = away / ways.gauge_mm
+    at_apron = front_um + (rear_um - front_um) * share
+    of_front, of_rear = front.standard_uncertainty_um[common], rear.standard_uncertainty_um[there]
     return SaddleDrop(
         front=ways.front,
         rear=ways.rear,
         station_mm=front.station_mm[common],
         front_um=front_um,
         rear_um=rear_um,
-        standard_uncertainty_um=sure,
+        standard_uncertainty_um=np.maximum(of_front, of_rear),
         roll_um_per_m=(front_um - rear_um) / ways.gauge_mm * UM_PER_MM,
         apron_mm=apron_mm,
         at_apron_um=at_apron,
         pressure_angle_deg=pressure_angle_deg,
+        at_apron_standard_uncertainty_um=abs(1 - share) * of_front + abs(share) * of_rear,
         rack_play_um=rack_play(float(at_apron.max()), pressure_angle_deg),
         lining=lining,
         mill_off=() if lining is None else tuple(_mill_offs(bed_map, drops, lining)),

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 def saddle_words(found: "SaddleDrop", inch: bool) -> list[str]:
     """The drop at the apron first, then the rack, the cross slide's tilt, the lining, the table."""
     worst = int(np.argmax(found.at_apron_um))
-    sure = float(found.standard_uncertainty_um[worst])
+    sure = float(found.at_apron_standard_uncertainty_um[worst])
     most = height_text(float(found.at_apron_um[worst]), inch, sure)
     at = length_text(float(found.station_mm[worst]), inch)
     least = height_text(float(found.at_apron_um.min()), inch, sure)
@@ -31,7 +31,7 @@ def saddle_words(found: "SaddleDrop", inch: bool) -> list[str]:
         "much. A shim under the saddle's apron face lowers the apron more.",
     ]
     lines += [f"  {_mill_words(each, inch)}" for each in found.mill_off]
-    doubt = (2 * found.standard_uncertainty_um).tolist()
+    doubt = (2 * found.at_apron_standard_uncertainty_um).tolist()
     lines += columns(
         found.station_mm.tolist(), found.at_apron_um.tolist(), doubt, inch=inch, what="apron down"
     )

@@ -38,7 +38,7 @@ def saddle_figure(found: "SaddleDrop", inch: bool = False) -> Figure:
         for name, um, ink in ((found.front, found.front_um, LOW), (found.rear, found.rear_um, OTHER)):
             axes.plot(*with_gaps_at(joints, x, -scale.height(um)), color=ink, linewidth=1.1, label=name)
         y = -scale.height(found.at_apron_um)
-        x, y, half = with_gaps_at(joints, x, y, 2 * scale.height(found.standard_uncertainty_um))
+        x, y, half = with_gaps_at(joints, x, y, 2 * scale.height(found.at_apron_standard_uncertainty_um))
         draw_band(axes, x, y, half)
         axes.plot(x, y, color=INK, linewidth=1.4, label="apron")
         mark_joints(axes, joints)

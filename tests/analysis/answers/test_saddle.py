@@ -1,5 +1,6 @@
 """How far the saddle comes down, and what follows for apron, rack and lining: derived, truth invented."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -73,3 +74,18 @@ def test_place_of_the_apron_is_taken_from_bed_toml_and_asked_for_where_it_is_not
         saddle_drop(bed_map)
     placed = replace(bed_map, bed=replace(bed_map.bed, apron_mm=-100.0))
     assert saddle_drop(placed).at_apron_um == pytest.approx(saddle_drop(bed_map, -100.0).at_apron_um)
+
+
+@pytest.mark.parametrize("apron_mm", [-300.0, -60.0, 150.0, 600.0])
+def test_drop_at_an_apron_beside_the_ways_is_as_unsure_as_its_arm_makes_it(worn, apron_mm):
+    """Derived: at p the drop is (1 − p/G) d_f + (p/G) d_r, the ways levelled apart, so that their errors are
+    independent; an apron a gauge in front of both was told to the ± of the ways themselves, √5 too sure."""
+    found = saddle_drop(worn(), apron_mm)
+    # both ways were run alike there and back, so that both are as sure: that of each is that of the greater
+    each = found.standard_uncertainty_um
+    least = np.hypot((1 - apron_mm / 300) * each, apron_mm / 300 * each)
+    assert np.all(found.at_apron_standard_uncertainty_um >= least * (1 - 1e-9))
+    assert np.all(found.at_apron_standard_uncertainty_um <= 1.5 * least)
+    worst = int(np.argmax(found.at_apron_um))
+    said = re.search(r"± ([\d.]+) µm", saddle_words(found, False)[0])
+    assert float(said[1]) == pytest.approx(2 * found.at_apron_standard_uncertainty_um[worst], rel=0.1)

@@ -308,7 +308,8 @@ def test_datums_are_drawn_from_their_least_squares_lines_in_their_order_good_str
 def test_saddle_comes_down_downwards(unit):
     found = Made(
         station_mm=AT, front="vee", rear="flat", front_um=np.abs(Y), rear_um=2 * np.abs(Y),
-        at_apron_um=3 * np.abs(Y), standard_uncertainty_um=U, joints_mm=(),
+        at_apron_um=3 * np.abs(Y), standard_uncertainty_um=U,
+        at_apron_standard_uncertainty_um=U, joints_mm=(),
     )  # fmt: skip
     (axes,) = saddle_figure(found, unit.inch).axes
     shown = {line.get_label(): np.asarray(line.get_ydata()) for line in axes.lines}

@@ -33,6 +33,7 @@ def face_plan(**changes):
 
 def drop():
     return Made(
-        at_apron_um=np.array([10.0, 30.0, 20.0]), standard_uncertainty_um=U, station_mm=STATION,
+        at_apron_um=np.array([10.0, 30.0, 20.0]), standard_uncertainty_um=U,
+        at_apron_standard_uncertainty_um=U, station_mm=STATION,
         roll_um_per_m=np.zeros(3), rack_play_um=5.0, pressure_angle_deg=20.0, mill_off=(), assumptions=(),
     )  # fmt: skip

@@ -90,7 +90,8 @@ def parallel(sign: int, look_opposite: bool) -> Made:
 
 def drop(sign: int) -> Made:
     return Made(
-        at_apron_um=np.array([10.0, 30.0, 20.0]), standard_uncertainty_um=np.full(3, 1.0), station_mm=STATION,
+        at_apron_um=np.array([10.0, 30.0, 20.0]), standard_uncertainty_um=np.full(3, 1.0),
+        at_apron_standard_uncertainty_um=np.full(3, 1.0), station_mm=STATION,
         roll_um_per_m=sign * np.array([0.0, 30.0, 10.0]), rack_play_um=5.0, pressure_angle_deg=20.0,
         mill_off=(), assumptions=(),
     )  # fmt: skip
