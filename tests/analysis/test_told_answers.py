@@ -6,7 +6,8 @@ The long form is tests/benchmarks/told_answers.py.
 import numpy as np
 import pytest
 
-from tests.told_answers.comparing import MOST_U, figures
+from tests.told_answers.comparing import figures
+from tests.told_answers.figures import MOST_U
 from tests.told_answers.inventing import invent
 
 ASKED = {

@@ -17,7 +17,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from tests.told_answers.comparing import MOST_U, figures
+from tests.told_answers.comparing import figures
+from tests.told_answers.figures import MOST_U
 from tests.told_answers.inventing import Told, invent
 
 

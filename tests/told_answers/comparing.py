@@ -16,14 +16,9 @@ from analysis.answers.taper import tapers
 from analysis.answers.twist import Twist, twist_of
 from analysis.answers.work import turned_part
 from analysis.linear.reference_lines import remove_line
+from tests.told_answers.figures import GAUGE_MM, ROUNDING, UM_PER_M, Figure, carried, outside, ratio, roll_of
 from tests.told_answers.inventing import ACROSS_MM, CENTRE_MM, Told, with_truth
-
-MOST_U = 4.5
-UM_PER_M = 1000.0
-GAUGE_MM = ACROSS_MM["vee"] - ACROSS_MM["front"]
-ROUNDING = 1e-6
-Figure = tuple[str, np.ndarray]
-"""What was told, and its errors in standard uncertainties."""
+from tests.told_answers.to_the_work import to_the_work
 
 
 def figures(told: Told) -> Iterator[Figure]:
@@ -37,67 +32,49 @@ def figures(told: Told) -> Iterator[Figure]:
     yield from _of_pairs(told, bed_map)
     with suppress(AnalysisError):
         yield from _of_work(told, bed_map)
+    yield from to_the_work(told, bed_map)
     if told.joint is not None:
         with suppress(AnalysisError):
             yield from _of_joints(told, bed_map)
-
-
-def _ratio(value: np.ndarray | float, truth: np.ndarray | float, expanded: np.ndarray | float) -> np.ndarray:
-    return np.atleast_1d(2 * (np.asarray(value) - truth) / np.maximum(np.asarray(expanded), ROUNDING))
-
-
-def _outside(interval: tuple[float, float], truth: float) -> np.ndarray:
-    """0 within the interval; at its ends 2, on as if it were as wide as four standard uncertainties."""
-    low, high = interval
-    off = max(low - truth, truth - high, 0.0)
-    return np.atleast_1d(0.0 if off == 0.0 else 2.0 + 4.0 * off / max(high - low, ROUNDING))
 
 
 def _of_face(told: Told, bed_map: BedMap, face: str) -> Iterator[Figure]:
     profile = bed_map.profile(face)
     truth = with_truth(profile, told.heights[face](profile.station_mm))
     level, true = (remove_line(each, "least-squares") for each in (profile, truth))
-    yield "height", _ratio(level.height_um, true.height_um, 2 * level.standard_uncertainty_um)
+    yield "height", ratio(level.height_um, true.height_um, 2 * level.standard_uncertainty_um)
     found = map_face(bed_map, face)
     if found.relative_to is None and found.station_mm.size == profile.station_mm.size:
         named = found.line.replace("-", "_")
         range_um = np.ptp(remove_line(truth, found.line, told.bed.faces[face].unworn_mm).height_um)
-        yield "straightness", _ratio(found.straightness_um[named], range_um, found.straightness_expanded_um)
-
-
-def _roll(told: Told, x: np.ndarray, apart: float = 0.0) -> np.ndarray:
-    front, rear = (
-        (told.heights[name](x - apart / 2) + told.heights[name](x + apart / 2)) / 2
-        for name in ("front", "vee")
-    )
-    return (rear - front) / GAUGE_MM * UM_PER_M
+        yield "straightness", ratio(found.straightness_um[named], range_um, found.straightness_expanded_um)
 
 
 def _of_twist(told: Told, found: Twist) -> Iterator[Figure]:
     x = found.station_mm
-    roll = _roll(told, x, told.bed.carriage_length_mm if found.roll_of == "carriage" else 0.0)
+    roll = roll_of(told, x, told.bed.carriage_length_mm if found.roll_of == "carriage" else 0.0)
     if found.wind_um_per_m is not None:
-        yield "wind", _ratio(found.wind_um_per_m, roll[-1] - roll[0], found.wind_expanded_um_per_m)
-        yield "twist interval", _outside(found.twist_interval_um_per_m, float(np.ptp(roll)))
+        yield "wind", ratio(found.wind_um_per_m, roll[-1] - roll[0], found.wind_expanded_um_per_m)
+        yield "twist interval", outside(found.twist_interval_um_per_m, float(np.ptp(roll)))
     if found.worst_over_carriage_interval_um_per_m is not None:
         near = np.abs(x[:, None] - x[None, :]) <= told.bed.carriage_length_mm + 0.5
         worst = float(np.max(np.abs(roll[:, None] - roll[None, :])[near]))
-        yield "worst over carriage", _outside(found.worst_over_carriage_interval_um_per_m, worst)
+        yield "worst over carriage", outside(found.worst_over_carriage_interval_um_per_m, worst)
     if found.carriage is not None:
         yield from _of_part(
             "carriage's roll",
             found.carriage,
-            _roll(told, found.carriage.station_mm, told.bed.carriage_length_mm),
+            roll_of(told, found.carriage.station_mm, told.bed.carriage_length_mm),
         )
     if found.feet is not None and told.twist is not None:
         yield from _of_part("feet take out", found.feet, UM_PER_M * told.twist(found.feet.station_mm))
     if found.wear is not None and told.twist is not None:
         at = found.wear.station_mm
-        yield from _of_part("left to the scraper", found.wear, _roll(told, at) - UM_PER_M * told.twist(at))
+        yield from _of_part("left to the scraper", found.wear, roll_of(told, at) - UM_PER_M * told.twist(at))
 
 
 def _of_part(name: str, part: RollPart, truth: np.ndarray) -> Iterator[Figure]:
-    yield f"{name}, wind", _ratio(part.wind_um_per_m, truth[-1] - truth[0], part.wind_expanded_um_per_m)
+    yield f"{name}, wind", ratio(part.wind_um_per_m, truth[-1] - truth[0], part.wind_expanded_um_per_m)
 
 
 def _of_pairs(told: Told, bed_map: BedMap) -> Iterator[Figure]:
@@ -109,18 +86,18 @@ def _of_pairs(told: Told, bed_map: BedMap) -> Iterator[Figure]:
                 x = found.profile.station_mm
                 truth = told.heights[b](x) - told.bed.sense(a, b) * told.heights[a](x)
                 slope, _ = np.polyfit(x / UM_PER_M, truth, 1)
-                yield "taper", _ratio(found.taper_um_per_m, slope, found.taper_expanded_um_per_m)
+                yield "taper", ratio(found.taper_um_per_m, slope, found.taper_expanded_um_per_m)
                 true = remove_line(with_truth(found.profile, truth), "least-squares")
                 yield (
                     "departure",
-                    _ratio(found.departure_um, true.height_um, 2 * found.standard_uncertainty_um),
+                    ratio(found.departure_um, true.height_um, 2 * found.standard_uncertainty_um),
                 )
     known = [face for face in names if bed_map.lines[("height", face)].is_whole]
     for each in parallels(bed_map, known):
         if each.taper_um_per_m is not None and {each.a, each.b} <= set(known):
             a, b = (_slope(told, bed_map, face) for face in (each.a, each.b))
             truth = b - told.bed.sense(each.a, each.b) * a
-            yield "parallel", _ratio(each.taper_um_per_m, truth, each.taper_expanded_um_per_m)
+            yield "parallel", ratio(each.taper_um_per_m, truth, each.taper_expanded_um_per_m)
 
 
 def _slope(told: Told, bed_map: BedMap, face: str) -> float:
@@ -134,10 +111,7 @@ def _of_work(told: Told, bed_map: BedMap) -> Iterator[Figure]:
     if found.diameter_um is None:
         return
     x, apart = found.station_mm, told.bed.carriage_length_mm
-    front, rear = (
-        (told.heights[name](x - apart / 2) + told.heights[name](x + apart / 2)) / 2
-        for name in ("front", "vee")
-    )
+    front, rear = (carried(told, name, x, apart) for name in ("front", "vee"))
     sway = (told.side(x - apart / 2) + told.side(x + apart / 2)) / 2
     roll, across = (rear - front) / GAUGE_MM, (ACROSS_MM["front"] + ACROSS_MM["vee"]) / 2 - 25.0
     outward = roll * CENTRE_MM - sway
@@ -148,8 +122,8 @@ def _of_work(told: Told, bed_map: BedMap) -> Iterator[Figure]:
     )
     diameter = 2000 * (np.hypot(25 + outward / 1000, (upward - ends(x)) / 1000) - 25)
     inner = found.standard_uncertainty_um > ROUNDING
-    yield "work", _ratio(found.diameter_um, diameter, 2 * found.standard_uncertainty_um)[inner]
-    yield "work varies", _outside(found.varies_interval_um, float(np.ptp(diameter)))
+    yield "work", ratio(found.diameter_um, diameter, 2 * found.standard_uncertainty_um)[inner]
+    yield "work varies", outside(found.varies_interval_um, float(np.ptp(diameter)))
 
 
 def _of_joints(told: Told, bed_map: BedMap) -> Iterator[Figure]:
@@ -161,13 +135,13 @@ def _of_joints(told: Told, bed_map: BedMap) -> Iterator[Figure]:
     whole["roll"] = (found.roll_um_per_m, UM_PER_M * roll)
     for name, (figure, truth) in whole.items():
         if isinstance(figure, Found) and (is_one or name == "pitch"):
-            yield f"joint {name}", _ratio(figure.value, truth, figure.expanded)
+            yield f"joint {name}", ratio(figure.value, truth, figure.expanded)
     for face in found.faces:
         if face.kind == "height":
             up = told.bed.faces[face.face].upward
             of_face = up * (step + roll * ACROSS_MM[face.face])
-            yield "joint step", _ratio(face.step_um.value, of_face, face.step_um.expanded)
+            yield "joint step", ratio(face.step_um.value, of_face, face.step_um.expanded)
             yield (
                 "joint kink",
-                _ratio(face.kink_um_per_m.value, up * UM_PER_M * pitch, face.kink_um_per_m.expanded),
+                ratio(face.kink_um_per_m.value, up * UM_PER_M * pitch, face.kink_um_per_m.expanded),
             )
