@@ -23,6 +23,7 @@ from analysis.adjust.nuisances import (
 from analysis.adjust.repeated_steps import covariances_with_steps, least_factor
 from analysis.adjust.solution import Block
 from analysis.adjust.there_and_back import APART, BEND, UNTOLD, Return, bows_between, returns, single_runs
+from analysis.adjust.warmth import bends_by_warmth
 from analysis.linear.fact import Fact
 from analysis.observe import Nuisance, Observations, Place, Unknown
 
@@ -139,6 +140,7 @@ def assemble(
         (*part, *(bow.of_size(1 / noise**0.5) for bow in of_runs))
         for part, of_runs in zip(parts, bows, strict=True)
     ]
+    parts = [(*part, *bend) for part, bend in zip(parts, bends_by_warmth(kept, bed), strict=True)]
     columns: dict[Unknown, int] = {}
     for nuisance in (nuisance for part in parts for nuisance in part):
         columns.setdefault(nuisance.key, layout.heights + len(columns))

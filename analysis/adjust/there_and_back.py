@@ -163,12 +163,13 @@ def _share_in(each: Observations, found: Return) -> float:
 def bow_column(each: Observations, span_mm: tuple[float, float]) -> np.ndarray:
     """What a parabola, 1 µm high in the middle and nothing at both ends of a span, adds to each reading."""
     return np.array([
-        sum(weight * _bow_at(place.station_mm, span_mm) for place, weight in form.items())
+        sum(weight * bow_at(place.station_mm, span_mm) for place, weight in form.items())
         for form in each.forms
     ])  # fmt: skip
 
 
-def _bow_at(station_mm: Any, span_mm: tuple[float, float]) -> Any:
+def bow_at(station_mm: Any, span_mm: tuple[float, float]) -> Any:
+    """A parabola, 1 in the middle of a span and 0 at its ends."""
     middle, half = sum(span_mm) / 2, (span_mm[1] - span_mm[0]) / 2
     return 1 - ((station_mm - middle) / half) ** 2
 
@@ -183,7 +184,7 @@ def with_untold_bows(block: Observations, found: Sequence[Return]) -> Continuous
     for each in found:
         runs = [run for run in block.drawn_runs if run.traverse in each.traverses]
         if each.bow_sd_um > 0.0 and chain.base_mm in {run.sources[0].instrument.base_mm for run in runs}:
-            bow_um = each.bow_sd_um * _bow_at(chain.station_mm, span_of(runs))
+            bow_um = each.bow_sd_um * bow_at(chain.station_mm, span_of(runs))
             covariance = covariance + np.outer(bow_um, bow_um)
     return replace(heights, base_lag=replace(chain, covariance_um2=covariance))
 

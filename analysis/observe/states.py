@@ -58,6 +58,12 @@ def how_it_stood(traverse: Traverse, key: str) -> str | bool | None:
     return bool(value)
 
 
+def warmer_by_k(traverse: Traverse) -> float | None:
+    """Top less bottom of the bed; None where it was not written down."""
+    top, bottom = (traverse.setup.state.get(f"temperature_{side}_degC") for side in ("top", "bottom"))
+    return None if top is None or bottom is None else float(top) - float(bottom)
+
+
 def _changed(traverses: Sequence[Traverse], key: str) -> Fact | None:
     numbers: dict[str | bool, list[int]] = {}
     for each in traverses:
@@ -70,11 +76,7 @@ def _changed(traverses: Sequence[Traverse], key: str) -> Fact | None:
 
 
 def _warmed(traverses: Sequence[Traverse]) -> Fact | None:
-    warmer = {
-        each.number: float(state["temperature_top_degC"]) - float(state["temperature_bottom_degC"])
-        for each in traverses
-        if {"temperature_top_degC", "temperature_bottom_degC"} <= (state := each.setup.state).keys()
-    }
+    warmer = {each.number: kelvin for each in traverses if (kelvin := warmer_by_k(each)) is not None}
     if not warmer:
         return None
     least, most = min(warmer, key=lambda n: warmer[n]), max(warmer, key=lambda n: warmer[n])

@@ -80,8 +80,8 @@ def _stood_otherwise(fact: "StoodOtherwise") -> str:
 def _warmed_between(fact: "WarmedBetween") -> str:
     return (
         f"the bed's top was {fact.most_k:+.1f} °C against its bottom in traverse {fact.most} and "
-        f"{fact.least_k:+.1f} °C in traverse {fact.least}: a bed bends with that; let it come to one "
-        "temperature"
+        f"{fact.least_k:+.1f} °C in traverse {fact.least}: a bed bends with that, and the ± counts it; let "
+        "it come to one temperature"
     )
 
 
