@@ -128,7 +128,14 @@ def observe_continuous(
         covariance=covariance + _of_free_height(covariance),
         nuisances=(
             Nuisance(Unknown("height", (str(first.number),)), np.ones(len(station_mm))),
-            *(n for each in _instruments(traverses) for n in scale_nuisances(each, heights.height_um)),
+            *(
+                n
+                for each in _instruments(traverses)
+                # the slope as a whole is what the instrument of the zero showed, and its scale acts on it
+                for n in scale_nuisances(
+                    each, height_um if each.name == zero.instrument.name else heights.height_um
+                )
+            ),
         ),
         zero=zero.number if zero.setup.same_zero_as is None else zero.setup.same_zero_as,
         zero_instrument=zero.instrument.name,
