@@ -233,7 +233,7 @@ def _untold(assembly: Assembly, lines: Mapping[Key, Line]) -> dict[Key, Roughnes
     most = 0
     for key, way in assembly.ways.items():
         line = lines[key]
-        known = set(line.parts[0].tolist()) if line.parts else set()
+        known = _in_line_with(line, way.node_mm)
         at_mm = [
             float(mm)
             for index, mm in enumerate(line.station_mm)
@@ -242,6 +242,12 @@ def _untold(assembly: Assembly, lines: Mapping[Key, Line]) -> dict[Key, Roughnes
         if at_mm and len(known) > most:
             most, found = len(known), {key: replace(way, untold_mm=(*way.untold_mm, *at_mm))}
     return found
+
+
+def _in_line_with(line: Line, node_mm: np.ndarray) -> set[int]:
+    """Places of known shape together with the nodes of a way; there may be a larger part without them."""
+    nodes = set(np.searchsorted(line.station_mm, node_mm).tolist())
+    return next((found for part in line.parts if nodes <= (found := set(part.tolist()))), set())
 
 
 def _is_within(layout: Layout, key: Key, way: Roughness, at_mm: float) -> bool:

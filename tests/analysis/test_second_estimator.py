@@ -15,8 +15,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tests.second_estimator import least_squares
-from tests.second_estimator.comparing import MOST_U, combined, faults
+from tests.second_estimator.comparing import MOST_U, combined, faults, faults_between
 from tests.second_estimator.inventing import Survey, invent, take
+from tests.second_estimator.inventing_between import invent_between
 from tests.second_estimator.least_squares import adjust, place
 from tests.second_estimator.readings import Description, Run
 
@@ -79,9 +80,22 @@ def test_large_invented_surveys_agree_too(number):
     assert faults(invent(Random(number))) == []
 
 
+@pytest.mark.statistics
+@pytest.mark.parametrize("number", range(20))
+def test_feet_between_the_stations_agree_with_a_second_estimator_too(number):
+    """Places that carriers stand on, tied to the nodes with the roughness that these show."""
+    assert faults_between(invent_between(Random(number))) == []
+
+
+def test_places_that_more_was_read_at_than_the_stations_are_tied_to_the_stations():
+    """Where the dial touches more places than the level has stations, these were tied to themselves."""
+    survey = invent_between(Random(30))
+    assert faults_between(survey) == []
+
+
 def test_second_estimator_shares_no_code_with_the_program():
     folder = Path(least_squares.__file__).parent
-    for name in ("readings", "least_squares", "inventing"):
+    for name in ("readings", "least_squares", "inventing", "between", "inventing_between"):
         tree = ast.parse((folder / f"{name}.py").read_text(encoding="utf-8"))
         froms = {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
         plain = {a.name for node in ast.walk(tree) if isinstance(node, ast.Import) for a in node.names}

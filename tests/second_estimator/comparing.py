@@ -10,6 +10,7 @@ from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.traverse import Events, Setup, Stations, Traverse
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.combination import combine
+from tests.second_estimator.between import adjust_between
 from tests.second_estimator.inventing import Survey
 from tests.second_estimator.least_squares import Answer, Bow, Key, adjust, place
 from tests.second_estimator.readings import Run
@@ -62,6 +63,19 @@ def faults(survey: Survey) -> list[str]:
     if alone := set(nodes) ^ (set(answer.heights) - only_carry):
         return [f"heights: {sorted(alone)} in one of both alone"]
     return [*_counts(answer, bed_map), *_differences(survey, answer, bed_map, nodes)]
+
+
+def faults_between(survey: Survey) -> list[str]:
+    """As `faults`, where feet fall between stations; where carriers are points, against the truth alone."""
+    bed_map = combined(survey)
+    if bed_map.points:
+        return beyond_truth(survey)
+    answer, bound = adjust_between(survey.runs, survey.bed)
+    assembly = bed_map.assembly
+    ties = sum(len(block.value) for block in assembly.blocks[assembly.readings :])
+    nodes = [place(node.kind, node.owner, node.station_mm) for node in bed_map.nodes]
+    other = [f"{ties} places are tied, not {bound}"] if ties != bound else []
+    return [*other, *_differences(survey, answer, bed_map, nodes)]
 
 
 def beyond_truth(survey: Survey) -> list[str]:

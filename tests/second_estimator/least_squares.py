@@ -6,7 +6,7 @@ whitened rows gives estimate, covariance and what nothing determines.  Nothing i
 with the program under test.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -15,6 +15,8 @@ import numpy as np
 from tests.second_estimator.readings import Description, Run, World, reading, sag_um
 
 Key = tuple[str, ...]
+Owner = tuple[str, str]
+"""Kind and owner of a line of heights."""
 FREE_BELOW = 1e-9
 """Singular values (of columns of length one) below this are none."""
 KNOWN_WITHIN = 1e-7
@@ -72,7 +74,20 @@ def adjust(runs: Sequence[Run], bed: Description, bows: Sequence[Bow] = ()) -> A
     zero may have drifted by that nobody can tell, and the bows by which the bed may have bent
     between runs.
     """
-    heights, matrix, still = _height_columns(runs, bed)
+    return solved(*rows_of(runs, bed, bows))
+
+
+def rows_of(
+    runs: Sequence[Run],
+    bed: Description,
+    bows: Sequence[Bow] = (),
+    places: Mapping[Owner, np.ndarray] | None = None,
+) -> tuple[list[Key], np.ndarray, np.ndarray]:
+    """All unknowns, their whitened rows, and what these should come to.
+
+    `places`: where on each line heights are asked for, in place of the stations of the bed.
+    """
+    heights, matrix, still = _height_columns(runs, bed, places or {})
     columns: dict[Key, list[np.ndarray]] = {}
     prior: dict[Key, float] = {}
     for index, run in enumerate(runs):
@@ -89,10 +104,11 @@ def adjust(runs: Sequence[Run], bed: Description, bows: Sequence[Bow] = ()) -> A
     stated = np.zeros((len(prior), len(keys)))
     for index, (key, sd) in enumerate(prior.items()):
         stated[index, keys.index(key)] = 1 / sd
-    return _solved(keys, np.vstack([rows, stated]), np.concatenate([value, np.zeros(len(prior))]))
+    return keys, np.vstack([rows, stated]), np.concatenate([value, np.zeros(len(prior))])
 
 
-def _solved(keys: list[Key], rows: np.ndarray, value: np.ndarray) -> Answer:
+def solved(keys: list[Key], rows: np.ndarray, value: np.ndarray) -> Answer:
+    """Least squares of whitened rows by their singular values."""
     length = np.linalg.norm(rows, axis=0)
     u, s, vt = np.linalg.svd(rows / length, full_matrices=True)
     rank = int(np.count_nonzero(s > FREE_BELOW))
@@ -115,7 +131,9 @@ def is_told(edge: str, runs: Sequence[Run]) -> bool:
     return len({run.turned_over for run in runs if run.straight == f"straightedge:{edge}"}) == 2
 
 
-def _height_columns(runs: Sequence[Run], bed: Description) -> tuple[list[Key], np.ndarray, np.ndarray]:
+def _height_columns(
+    runs: Sequence[Run], bed: Description, places: Mapping[Owner, np.ndarray]
+) -> tuple[list[Key], np.ndarray, np.ndarray]:
     """Rows in the heights, found by lifting one after the other; and what flat beds would read."""
     owners = [("height", name) for name in bed.tables["faces"]]
     owners += [("side", name) for name, face in bed.tables["faces"].items() if face.get("shape") == "vee"]
@@ -124,7 +142,7 @@ def _height_columns(runs: Sequence[Run], bed: Description) -> tuple[list[Key], n
     involved = [run.names | set(bed.ways() if "carriage" in run.names else ()) for run in runs]
     keys, columns = [], []
     for kind, owner in owners:
-        for station in bed.station_mm:
+        for station in places.get((kind, owner), bed.station_mm):
             one = _lifted(kind, owner, float(station))
             column = np.concatenate([
                 reading(run, bed, one) - still if owner in names else np.zeros(len(still))
