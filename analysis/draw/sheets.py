@@ -231,7 +231,7 @@ def write_twin(sheet: Sheet, path: Path, inch: bool = False) -> None:
             for direction in ("forward", "reverse")
         ),
         f"{'station (in)' if inch else 'station_mm'},forward{unit},reverse{unit},note",
-        *(f"{round(station / MM_PER_INCH, 6) if inch else station:g},,," for station in sheet.station_mm),
+        *(f"{round(station / MM_PER_INCH, 6) if inch else station:.10g},,," for station in sheet.station_mm),
     ]
     refuse_existing([path])
     try:

@@ -24,8 +24,6 @@ from analysis.draw.live_window.shapes import beside, other_direction, seating_of
 from analysis.draw.live_window.window import SHORTEST_MS, Painter
 from tests.invented import bed_toml, level
 
-pytestmark = pytest.mark.whole
-
 BED = bed_toml(1600, 200, instruments={"level": level(0.5, seating_um=0.3)})
 SETUP = Setup("level", "slope", BED, number=7, face="front", direction="reverse", position="stations")
 PLACES = tuple(np.arange(100.0, 1600, 200))
@@ -187,6 +185,7 @@ def test_inch_bed_is_shown_inches_and_thou():
     assert {"10", "in", "1.20", "thou/ft", "→ on 1 in"} <= set(said)
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize("size", [(12.8, 7.2), (8, 4.5), (16, 9)])
 @pytest.mark.parametrize("reading", [-1234.56, 0.04, 99999.9])
 def test_no_words_leave_the_window(size, reading):
@@ -231,6 +230,7 @@ def test_feed_keeps_every_station_and_only_the_newest_live_line():
     assert state.now.reading == 499.0 and len(state.stations) == 500 and state.ended is not None
 
 
+@pytest.mark.whole
 def test_slow_picture_never_holds_up_the_writer():
     """The pipe is emptied while nothing at all is drawn: a megabyte goes through at once."""
     ours, theirs = os.pipe()
@@ -273,6 +273,7 @@ def _window(start, environment):
     )  # fmt: skip
 
 
+@pytest.mark.whole
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="displays named by the environment")
 @pytest.mark.parametrize("environment", [{}, {"DISPLAY": ":98765"}])
 def test_without_a_display_one_clear_line_and_exit_code_1(window_process, environment):
@@ -302,6 +303,7 @@ def windows_on(display):
     return found.stdout
 
 
+@pytest.mark.whole
 def test_window_stays_after_the_recording_until_it_is_closed(display, window_process):
     process = window_process(DISPLAY=display)
     try:

@@ -46,6 +46,19 @@ def test_strip_is_full_scale_and_its_tiles_cover_the_way(planned, inch, paper):
     assert starts[-1] + step >= 1000
 
 
+@pytest.mark.parametrize(("inch", "first"), [(False, "100"), (True, "3.94")])
+def test_every_tile_shows_the_stations_of_its_own_stretch(planned, inch, first):
+    """100 mm are 3.94 in."""
+    bed, plan = planned
+    shown = {}
+    for axes in tiles(strip_pages(bed, plan, inch, "A4"), tile_mm(inch, "A4")):
+        low, high = axes.get_xlim()
+        names = {t.get_position()[0]: t.get_text() for t in axes.texts if t.get_position()[1] == 8}
+        assert all(low <= mm <= high for mm in names)
+        shown |= names
+    assert sorted(shown) == X.tolist() and shown[100.0] == first
+
+
 def test_every_page_carries_a_length_to_measure(planned):
     bed, plan = planned
     for page in strip_pages(bed, plan, False, "A4"):

@@ -29,6 +29,7 @@ from analysis.draw.figures.twist import twist_figure
 from analysis.draw.figures.work import work_figure
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
+from tests.invented import bed_toml, dial, flat, level
 
 AT = np.array([0.0, 254.0, 508.0])
 Y = np.array([0.0, 25.4, -50.8])
@@ -515,3 +516,52 @@ def test_table_beside_a_sheet_names_the_unit_of_its_stations(bed, tmp_path, inch
     lines = [line for line in (tmp_path / "twin.csv").read_text().splitlines() if not line.startswith("#")]
     assert lines[0].split(",") == [head, "forward (um/m)", "reverse (um/m)", "note"]
     assert [line.split(",")[0] for line in lines[1:]] == rows
+
+
+@pytest.fixture(scope="module")
+def inch_bed():
+    """Ways that a carriage rides, in inches; stations 2.36 in apart; a vial of 0.02 mm/m a division."""
+    return parse_bed(
+        bed_toml(
+            600,
+            60,
+            bed={"display": "inch"},
+            faces={"front": flat(0, "front"), "rear": flat(300, "rear")},
+            instruments={
+                "vial": level(1, 120, unit="mm/m", per_division=0.02),
+                "dial": dial(),
+            },
+        )
+    )
+
+
+def on_the_sheet(bed, *asked, **how):
+    sheet = sheets.plan_sheet(bed, *asked, **how)
+    page = sheets._draw_page(bed, sheet, range(len(sheet.station_mm)), "Letter")
+    return sheet, [text.get_text() for text in page.axes[0].texts]
+
+
+def test_sheet_says_what_a_division_is_worth_with_its_unit(inch_bed):
+    _, words = on_the_sheet(inch_bed, "front", "vial")
+    assert any("vial" in each and "0.02 mm/m a division" in each for each in words)
+
+
+def test_sheet_in_inches_asks_for_fahrenheit_and_stations_to_a_hundredth(inch_bed, bed):
+    _, words = on_the_sheet(inch_bed, "front", "dial")
+    assert {"2.36", "4.72"} <= set(words) and "bed °F, top" in words
+    assert "bed °C, top" in on_the_sheet(bed, "flat", "dial")[1]
+
+
+def test_table_in_inches_holds_its_stations_to_less_than_a_micrometre(inch_bed, tmp_path):
+    """10⁻⁶ in are 0.025 µm: what is imported again stands where it stood."""
+    sheets.write_twin(sheets.plan_sheet(inch_bed, "front", "dial"), tmp_path / "twin.csv", True)
+    lines = [line for line in (tmp_path / "twin.csv").read_text().splitlines() if not line.startswith("#")]
+    assert float(lines[2].split(",")[0]) * 25.4 == pytest.approx(60.0, abs=1e-4)
+
+
+def test_level_that_lies_across_the_carriage_is_read_at_the_beds_stations_and_taken_back_across(inch_bed):
+    sheet, words = on_the_sheet(inch_bed, "carriage", "vial", across=True)
+    assert sheet.station_mm == inch_bed.station_mm and sheet.read_on == "--across carriage"
+    assert any("the rear way is higher" in each for each in words)
+    along = sheets.plan_sheet(inch_bed, "carriage", "vial")
+    assert along.read_on == "--face carriage" and along.station_mm[0] == 60.0
