@@ -6,7 +6,7 @@ changes it by no more than a straight line; a difference of two faces, where it 
 alike.  The height and tilt of the whole are always free and are not spoken of.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +20,7 @@ ALIKE = 1e-9
 millionth of itself between neighbours once there are a thousand of them."""
 NEIGHBOURS = 8
 MOST_FOR_ALL_PAIRS = 60
+PAIRS_AT_ONCE = 500
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,41 +72,52 @@ def parts_known(station_mm: np.ndarray, null_space: np.ndarray, tolerance: float
 
 
 def _largest_part(x: np.ndarray, null_space: np.ndarray, tolerance: float) -> np.ndarray:
-    best = np.zeros(0, int)
+    whole = np.flatnonzero(_on_line(x, null_space, 0, len(x) - 1, tolerance))
+    if len(whole) == len(x):
+        return whole
+    best = whole
     seen = np.zeros((0, len(x)), bool)
-    for i, j in _pairs(len(x)):
+    for i, j in _promising(x, null_space, tolerance):
         if np.any(seen[:, i] & seen[:, j]):
             continue
-        near = slice(i, min(i + 3 * NEIGHBOURS, len(x)))
-        if (
-            np.count_nonzero(_on_line(x, null_space, i, j, tolerance, near)) + (j >= near.stop)
-            < LEAST_OF_A_PART
-        ):
-            continue
-        on_line = _on_line(x, null_space, i, j, tolerance, slice(None))
+        on_line = _on_line(x, null_space, i, j, tolerance)
         members = np.flatnonzero(on_line)
         seen = np.vstack([seen, on_line])
         if len(members) > len(best):
             best = members
-        if len(best) == len(x):
-            break
     return best
 
 
+def _promising(x: np.ndarray, null_space: np.ndarray, tolerance: float) -> Iterator[tuple[int, int]]:
+    """Pairs of stations on whose line a third one moves, at the first of them or soon after."""
+    pairs = np.array(list(_pairs(len(x))))
+    for some in np.array_split(pairs, max(len(pairs) // PAIRS_AT_ONCE, 1)):
+        i, j = some.T
+        near = i[:, None] + np.arange(3 * NEIGHBOURS)
+        is_there = near < len(x)
+        near = np.minimum(near, len(x) - 1)
+        on_line = _on_line(x, null_space, i[:, None], j[:, None], tolerance, near) & is_there
+        count = np.count_nonzero(on_line, axis=1) + (j >= i + 3 * NEIGHBOURS)
+        yield from map(tuple, some[count >= LEAST_OF_A_PART].tolist())
+
+
 def _on_line(
-    x: np.ndarray, null_space: np.ndarray, i: int, j: int, tolerance: float, where: slice
+    x: np.ndarray,
+    null_space: np.ndarray,
+    i: int | np.ndarray,
+    j: int | np.ndarray,
+    tolerance: float,
+    where: slice | np.ndarray = slice(None),
 ) -> np.ndarray:
     """Which stations move along the straight line through the movements of stations i and j."""
-    slope = (null_space[j] - null_space[i]) / (x[j] - x[i])
-    reach = 1 + np.abs(x[where] - x[i]) / abs(x[j] - x[i])
-    off = np.max(
-        np.abs(null_space[where] - null_space[i] - np.outer(x[where] - x[i], slope)), axis=1, initial=0.0
-    )
+    share = (x[where] - x[i]) / (x[j] - x[i])
+    reach = 1 + np.abs(share)
+    straight = null_space[i] + share[..., None] * (null_space[j] - null_space[i])
+    off = np.max(np.abs(null_space[where] - straight), axis=-1, initial=0.0)
     return np.asarray(off <= tolerance * reach)
 
 
 def _pairs(count: int) -> Iterable[tuple[int, int]]:
-    yield 0, count - 1
     reach = count if count <= MOST_FOR_ALL_PAIRS else NEIGHBOURS
     yield from ((i, j) for i in range(count) for j in range(i + 1, min(i + reach, count)))
 
