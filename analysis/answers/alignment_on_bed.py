@@ -22,7 +22,7 @@ from acquire.model.units import MM_PER_M
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.alignment import Collars, Line, Measured, headstock_of_collars, twist_to_hide_um_per_m
 from analysis.answers.assumptions import Assumption, assumptions
-from analysis.answers.bed_or_wear import bed_or_wear
+from analysis.answers.bed_or_wear import bed_or_wear, feet_fit
 from analysis.answers.carriage_path import (
     Rider,
     carriage_path,
@@ -274,13 +274,15 @@ def _feet_and_wear(
     if known is None:
         return None, None, ()
     split = bed_or_wear(known, ways)
-    if split.feet is None or split.fit is None or split.fit.bed_map is not bed_map:
+    # the roll of a carriage may be known on a map of its own, which reaches further places
+    fit = split.fit if split.fit is None or split.fit.bed_map is bed_map else feet_fit(bed_map)
+    if split.feet is None or fit is None:
         return None, None, split.cannot_tell
-    by_feet = split.fit.roll(np.array([near_mm, far_mm]))
-    if not split.fit.tells(by_feet).all():
+    by_feet = fit.roll(np.array([near_mm, far_mm]))
+    if not fit.tells(by_feet).all():
         return None, None, split.cannot_tell
-    rows = np.stack([by_feet[1] @ split.fit.rows, roll - by_feet[1] @ split.fit.rows])
-    value, covariance = rows @ bed_map.solution.estimate, split.fit.covariance(rows)
+    rows = np.stack([by_feet[1] @ fit.rows, roll - by_feet[1] @ fit.rows])
+    value, covariance = rows @ bed_map.solution.estimate, fit.covariance(rows)
     feet, wear = (
         Measured(float(v), float(np.sqrt(max(c, 0.0))))
         for v, c in zip(value, np.diag(covariance), strict=True)

@@ -17,6 +17,13 @@ class NothingUnworn(Fact):
 
 
 @dataclass(frozen=True)
+class InPieces(Fact):
+    """The bed is in pieces, which do not move as one body."""
+
+    joints_mm: tuple[float, ...]
+
+
+@dataclass(frozen=True)
 class NoPairsOfFeet(Fact):
     """bed.toml does not say where two pairs of feet stand."""
 
@@ -78,6 +85,8 @@ def not_described(bed: Bed, pairs: int) -> Fact | None:
     """What bed.toml does not say that the split needs; None where it says all."""
     if not any(face.unworn_mm or not face.runs for face in bed.faces.values()):
         return NothingUnworn()
+    if bed.joints_mm:
+        return InPieces(bed.joints_mm)
     return NoPairsOfFeet() if pairs < 2 else None
 
 

@@ -22,6 +22,7 @@ from analysis.answers.known_roll import KnownRoll, Ways, known_roll, ways_of
 from analysis.answers.section import feet_by_station, twist_rows
 from analysis.linear.fact import Fact
 from analysis.linear.shown import Shown
+from analysis.observe.carriers import SAMPLES_OF_AN_AVERAGE
 
 MOST_UM = 50.0
 """Lift of one foot in one round. Derived for a bed of 15 kN, 3 m long: on four feet the first hangs once the
@@ -105,6 +106,8 @@ class Predicted:
     now_um_per_m: np.ndarray
     known_up_to: str
     """nothing | a constant: then all of it is counted from the first station."""
+    roll_of: str = "ways"
+    """ways | carriage: what the level lies across; the carriage where only its roll is known."""
 
 
 @dataclass(frozen=True)
@@ -246,13 +249,30 @@ def _predicted(fit: FeetFit, known: KnownRoll, response: Response, moves: Moves)
     """The roll as it was read and what the moves add, both from the first station if no zero is known."""
     if known.known_up_to == "a line":
         return None
-    rows, under = known.rows, twist_rows(fit.pairs_mm, known.station_mm)
+    rows, under = known.rows, _twist_under(fit, known)
     if known.known_up_to == "a constant":
         rows, under = rows - rows[0], under - under[0]
     now, change = rows @ known.bed_map.solution.estimate, under @ response.roll @ moves.lift_um
     variance = np.clip(np.diag(known.covariance_of(rows)), 0.0, None)
     variance = variance + response.roll_variance(under, moves.lift_um)
-    return Predicted(known.station_mm, now + change, 2 * np.sqrt(variance), now, known.known_up_to)
+    return Predicted(
+        known.station_mm, now + change, 2 * np.sqrt(variance), now, known.known_up_to, _roll_of(known)
+    )
+
+
+def _roll_of(known: KnownRoll) -> str:
+    return "carriage" if known.is_of_carriage else "ways"
+
+
+def _twist_under(fit: FeetFit, known: KnownRoll) -> np.ndarray:
+    """How the rolls of the pairs make the roll that is read: of a carriage the mean under what it bears on."""
+    if not known.is_of_carriage:
+        return twist_rows(fit.pairs_mm, known.station_mm)
+    bed = fit.bed_map.bed
+    ends = 2 if bed.carriage_bears == "ends" else SAMPLES_OF_AN_AVERAGE
+    half = (bed.carriage_length_mm or 0.0) / 2
+    spread = [twist_rows(fit.pairs_mm, known.station_mm + off) for off in np.linspace(-half, half, ends)]
+    return np.asarray(np.mean(spread, axis=0))
 
 
 def _left(

@@ -147,7 +147,10 @@ def saddle_drop(
             )  # fmt: skip
     plans = plan_faces(bed_map, (ways.front, ways.rear), Wishes(no_wind=True), across_joints=across_joints)
     if plans.infeasible is not None:
-        raise AnalysisError("saddle", f"no such plan: {plans.infeasible}", "wishes that do not clash")
+        raise AnalysisError(
+            "saddle", f"no plan leaves {ways.front} and {ways.rear} without wind", "ways that can be so cut",
+            f"`waylog plan` with --no-wind on {ways.front} and {ways.rear} says which wishes clash",
+        )  # fmt: skip
     drops = {
         way: _drop(bed_map, way, plans.plans[way].removal.removal_um, plans.plans[way].removal.station_mm)
         for way in (ways.front, ways.rear)

@@ -155,8 +155,15 @@ def _predicted_words(predicted: "Predicted", inch: bool, is_moved: bool) -> list
     ]
     against = "" if predicted.known_up_to == "nothing" else ", from the first station on"
     then = "then" if is_moved else "as it is"
-    head = f"What a level across the ways will read (+ rear high, wear and all{against}):"
-    return [head, *table(("at", f"now {unit}", f"{then} {unit}", "±"), rows)]
+    head = f"What a level across the {predicted.roll_of} will read (+ rear high, wear and all{against}):"
+    own = (
+        [
+            "  The ways' own roll is not known: it may change by more, for the carriage evens out what is shorter."
+        ]
+        if predicted.roll_of == "carriage"
+        else []
+    )
+    return [head, *table(("at", f"now {unit}", f"{then} {unit}", "±"), rows), *own]
 
 
 def _rolls(values: Sequence[float], per: float, digits: int) -> list[str]:

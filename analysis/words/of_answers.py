@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from analysis.answers.bed_or_wear_reasons import (
+        InPieces,
         KnownAllTheSame,
         Misfit,
         NoPairsOfFeet,
@@ -126,6 +127,16 @@ def _nothing_unworn(_: "NothingUnworn") -> str:
     return (
         "what turning feet could take out and what is worn: bed.toml names no unworn stretch (unworn_mm) "
         "and no face that nothing runs on (runs = false)"
+    )
+
+
+def _in_pieces(fact: "InPieces") -> str:
+    places = " and ".join(f"{mm:g} mm" for mm in fact.joints_mm)
+    return (
+        f"what turning feet could take out and what is worn: the bed is in pieces that meet at {places}, and "
+        "a step, kink or roll there is neither twist of one body nor wear; close the joint first (`waylog "
+        "joints` says which foot moves by how much), then take joints_mm out of bed.toml to have the bed "
+        "judged as one body"
     )
 
 
@@ -352,6 +363,7 @@ SENTENCES: Mapping[str, Callable[[Any], str]] = {
     "RestsOnOneZero": _rests_on_one_zero,
     "AlsoReadAlong": _also_read_along,
     "NothingUnworn": _nothing_unworn,
+    "InPieces": _in_pieces,
     "NoPairsOfFeet": _no_pairs,
     "UnwornNotMeasured": _not_measured,
     "NotSeparable": _not_separable,

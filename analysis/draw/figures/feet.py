@@ -35,7 +35,7 @@ def feet_figure(result: "Feet", inch: bool = False, *, is_titled: bool = True) -
         _draw(axes, result.predicted, inch)
         if is_titled:
             moves = ", ".join(f"{each.foot} {turn_words(each, inch)}" for each in result.moves) or "no foot"
-            words = wrapped(f"Move {moves}: the level across the ways")
+            words = wrapped(f"Move {moves}: the level across the {result.predicted.roll_of}")
             figure.suptitle(words, x=0.01, ha="left", fontsize=9.5)
         return figure
 

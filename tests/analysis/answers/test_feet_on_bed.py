@@ -72,6 +72,55 @@ def test_bend_is_taken_out_by_the_middle_pair(make_traverse):
     assert found.left.rms_um < 2
 
 
+def _only_carriage_read(make_traverse):
+    """Feet twist by 200 µm/m; a level lay over strips that nothing runs on, and over the carriage.
+
+    The levels along the two ways share no place, so that the roll of the ways themselves is not known.
+    """
+    text = _bed_text(unworn=None).replace("[bed]", "[bed]\ncarriage_length_mm = 400")
+    for name, across in (("strip-front", 60), ("strip-rear", 190)):
+        text += f'[faces.{name}]\nnormal = "up"\nacross_mm = {across}\nruns = false\n'
+    text += '[instruments.level]\nquantity = "slope"\nunit = "um/m"\nbase_mm = 100\n'
+    bed = parse_bed(text + "standard_uncertainty = 1\nseating_um = 0\n")
+    at, twist = X[2:-2], _twisted(200.0)
+    carried = (np.interp(at - 200, X, twist) + np.interp(at + 200, X, twist)) / 2
+    slope = np.full(15, 0.25 * 200 / 1.4)
+    runs = [
+        make_traverse(bed, "cross", X, twist, front="strip-front", rear="strip-rear"),
+        make_traverse(bed, "level", np.arange(85.0, 1486.0, 100.0), 0 * slope, face="front"),
+        make_traverse(bed, "level", np.arange(50.0, 1451.0, 100.0), slope, face="rear"),
+        make_traverse(bed, "cross", at, carried, front="front", rear="rear", reference="carriage"),
+    ]
+    return at, combine(runs, bed)
+
+
+def test_level_on_the_carriage_is_told_what_it_will_read_and_that_the_ways_may_roll_more(make_traverse):
+    """By hand: 200 mm to either side of the carriage's middle its ends stand where the feet roll them."""
+    at, bed_map = _only_carriage_read(make_traverse)
+    found = feet_to_move(bed_map)
+    predicted = found.predicted
+    assert predicted.roll_of == "carriage"
+    lift = {each.foot: each.lift_um for each in found.moves}
+    head, tail = ((lift.get(f"rear-{x}", 0) - lift.get(f"front-{x}", 0)) / 0.4 for x in PAIRS)
+    turned = np.interp(X, PAIRS, [head, tail])
+    by_feet = (np.interp(at - 200, X, turned) + np.interp(at + 200, X, turned)) / 2
+    by_feet = by_feet if predicted.known_up_to == "nothing" else by_feet - by_feet[0]
+    change = predicted.roll_um_per_m - predicted.now_um_per_m
+    np.testing.assert_allclose(change, by_feet, atol=1e-6)
+    # taken as the roll under its middle it would be off by a quarter of the twist at the ends
+    assert abs(by_feet[-1] - (np.interp(at[-1], X, turned) - np.interp(at[0], X, turned))) > 10
+    said = "\n".join(feet_words(found, False))
+    assert "a level across the carriage will read" in said and "own roll is not known" in said
+
+
+def test_feet_of_a_bed_in_pieces_are_not_moved_for_what_a_joint_made(make_traverse):
+    """The second piece is rolled by 40 µm/m at the joint: no twist of one body, and no wear."""
+    bed = parse_bed(_bed_text().replace("[bed]", "[bed]\njoints_mm = [750]"))
+    roll = np.where(X > 750, -40.0, 0.0)
+    found = feet_to_move(combine([make_traverse(bed, "cross", X, roll, front="front", rear="rear")], bed))
+    assert not found.moves and "in pieces that meet at 750 mm" in sentence(found.refused)
+
+
 def test_uncertainty_of_what_will_be_read_grows_with_what_is_moved(make_traverse):
     still = feet_to_move(_roll_bed(make_traverse, _twisted(0.0))).predicted
     moved = feet_to_move(_roll_bed(make_traverse, _twisted(200.0))).predicted

@@ -2,12 +2,15 @@
 
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
+from analysis.answers import saddle
+from analysis.answers.joint_cut import NothingLeavesUntouched
 from analysis.answers.saddle import Lining, saddle_drop
 from analysis.draw.figures.saddle import saddle_figure
 from analysis.words.saddle import saddle_words
@@ -60,6 +63,14 @@ def test_lining_takes_the_mean_drop_of_each_way_into_account(worn):
         assert each.mill_off_mm == pytest.approx(1.25, abs=0.001)
     assert any("mill 1.250 mm off the saddle" in words for words in saddle_words(found, False))
     assert saddle_figure(found).axes
+
+
+def test_ways_that_no_plan_leaves_without_wind_are_refused_in_words(worn, monkeypatch):
+    clash = NothingLeavesUntouched(((0.0, 100.0),))
+    monkeypatch.setattr(saddle, "plan_faces", lambda *_, **__: SimpleNamespace(infeasible=clash))
+    with pytest.raises(AnalysisError, match="no plan leaves front and rear without wind") as refused:
+        saddle_drop(worn(), 0.0)
+    assert "NothingLeaves" not in str(refused.value)
 
 
 def test_way_without_an_unworn_stretch_has_nothing_to_count_from(worn):
