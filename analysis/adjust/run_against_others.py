@@ -45,7 +45,14 @@ class Others:
 
     @classmethod
     def of(cls, observations: Sequence[Observations], bed: Bed, runs: Iterable[Observations]) -> "Others":
-        """Adjusted without `runs`, with heights wherever these stand between nodes."""
+        """Adjusted without `runs`, with heights wherever these stand between nodes.
+
+        A straightedge that all runs together were read with both ways over is not taken as straight where
+        the others alone had it one way over: what they then cannot tell is no judge of the runs.
+        """
+        runs = tuple(runs)
+        turned = frozenset(edge for each in (*observations, *runs) for edge in each.edges)
+        observations = [_either_way_over(each, turned) for each in observations]
         tied = tie_together(observations, bed)
         layout = tied.assembly.layout
         places = {place for each in runs for form in each.forms for place in form}
@@ -116,6 +123,13 @@ class Fit:
     """Root mean square of what is left once all that is free is taken off."""
     expected: float
     """What that would be of right runs."""
+
+
+def _either_way_over(each: Observations, turned: frozenset[tuple[str, bool]]) -> Observations:
+    """With all ways over that the straightedges on it were read in any run, its own first."""
+    names = {name for name, _ in each.edges}
+    further = [edge for edge in sorted(turned - set(each.edges)) if edge[0] in names]
+    return replace(each, edges=(*each.edges, *further)) if further else each
 
 
 def said_by(written: Sequence[Observations], slip: Slip, against: Others) -> Said | None:

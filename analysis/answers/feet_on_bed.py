@@ -255,17 +255,12 @@ def _predicted(fit: FeetFit, known: KnownRoll, response: Response, moves: Moves)
     now, change = rows @ known.bed_map.solution.estimate, under @ response.roll @ moves.lift_um
     variance = np.clip(np.diag(known.covariance_of(rows)), 0.0, None)
     variance = variance + response.roll_variance(under, moves.lift_um)
-    return Predicted(
-        known.station_mm, now + change, 2 * np.sqrt(variance), now, known.known_up_to, _roll_of(known)
-    )
-
-
-def _roll_of(known: KnownRoll) -> str:
-    return "carriage" if known.is_of_carriage else "ways"
+    roll_of = "carriage" if known.is_of_carriage else "ways"
+    return Predicted(known.station_mm, now + change, 2 * np.sqrt(variance), now, known.known_up_to, roll_of)
 
 
 def _twist_under(fit: FeetFit, known: KnownRoll) -> np.ndarray:
-    """How the rolls of the pairs make the roll that is read: of a carriage the mean under what it bears on."""
+    """The roll that is read, by the rolls of the pairs: a carriage's is the mean under what it bears on."""
     if not known.is_of_carriage:
         return twist_rows(fit.pairs_mm, known.station_mm)
     bed = fit.bed_map.bed

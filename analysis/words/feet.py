@@ -157,9 +157,7 @@ def _predicted_words(predicted: "Predicted", inch: bool, is_moved: bool) -> list
     then = "then" if is_moved else "as it is"
     head = f"What a level across the {predicted.roll_of} will read (+ rear high, wear and all{against}):"
     own = (
-        [
-            "  The ways' own roll is not known: it may change by more, for the carriage evens out what is shorter."
-        ]
+        ["  The ways' own roll is not known: it may change by more, for the carriage evens it out."]
         if predicted.roll_of == "carriage"
         else []
     )

@@ -260,3 +260,24 @@ def test_each_drawn_run_is_solved_once_for_all_hypotheses(drawn_there_and_back, 
     monkeypatch.setattr(run_slips, "observe_all", counted)
     assert combine(runs, bed).slips
     assert sorted(solved) == [(1,), (2,)]
+
+
+def test_straightedge_turned_over_is_not_doubted_for_an_edge_that_is_not_straight(
+    invented_bed, make_traverse
+):
+    """A right run with the edge turned over: the runs before took the edge as straight, which is no judge."""
+    bed = invented_bed(more="[straightedges.edge]\nlength_mm = 1000\n")
+    x, noise = np.arange(0.0, 1001.0, 100.0), np.random.default_rng(5)
+    edge = 10 * np.sin(3 * np.pi * x / 1000)
+    way = -30 * np.sin(np.pi * x / 1000) ** 2
+    forward, reverse, over = (
+        make_traverse(
+            bed, "dial", x, way - sign * edge + 0.03 * x + noise.normal(0, 0.5, x.size), face="front-flat",
+            reference="straightedge:edge", direction=direction, turned_over=sign < 0,
+        )
+        for sign, direction in ((1, "forward"), (1, "reverse"), (-1, "forward"))
+    )  # fmt: skip
+    assert doubt_of_run(over, observe_all([forward, reverse], bed), bed) is None
+    # the same numbers said to be with the edge as it lay are doubted, as they must be
+    same_way_up = replace(over, setup=replace(over.setup, turned_over=False))
+    assert doubt_of_run(same_way_up, observe_all([forward, reverse], bed), bed) is not None
