@@ -10,11 +10,10 @@ chance would otherwise be added, and none ever taken off.
 """
 
 from dataclasses import dataclass, replace
-from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import chdtri
+from scipy.special import chdtri, ndtri
 
 from acquire.model.errors import AnalysisError
 from analysis.level.evidence import Evidence, Factor, likeliest
@@ -130,5 +129,5 @@ def _jitter(problem: Problem) -> float:
     change = (problem.rise_um[later] - problem.rise_um[later - 1]) / problem.sigma_um[later]
     if not len(change):
         return 0.0
-    usual = float(np.median(np.abs(change))) / NormalDist().inv_cdf(0.75)  # ledges leave the median alone
+    usual = float(np.median(np.abs(change))) / float(ndtri(0.75))  # ledges leave the median alone
     return usual / 2**0.5

@@ -5,7 +5,6 @@ The words of a trade answer are elsewhere; here are the facts of a result as the
 where they are installed (waylog needs neither).
 """
 
-import html
 from collections.abc import Mapping
 from dataclasses import fields
 from typing import Any
@@ -84,6 +83,8 @@ def table_html(title: str, columns: Mapping[str, Any]) -> str:
     >>> table_html("way", {"height_um": np.array([np.nan])})
     '<table><caption>way</caption><tr><th>height, µm</th></tr><tr><td>–</td></tr></table>'
     """
+    import html  # asked for in notebooks alone
+
     rows = list(zip(*columns.values(), strict=True))
     lines = ["".join(f"<th>{html.escape(_heading(name))}</th>" for name in columns)] if columns else []
     lines += ["".join(f"<td>{html.escape(_cell(value))}</td>" for value in row) for row in rows[:MOST_ROWS]]
