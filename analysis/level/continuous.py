@@ -35,10 +35,6 @@ Array = NDArray[np.float64]
 
 SHARE_OF_LENGTH = 0.8
 """A second base counts where its run covers at least this much of the length."""
-OF_ANOTHER_KIND = 1.3
-"""By what heights from one base are less sure where readings show noise that goes together: one number
-describes it, real noise has rhythms besides, and those near a ripple that is not seen look like a large
-one. By simulation with a recorded electroencephalogram as noise."""
 WITHIN_STRETCH = 6.0
 """Second difference of neighbouring nodes over the standard uncertainty of a place between them."""
 
@@ -251,9 +247,7 @@ def heights_from_continuous_slopes(
     drifts = dict(zip(problem.drifts, zip(*rates, strict=True), strict=True))
     contrasts = line_free_contrasts(station)
     take_line = contrasts.T @ contrasts
-    is_one_base = len({run.base_mm for run in runs}) == 1
-    of_noise = OF_ANOTHER_KIND**2 if is_one_base and any(noise.rho) else 1.0
-    covariance = take_line @ (of_noise * found.covariance_um2 + _still_unexplained(belief, blind)) @ take_line
+    covariance = take_line @ (found.covariance_um2 + _still_unexplained(belief, blind)) @ take_line
     return ContinuousHeights(
         station_mm=station,
         height_um=take_line @ found.target_um,

@@ -152,7 +152,7 @@ def mixture(
 ) -> Mixture:
     """Heights and covariance at stations, over all hypotheses."""
     normal = normal_for(problem, np.array(noise.rho))
-    factor = noise.variance_factor
+    factor = noise.variance_factor * noise.doubt
     weight, height, covariance = [], [], np.zeros((target.shape[0],) * 2)
     drift, variance = [], []
     for one in hypotheses:

@@ -47,6 +47,8 @@ class ContinuousRun:
     """Runs of one name share a steady drift, an unknown; empty: none is looked for."""
     when: Array | None = None
     """Time of each sample, in any unit that makes it about one in size, shape (n,); None: no drift."""
+    readings: Array | None = None
+    """How many readings each sample is the mean of, shape (n,); None: one."""
 
     @property
     def lowest_mm(self) -> float:
@@ -161,6 +163,8 @@ class Cells:
     pad_mm: float
     when: Array | None = None
     """Mean time of each cell's readings, weighted likewise."""
+    readings: Array | None = None
+    """How many there are in each; None: one."""
 
 
 def cells_of(run: ContinuousRun, spacing_mm: float, first_node_mm: float) -> Cells:
@@ -181,7 +185,10 @@ def cells_of(run: ContinuousRun, spacing_mm: float, first_node_mm: float) -> Cel
     away = np.bincount(cell, weight * (run.station_mm - run.station_mm[0]))[seen] / total[seen]
     slope = np.bincount(cell, weight * run.slope_um_per_m)[seen] / total[seen]
     when = None if run.when is None else np.bincount(cell, weight * run.when)[seen] / total[seen]
-    return Cells(run.station_mm[0] + away, slope, 1 / np.sqrt(total[seen]), run.base_mm, run.pad_mm, when)
+    readings = np.bincount(cell, run.readings)[seen].astype(np.float64)
+    return Cells(
+        run.station_mm[0] + away, slope, 1 / np.sqrt(total[seen]), run.base_mm, run.pad_mm, when, readings
+    )
 
 
 def gathered(run: ContinuousRun, spacing_mm: float = FINEST_SPACING_MM) -> ContinuousRun:
@@ -195,7 +202,8 @@ def gathered(run: ContinuousRun, spacing_mm: float = FINEST_SPACING_MM) -> Conti
     """
     if np.ptp(run.station_mm) >= (len(run.station_mm) - 1.5) * spacing_mm:
         return run
-    names = _COLUMNS if run.when is None else (*_COLUMNS, "when")
+    run = replace(run, readings=np.ones(len(run.station_mm)) if run.readings is None else run.readings)
+    names = (*_COLUMNS, "readings") if run.when is None else (*_COLUMNS, "readings", "when")
     inner = replace(run, **{name: getattr(run, name)[1:-1] for name in names})
     cells = cells_of(inner, spacing_mm, float(run.station_mm[0]) - run.base_mm / 2)
     # the first and the last reading stay by themselves: they say how far the feet came

@@ -1,6 +1,6 @@
 """How often the stated 95 % intervals hold where carriers stand between the stations.
 
-Run: OPENBLAS_NUM_THREADS=1 python tests/benchmarks/between_stations.py [--surveys N] [WAY ...]
+Run: OPENBLAS_NUM_THREADS=1 python tests/benchmarks/between_stations.py [--surveys N] [--seed S] [WAY ...]
 
 Each survey invents two ways of one class and a straight tailstock way. Levels of 100 mm are
 stepped along both ways; a dial rides them and reads the tailstock way. Its feet stand
@@ -262,6 +262,7 @@ def main() -> int:
     """Print the table; 1 where a row is beyond its limits."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--surveys", type=int, default=60)
+    parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("ways", nargs="*", default=list(WAYS))
     asked = parser.parse_args()
     titles = "".join(f"{name + ': held, spread, mean ±, worst':>46}" for name in SET_UPS)
@@ -271,7 +272,7 @@ def main() -> int:
         start = time.perf_counter()
         cells = []
         for set_up in SET_UPS:
-            row = run_case(name, set_up, asked.surveys)
+            row = run_case(name, set_up, asked.surveys, asked.seed)
             verdict = "" if name == NOT_COVERED else row.verdict
             wrong += bool(verdict)
             figures = f"{row.spread:>7.2f}{row.width_um:>7.2f}{row.worst:>7.2f}"

@@ -84,3 +84,23 @@ def test_mean_of_a_cell_of_readings_is_the_difference_of_two_mean_heights():
     left = problem.rise_um - problem.design @ means
     whole = slice(1, -1)  # the first and the last cell hold three readings
     assert np.ptp(left[whole]) < 1e-9 < np.std(problem.rise_um)
+
+
+def test_readings_that_fall_one_and_two_to_a_cell_tell_no_more_than_one_where_noise_is_slow():
+    """Read each 2 mm in cells of 2.5 mm, and each 2.5 mm; noise that goes together over 10 mm: the zero of a
+    known way is as sure either way, to 5 %. Weighted as if two were twice one, it was 2.5 times as sure."""
+
+    def variance_of_zero(every_mm):
+        x = np.arange(50.0, 1150.1, every_mm)
+        problem = problem_for([continuous_run(x, np.zeros(len(x)), 1.0, 100.0)], 2.5)
+        return 1 / normal_for(problem, np.array([np.exp(-0.25)])).corner[1, 1]
+
+    assert variance_of_zero(2.0) == pytest.approx(variance_of_zero(2.5), rel=0.05)
+
+
+def test_independent_readings_count_each():
+    """Twice as many in each cell: half the variance, and cells of two readings count as two."""
+    problem = problem_for([continuous_run(np.arange(50.0, 1150.1, 2.0), np.zeros(551), 1.0, 100.0)], 2.5)
+    assert sorted(set(problem.readings.tolist())) == [1.0, 2.0]
+    corner = normal_for(problem, np.array([0.0])).corner[1, 1]
+    assert corner == pytest.approx(551, rel=1e-9)
