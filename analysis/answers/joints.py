@@ -33,6 +33,8 @@ from analysis.linear.shown import KEPT_INSIDE, Shown
 from analysis.linear.smooth_way import Sought, estimate_on_smooth_way, estimate_over_sizes, most_bending
 
 LEAST_A_SIDE = 3
+KINK_UM_PER_M = 50.0
+"""Kinks to be expected at a joint, standard deviation: before the readings, to weigh a kink against bends."""
 ENOUGH_A_SIDE = 8
 """Stations on either side from which on a kink is told from a bend."""
 BENDS_COUNT = 2.0
@@ -210,7 +212,7 @@ def _at_joint(bed: Bed, channel: Channel, at_mm: float) -> _AtJoint | None:
     part = channel.covariance_um2[np.ix_(here, here)]
     arguments = (x[here], channel.height_um[here], part, joint_columns(x[here], at_mm))
     is_told = least >= ENOUGH_A_SIDE
-    made = estimate_over_sizes(*arguments) if is_told else few_beside(*arguments)
+    made = estimate_over_sizes(*arguments, expected=KINK_UM_PER_M) if is_told else few_beside(*arguments)
     rows = np.zeros((2, x.size))
     rows[:, here] = made.rows
     return _AtJoint(channel, at_mm, made, not is_told, rows)

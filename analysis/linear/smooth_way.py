@@ -83,7 +83,12 @@ def sizes(station_mm: NDArray, covariance: NDArray) -> NDArray[np.float64]:
 
 
 def whitened(
-    station_mm: NDArray, covariance: NDArray, heights: NDArray, plain: NDArray, q: Sequence[float]
+    station_mm: NDArray,
+    covariance: NDArray,
+    heights: NDArray,
+    plain: NDArray,
+    q: Sequence[float],
+    besides: NDArray | None = None,
 ) -> Iterator[Whitened]:
     """For each q in turn.
 
@@ -96,12 +101,16 @@ def whitened(
     plain : array, shape (n, p)
         What is free: a polynomial, declared joints.
     q : sequence of float
+    besides : array, shape (n, n), optional
+        A further covariance; what is added for a line is as large with it as without it, so that
+        likelihoods compare.
     """
     bends = bending_covariance(station_mm)
     size = max(float(np.mean(np.diag(covariance))), LEAST_SHARE)
     line = polynomial(station_mm, 1)
     # adding a line with itself changes no estimate and lets C be factored where a line is free
     known = covariance + size * (line @ line.T + LEAST_SHARE * np.eye(station_mm.size))
+    known = known if besides is None else known + besides
     for each in q:
         root = scipy.linalg.cholesky(known + each * bends, lower=True)
         free, _ = np.linalg.qr(scipy.linalg.solve_triangular(root, plain, lower=True))
@@ -160,12 +169,31 @@ def estimate_on_smooth_way(
 
 
 def estimate_over_sizes(
-    station_mm: NDArray, height_um: NDArray, covariance: NDArray, sought: NDArray, *, degree: int = 2
+    station_mm: NDArray,
+    height_um: NDArray,
+    covariance: NDArray,
+    sought: NDArray,
+    *,
+    degree: int = 2,
+    expected: float | None = None,
 ) -> Sought:
-    """The same with every q weighed by how likely it is; how far the estimates differ counts as bends."""
-    tried = sizes(station_mm, covariance)
-    free = np.hstack([polynomial(station_mm, degree), sought])
-    share = size_shares(station_mm, covariance, height_um, free, tried)
+    """The same with every q weighed by how likely it is; how far the estimates differ counts as bends.
+
+    With `expected` the last column may be none at all: it looks like bends (a kink, like the corner of what
+    is worn), and beside whatever it takes up a way of corners passes for one that hardly bends.  q is then
+    weighed beside it, about as large as expected (standard deviation), and without it, both alike
+    beforehand.
+    """
+    tried, plain = sizes(station_mm, covariance), polynomial(station_mm, degree)
+    if expected is None:
+        share = size_shares(station_mm, covariance, height_um, np.hstack([plain, sought]), tried)
+    else:
+        free, last = np.hstack([plain, sought[:, :-1]]), expected * sought[:, -1:]
+        cost = np.array([
+            _costs(station_mm, covariance, height_um, free, tried, besides)
+            for besides in (None, last @ last.T)
+        ])  # fmt: skip
+        share = _shares(cost).sum(axis=0)
     kept = share > SMALLEST_SHARE
     share = share[kept] / share[kept].sum()
     found = [
@@ -197,7 +225,22 @@ def size_shares(
     station_mm: NDArray, covariance: NDArray, height_um: NDArray, free: NDArray, q: ArrayLike
 ) -> NDArray[np.float64]:
     """How likely each q is beside the columns `free`, all alike beforehand; they sum to 1."""
-    tried = whitened(station_mm, covariance, height_um[:, None], free, np.asarray(q).tolist())
-    cost = np.array([each.log_determinant + float(np.sum(each.heights**2)) for each in tried])
+    return _shares(_costs(station_mm, covariance, height_um, free, q))
+
+
+def _costs(
+    station_mm: NDArray,
+    covariance: NDArray,
+    height_um: NDArray,
+    free: NDArray,
+    q: ArrayLike,
+    besides: NDArray | None = None,
+) -> NDArray[np.float64]:
+    """Minus twice the log of the likelihood of each q."""
+    tried = whitened(station_mm, covariance, height_um[:, None], free, np.asarray(q).tolist(), besides)
+    return np.array([each.log_determinant + float(np.sum(each.heights**2)) for each in tried])
+
+
+def _shares(cost: NDArray) -> NDArray[np.float64]:
     share = np.exp(-(cost - cost.min()) / 2)
     return np.asarray(share / share.sum())

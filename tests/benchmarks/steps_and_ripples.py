@@ -10,7 +10,7 @@ import argparse
 
 import numpy as np
 
-from analysis.answers.joints import BENDS_COUNT, joint_columns
+from analysis.answers.joints import BENDS_COUNT, KINK_UM_PER_M, joint_columns
 from analysis.linear.smooth_way import estimate_over_sizes
 from analysis.linear.steps_and_ripples import find_features
 
@@ -88,7 +88,8 @@ def coverage(count, ways, rng):
         for _ in range(ways):
             covariance, error = errors("dial", count, rng)
             truth = np.array([12.0, -30.0])
-            made = estimate_over_sizes(x, shape(x, x[-1]) + columns @ truth + error, covariance, columns)
+            heights = shape(x, x[-1]) + columns @ truth + error
+            made = estimate_over_sizes(x, heights, covariance, columns, expected=KINK_UM_PER_M)
             spread = np.diag(made.rows @ covariance @ made.rows.T + BENDS_COUNT**2 * made.from_bends)
             held += np.abs(made.value - truth) <= 2 * np.sqrt(spread)
         print(

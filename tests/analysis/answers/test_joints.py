@@ -11,9 +11,10 @@ import pytest
 from acquire.cli import main
 from acquire.model.errors import AnalysisError, BedError
 from analysis.adjust.combination import combine
-from analysis.answers.joints import few_beside, joint_columns, joints
+from analysis.answers.joints import BENDS_COUNT, KINK_UM_PER_M, few_beside, joint_columns, joints
 from analysis.answers.plan import plan_faces
 from analysis.answers.ripples import ripples
+from analysis.linear.smooth_way import estimate_over_sizes
 from analysis.words.joints import joints_words
 from analysis.words.ripples import ripples_words
 
@@ -165,6 +166,39 @@ def test_step_and_kink_from_few_stations_of_a_bent_way_hold_the_truth(doubt_besi
         ratios.append(found.value / np.sqrt(np.diag(found.covariance(np.diag(u**2)))))
     assert np.max(np.abs(ratios)) < 4.5
     assert np.all(np.sqrt(np.mean(np.square(ratios), axis=0)) < 1.2)
+
+
+def _in_u(shape, truth, seed, count=17, ways=25):
+    """Errors of step and kink in standard uncertainties; heights 50 mm apart, each known to 1 µm."""
+    x = 50.0 * np.arange(count) + 25.0
+    columns = joint_columns(x, 50.0 * (count // 2))
+    rng, found = np.random.default_rng(seed), []
+    for _ in range(ways):
+        heights = shape(x, x[-1]) + columns @ truth + rng.normal(0, 1, count)
+        made = estimate_over_sizes(x, heights, np.eye(count), columns, expected=KINK_UM_PER_M)
+        spread = made.rows @ made.rows.T + BENDS_COUNT**2 * made.from_bends
+        found.append([*((made.value - truth) / np.sqrt(np.diag(spread))), *np.sqrt(np.diag(spread))])
+    return np.array(found)
+
+
+@pytest.mark.statistics
+def test_corner_of_a_worn_way_at_a_joint_is_not_taken_for_its_kink():
+    """Worn flat by 30 with corners, one of them at the joint (invented): the kink, which took the corner
+    up, was told to ± 35 µm/m and off by 20 u, the step by 5."""
+    worn = _in_u(
+        lambda x, length: -30 * np.clip(np.minimum((x - 200) / 300, (length - 200 - x) / 300), 0, 1),
+        np.array([12.0, -30.0]),
+        seed=3,
+    )
+    assert np.max(np.abs(worn[:, :2])) < 4.5
+
+
+@pytest.mark.statistics
+def test_kink_of_ways_that_are_straight_besides_stays_sharp():
+    """Invented, sixteen stations a side: 30 µm/m is told to within ± 20, and held."""
+    straight = _in_u(lambda x, length: 0 * x, np.array([12.0, -30.0]), seed=4, count=33)
+    assert np.max(np.abs(straight[:, :2])) < 3.5
+    assert np.median(straight[:, 3]) < 10.0
 
 
 def test_bed_without_a_declared_joint_is_refused_with_what_finds_steps(mapped):
