@@ -48,7 +48,7 @@ def columns(
 ) -> list[str]:
     """A table of values along the bed in both units, the owner's own first.
 
-    One precision throughout, but where a value is so unsure that it does not bear it.
+    One precision throughout, but where its ± would have more than two digits.
 
     Examples
     --------
@@ -76,12 +76,23 @@ def columns(
             continue
         both = [(height, doubt), (height / per_second_unit, doubt / per_second_unit)]
         cells = [
-            number_text(v, min(d, decimals_for(pair[1] / 2)) if doubt > 0 else d)
+            number_text(v, borne(d, pair[1]))
             for pair, d in zip(both[::-1] if inch else both, places, strict=True)
             for v in pair
         ]
         rows.append((at, *cells))
     return table(heads, rows)
+
+
+def borne(decimals: int, expanded: float) -> int:
+    """The decimals of a column, or as many as leave a ± two digits (JCGM 100:2008, 7.2.6: no more).
+
+    Examples
+    --------
+    >>> borne(1, 2.04), borne(1, 9.6), borne(1, 14.0)
+    (1, 1, 0)
+    """
+    return min(decimals, decimals_for(expanded) + 1) if expanded > 0 else decimals
 
 
 def notes(found: "Iterable[Fact]") -> list[str]:

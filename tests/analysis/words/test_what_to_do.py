@@ -107,7 +107,7 @@ def test_predicted_level_readings_now_before_then_in_the_owners_unit():
     found = Made(
         station_mm=np.array([0.0, 254.0]), now_um_per_m=np.array([0.0, 500.0]),
         roll_um_per_m=np.array([0.0, 250.0]),
-        expanded_um_per_m=np.array([1.0, 1.0]), known_up_to="nothing",
+        expanded_um_per_m=np.array([1.0, 1.0]), known_up_to="nothing", roll_of="ways",
     )  # fmt: skip
     inch, metric = (cells(feet._predicted_words(found, is_inch, True))[1] for is_inch in (True, False))
     assert list(inch.values())[:3] == ["10 in", "6.00", "3.00"]  # 500 µm/m are 6 thou over a foot
