@@ -115,3 +115,15 @@ class TestShown:
         pytest.importorskip("pandas")
         frame = shape.to_pandas()
         assert frame.index.name == "station_mm" and list(frame) == ["height_um", "standard_uncertainty_um"]
+
+
+def test_what_is_no_public_name_does_not_come_through_the_door():
+    """`analysis.linear` is a room."""
+    import waylog
+
+    import analysis.linear
+
+    assert analysis.linear
+    for name in ("linear", "nothing"):
+        with pytest.raises(AttributeError, match=f"module 'waylog' has no attribute '{name}'"):
+            getattr(waylog, name)

@@ -12,15 +12,19 @@ typing error proves nothing, so a fault must leave a file that Python can still 
 """
 
 import argparse
+import importlib
 import os
 import shutil
-import subprocess
+import signal
 import sys
 import tempfile
 import time
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NoReturn
+
+import pytest
 
 TOP = Path(__file__).parents[2]
 TABLES = Path(__file__).parent / "planted"
@@ -82,29 +86,60 @@ def pass_all(copy: Path, tests: tuple[str, ...]) -> bool:
     return run_tests(copy, tests, f"not ({LONG})") and run_tests(copy, tests, LONG)
 
 
-def run_tests(copy: Path, tests: tuple[str, ...], marked: str) -> bool:
-    """Whether the tests so marked pass in the copy; one that waits for ever counts as failed.
+LIBRARIES = (
+    "h5py", "numpy", "scipy.linalg", "scipy.optimize", "scipy.sparse.linalg", "scipy.special",
+    "matplotlib.backends.backend_agg", "matplotlib.backends.backend_pdf", "click", "jinja2", "rich.console",
+    "tomlkit", "hypothesis", "xarray",
+)  # fmt: skip
 
-    The copy stands first on the path of every process that the tests start, before the installed package.
+
+def run_tests(copy: Path, tests: tuple[str, ...], marked: str) -> bool:
+    """Whether the tests so marked pass in the copy; ones that wait for ever count as failed.
+
+    They run in a fork of this process, in which the libraries are loaded already and nothing of waylog is.
     """
-    paths = os.pathsep.join([str(copy), str(copy / "analysis" / "door")])
-    command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "-m", marked, *tests]
+    with tempfile.TemporaryFile() as said:
+        child = os.fork()
+        if child == 0:
+            _in_the_fork(copy, [*QUIETLY, "-m", marked, *tests], said.fileno())
+        code = _ended(child)
+        if code not in (None, 0, 1, 2, NO_TEST_SO_MARKED):
+            said.seek(0)
+            raise SystemExit(f"{' '.join(tests)}: pytest ended with {code}: {said.read().decode()[-500:]}")
+    return code in (0, NO_TEST_SO_MARKED)
+
+
+QUIETLY = ("-x", "-q", "-p", "no:cacheprovider")
+
+
+def _in_the_fork(copy: Path, words: list[str], said: int) -> NoReturn:
+    """Run pytest and end; the copy stands first on the path here and in every process that a test starts."""
+    os.setsid()
+    for stream in (1, 2):
+        os.dup2(said, stream)
+    paths = [str(copy), str(copy / "analysis" / "door")]
+    sys.path[:0], sys.dont_write_bytecode = paths, True
+    os.environ.update(PYTHONPATH=os.pathsep.join(paths), PYTHONDONTWRITEBYTECODE="1")
+    os.chdir(copy)
+    code = 3
     try:
-        ended = subprocess.run(
-            command,
-            cwd=copy,
-            env=os.environ | {"PYTHONPATH": paths, "PYTHONDONTWRITEBYTECODE": "1"},
-            capture_output=True,
-            timeout=PATIENCE_S,
-            check=False,
-        )
-    except subprocess.TimeoutExpired:
-        return False
-    if ended.returncode not in (0, 1, 2, NO_TEST_SO_MARKED):
-        raise SystemExit(
-            f"{' '.join(tests)}: pytest ended with {ended.returncode}: {ended.stdout.decode()[-500:]}"
-        )
-    return ended.returncode in (0, NO_TEST_SO_MARKED)
+        code = int(pytest.main(words))
+    finally:
+        sys.stdout.flush()
+        os._exit(code)
+
+
+def _ended(child: int) -> int | None:
+    """The exit code of a fork; None where it had to be killed, with whatever it had started."""
+    deadline = time.monotonic() + PATIENCE_S
+    while time.monotonic() < deadline:
+        done, status = os.waitpid(child, os.WNOHANG)
+        if done:
+            return os.waitstatus_to_exitcode(status)
+        time.sleep(0.02)
+    os.killpg(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    return None
 
 
 def outcome(fault: Fault, copy: Path) -> str:
@@ -124,6 +159,8 @@ def outcome(fault: Fault, copy: Path) -> str:
 def tried(rooms: list[str]) -> list[tuple[Fault, str]]:
     """Every fault of the rooms with its outcome, told as it comes."""
     outcomes = []
+    for library in LIBRARIES:
+        importlib.import_module(library)
     with tempfile.TemporaryDirectory() as folder:
         copy = copied(Path(folder))
         for fault in [fault for room in rooms for fault in faults_of(room)]:
