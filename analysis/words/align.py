@@ -91,8 +91,15 @@ def tailstock_words(found: "Tailstock", inch: bool) -> list[str]:
     ]
 
 
-def line_words(found: "AgainstWhole", name: str, inch: bool) -> list[str]:
-    """Axis or quill: up and sideways, against the path near and far and along the whole."""
+QUILL_HOLDS = (
+    "This is the quill in its tailstock together with the ways that the tailstock is clamped on there, and "
+    "how it was clamped. Before the quill is blamed: `waylog align tailstock` tells how these ways run "
+    "against the carriage's; clamp again and read again."
+)
+
+
+def line_words(found: "AgainstWhole", name: str, inch: bool, *, holds: str | None = None) -> list[str]:
+    """Axis or quill: up and sideways, against the path near and far and along the whole; what it holds."""
     places = f"{length_text(found.near_mm, inch)} and {length_text(found.far_mm, inch)}"
     lines = [f"{name} against the path of the carriage between {places}:", *_both(found.read, inch)]
     if found.rise_um_per_m is not None or found.rear_um_per_m is not None:
@@ -107,7 +114,7 @@ def line_words(found: "AgainstWhole", name: str, inch: bool) -> list[str]:
             "  How that stretch of the carriage's path lies to the whole is not known all round: the ways "
             "may be to blame as well as this."
         )
-    return [*lines, *_beside(found.read, inch)]
+    return [*lines, *([f"  {holds}"] if holds else []), *_beside(found.read, inch)]
 
 
 def _both(line: "Line", inch: bool) -> list[str]:

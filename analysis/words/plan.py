@@ -245,13 +245,13 @@ def passes_words(plan: "FacePlan", inch: bool) -> list[str]:
 
 
 def flank_depths(plan: "FacePlan") -> dict[str, np.ndarray]:
-    """Depths on the flanks of a vee, once where both are alike."""
+    """Depths on the flanks of a vee, once where both are alike; in all, not this round's share of them."""
     if plan.flank_um is None:
         return {}
     front, rear = plan.flank_um["front"], plan.flank_um["rear"]
     if np.allclose(front, rear):
-        return {"each flank": front}
-    return {"front flank": front, "rear flank": rear}
+        return {"in all, each flank": front}
+    return {"in all, front flank": front, "in all, rear flank": rear}
 
 
 def fine_um(plan: "FacePlan") -> float:

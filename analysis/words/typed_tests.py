@@ -5,6 +5,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from analysis.words.align import (
+    QUILL_HOLDS,
     centres_words,
     collars_words,
     facing_words,
@@ -54,8 +55,8 @@ def read_words(told: "Told") -> str:
     return f"read {told.kept.created_utc[:10]}{note}"
 
 
-def _line(found: Any, _: Readings, inch: bool, *, name: str) -> list[str]:
-    return line_words(found, name, inch)
+def _line(found: Any, _: Readings, inch: bool, *, name: str, holds: str | None = None) -> list[str]:
+    return line_words(found, name, inch, holds=holds)
 
 
 def _turned(found: Any, readings: Readings, inch: bool) -> list[str]:
@@ -91,7 +92,7 @@ def _pins(found: Any, readings: Readings, inch: bool) -> list[str]:
 WORDS: Mapping[str, Callable[[Any, Readings, bool], list[str]]] = {
     "align tailstock": lambda found, _, inch: tailstock_words(found, inch),
     "align bar": partial(_line, name="The spindle's axis"),
-    "align quill": partial(_line, name="The quill"),
+    "align quill": partial(_line, name="The quill", holds=QUILL_HOLDS),
     "align turned": _turned,
     "align centres": lambda found, _, inch: centres_words(found, inch),
     "align facing": lambda found, _, inch: facing_words(found, inch),

@@ -77,6 +77,7 @@ hand_step = "0.2 thou"
 stands_on = "feet"
 """
 THOU_PER_FT = 25.4 / 0.3048
+WAYS = ("front-vee", "rear-flat")
 FEET = {"front-head": (4, -2), "rear-head": (4, 14), "front-tail": (56, -2), "rear-tail": (56, 14)}
 ACROSS = {"front-vee": 0.0, "rear-flat": 12 * INCH, "tail-front": 3 * INCH, "tail-rear": 9 * INCH}
 
@@ -101,6 +102,31 @@ def held(value, expanded, truth, slack=1.5):
     return np.abs(np.asarray(value) - truth) <= slack * np.asarray(expanded) + 1e-6
 
 
+def check_wear(night, twist):
+    """Metal that is gone: by the map from the unworn stretches, and by the twist that no foot takes out."""
+    for face in WAYS:
+        shape = night.ask("map", str(night.folder), face)
+        assert shape["line"] == "unworn"
+        bed = night.machine.height(face) - night.machine.metal[face]
+        gone = night.machine.metal[face] + bed - np.polyval(np.polyfit(X[-3:], bed[-3:], 1), X)
+        assert held(shape["height_um"], 2 * np.array(shape["standard_uncertainty_um"]), gone, 1.75).all()
+    front, rear = (night.machine.metal[face] for face in WAYS)
+    worn = (rear - front) / (12 * INCH) * 1000
+    told = twist["wear"]
+    at = np.interp(told["station_mm"], X, worn - worn[0])
+    assert held(told["roll_um_per_m"], 2 * np.array(told["standard_uncertainty_um_per_m"]), at).all()
+
+
+def check_done(night, before, metal):
+    """What the round took off, as the next survey tells it."""
+    again = night.ask("plan", str(night.folder), *WAYS, "--no-wind", "--after", before)
+    for face in WAYS:
+        told = again["after"][face]
+        away = np.array(told["done_um"]) - (metal[face] - night.machine.metal[face])
+        away -= np.polyval(np.polyfit(X, away, 1), X)
+        assert np.mean(np.abs(away) <= np.array(told["expanded_um"])) >= 0.9
+
+
 def test_evening_at_a_twisted_and_worn_lathe(evening, make_machine, tmp_path):
     feet = {"front-head": 0.0, "rear-head": 20.0, "front-tail": 15.0, "rear-tail": -25.0}
     dip = np.exp(-(((X - 14 * INCH) / (8 * INCH)) ** 2)) * (X < 50 * INCH)
@@ -113,8 +139,7 @@ def test_evening_at_a_twisted_and_worn_lathe(evening, make_machine, tmp_path):
     assert twist["feet"] is not None, twist["cannot_tell"]
     assert held(twist["feet"]["wind_um_per_m"], twist["feet"]["wind_expanded_um_per_m"], true_feet[-1])
 
-    shape = night.ask("map", str(night.folder), "front-vee")
-    assert shape["line"] == "unworn"
+    check_wear(night, twist)
 
     before = night.keep_copy(tmp_path / "before")
     moves = night.ask("feet", str(night.folder))
@@ -140,23 +165,33 @@ def test_evening_at_a_twisted_and_worn_lathe(evening, make_machine, tmp_path):
     )
     assert held(told["roll_um_per_m"], told["expanded_um_per_m"], since_first).all()
 
+    check_wear(night, again)
+
     datums = night.ask("datums", str(night.folder))
     assert datums["ranking"][0]["face"] in ("tail-front", "tail-rear")
     good = {each["face"]: each["can_be_trusted"] for each in datums["faces"]}
     assert not good["front-vee"]
 
-    spent = {}
+    spent, done = {}, ()
+    scraped = night.keep_copy(tmp_path / "unscraped")
     for round_ in ("third", "fourth"):
-        plan = night.ask("plan", str(night.folder), "front-vee", "rear-flat", "--no-wind")
-        if all(each["nothing_to_see"] for each in plan["plans"].values()):
-            break
+        plan = night.ask("plan", str(night.folder), *WAYS, "--no-wind", *done)
         for face, each in plan["plans"].items():
             off = np.array(each["removal"]["removal_um"])
             spent.setdefault(face, []).append(float(off.max()))
+        before, metal = night.keep_copy(tmp_path / f"before-{round_}"), dict(machine.metal)
         night.scrape(plan)
         night.begin(tmp_path / round_)
         survey(night)
+        done = ("--after", before)
+        check_done(night, before, metal)
     assert spent["front-vee"][-1] < spent["front-vee"][0]
+
+    proof = night.ask("history", scraped, str(night.folder), *(f"--scraped={face}" for face in WAYS))
+    assert proof["twist"]["verdict"] != "worse"
+    verdicts = {each["face"]: each["verdict"] for each in proof["faces"]}
+    assert all(verdicts[face] in ("better", "changed") for face in WAYS)
+    assert all(verdicts[face] in ("no difference", "cannot tell") for face in ("tail-front", "tail-rear"))
     for face in ("front-vee", "rear-flat"):
         shape = night.ask("map", str(night.folder), face, "--line", "least-squares")
         truth = machine.height(face)

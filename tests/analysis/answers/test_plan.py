@@ -243,7 +243,7 @@ def test_command_says_when_not_yet_then_the_answer_table_blue_and_cautions(surve
         "7",
         "5",
     ]
-    assert "each flank µm" in said
+    assert "in all, each flank µm" in said
     assert "Predicted blue" in said
     for caution in sentences(CAUTIONS):
         assert caution in said

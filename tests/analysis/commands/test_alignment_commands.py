@@ -229,4 +229,5 @@ def test_quill_by_a_bar_turned_in_its_taper(survey, capsys):
     assert main([*words, "--diameter", "60"]) == 2
     assert "--diameter and --extension go together" in capsys.readouterr().err
     assert main([*words, "--diameter", "60", "--extension", "200", "--held", "50"]) == 0
-    assert "hangs" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "hangs" in said and "together with the ways that the tailstock is clamped on" in said

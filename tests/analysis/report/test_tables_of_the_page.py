@@ -70,7 +70,7 @@ def test_depths_stand_beside_their_own_stations_with_twice_u():
         standard_uncertainty_um=np.ones(4),
     )  # fmt: skip
     table = tables.face_table(shown, False, plan(), may_be_scraped=True)
-    assert table.heads[3:] == ("take off", "±", "this round", "front flank", "rear flank")
+    assert table.heads[3:] == ("take off", "±", "this round", "in all, front flank", "in all, rear flank")
     (row,) = [each for block in table.blocks for each in block if each[0] == "254"]
     assert row[3:] == ("40", "6", "20", "2", "5")
     (between,) = [each for block in table.blocks for each in block if each[0] == "100"]

@@ -319,6 +319,6 @@ def test_sound_and_worn_flank_keep_their_columns():
 def test_flanks_of_a_vee_keep_their_columns():
     vee = Made(flank_um={"front": np.array([1.0]), "rear": np.array([9.0])})
     assert {name: float(um[0]) for name, um in plan.flank_depths(vee).items()} == {
-        "front flank": 1.0,
-        "rear flank": 9.0,
+        "in all, front flank": 1.0,
+        "in all, rear flank": 9.0,
     }
