@@ -8,7 +8,7 @@ import pytest
 from acquire.cli import main
 from acquire.model.bed_toml.reading import parse_bed
 from analysis.adjust.combination import combine
-from analysis.answers.feet_on_bed import feet_to_move
+from analysis.answers.feet_on_bed import MOST_UM, feet_to_move
 from analysis.words.facts import sentence
 from analysis.words.feet import CAUTION, feet_words
 
@@ -134,6 +134,25 @@ def test_no_foot_is_moved_further_than_the_bound(make_traverse):
     found = feet_to_move(_roll_bed(make_traverse, _twisted(2000.0)))
     assert found.is_bounded and max(abs(each.lift_um) for each in found.moves) == 50
     assert any("more is left for the next" in line for line in feet_words(found, False))
+
+
+def test_what_a_foot_is_moved_at_most_lifts_none_of_a_bed_of_15_kn():
+    """Derived for a bed of 15 kN, 3 m long, EI 3e7 N m², GJ 8e6 N m², feet 0.4 m apart.
+
+    Of three pairs set level the middle one carries 5/8 of the load (published: "Civil Engineering
+    Formulas", table 2.1, 5/8 wl each side of the middle); a middle pair raised by d takes 48 EI d/L³ more.
+    """
+    weight, length, bending, twisting, apart = 15000, 3.0, 3e7, 8e6, 0.4
+    hangs = weight / 4 * length * apart / twisting
+    assert hangs * 1e6 == pytest.approx(562.5)
+    # a twist on four feet is a quarter of that roll times their distance, at each foot
+    assert hangs * apart / 4 * 1e6 > MOST_UM
+    per_metre = 48 * bending / length**3
+    down, up = 5 / 8 * weight / per_metre, 3 / 8 * weight / per_metre
+    assert (down * 1e6, up * 1e6) == pytest.approx((175.8, 105.5), abs=0.05)
+    assert down == pytest.approx(5 * weight / length * length**4 / (384 * bending))
+    # the best plane off it, the middle pair stands two thirds of that high
+    assert 2 / 3 * up * 1e6 > MOST_UM
 
 
 def test_straight_bed_needs_no_move(make_traverse):

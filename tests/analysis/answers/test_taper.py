@@ -72,6 +72,25 @@ def test_datums_know_the_taper_of_two_faces_of_unknown_shape(across):
     assert pair.taper_um_per_m == pytest.approx(20, abs=1e-6)
 
 
+def test_two_faces_read_from_one_line_taper_as_by_hand(invented_bed, make_traverse):
+    """Derived: slope of h_B − h_A at 0, 200 ... 1000 mm, each height to 1 µm: −7.43 ± 1.69 µm/m (one u)."""
+    bed = invented_bed(pitch_mm=200)
+    x = np.arange(0.0, 1001.0, 200.0)
+    runs = []
+    for face, height in {
+        "front-flat": [0, -6, -11, -9, -2, 1.0], "rear-flat": [3, 1, -3, -4, -8, 2.0]
+    }.items():  # fmt: skip
+        same = {"same_zero_as": runs[0].number} if runs else {}
+        runs.append(
+            make_traverse(
+                bed, "dial", x, height, face=face, reference="line", standard_uncertainty=1.0, **same
+            )
+        )
+    (pair,) = tapers(combine(runs, bed), ("front-flat", "rear-flat")).pairs
+    assert pair.taper_um_per_m == pytest.approx(-7.43, abs=0.005)
+    assert pair.taper_expanded_um_per_m == pytest.approx(2 * 1.69, abs=0.01)
+
+
 def test_pair_whose_taper_is_left_open_is_refused_with_what_would_tell(invented_bed, make_traverse):
     bed = invented_bed()
     runs = [
