@@ -107,12 +107,20 @@ def tapers(bed_map: BedMap, faces: Sequence[str] = ()) -> Tapers:
 
 
 def taper_between(bed_map: BedMap, a: str, b: str) -> tuple[float, float] | None:
-    """Taper in µm/m and its expanded uncertainty; None where the readings leave it open."""
+    """Taper in µm/m and its expanded uncertainty; None where the readings leave it open.
+
+    Along the stations where the difference is known, those of the profile beside it: over others as well,
+    known only up to a height of their own, the slope may be known by chance and is that of something else.
+    """
     station, rows = _difference_rows(bed_map, a, b)
     if station.size < LEAST:
         return None
-    away = (station - station.mean()) / 1000
-    found = bed_map.functional((away / (away @ away))[None, :] @ rows)
+    try:
+        known = np.isin(station, bed_map.combined(f"taper of {a} and {b}", station, rows).station_mm)
+    except AnalysisError:
+        return None
+    away = (station[known] - station[known].mean()) / 1000
+    found = bed_map.functional((away / (away @ away))[None, :] @ rows[known])
     if not found.is_known.all():
         return None
     doubt = COVERAGE_FACTOR * float(np.sqrt(max(found.covariance_um2[0, 0], 0.0)))

@@ -1,6 +1,6 @@
 """Every figure that the answers tell, held against invented truth, on surveys of any mix of habits.
 
-Run: OPENBLAS_NUM_THREADS=1 python tests/benchmarks/told_answers.py [--surveys N] [--first K]
+Run: OPENBLAS_NUM_THREADS=1 python tests/benchmarks/told_answers.py [--surveys N] [--first K] [--odd]
 
 For each kind of figure: how many were told, the share within ± (k = 2), the worst error in its own
 standard uncertainties; figures beyond 4.5 u are named with their survey. Simulation proves the
@@ -20,6 +20,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from tests.told_answers.comparing import figures
 from tests.told_answers.figures import MOST_U
 from tests.told_answers.inventing import Told, invent
+from tests.told_answers.odd_habits import invent_odd
 
 
 def described(told: Told) -> str:
@@ -40,10 +41,11 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--surveys", type=int, default=300)
     parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--odd", action="store_true", help="of people with odd but ordinary habits")
     asked = parser.parse_args()
     start, found, far = time.perf_counter(), defaultdict(list), 0
     for number in range(asked.first, asked.first + asked.surveys):
-        told = invent(number)
+        told = invent_odd(number) if asked.odd else invent(number)
         for name, ratios in figures(told):
             found[name].append(np.abs(ratios))
             if np.max(found[name][-1], initial=0.0) > MOST_U:

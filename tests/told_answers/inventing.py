@@ -44,10 +44,12 @@ class Told:
     scales: dict[str, float] = field(default_factory=dict)
     """By how many standard uncertainties the scale of each instrument is out."""
 
-    def add(self, instrument: str, x: np.ndarray, value: np.ndarray, **where) -> None:
+    def add(
+        self, instrument: str, x: np.ndarray, value: np.ndarray, *, zero: float | None = None, **where
+    ) -> None:
         """One run with a zero, and scale, noise and steps as described."""
         described, rng = self.bed.instruments[instrument], self.rng
-        number, zero = len(self.runs) + 1, rng.normal(0, 100)
+        number, zero = len(self.runs) + 1, rng.normal(0, 100) if zero is None else zero
         scale = self.scales.setdefault(instrument, rng.normal()) * (described.scale_uncertainty or 0.0)
         reading = (value + zero) * (1 + scale) + rng.normal(0, described.uncertainty, len(x))
         step = described.resolution
@@ -71,19 +73,20 @@ def invent(number: int) -> Told:
     kind = KINDS[number % len(KINDS)]
     length, pitch = float(rng.choice([1000, 1500, 2000])), float(rng.choice([100, 125]))
     length = pitch * round((2000 if kind == "joint" else length) / pitch)
-    told = _of_kind(kind, parse_bed(_text(kind, length, pitch, rng)), rng)
+    told = bed_of_kind(kind, parse_bed(bed_text(kind, length, pitch, rng)), rng)
     _survey(told)
     return told
 
 
-def _text(kind: str, length: float, pitch: float, rng: np.random.Generator) -> str:
+def bed_text(kind: str, length: float, pitch: float, rng: np.random.Generator) -> str:
+    """Its bed.toml."""
     scale = "scale_uncertainty = 0.01" if rng.random() < 0.4 else ""
     coarse = "resolution = 2" if rng.random() < 0.3 else ""
     feet = f"carrier_feet_mm = {rng.choice([90, 200])}" if rng.random() < 0.6 else "carrier_feet_mm = 0.001"
     unworn = f"unworn_mm = [[0, {0.2 * length}], [{0.8 * length}, {length}]]" if kind == "feet" else ""
     at_feet = [0.05, 0.5, 0.95] if rng.random() < 0.5 else [0.05, 0.95]
     stands = [
-        f"[feet.{side}{k}]\nstation_mm = {share * length}\nacross_mm = {across}"
+        f"[feet.{side}{k}]\nstation_mm = {share * length}\nacross_mm = {across}\num_per_turn = 1500"
         for k, share in enumerate(at_feet if kind == "feet" else [])
         for side, across in (("f", -10), ("r", 310))
     ]
@@ -107,7 +110,8 @@ def _text(kind: str, length: float, pitch: float, rng: np.random.Generator) -> s
     ])  # fmt: skip
 
 
-def _of_kind(kind: str, bed: Bed, rng: np.random.Generator) -> Told:
+def bed_of_kind(kind: str, bed: Bed, rng: np.random.Generator) -> Told:
+    """A bed of that kind on which nothing has been read yet."""
     length, names = bed.length_mm, ("front", "vee", "tail", "under")
     shape = {name: _smooth(length, rng) for name in (*names, "guide", "side")}
     if kind == "rough":

@@ -40,6 +40,21 @@ def test_taper_and_its_uncertainty_are_those_of_the_line_through_the_readings(ac
     assert found.shapes_known == ()
 
 
+def test_taper_is_that_of_the_stations_beside_it(invented_bed, make_traverse):
+    """Every second place by one caliper run, the others by another with a zero of its own: how the two lie to
+    each other is not known, but by chance a line through all of them is, and its taper was told."""
+    bed, thick = invented_bed(), 20 * (X / 1000) ** 4
+    runs = [
+        make_traverse(bed, "caliper", X[part], thick[part] + zero, face="front-flat", other="front-under")
+        for part, zero in ((slice(0, None, 2), 3.0), (slice(1, None, 2), -50.0))
+    ]
+    found = tapers(combine(runs, bed)).pairs[0]
+    slope, _ = np.polyfit(found.station_mm, 20 * (found.station_mm / 1000) ** 4, 1)
+    assert found.station_mm.size == 6
+    assert found.taper_um_per_m == pytest.approx(1000 * slope, abs=1e-6)
+    assert found.over_um == pytest.approx(slope * np.ptp(found.station_mm), abs=1e-6)
+
+
 def test_words_say_thicker_and_that_the_shape_of_neither_is_known(across):
     words = tapers_words(tapers(across(0.02 * X)), False)
     assert "what lies between is thicker towards the far end, by 20" in words[0]
