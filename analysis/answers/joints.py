@@ -229,7 +229,10 @@ def _joint_covariance(bed_map: BedMap, at: Sequence[_AtJoint]) -> NDArray[np.flo
     if from_map:
         rows = np.vstack([each.over_nodes() for each in at if each.channel.rows is not None])
         where = np.concatenate([[2 * i, 2 * i + 1] for i in from_map])
-        whole[np.ix_(where, where)] += bed_map.functional(rows).covariance_um2
+        # that a channel is known up to a line was judged with it, and no line changes a step or a kink:
+        # asked again, of sums over many heights, rounding would call some not known
+        wide = np.hstack([rows, np.zeros((len(rows), bed_map.assembly.unknowns - rows.shape[1]))])
+        whole[np.ix_(where, where)] += bed_map.variance_factor * bed_map.solution.covariance(wide)
     return np.asarray(whole)
 
 

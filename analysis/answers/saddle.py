@@ -158,6 +158,11 @@ def saddle_drop(
     front, rear = drops[ways.front], drops[ways.rear]
     common = np.isin(front.station_mm, rear.station_mm)
     there = np.isin(rear.station_mm, front.station_mm)
+    if not common.any():
+        raise AnalysisError(
+            "saddle", f"no station at which both {ways.front} and {ways.rear} are known", "one at least",
+            "read both at the same places",
+        )  # fmt: skip
     front_um, rear_um = front.height_um[common], rear.height_um[there]
     away = apron_mm - float(bed_map.bed.faces[ways.front].across_mm or 0.0)
     share = away / ways.gauge_mm

@@ -9,11 +9,15 @@ import pytest
 from tests.told_answers.comparing import figures
 from tests.told_answers.figures import MOST_U
 from tests.told_answers.inventing import invent
+from tests.told_answers.odd_habits import invent_odd
 
 ASKED = {
     0: {"wind", "feet take out, wind", "taper"},
     1: {"work", "joint up", "joint roll", "joint kink"},
     3: {"height", "departure"},
+}
+ODD = {
+    85: {"joint roll", "joint step", "taper"},
 }
 """Surveys by number, and figures that are among those told: nothing is compared where nothing is told."""
 
@@ -23,5 +27,19 @@ ASKED = {
 def test_every_figure_told_is_near_the_truth(number):
     found = list(figures(invent(number)))
     assert ASKED[number] <= {name for name, _ in found}
-    far = {name: float(np.max(np.abs(ratios))) for name, ratios in found if np.any(np.abs(ratios) > MOST_U)}
-    assert far == {}
+    assert _far(found) == {}
+
+
+@pytest.mark.statistics
+@pytest.mark.parametrize("number", ODD)
+def test_every_figure_told_of_odd_but_ordinary_habits_is_near_the_truth(number):
+    found = list(figures(invent_odd(number)))
+    assert ODD[number] <= {name for name, _ in found}
+    assert _far(found) == {}
+
+
+def _far(found):
+    """Figures beyond reach, or none at all."""
+    return {
+        name: float(np.max(np.abs(ratios))) for name, ratios in found if not np.all(np.abs(ratios) <= MOST_U)
+    }

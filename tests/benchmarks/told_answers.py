@@ -48,7 +48,7 @@ def main() -> int:
         told = invent_odd(number) if asked.odd else invent(number)
         for name, ratios in figures(told):
             found[name].append(np.abs(ratios))
-            if np.max(found[name][-1], initial=0.0) > MOST_U:
+            if not np.all(found[name][-1] <= MOST_U):
                 far += 1
                 print(
                     f"survey {number}: {name} off by {found[name][-1].max():.1f} u; {described(told)}",

@@ -17,6 +17,7 @@ from analysis.answers.ripples import ripples
 from analysis.linear.smooth_way import estimate_over_sizes
 from analysis.words.joints import joints_words
 from analysis.words.ripples import ripples_words
+from tests.told_answers.odd_habits import invent_odd
 
 AT = 1000.0
 X = np.arange(50.0, 2000.0, 100.0)
@@ -252,3 +253,13 @@ def test_commands_answer_in_words_json_and_picture(tmp_path, capsys):
         assert "thou" in capsys.readouterr().out or command == "ripples"
     assert main(["plan", str(folder), "front-way"]) == 1
     assert "--across-joints" in capsys.readouterr().err
+
+
+def test_figures_of_a_joint_are_numbers_where_rounding_doubts_what_is_known():
+    """Every second place read on the way there and the others on the way back, dials from way to way
+    (invented): steps of two faces were not a number, and with them how the piece lies."""
+    told = invent_odd(85)
+    joint = joints(combine(told.runs, told.bed)).joints[0]
+    figures = [joint.up_um, joint.pitch_um_per_m, joint.roll_um_per_m]
+    figures += [each for face in joint.faces for each in (face.step_um, face.kink_um_per_m)]
+    assert np.all(np.isfinite([(each.value, each.expanded) for each in figures]))

@@ -100,3 +100,22 @@ def test_drop_at_an_apron_beside_the_ways_is_as_unsure_as_its_arm_makes_it(worn,
     worst = int(np.argmax(found.at_apron_um))
     said = re.search(r"± ([\d.]+) µm", saddle_words(found, False)[0])
     assert float(said[1]) == pytest.approx(2 * found.at_apron_standard_uncertainty_um[worst], rel=0.1)
+
+
+def test_ways_known_at_no_place_in_common_are_refused(make_traverse, invented_bed):
+    """Feet at 0, 130, 260 ... mm on the one, at 65, 195 ... on the other (invented): a traceback before."""
+    unworn = "unworn_mm = [[0, 300], [800, 1300]]"
+    faces = {
+        side: f'normal = "up"\nacross_mm = {at}\ncarriage = "{side}"\n{unworn}'
+        for side, at in (("front", 0), ("rear", 300))
+    }
+    level = INSTRUMENTS["level"].replace("base_mm = 100", "base_mm = 130")
+    bed = invented_bed(length_mm=1300, faces=faces, instruments={**INSTRUMENTS, "level": level})
+    runs = [
+        make_traverse(bed, "level", middle, np.zeros(middle.size), face=side, same_zero_as=same)
+        for side, middle, same in (
+            ("front", np.arange(65.0, 1300, 130), None), ("rear", np.arange(130.0, 1200, 130), 1),
+        )
+    ]  # fmt: skip
+    with pytest.raises(AnalysisError, match="no station at which both front and rear are known"):
+        saddle_drop(combine(runs, bed), 0.0)
