@@ -321,6 +321,11 @@ def unworn_together(bed_map: BedMap) -> tuple[float, ...]:
     return tuple(sorted(place for place, found in across.items() if len(found) > 1))
 
 
+def proud_beyond(places: int) -> float:
+    """Standard uncertainties that the highest of so many unworn places exceeds once in a hundred beds."""
+    return max(LEAST_ABOVE, float(-ndtri(CHANCE / max(places, 1))))
+
+
 def _stands_proud(fit: FeetFit) -> Fact | None:
     """Where a face that is worn stands above what its unworn places make it, beyond chance.
 
@@ -328,7 +333,7 @@ def _stands_proud(fit: FeetFit) -> Fact | None:
     """
     rows = [(face, *_worn(fit, face)) for face in fit.faces]
     count = sum(len(station) for _, station, _ in rows)
-    limit = max(LEAST_ABOVE, float(-ndtri(CHANCE / max(count, 1))))
+    limit = proud_beyond(count)
     worst: tuple[float, str, float, float] | None = None
     for face, station, wide in rows:
         wear = wide @ fit.bed_map.solution.estimate

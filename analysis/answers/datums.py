@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from acquire.model.errors import AnalysisError
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
+from analysis.answers.bed_or_wear import ROUNDING_UM, proud_beyond
 from analysis.answers.face_map import FaceMap, map_face, reaches_unworn
 from analysis.answers.fixture_path import Arm, FixturePath, fixture_path
 from analysis.answers.good_enough import GoodTo, good_to, known_too_coarsely, serves
@@ -58,6 +59,9 @@ class Wear:
 
     deepest: Place
     expanded_um: float
+    proud: Place | None = None
+    """Where it stands above that line by more than chance: a bed that is twisted or bent, or a stretch that
+    is worn after all. The line does not tell its wear then."""
 
     @property
     def is_seen(self) -> bool:
@@ -317,8 +321,12 @@ def _wear(bed_map: BedMap, face: str, found: FaceMap) -> Wear | None:
     if not reaches_unworn(found.profile, described):
         return None
     level = remove_line(found.profile, "unworn", described.unworn_mm)
+    limit = proud_beyond(level.station_mm.size)
     lowest = int(level.height_um.argmin())
+    highest = int((level.height_um - limit * level.standard_uncertainty_um).argmax())
+    is_proud = level.height_um[highest] > limit * level.standard_uncertainty_um[highest] + ROUNDING_UM
     return Wear(
         Place(float(level.station_mm[lowest]), float(level.height_um[lowest])),
         COVERAGE_FACTOR * float(level.standard_uncertainty_um[lowest]),
+        Place(float(level.station_mm[highest]), float(level.height_um[highest])) if is_proud else None,
     )

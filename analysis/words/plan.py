@@ -319,6 +319,13 @@ def datum_words(each: "Datum", inch: bool) -> str:
 def _wear_words(each: "Datum", inch: bool) -> str:
     if each.wear is None or each.shape is None:
         return ""
+    if each.wear.proud is not None:
+        proud = height_text(each.wear.proud.height_um, inch, each.wear.expanded_um / 2)
+        return (
+            f"; {proud} proud at {length_text(each.wear.proud.station_mm, inch)} of the line through its "
+            "unworn stretches, which does not tell its wear then: the bed is twisted or bent (`waylog twist` "
+            "tells that apart), or such a stretch is worn"
+        )
     if not each.wear.is_seen:
         most = height_text(each.wear.expanded_um, inch, each.wear.expanded_um / 2)
         return f"; no wear seen from the line through its unworn stretches ({most} would have been)"

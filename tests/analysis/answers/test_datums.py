@@ -83,6 +83,19 @@ def test_face_with_unworn_stretches_and_no_wear_says_what_would_have_been_seen(j
     assert "no wear seen" in datum_words(found.faces[0], inch=False)
 
 
+def test_face_that_stands_proud_of_its_unworn_line_is_not_said_to_show_no_wear(judged):
+    """Invented truth: worn by 20 µm at 300 mm; the twist of the bed lifts its near end by 50 µm."""
+    faces = {"way": 'normal = "up"\nunworn_mm = [[800, 1000]]'}
+    bed = np.interp(STATION, [0, 800], [50.0, 0.0])
+    found = judged({"way": bed - 20 * np.exp(-(((STATION - 300) / 150) ** 2))}, faces=faces)
+    wear = found.faces[0].wear
+    assert wear.proud.station_mm == 0 and wear.proud.height_um > 40
+    said = datum_words(found.faces[0], inch=False)
+    assert "no wear" not in said and "does not tell its wear" in said
+    worn = judged({"way": np.where(STATION < 700, -30.0, 0.0)}, faces=faces).faces[0]
+    assert worn.wear.proud is None and "; worn " in datum_words(worn, inch=False)
+
+
 def test_faces_of_unknown_shape_come_last_with_the_reason(judged):
     found = judged({"rear-flat": 0 * STATION})
     unknown = [each for each in found.faces if each.at_most_um is None]
