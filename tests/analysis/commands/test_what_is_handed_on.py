@@ -150,3 +150,32 @@ def test_sum_on_paper_takes_off_the_line_of_the_map(asked, line):
 def test_sum_on_paper_is_what_is_printed(survey, capsys):
     assert main(["map", str(survey), "vee", "--explain"]) == 0
     assert "vee, traverse 1" in capsys.readouterr().out
+
+
+class TestPaper:
+    """Letter in a survey in inches, or as asked; tables beside a sheet in the survey's unit."""
+
+    @pytest.mark.parametrize(
+        ("option", "paper"), [((), "Letter"), (("--metric",), "A4"), (("--paper", "A4"), "A4")]
+    )
+    def test_report_is_printed_on_it(self, asked, monkeypatch, option, paper):
+        monkeypatch.setattr("analysis.report.gather", lambda *_: None)
+        monkeypatch.setattr("analysis.report.find_browser", lambda: "a browser")
+        found = asked(["report", "SURVEY", "--pdf", *option], "/analysis.report.write_report")
+        assert found["printing"].paper == paper
+
+    @pytest.mark.parametrize(("option", "paper"), [((), "Letter"), (("--paper", "A4"), "A4")])
+    def test_sheets_are_printed_on_it(self, asked, tmp_path, option, paper):
+        words = ["sheet", "SURVEY", "vee", "-o", str(tmp_path / "s.pdf"), *option]
+        assert asked(words, "/analysis.draw.sheets.write_sheets")["paper"] == paper
+
+    def test_table_beside_a_sheet_is_in_inches(self, asked, tmp_path):
+        words = ["sheet", "SURVEY", "vee", "-o", str(tmp_path / "s.pdf")]
+        assert asked(words, "/analysis.draw.sheets.write_twin")["inch"] is True
+
+
+def test_what_was_measured_before_the_work_is_no_part_of_the_present_shape(asked, monkeypatch):
+    monkeypatch.setattr("analysis.answers.history.only_new", lambda older, now: ("only the new", older, now))
+    monkeypatch.setattr("analysis.report.history_sections", lambda *_: ())
+    found = asked(["report", "SURVEY", "--before", "SURVEY"], "/analysis.report.gather")
+    assert "only the new" in found.values()
