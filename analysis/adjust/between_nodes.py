@@ -197,8 +197,59 @@ def judged(
         _Piece.of(node_mm[p], height_um[p], covariance_um2[np.ix_(p, p)])
         for p in _judged_together(node_mm, joints_mm)
     ]
-    if not pieces:
+    return _averaged(pieces, node_mm, joints_mm) if pieces else None
+
+
+def judged_through_feet(
+    station_mm: np.ndarray,
+    reading_um: np.ndarray,
+    covariance_um2: np.ndarray,
+    feet: Sequence[tuple[np.ndarray, np.ndarray]],
+) -> Roughness | None:
+    """How rough the ways are that a carrier rode, by what was read from it; None where that is too little.
+
+    Feet far apart even a way out: what is read is smoother than the way, and its own roughness no measure.
+
+    Parameters
+    ----------
+    station_mm, reading_um : array, shape (n,)
+    covariance_um2 : array, shape (n, n)
+    feet : sequence of pairs of array
+        Of each way: places, shape (k,), and how the height there weighs in each reading, shape (n, k).
+
+    Examples
+    --------
+    The same readings, of a point and of feet 200 mm apart: the way is rougher then.
+
+    >>> x, waves = np.arange(0.0, 1001.0, 100.0), np.tile([0.0, 1.0, -1.0], 4)[:11]
+    >>> at = np.arange(-100.0, 1101.0, 100.0)
+    >>> two = np.eye(11, 13) / 2 + np.eye(11, 13, 2) / 2
+    >>> noise = 0.01 * np.eye(11)
+    >>> point, carrier = (
+    ...     judged_through_feet(x, waves, noise, [(where, weights)])
+    ...     for where, weights in ((x, np.eye(11)), (at, two))
+    ... )
+    >>> bool(carrier.variance_um2.sum() > 1.5 * point.variance_um2.sum())
+    True
+    """
+    if len(station_mm) < LEAST_NODES:
         return None
+    degree = 3 if len(station_mm) >= LEAST_FOR_CUBIC else 1
+    span = float(np.ptp(station_mm))
+    polynomials = [weights @ np.vander((at - station_mm.mean()) / span, degree + 1) for at, weights in feet]
+    q = scipy.linalg.null_space(np.hstack(polynomials).T)
+    if not q.shape[1]:
+        return None
+    shapes = np.zeros((len(KINDS), q.shape[1], q.shape[1]))
+    for at, weights in feet:
+        along = q.T @ weights
+        shapes += [along @ _generalised_covariance(kind, _apart(at)) @ along.T for kind in KINDS]
+    piece = _Piece(q.T @ reading_um, q.T @ covariance_um2 @ q, shapes)
+    return _averaged([piece], station_mm, ())
+
+
+def _averaged(pieces: Sequence["_Piece"], node_mm: np.ndarray, joints_mm: Sequence[float]) -> Roughness:
+    """The size of each kind of way, averaged over all by likelihood."""
     size = max(
         float(np.mean(np.concatenate([one.left**2 for one in pieces]))),
         float(np.mean(np.concatenate([np.diag(one.noise) for one in pieces]))),

@@ -9,10 +9,10 @@ tells, as where a level's feet miss the stations that others read.
 What is left are carriers on ways whose shape nothing tells.  Such a carrier is taken as a
 point, reading by reading: what was measured then is the face against what carried the
 indicator.  How the way bends under the carrier's feet is unknown and enters as an error,
-taken to be as large as if the way were as rough as the difference that was read.  A carrier
-whose feet stand farther apart than the stations smooths that difference: it does not see a
-hollow about twice as long as itself.  Its error is then no less than all that the difference
-departs from a straight line.
+taken to be as large as if the way were so rough that the difference would be read through
+those feet.  A carrier whose feet stand farther apart than the stations does not see a wave
+about twice as long as itself.  Its error is then no less than all that the difference departs
+from a smooth curve.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -25,7 +25,7 @@ from scipy.special import chdtrc
 from acquire.model.bed import Bed
 from acquire.model.places import PLACED_MM
 from analysis.adjust.assembly import UNDER_CARRIER, Assembly, assemble, bend_station, tied_places
-from analysis.adjust.between_nodes import Roughness, judged, well_apart
+from analysis.adjust.between_nodes import Roughness, judged, judged_through_feet, well_apart
 from analysis.adjust.estimability import Line, lines_of
 from analysis.adjust.nodes import FOOT_MM, Key, Layout
 from analysis.adjust.solution import Solution, solve
@@ -38,6 +38,8 @@ LEAST_TO_JUDGE = 5
 LEAST_BEND = 1e-9
 """In the unit of the reading: an error of nothing at all cannot be weighed."""
 SAME_WEIGHT = 1e-12
+LONG_ENOUGH = 2.0
+"""Waves that a carrier does not see, from the first reading to the last, for a cubic to have none of them."""
 OF_READINGS: Key = ("difference", "")
 """Stands for the line of what an indicator read, which is no line of heights."""
 Judge = Callable[[Key, np.ndarray, np.ndarray, np.ndarray, Sequence[float]], Roughness | None]
@@ -337,12 +339,15 @@ def _bends(
 
     Feet a apart read (h(x − a/2) + h(x + a/2)) / 2, and nothing of a wave 2a long.  Stations a or
     more apart could not have shown such a wave either way; where they are closer, the difference
-    looks smoother than the way, and its roughness is no measure.  A hollow of any length still
-    shows in the range of the difference off a straight line, by half its depth or more.
+    looks smoother than the way.  How rough the way is must then be judged through the feet, and
+    the wave of 2a not even so: a hollow of any length still shows in the range of the difference off
+    a smooth curve, by half its depth or more.
     """
     assert each.plain_forms is not None
     per_um = max(abs(weight) for form in each.plain_forms for weight in form.values())
-    way, off_a_line = _as_rough_as_read(each, per_um, judge), _range_off_a_line(each)
+    way = _as_rough_as_read(each, per_um, judge)
+    gaps_mm = np.diff(np.unique(each.station_mm))
+    apart_mm = float(np.median(gaps_mm)) if len(gaps_mm) else np.inf
     found = []
     for index in changed:
         left_out = _difference(each.forms[index], forms[index])
@@ -350,8 +355,8 @@ def _bends(
             size = float(np.ptp(each.reading) + np.sqrt(each.variance.max()))
         else:
             size = _size(left_out, way)
-            if _is_smoothed(each.station_mm, left_out):
-                size = max(size, off_a_line)
+            if (reach_mm := _reach_mm(left_out)) > apart_mm + PLACED_MM:
+                size = max(size, _off_a_curve(each, reach_mm))
         column = np.zeros(len(each))
         column[index] = -1.0 if each.turned else 1.0
         key = Unknown(UNDER_CARRIER, (each.instrument, *each.carriers, bend_station(each.station_mm[index])))
@@ -369,30 +374,43 @@ def _stands_over(joints_mm: Sequence[float], left_out: Mapping[Key, Mapping[floa
     return any(low <= joint < high for low, high in stands for joint in joints_mm)
 
 
-def _is_smoothed(station_mm: np.ndarray, left_out: Mapping[Key, Mapping[float, float]]) -> bool:
-    """Whether a carrier reaches farther than from one station to the next."""
-    reach_mm = max((max(weights) - min(weights) for weights in left_out.values() if weights), default=0.0)
-    return bool(reach_mm > np.median(np.diff(np.unique(station_mm))) + PLACED_MM)
+def _reach_mm(left_out: Mapping[Key, Mapping[float, float]]) -> float:
+    """How far apart the feet of a carrier stand."""
+    return max((max(weights) - min(weights) for weights in left_out.values() if weights), default=0.0)
 
 
-def _range_off_a_line(each: Observations) -> float:
-    """By how much readings differ once a straight line is taken off them; their unit."""
-    along = np.column_stack([np.ones(len(each)), each.station_mm])
-    fitted = along @ np.linalg.lstsq(along, each.reading, rcond=None)[0]
-    return float(np.ptp(each.reading - fitted))
+def _off_a_curve(each: Observations, reach_mm: float) -> float:
+    """By how much readings differ once a line is taken off them; their unit.
+
+    A cubic where they go on for twice the wave of 2a that feet a apart do not see: no such wave is in it.
+    """
+    span = float(np.ptp(each.station_mm))
+    degree = 3 if span >= LONG_ENOUGH * 2 * reach_mm else 1
+    away = (each.station_mm - each.station_mm.mean()) / max(span, PLACED_MM)
+    return float(np.ptp(each.reading - np.polyval(np.polyfit(away, each.reading, degree), away)))
 
 
 def _as_rough_as_read(each: Observations, per_um: float, judge: Judge) -> Roughness | None:
     at_mm, first = np.unique(each.station_mm, return_index=True)
     spread = np.diag(each.covariance) if each.covariance.ndim == 1 else each.covariance
     chosen = first[well_apart(at_mm, np.ones(len(at_mm), bool))]
-    return judge(
-        OF_READINGS,
-        each.station_mm[chosen],
-        each.reading[chosen] / per_um,
-        spread[np.ix_(chosen, chosen)] / per_um**2,
-        (),
-    )
+    station, reading = each.station_mm[chosen], each.reading[chosen] / per_um
+    covariance = spread[np.ix_(chosen, chosen)] / per_um**2
+    if judge is not judged_by_heights:
+        return judge(OF_READINGS, station, reading, covariance, ())
+    return judged_through_feet(station, reading, covariance, _feet([each.forms[k] for k in chosen], per_um))
+
+
+def _feet(forms: Sequence[Form], per_um: float) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Of each way that readings are carried on, the places under the feet and their weights in µm."""
+    carried = [{place: w for place, w in form.items() if place.role == "carried"} for form in forms]
+    found = []
+    for key in dict.fromkeys((place.kind, place.owner) for form in carried for place in form):
+        mine = [{p.station_mm: w for p, w in form.items() if (p.kind, p.owner) == key} for form in carried]
+        at_mm = sorted({at for weights in mine for at in weights})
+        rows = np.array([[weights.get(at, 0.0) for at in at_mm] for weights in mine]) / per_um
+        found.append((np.array(at_mm), rows))
+    return found
 
 
 def _difference(form: Form, other: Form) -> dict[Key, dict[float, float]]:

@@ -138,7 +138,7 @@ def _under_carrier(fact: "ShapeUnderCarrierUnknown") -> str:
         f"{fact.instrument} on {ridden}: the shape of {ridden} under its feet is not known, so it is "
         f"taken as a point for {fact.readings} readings; how {ridden} bends within its feet goes "
         "into the difference shown, and the ± takes that bend to be as rough as the difference, or as "
-        "large as it where the feet stand wider apart than the stations; "
+        "large as all that is no smooth curve in it where the feet stand wider apart than the stations; "
         f"level {ridden} to know it"
     )
 
