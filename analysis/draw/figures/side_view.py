@@ -176,4 +176,4 @@ def _draw_stations(axes: Axes, strips: Sequence[Strip], bed: Bed, scale: Scale) 
     axes.set_axisbelow(True)
     for side in ("left", "right"):
         axes.spines[side].set_visible(False)
-    axes.set_xlabel(f"station, {scale.length_unit} (0 is the {bed.origin})", labelpad=2)
+    axes.set_xlabel(f"station, {scale.length_unit} (0 is the {bed.called.origin})", labelpad=2)

@@ -59,7 +59,7 @@ def twist_figure(result: "Twist", inch: bool = False, *, is_titled: bool = True)
 
 def _draw_whole(axes: Axes, result: "Twist", inch: bool) -> None:
     scale, joints = Scale(inch), result.joints_mm
-    _frame(axes, scale, "roll from the first station")
+    _frame(axes, scale, "roll from the\nfirst station")
     change = result.roll_um_per_m - result.roll_um_per_m[0]
     variance = np.diag(result.covariance) + result.covariance[0, 0] - 2 * result.covariance[0]
     doubt = np.sqrt(np.clip(variance, 0.0, None))

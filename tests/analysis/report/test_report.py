@@ -92,6 +92,12 @@ def html(contents):
     return render(contents, MADE)
 
 
+def test_end_that_the_owner_did_not_name_is_called_what_it_is_called_elsewhere(contents, html):
+    """bed.toml gives no origin: the sheet and its picture said "station 0 at its ." and "0 is the "."""
+    assert "station 0 at its near end." in html
+    assert "0 is the near end" in contents.wall.picture
+
+
 class Tables(HTMLParser):
     """The cells of every table, and the names of all elements."""
 
