@@ -25,7 +25,7 @@ def feet_figure(result: "Feet", inch: bool = False, *, is_titled: bool = True) -
         Put the moves above the picture.
     """
     with look():
-        figure = new_figure(3.2)
+        figure = new_figure(1.2 if result.predicted is None else 3.2)
         axes = figure.subplots()
         if result.predicted is None:
             axes.set_axis_off()

@@ -112,4 +112,4 @@ def _draw(
 def _finish(axes: Axes, scale: Scale, joints_mm: Sequence[float]) -> None:
     mark_joints(axes, scale.length(joints_mm))
     axes.margins(x=0.02, y=0.2)
-    axes.legend(loc="upper right", ncols=2)
+    axes.legend(loc="upper right", ncols=3)  # in one row above the curves, which the margin leaves free
