@@ -344,7 +344,9 @@ def _bends(
     a smooth curve, by half its depth or more.
     """
     assert each.plain_forms is not None
-    per_um = max(abs(weight) for form in each.plain_forms for weight in form.values())
+    # what rides a face and reads it would read nothing as a point: all that it reads is what its feet leave
+    weighed = each.plain_forms if any(each.plain_forms) else each.forms
+    per_um = max((abs(weight) for form in weighed for weight in form.values()), default=1.0)
     way = _as_rough_as_read(each, per_um, judge)
     gaps_mm = np.diff(np.unique(each.station_mm))
     apart_mm = float(np.median(gaps_mm)) if len(gaps_mm) else np.inf
