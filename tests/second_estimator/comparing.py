@@ -56,7 +56,11 @@ def faults(survey: Survey) -> list[str]:
         # what is told then rests on how rough the way shows itself: only the truth can judge that
         return beyond_truth(survey)
     # how large a bend is allowed for is held against simulations (test_there_and_back); here, what it does
-    bows = [Bow(each.traverses, each.bow_sd_um) for each in bed_map.assembly.returns if each.bow_sd_um]
+    bows = [
+        Bow(each.traverses, each.bow_sd_um / bed_map.variance_factor**0.5)
+        for each in bed_map.assembly.returns
+        if each.bow_sd_um
+    ]
     answer = adjust(survey.runs, survey.bed, bows)
     nodes = [place(node.kind, node.owner, node.station_mm) for node in bed_map.nodes]
     only_carry = {place(each.kind, each.owner, each.station_mm) for each in bed_map.assembly.layout.between}

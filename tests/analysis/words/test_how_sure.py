@@ -286,7 +286,7 @@ def test_datum_that_nothing_checks_or_that_is_not_trusted_says_so():
     doubted = Made(**(vars(sound) | {"can_be_trusted": False, "is_checked": False}))
     assert "way: not yet" in plan.datum_words(doubted, False)
     assert "nothing checks its readings" in plan.datum_words(doubted, False)
-    worn = Made(is_seen=True, expanded_um=3.0, deepest=Made(station_mm=400.0, height_um=-21.0))
+    worn = Made(proud=None, is_seen=True, expanded_um=3.0, deepest=Made(station_mm=400.0, height_um=-21.0))
     assert "worn 21 µm (0.83 thou) ± 3 µm (0.12 thou) below" in plan.datum_words(
         Made(**(vars(sound) | {"wear": worn})), False
     )
