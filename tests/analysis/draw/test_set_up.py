@@ -77,3 +77,9 @@ def test_face_that_is_read_is_never_hidden_by_one_above_or_below_it():
         at.setdefault(round(float(line.get_ydata()[0]), 6), []).append((line.get_zorder(), line.get_color()))
     (shared,) = (lines for lines in at.values() if len(lines) > 2)
     assert [color for _, color in sorted(shared)] == [FAINT, INK, "white"]
+
+
+def test_signs_are_said_in_the_words_of_the_survey():
+    bed = bed_toml(bed={"far_end": "table end"}, instruments={"level": level()})
+    run = Setup("level", "slope", bed, number=1, face="front", position="stations")
+    assert "+ means the table end is higher" in set_up(run, [100.0])["signs"]

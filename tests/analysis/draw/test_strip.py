@@ -59,6 +59,13 @@ def test_every_tile_shows_the_stations_of_its_own_stretch(planned, inch, first):
     assert sorted(shown) == X.tolist() and shown[100.0] == first
 
 
+def test_every_page_says_which_end_lies_to_the_left(planned):
+    """That of station 0: laid the other way round, metal comes off where none should."""
+    bed, plan = planned
+    for page in strip_pages(bed, plan, False, "A4"):
+        assert any(f"{bed.called.origin} to the left" in text.get_text() for text in page.texts)
+
+
 def test_every_page_carries_a_length_to_measure(planned):
     bed, plan = planned
     for page in strip_pages(bed, plan, False, "A4"):
