@@ -13,8 +13,14 @@ the unworn places alone, by generalised least squares with the joint covariance 
 directions that the readings leave free are further unknowns of the fit.  Wear is the rest.
 
 About which line a bed turns when it is twisted no reading tells: somewhere between its feet, G apart, to
-± G/√12.  Where the roll changes its slope, at the feet, that shows in every height off the line, and
-beyond the feet most: it is one more error, of all heights together, in proportion to θ.
+δ = ± G/√12.  Where the roll changes its slope, at the feet, that shows in every height off the line, and
+beyond the feet most.  It is one more error δ θ(x) of all heights together, and θ is not known before the
+fit: a first one, in which δ θ may be anything, gives θ and its covariance, so that
+
+    E[(δ θ)(δ θ)'] = δ² (θ θ' + Cov θ)
+
+In proportion to an estimate alone it would be nothing where that came out as nothing, and a bed that turned
+about one of its ways would be said to be straight.  Where the first fit does not tell θ, δ θ stays free.
 
 Derived.  False where faces were not made straight and parallel, or where the bed moves as no
 feet can move it (cast stress, heat): the unworn places then do not fit, and it is said.
@@ -81,7 +87,8 @@ class FeetFit:
     """Largest departure of an unworn place from the fit."""
     places: int
     turning: np.ndarray
-    """What the line about which the bed turns is not known by, as heights (µm) over the map's unknowns."""
+    """What the line about which the bed turns is not known by: heights (µm) over the map's unknowns, (n, F),
+    each column for one standard uncertainty."""
 
     def tells(self, functions: np.ndarray) -> np.ndarray:
         """Which functions of the fit's unknowns, shape (k, n), the unworn places determine."""
@@ -93,7 +100,15 @@ class FeetFit:
         """Joint covariance of rows over the unknowns of the map."""
         off = rows @ self.turning
         scale = self.bed_map.variance_factor * self.factor
-        return np.asarray(scale * self.bed_map.solution.covariance(rows) + np.outer(off, off))
+        return np.asarray(scale * self.bed_map.solution.covariance(rows) + off @ off.T)
+
+    def theta(self) -> np.ndarray:
+        """θ at the pairs less that at the first, as functions of the fit's unknowns."""
+        count = len(self.pairs_mm)
+        functions = np.zeros((count, len(self.length)))
+        functions[:, count : 2 * count] = np.eye(count)
+        functions[:, count] -= 1.0
+        return functions
 
     def roll(self, station_mm: np.ndarray) -> np.ndarray:
         """The feet's roll from the first of these stations, in µm/m, as functions of the fit's unknowns."""
@@ -116,6 +131,9 @@ class FeetFit:
                 self.bed_map.solution.null_space[nodes],
             ]
         )
+        if functions.shape[1] < len(self.length):  # about which line the bed turns was left open
+            described = self.bed_map.bed.faces[face]
+            functions = np.hstack([functions, described.upward * twist_rows(self.pairs_mm, station)])
         told = self.tells(functions)
         whole = -functions @ self.rows
         whole[np.arange(len(nodes)), nodes] += 1.0
@@ -193,20 +211,28 @@ def feet_fit(bed_map: BedMap) -> FeetFit | None:
             bed_map.solution.null_space[nodes],
         ]
     )
-    still = np.zeros(bed_map.assembly.unknowns)
-    first = _fitted(bed_map, pairs, faces, nodes, design, still)
-    theta = (first.rows @ bed_map.solution.estimate)[len(pairs) : 2 * len(pairs)]
-    return _fitted(bed_map, pairs, faces, nodes, design, _turning(bed_map, pairs, theta))
-
-
-def _turning(bed_map: BedMap, pairs: tuple[float, ...], theta: np.ndarray) -> np.ndarray:
-    """Heights for one standard uncertainty of the line about which the bed turns."""
+    about = _about_middle(bed_map, pairs)
+    free = np.hstack([design, about[nodes]])
+    first = _fitted(bed_map, pairs, faces, nodes, free, np.zeros_like(about))
+    theta = first.theta()
+    if not first.tells(theta).all():
+        return first
+    rows = theta @ first.rows
+    found = rows @ bed_map.solution.estimate
+    square = np.outer(found, found) + first.covariance(rows)
+    own, turn = np.linalg.eigh(square)
     doubt_mm = float(np.mean(gauges_mm(bed_map.bed))) / np.sqrt(12)
-    found = np.zeros(bed_map.assembly.unknowns)
+    turning = doubt_mm * about @ (turn * np.sqrt(np.clip(own, 0.0, None)))
+    return _fitted(bed_map, pairs, faces, nodes, design, turning)
+
+
+def _about_middle(bed_map: BedMap, pairs: tuple[float, ...]) -> np.ndarray:
+    """Heights (unknowns, F) of a bed that turns about a line 1 mm beside the middle, for each θ at a pair."""
+    found = np.zeros((bed_map.assembly.unknowns, len(pairs)))
     for name, face in bed_map.bed.faces.items():
         indices = bed_map.indices(name) if face.upward else np.zeros(0, int)
         station = np.array([bed_map.nodes[i].station_mm for i in indices])
-        found[indices] = face.upward * doubt_mm * (twist_rows(pairs, station) @ theta)
+        found[indices] = face.upward * twist_rows(pairs, station)
     return found
 
 
@@ -229,7 +255,7 @@ def _fitted(
     covariance = bed_map.solution.covariance(
         scipy.sparse.identity(bed_map.assembly.unknowns, format="csr")[nodes]
     )
-    covariance = covariance + np.outer(turning[nodes], turning[nodes]) / bed_map.variance_factor
+    covariance = covariance + turning[nodes] @ turning[nodes].T / bed_map.variance_factor
     size = max(float(np.mean(np.diag(covariance))), 1e-12)
     whole = covariance + size * (nuisance @ nuisance.T + RIDGE * np.eye(len(nodes)))
     lower = scipy.linalg.cholesky(whole, lower=True)
