@@ -108,13 +108,20 @@ def test_evening_at_a_column_out_of_square_with_a_tapered_dovetail(evening, make
     read_guide(night, machine.metal["guide"])
     datums = night.ask("datums", folder)
     assert not next(each for each in datums["faces"] if each["face"] == "guide")["can_be_trusted"]
-    spent = []
+    spent, first = [], night.keep_copy(tmp_path / "before-any")
     for round_ in ("second", "third"):
         plan = night.ask("plan", str(night.folder), "guide")
         spent.append(plan["greatest_um"])
+        before, metal = night.keep_copy(tmp_path / f"before-{round_}"), machine.metal["guide"]
         night.scrape(plan)
         night.begin(tmp_path / round_)
         read_guide(night, machine.metal["guide"])
+        done = night.ask("plan", str(night.folder), "guide", "--after", before)["after"]["guide"]
+        away = np.array(done["done_um"]) - (metal - machine.metal["guide"])
+        away -= np.polyval(np.polyfit(X, away, 1), X)
+        assert np.mean(np.abs(away) <= np.array(done["expanded_um"])) >= 0.9
+    (shown,) = night.ask("history", first, str(night.folder), "--scraped=guide")["faces"]
+    assert (shown["face"], shown["verdict"]) == ("guide", "better")
     proof = night.ask("map", str(night.folder), "guide", "--line", "least-squares")
     truth = machine.metal["guide"] - np.polyval(np.polyfit(X, machine.metal["guide"], 1), X)
     assert np.all(
