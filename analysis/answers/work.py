@@ -84,6 +84,7 @@ class TurnedPart:
     covariance_um2: NDArray[np.float64] | None = field(metadata=KEPT_INSIDE)
     after_plan: "TurnedPart | None" = None
     """The same once the carriage's ways are cut as planned, where that was asked for."""
+    joints_mm: tuple[float, ...] = field(metadata=KEPT_INSIDE, default=())
 
 
 def diameter_change_um(
@@ -258,6 +259,7 @@ def _predicted(tool: _Tool, bed_map: BedMap) -> TurnedPart:
         is_interpolated=path.is_interpolated,
         warnings=bed_map.warnings,
         assumptions=assumptions(bed_map),
+        joints_mm=bed_map.bed.joints_mm,
     )
 
 

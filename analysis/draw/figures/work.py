@@ -13,9 +13,11 @@ from analysis.draw.figures.looks import (
     draw_band,
     ground,
     look,
+    mark_joints,
     new_figure,
     wrapped,
 )
+from analysis.linear.pieces import with_gaps_at
 from analysis.words.work import work_answer
 
 if TYPE_CHECKING:
@@ -37,12 +39,13 @@ def work_figure(found: "TurnedPart", inch: bool = False, *, is_titled: bool = Tr
         figure = new_figure(3.2 if is_titled else 2.9)
         axes, scale = figure.add_subplot(), Scale(inch)
         ground(axes)
-        x = scale.length(found.station_mm)
+        x, joints = scale.length(found.station_mm), scale.length(found.joints_mm)
         if found.diameter_um is not None and found.standard_uncertainty_um is not None:
             y, half = scale.height(found.diameter_um), 2 * scale.height(found.standard_uncertainty_um)
-            draw_band(axes, x, y, half)
+            at, y, half = with_gaps_at(joints, x, y, half)
+            draw_band(axes, at, y, half)
             axes.plot(
-                x, y, color=INK, linewidth=1.4, marker="o", markersize=3.5, label="diameter (band: 95 %)"
+                at, y, color=INK, linewidth=1.4, marker="o", markersize=3.5, label="diameter (band: 95 %)"
             )
         for part, name, ink, dashes in (
             (found.from_roll, "by roll", OTHER, "--"),
@@ -50,14 +53,13 @@ def work_figure(found: "TurnedPart", inch: bool = False, *, is_titled: bool = Tr
             (found.from_height, "by drop of the tip", SOFT, ":"),
         ):
             if part is not None:
-                axes.plot(
-                    x, scale.height(part.diameter_um), color=ink, linewidth=1.2, linestyle=dashes, label=name
-                )
+                at, y = with_gaps_at(joints, x, scale.height(part.diameter_um))
+                axes.plot(at, y, color=ink, linewidth=1.2, linestyle=dashes, label=name)
         after = found.after_plan
         if after is not None and after.diameter_um is not None:
-            axes.plot(
-                x, scale.height(after.diameter_um), color=INK, linewidth=1.0, dashes=(1, 1), label="planned"
-            )
+            at, y = with_gaps_at(joints, x, scale.height(after.diameter_um))
+            axes.plot(at, y, color=INK, linewidth=1.0, dashes=(1, 1), label="planned")
+        mark_joints(axes, joints)
         scale.along(axes)
         scale.heights(axes, "diameter, larger is up")
         axes.margins(x=0.02, y=0.1)

@@ -169,12 +169,29 @@ def test_turned_part_is_drawn_with_twice_u_and_what_each_movement_does(unit):
         for name, factor in (("from_roll", 0.5), ("from_sideways", 0.3), ("from_height", 0.2))
     }
     after = Made(diameter_um=Y / 8)
-    found = Made(station_mm=AT, diameter_um=Y, standard_uncertainty_um=U, after_plan=after, **parts)
+    found = Made(
+        station_mm=AT, diameter_um=Y, standard_uncertainty_um=U, after_plan=after, joints_mm=(), **parts
+    )
     (axes,) = work_figure(found, unit.inch, is_titled=False).axes
     assert has_band(axes, AT * unit.mm, Y * unit.um, 2 * U * unit.um)
     shown = {line.get_label(): np.asarray(line.get_ydata()) for line in axes.lines}
     for name, factor in (("by roll", 0.5), ("by sway", 0.3), ("by drop of the tip", 0.2), ("planned", 0.125)):
         np.testing.assert_allclose(shown[name], factor * Y * unit.um)
+
+
+def test_turned_part_is_not_drawn_over_a_joint_of_the_bed(unit):
+    part = Made(diameter_um=Y)
+    found = Made(
+        station_mm=AT, diameter_um=Y, standard_uncertainty_um=U, from_roll=part, from_sideways=part,
+        from_height=part, after_plan=part, joints_mm=(300.0,),
+    )  # fmt: skip
+    (axes,) = work_figure(found, unit.inch, is_titled=False).axes
+    *curves, joint = axes.lines
+    assert list(joint.get_xdata()) == pytest.approx([300.0 * unit.mm] * 2)
+    for curve in (line for line in curves if len(line.get_xdata()) > 2):
+        y = np.asarray(curve.get_ydata())[np.isclose(curve.get_xdata(), 300.0 * unit.mm)]
+        assert y.size == 1 and np.isnan(y).all()
+    assert len(curves) >= 5
 
 
 def channel(kind="height"):
