@@ -5,52 +5,11 @@ from random import Random
 
 import numpy as np
 
+from tests.invented import bed_toml, cross_level, dial, flat, level
 from tests.second_estimator.inventing import Survey, take
 from tests.second_estimator.readings import Description, Run, World
 
-BED = """
-[bed]
-name = "invented"
-length_mm = {length}
-station_pitch_mm = 100
-carriage_length_mm = {carriage}
-carriage_bears = "ends"
-[faces.front]
-normal = "up"
-across_mm = 0
-carriage = "front"
-[faces.rear]
-normal = "up"
-across_mm = 300
-carriage = "rear"
-[faces.table]
-normal = "up"
-across_mm = 120
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 100
-standard_uncertainty = {noise}
-seating_um = 0
-[instruments.long]
-quantity = "slope"
-unit = "um/m"
-base_mm = {base}
-standard_uncertainty = {noise}
-seating_um = 0
-[instruments.cross]
-quantity = "roll"
-unit = "um/m"
-standard_uncertainty = 1.0
-seating_um = 0
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-carrier_feet_mm = {feet}
-overhang_along_mm = {ahead}
-standard_uncertainty = 0.5
-seating_um = 0
-"""
+BASES_MM, FEET_MM, AHEAD_MM = (130, 170, 250), (60, 90, 130, 220), (0, 0, 40, -70)
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,13 +26,7 @@ class Anywhere(Survey):
 def invent_between(chance: Random) -> Anywhere:
     """One survey."""
     length = 100 * chance.randint(6, 14)
-    bed = Description(
-        BED.format(
-            length=length, carriage=chance.choice((210, 250, 330)), noise=chance.choice((0.5, 2.0, 8.0)),
-            base=chance.choice((130, 170, 250)), feet=chance.choice((60, 90, 130, 220)),
-            ahead=chance.choice((0, 0, 40, -70)),
-        )
-    )  # fmt: skip
+    bed = Description(_bed(length, chance))
     middles = np.arange(50.0, length, 100.0)
     stations = np.arange(0.0, length + 1, 100.0)
     runs = [Run(0, "level", middles, face="front")]
@@ -86,6 +39,23 @@ def invent_between(chance: Random) -> Anywhere:
     world = _world(length, chance)
     runs = take(runs, bed, world, np.random.default_rng(chance.getrandbits(32)))
     return Anywhere(bed, runs, {}, world)
+
+
+def _bed(length: int, chance: Random) -> str:
+    carriage, noise = chance.choice((210, 250, 330)), chance.choice((0.5, 2.0, 8.0))
+    base, feet, ahead = (chance.choice(each) for each in (BASES_MM, FEET_MM, AHEAD_MM))
+    carrier = {"carrier_feet_mm": feet, "overhang_along_mm": ahead}
+    return bed_toml(
+        length,
+        bed={"carriage_length_mm": carriage, "carriage_bears": "ends"},
+        faces={"front": flat(0, "front"), "rear": flat(300, "rear"), "table": flat(120)},
+        instruments={
+            "level": level(noise, 100, seating_um=0),
+            "long": level(noise, base, seating_um=0),
+            "cross": cross_level(seating_um=0),
+            "dial": dial(0.5, seating_um=0, **carrier),
+        },
+    )
 
 
 def _riding(length: int, chance: Random) -> Run:

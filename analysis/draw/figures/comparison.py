@@ -1,12 +1,12 @@
 """Two maps of the same thing over each other, and their difference beneath."""
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from analysis.draw.figures.curves import draw_profile
 from analysis.draw.figures.looks import (
     INK,
     OTHER,
@@ -25,7 +25,6 @@ from analysis.words.comparison import comparison_words
 
 if TYPE_CHECKING:
     from analysis.answers.comparison import Comparison
-    from analysis.linear.profile import Profile
 
 
 def comparison_figure(result: "Comparison", inch: bool = False, *, is_titled: bool = True) -> Figure:
@@ -44,8 +43,9 @@ def comparison_figure(result: "Comparison", inch: bool = False, *, is_titled: bo
         upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.25, 1))
         scale = Scale(inch)
         joints = result.joints_mm
-        _draw_map(upper, result.profile_a, result.a, (INK, "o", "-"), scale, joints)
-        _draw_map(upper, result.profile_b, result.b, (OTHER, "s", "--"), scale, joints)
+        draw_profile(upper, result.profile_a, result.a, (INK, "o", "-"), scale, joints)
+        draw_profile(upper, result.profile_b, result.b, (OTHER, "s", "--"), scale, joints)
+        upper.margins(x=0.02, y=0.15)
         mark_joints(upper, scale.length(joints))
         ground(upper)
         scale.heights(upper, "height")
@@ -56,27 +56,6 @@ def comparison_figure(result: "Comparison", inch: bool = False, *, is_titled: bo
             words = comparison_words(result, inch)[0]
             figure.suptitle(wrapped(words), x=0.01, ha="left", fontsize=9.5)
         return figure
-
-
-def _draw_map(
-    axes: Axes,
-    profile: "Profile",
-    name: str,
-    looks: tuple[str, str, str],
-    scale: Scale,
-    joints_mm: Sequence[float],
-) -> None:
-    """One map in its ink, with its marker and dashes."""
-    ink, marker, line = looks
-    kept = thinned(profile.height_um)
-    x, y = scale.length(profile.station_mm[kept]), scale.height(profile.height_um[kept])
-    half = 2 * scale.height(profile.standard_uncertainty_um[kept])
-    x, y, half = with_gaps_at(scale.length(joints_mm), x, y, half)
-    draw_band(axes, x, y, half, ink)
-    axes.plot(
-        x, y, color=ink, linewidth=1.2, marker=marker, markersize=3.5, linestyle=line, label=name, zorder=4
-    )
-    axes.margins(x=0.02, y=0.15)
 
 
 def _draw_difference(axes: Axes, result: "Comparison", scale: Scale) -> None:

@@ -8,6 +8,7 @@ from matplotlib.figure import Figure
 
 from analysis.answers.face_change import FaceChange
 from analysis.answers.twist_change import TwistChange
+from analysis.draw.figures.curves import draw_profile
 from analysis.draw.figures.looks import (
     FAINT,
     INK,
@@ -23,7 +24,6 @@ from analysis.draw.figures.looks import (
 )
 from analysis.draw.figures.thinning import thinned
 from analysis.linear.pieces import with_gaps_at
-from analysis.linear.profile import Profile
 from analysis.words.history import face_change_words, twist_change_words
 
 FACE_IN = 4.3
@@ -95,33 +95,13 @@ def _draw_twist(axes: Axes, twist: TwistChange, scale: Scale, is_titled: bool) -
 
 def _draw_both(axes: Axes, change: FaceChange, scale: Scale) -> None:
     joints = change.joints_mm
-    _draw_one(axes, change.profile_before, "before", (SOFT, "s", "--"), scale, joints)
-    _draw_one(axes, change.profile_after, "after", (INK, "o", "-"), scale, joints)
+    draw_profile(axes, change.profile_before, "before", (SOFT, "s", "--"), scale, joints)
+    draw_profile(axes, change.profile_after, "after", (INK, "o", "-"), scale, joints)
     mark_joints(axes, scale.length(joints))
     ground(axes)
     axes.margins(x=0.02, y=0.15)
     scale.heights(axes, "height")
     axes.legend(loc="best", title="each from its least-squares line", title_fontsize=8)
-
-
-def _draw_one(
-    axes: Axes,
-    profile: Profile,
-    name: str,
-    looks: tuple[str, str, str],
-    scale: Scale,
-    joints_mm: Sequence[float],
-) -> None:
-    """One time in its ink, with its marker and dashes."""
-    ink, marker, line = looks
-    kept = thinned(profile.height_um)
-    x, y = scale.length(profile.station_mm[kept]), scale.height(profile.height_um[kept])
-    half = 2 * scale.height(profile.standard_uncertainty_um[kept])
-    x, y, half = with_gaps_at(scale.length(joints_mm), x, y, half)
-    draw_band(axes, x, y, half, ink)
-    axes.plot(
-        x, y, color=ink, linewidth=1.2, marker=marker, markersize=3.5, linestyle=line, label=name, zorder=4
-    )
 
 
 def _draw_change(axes: Axes, change: FaceChange, scale: Scale) -> None:
