@@ -92,7 +92,7 @@ def compare(traverses: Sequence[Traverse], bed: Bed, a: str, b: str) -> Comparis
         Where the two are not estimates of the same thing, share a traverse, or one of
         them does not tell the shape.
     """
-    sides = (side_of(traverses, bed, a, "a"), side_of(traverses, bed, b, "b"))
+    sides = (side_of(traverses, bed, a), side_of(traverses, bed, b))
     shared = {t.number for t in sides[0].traverses} & {t.number for t in sides[1].traverses}
     if shared:
         raise AnalysisError(
@@ -102,11 +102,11 @@ def compare(traverses: Sequence[Traverse], bed: Bed, a: str, b: str) -> Comparis
     factor = um_per_reading(bed, sides)
     bed_map = adjusted(
         [
-            side.as_read(o, factor) if side.is_readings else apart(o, side.tag)
+            side.as_read(o, factor) if side.is_readings else apart(o, side.name)
             for side in sides
             for o in side.observations
         ],
-        replace(bed, faces=doubled_faces(bed, [side.tag for side in sides])),
+        replace(bed, faces=doubled_faces(bed, [side.name for side in sides])),
     )
     bed_map = bed_map.reaching(_places_read(sides))
     station, first, second = _rows(bed_map, sides, subject, factor)
@@ -142,12 +142,12 @@ def _rows(
     tables = []
     for side in sides:
         if side.is_readings:
-            tables.append(rows_by_station(bed_map, {own(AS_READ, side.tag): 1}))
+            tables.append(rows_by_station(bed_map, {own(AS_READ, side.name): 1}))
         elif readings:
             tables.append(_through_the_carrier(bed_map, side, readings[0], um_per_reading))
         else:
             tables.append(
-                rows_by_station(bed_map, {own(face, side.tag): sign for face, sign in subject.items()})
+                rows_by_station(bed_map, {own(face, side.name): sign for face, sign in subject.items()})
             )
     return common_rows(bed_map, tables[0], tables[1])
 
@@ -175,7 +175,7 @@ def _places_read(sides: tuple[Side, Side]) -> Iterator[Place]:
 
 def _read_on(maps: Side, readings: Side) -> Observations:
     """What the instrument read, of the heights that the maps have."""
-    return apart(readings.observations[0], maps.tag)
+    return apart(readings.observations[0], maps.name)
 
 
 def _is_told(bed_map: BedMap, place: Place) -> bool:

@@ -32,7 +32,7 @@ class Side:
     """One of the two estimates: which traverses, and of what combination of faces."""
 
     name: str
-    tag: str
+    """What it is called, in words; a face of its map alone is told apart by it too."""
     traverses: tuple[Traverse, ...]
     subject: Mapping[str, int]
     """Face to +1 or −1."""
@@ -51,24 +51,24 @@ class Side:
     def as_read(self, each: Observations, um_per_reading: float) -> Observations:
         """The same readings, of one unknown at each station: what was read there, in µm."""
         weight = 1.0 / um_per_reading
-        owner = own(AS_READ, self.tag)
+        owner = own(AS_READ, self.name)
         return replace(
             each,
             forms=tuple({Place("height", owner, float(x), "touched"): weight} for x in each.station_mm),
             plain_forms=None,
             faces=(owner,),
             carriers=(),
-            drift_group=own_drift(each, self.tag),
+            drift_group=own_drift(each, self.name),
         )
 
 
-def side_of(traverses: Sequence[Traverse], bed: Bed, name: str, tag: str) -> Side:
+def side_of(traverses: Sequence[Traverse], bed: Bed, name: str) -> Side:
     if re.fullmatch(r"\d+", name):
         chosen = tuple(t for t in traverses if t.number == int(name))
         if not chosen:
             numbers = ", ".join(str(t.number) for t in traverses) or "none"
             raise AnalysisError(f"traverse {name}", "found no such traverse", f"one of {numbers}")
-        return _of(f"traverse {int(name)}", tag, chosen, bed)
+        return _of(f"traverse {int(name)}", chosen, bed)
     face, _, by = name.partition(":")
     if face not in bed.faces or not by:
         raise AnalysisError(
@@ -79,7 +79,7 @@ def side_of(traverses: Sequence[Traverse], bed: Bed, name: str, tag: str) -> Sid
         chosen = tuple(t for t in traverses if t.setup.measures.is_by(by))
         if any(t.setup.face in (face, CARRIAGE) for t in chosen):
             observed = tuple(observe_all(chosen, bed))
-            return Side(f"{face} by level", tag, chosen, {face: 1}, True, observed)
+            return Side(f"{face} by level", chosen, {face: 1}, True, observed)
     used = [t for t in traverses if _is_by(t.setup, face, by)]
     if not used:
         ways = dict.fromkeys(_way_of(t.setup, face) for t in traverses)
@@ -88,7 +88,7 @@ def side_of(traverses: Sequence[Traverse], bed: Bed, name: str, tag: str) -> Sid
     alike = _along(used[0].setup, face)
     same = tuple(t for t in used if _along(t.setup, face) == alike)
     others = sorted({_along(t.setup, face) for t in used} - {alike})
-    side = _of(f"{face} by {by}" if by in BY else f"{face} along {by}", tag, same, bed)
+    side = _of(f"{face} by {by}" if by in BY else f"{face} along {by}", same, bed)
     taken = tuple(each.number for each in same)
     return replace(side, warnings=(AlsoReadAlong(side.name, taken, alike, others[0]),) if others else ())
 
@@ -117,9 +117,9 @@ def _way_of(setup: Setup, face: str) -> str:
     return _along(setup, face) if setup.measures.is_length else ""
 
 
-def _of(name: str, tag: str, traverses: tuple[Traverse, ...], bed: Bed) -> Side:
+def _of(name: str, traverses: tuple[Traverse, ...], bed: Bed) -> Side:
     observations = tuple(observe_all(traverses, bed))
-    return Side(name, tag, traverses, _subject(traverses[0], bed), False, observations)
+    return Side(name, traverses, _subject(traverses[0], bed), False, observations)
 
 
 def um_per_reading(bed: Bed, sides: Sequence[Side]) -> float:

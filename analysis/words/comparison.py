@@ -28,14 +28,20 @@ def comparison_words(result: "Comparison", inch: bool) -> list[str]:
     return [f"{result.a} and {result.b} ({result.subject}) {verdict}.", do]
 
 
+def smoothed_words(base_mm: float | None, inch: bool) -> list[str]:
+    """How two maps were made alike, where one came through a base."""
+    if base_mm is None:
+        return []
+    return [
+        f"  Both are held against each other as a base of {length_text(base_mm, inch)} "
+        "sees them, because one of the two sees nothing finer."
+    ]
+
+
 def comparison_answer(result: "Comparison", inch: bool) -> list[str]:
     """The verdict, then the differences station by station."""
     lines = comparison_words(result, inch)
-    if result.smoothed_over_mm is not None:
-        lines.append(
-            f"  Both were passed through a base of {length_text(result.smoothed_over_mm, inch)}: "
-            "one of them sees nothing finer."
-        )
+    lines += smoothed_words(result.smoothed_over_mm, inch)
     lines += taken_words(result.assumptions)
     lines += columns(
         result.station_mm.tolist(),

@@ -10,6 +10,7 @@ from analysis.answers.metal_alone import BedMoved
 from analysis.answers.metal_off import Stretch
 from analysis.answers.twist_change import TwistChange
 from analysis.words.assumptions import taken_and_notes
+from analysis.words.comparison import smoothed_words
 from analysis.words.facts import sentences
 from analysis.words.shape import STRAIGHT
 from analysis.words.tables import columns
@@ -169,11 +170,7 @@ def history_words(result: BeforeAndAfter, inch: bool) -> list[str]:
     lines = alike_words(result)
     for change in result.faces:
         lines += face_change_words(change, inch)
-        if change.smoothed_over_mm is not None:
-            lines.append(
-                f"  Both were passed through a base of {length_text(change.smoothed_over_mm, inch)}: "
-                "one of them sees nothing finer."
-            )
+        lines += smoothed_words(change.smoothed_over_mm, inch)
     if result.bed_moved is not None:
         lines.append(_moved_words(result.bed_moved, inch))
     if result.twist is not None:

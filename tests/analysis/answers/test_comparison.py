@@ -6,6 +6,7 @@ import pytest
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError
 from analysis.answers.comparison import compare
+from analysis.words.comparison import comparison_answer
 from analysis.words.facts import sentences
 from tests.invented import bed_toml, dial, level
 
@@ -199,6 +200,18 @@ def test_ripple_that_a_drawn_level_cannot_see_is_no_disagreement(make_traverse, 
     found = compare([level, dial], fine_bed, "front:level", "front:indicator")
     assert found.smoothed_over_mm == 100
     assert found.agree is True
+    assert "as a base of 100 mm sees them" in "\n".join(comparison_answer(found, inch=False))
+
+
+def test_what_is_said_of_one_map_names_it_as_a_person_does(make_traverse, bed):
+    # runs there and back that differ by a bow: the fact is about the level's map, not the indicator's
+    there, rear, dial = _survey(make_traverse, bed)
+    drifted = there.stations.reading + np.linspace(40, -40, len(MIDDLE))
+    back = make_traverse(bed, "level", MIDDLE[::-1], drifted[::-1], face="front", direction="reverse")
+    found = compare([there, rear, dial, back], bed, "rear:level", "rear:indicator")
+    said = "\n".join(comparison_answer(found, inch=False))
+    assert "front (rear by level)" in said
+    assert "(a)" not in said and "(b)" not in said
 
 
 @pytest.mark.statistics
