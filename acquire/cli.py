@@ -16,9 +16,8 @@ from typing import Any
 import click
 from click.shell_completion import CompletionItem
 
-from acquire.model.errors import WaylogError
+from acquire.model.errors import WaylogError, did_you_mean
 from acquire.model.inch_words import in_owners_unit
-from acquire.model.near_words import did_you_mean
 from acquire.model.plain_files import open_plain
 
 # The matrices are small: several arithmetic threads cost more time than they save.

@@ -10,12 +10,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acquire.commands.after_run import ask_about_run, doubt_about_run
 from acquire.commands.talk import say_cautions, say_notes
-from acquire.commands.traverse_options import asked_of, sound_asked, sound_options, traverse_options
-from acquire.model.across_option import AcrossCommand
-from acquire.model.length_option import ABOVE_0, Written
+from acquire.commands.traverse_options import (
+    ask_about_run,
+    asked_of,
+    doubt_about_run,
+    sound_asked,
+    sound_options,
+    traverse_options,
+)
 from acquire.model.lengths import in_mm
+from acquire.model.options import ABOVE_0, AcrossCommand, Written
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -111,7 +116,7 @@ def _enter(ctx: click.Context, survey: Path, writer: "JournalWriter", options: d
 
 
 def _places(setup: "Setup", options: dict[str, Any]) -> tuple[float, ...]:
-    from acquire.entry.plan import stations_to_read
+    from acquire.entry.under_way import stations_to_read
 
     asked = (options[name] for name in ("step", "start", "end"))
     given = (None if each is None else in_mm(each, setup.bed.is_inch) for each in asked)
@@ -122,7 +127,7 @@ def _places(setup: "Setup", options: dict[str, Any]) -> tuple[float, ...]:
 def _finished(
     ctx: click.Context, survey: Path, entry: "Entry", is_ended: bool, writer: "JournalWriter"
 ) -> int:
-    from acquire.entry.ending import closing_words, summary_words
+    from acquire.entry.doubts import closing_words, summary_words
     from acquire.model.errors import EntryError
     from acquire.record.keeping import made_traverse
 

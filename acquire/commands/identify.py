@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acquire.model.errors import BedError, PortError, UnitError
-from acquire.model.length_option import ABOVE_0
 from acquire.model.lengths import in_mm
+from acquire.model.options import ABOVE_0
 from acquire.model.quantity import QUANTITIES
 
 if TYPE_CHECKING:

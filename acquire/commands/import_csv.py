@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acquire.commands.after_run import ask_about_run, doubt_about_run
 from acquire.commands.talk import is_quiet, say_notes
-from acquire.commands.traverse_options import asked_of, traverse_options
-from acquire.model.across_option import AcrossCommand
+from acquire.commands.traverse_options import ask_about_run, asked_of, doubt_about_run, traverse_options
 from acquire.model.errors import EntryError
+from acquire.model.options import AcrossCommand
 from acquire.model.plain_files import open_plain
 from acquire.model.units import length_text
 

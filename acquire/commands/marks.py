@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from acquire.model.length_option import FROM_0, Written
 from acquire.model.lengths import in_mm, in_um
+from acquire.model.options import FROM_0, Written
 from acquire.model.places import end_where_rounded
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ def command(
     """
     from acquire.model.marks import Marks
     from acquire.store import survey_bed
-    from acquire.store.marks import keep_marks
+    from acquire.store.kept import keep_marks
 
     bed = survey_bed(survey)
     laid = _edge(bed, face, edge)

@@ -8,9 +8,8 @@ import click
 
 from acquire.commands.talk import PLACING_CAUTION, say, say_cautions, say_notes
 from acquire.commands.traverse_options import asked_of, traverse_options
-from acquire.model.across_option import AcrossCommand
-from acquire.model.length_option import ABOVE_0, Written
 from acquire.model.lengths import in_mm
+from acquire.model.options import ABOVE_0, AcrossCommand, Written
 
 if TYPE_CHECKING:
     import socket

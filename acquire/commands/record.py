@@ -6,13 +6,18 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acquire.commands.after_run import ask_about_run, doubt_about_run
 from acquire.commands.talk import is_quiet, is_verbose, say, say_cautions, say_notes
-from acquire.commands.traverse_options import asked_of, sound_asked, sound_options, traverse_options
-from acquire.model.across_option import AcrossCommand
+from acquire.commands.traverse_options import (
+    ask_about_run,
+    asked_of,
+    doubt_about_run,
+    sound_asked,
+    sound_options,
+    traverse_options,
+)
 from acquire.model.inch_words import in_owners_unit
-from acquire.model.length_option import Written
 from acquire.model.lengths import in_mm
+from acquire.model.options import AcrossCommand, Written
 from acquire.model.places import end_where_rounded
 from acquire.model.position import with_feed_in_mm_per_s
 

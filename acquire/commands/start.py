@@ -22,8 +22,8 @@ from acquire.model.bed_toml.composing import (
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.called import Called
 from acquire.model.errors import SurveyError, UnitError
-from acquire.model.length_option import ABOVE_0, Written
 from acquire.model.lengths import in_mm, parse_length
+from acquire.model.options import ABOVE_0, Written
 from acquire.model.units import parse_degrees
 
 CAUTIONS = """\

@@ -4,8 +4,7 @@ from collections import Counter, deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from acquire.console.in_turn import is_one_by_one
-from acquire.console.stillness import Recent, StillTimer
+from acquire.console.stillness import Recent, StillTimer, is_one_by_one
 from acquire.model.bed import Instrument
 from acquire.model.traverse import FLAGS, Setup
 from acquire.receive.ports import Chunk, PortEvent, plan_ports

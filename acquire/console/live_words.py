@@ -1,11 +1,17 @@
-"""The state of a recording in words, for the live screen and for whoever else looks on."""
+"""The state of a recording in words, and what the rest of the survey says against a station.
+
+For the live screen and for whoever else looks on.
+"""
 
 import re
 
-from acquire.console.tracking import Live
-from acquire.entry.doubts import reading_words
+from acquire.console.taken import Taken
+from acquire.console.tracking import Live, Tracker
+from acquire.entry.doubts import doubt_of, reading_words
 from acquire.model.bed import Instrument
 from acquire.model.called import Called
+from acquire.model.companion import Companion
+from acquire.model.inch_words import in_owners_unit
 from acquire.model.traverse import Setup
 from acquire.model.units import length_text, number_text
 
@@ -128,3 +134,17 @@ def counts(live: Live) -> list[str]:
         value = live.beside.get(name)
         lines.append(words + (f", now {value:g}" if value is not None else ""))
     return lines
+
+
+def doubt_about(tracker: Tracker, index: int, taken: Taken, companion: Companion) -> str | None:
+    """Why the station taken as the `index`-th cannot be, in the owner's unit.
+
+    None where nothing speaks against it, or the survey cannot say.
+    """
+    before = tracker.stations(index)
+    prediction = companion.predict(before, taken.station_mm)
+    if prediction is None:
+        return None
+    setup = tracker.setup
+    doubt = doubt_of(setup.described, before, taken.station_mm, taken.reading, prediction)
+    return None if doubt is None else in_owners_unit(doubt, setup.bed.is_inch)

@@ -10,8 +10,8 @@ from functools import partial
 from pathlib import Path
 from typing import Protocol, TypeVar
 
-from acquire.console.judging import doubt_about
 from acquire.console.keys import key_words, keys
+from acquire.console.live_words import doubt_about
 from acquire.console.painting import Page
 from acquire.console.sound import TAKEN, WRONG, Aloud
 from acquire.console.taken import Taken

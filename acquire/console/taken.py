@@ -8,7 +8,7 @@ from acquire.model.places import is_same_place
 from acquire.model.traverse import Setup, Stations
 from acquire.reduce import places_in_order, places_meant
 from acquire.reduce.tagging import snapped
-from acquire.reduce.tagging.places import SNAP_MM
+from acquire.reduce.tagging.positions import SNAP_MM
 
 
 @dataclass(frozen=True)

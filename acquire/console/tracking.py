@@ -9,8 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from acquire.console.hearing import Hearing
-from acquire.console.in_turn import InTurn
-from acquire.console.stillness import RestTimer, is_steady
+from acquire.console.stillness import InTurn, RestTimer, is_steady
 from acquire.console.taken import Itinerary, Taken
 from acquire.entry.doubts import reading_words
 from acquire.model.bed import Instrument
@@ -21,7 +20,7 @@ from acquire.model.units import length_text
 from acquire.receive.ports import Chunk, PortEvent
 from acquire.reduce.no_station import MARK, REST, taken_back
 from acquire.reduce.placed import marks_in, start_place
-from acquire.reduce.tagging.places import SNAP_MM
+from acquire.reduce.tagging.positions import SNAP_MM
 from acquire.store.journal import Event
 
 SETTLED_S = 3.0

@@ -1,8 +1,7 @@
 """Readings typed at the machine, and files taken in: asked for and questioned."""
 
 from acquire.entry.asking import Asker, enter_readings
-from acquire.entry.plan import stations_to_read
-from acquire.entry.under_way import Entry, Slot
+from acquire.entry.under_way import Entry, Slot, stations_to_read
 from acquire.model.companion import Companion, Prediction
 
 __all__ = [

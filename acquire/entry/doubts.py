@@ -1,9 +1,10 @@
-"""Readings that jump out of their neighbours, or that the rest of the survey says cannot be."""
+"""What is said of typed readings: which jump out or cannot be, how many there are, how far they drifted."""
 
 from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from acquire.entry.under_way import Entry
 from acquire.model.bed import Instrument
 from acquire.model.companion import Prediction
 from acquire.model.places import is_same_place
@@ -185,3 +186,22 @@ def _spread(near: Sequence[float] | np.ndarray, instrument: Instrument) -> float
     steps = np.abs(np.diff(near))
     usual = max(1.4826 * float(np.median(steps)), 0.5 * float(np.partition(steps, -1)[-1]))
     return max(usual, 2 * instrument.uncertainty, instrument.contract_resolution, 1e-9)
+
+
+def summary_words(entry: Entry) -> str:
+    """How many readings of what, and what was left out."""
+    gaps = len(entry.answered) - entry.taken
+    left_out = f", {gaps} gap{'s' if gaps > 1 else ''}" if gaps else ""
+    left_out += f", {entry.unread} station{'s' if entry.unread > 1 else ''} not read" if entry.unread else ""
+    return f"{entry.taken} readings of {entry.setup.subject} by {entry.setup.instrument}{left_out}"
+
+
+def closing_words(entry: Entry) -> str | None:
+    """The drift that a closing reading shows, in words; None where the first station was read once."""
+    drift = entry.drift()
+    if drift is None:
+        return None
+    change, seconds = drift
+    after = f" after {seconds / 60:.0f} min" if seconds == seconds and seconds >= 60 else ""
+    size = reading_words(entry.setup.described, abs(change), entry.setup.bed.is_inch)
+    return f"drift: back at the first station{after} it reads {size} {'more' if change >= 0 else 'less'}"

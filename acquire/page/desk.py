@@ -7,13 +7,11 @@ from typing import Any, Protocol
 
 from acquire.model.companion import Mend, RunDoubt
 from acquire.model.inch_words import in_owners_unit
-from acquire.page.beginning import Begun, Helpers, Wish, begun
-from acquire.page.choices import choices, wish_of
-from acquire.page.last_run import LastRun, last_run
+from acquire.page.beginning import Begun, Helpers, Wish, begun, choices, wish_of
 from acquire.page.live import Live
 from acquire.page.run import Run
 from acquire.page.sent import Conflict, Sent, slot_of, text_of
-from acquire.page.shown import Values, line_shown, run_shown
+from acquire.page.shown import LastRun, Values, last_run, line_shown, run_shown
 from acquire.record.redoing import redo
 from acquire.store import files_of, survey_bed
 

@@ -7,9 +7,9 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from acquire.console.judging import doubt_about
 from acquire.console.live_words import (
     counts,
+    doubt_about,
     next_words,
     reading_now,
     settled_share,
@@ -24,15 +24,15 @@ from acquire.entry.doubts import reading_words
 from acquire.model.companion import Companion
 from acquire.model.errors import TraverseFileError, WaylogError
 from acquire.model.inch_words import in_owners_unit
+from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Setup
 from acquire.model.units import length_text
-from acquire.page.titles import title_words
 from acquire.receive.ports import Chunk as PortChunk
 from acquire.receive.ports import PortEvent
 from acquire.reduce.streams import BESIDE
 from acquire.store import files_of
 from acquire.store.journal import Chunk, End, Event, records
-from acquire.store.journal.following import Following
+from acquire.store.journal.reading import Following
 
 EVERY_S = 0.1
 """The tracker looks so often, by the recording's own time, as a screen beside the recorder does."""
@@ -206,3 +206,19 @@ def _taken_words(setup: Setup, taken: Taken) -> str:
     return (
         f"{length_text(taken.station_mm, inch)}: {reading_words(setup.described, taken.reading, inch)}{again}"
     )
+
+
+def title_words(setup: Setup) -> str:
+    """What is measured with what, and how it stands.
+
+    Examples
+    --------
+    >>> title_words(Setup("dial", "offset", "", face="rear-flat", reference="front-vee"))
+    'rear-flat along front-vee by dial, forward'
+    """
+    other = f" {'inside ' if setup.inside else ''}to {setup.other}" if setup.other else ""
+    along = f" along {setup.reference}" if setup.reference and setup.face else ""
+    along += " across the carriage" if setup.reference == CARRIAGE and not setup.face else ""
+    turned = ", turned end for end" if setup.turned else ""
+    turned += ", edge turned over" if setup.turned_over else ""
+    return f"{setup.subject}{other}{along} by {setup.instrument}, {setup.direction}{turned}"

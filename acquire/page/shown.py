@@ -1,21 +1,69 @@
-"""What pages are told, as plain values with every number beside its unit."""
+"""What pages are told: plain values with every number beside its unit, and what the run before read."""
 
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from acquire.entry.doubts import reading_words
 from acquire.entry.typed_by import AT_ONCE_S, GOES_ON_S, SECOND_PRESS_S
 from acquire.entry.under_way import Slot
 from acquire.model.bed import Instrument, units_read_by
+from acquire.model.errors import WaylogError
+from acquire.model.places import is_same_place
+from acquire.model.traverse import Setup, Traverse
 from acquire.model.units import decimals_for, length_text, number_text
-from acquire.page.last_run import LastRun
+from acquire.page.live import title_words
 from acquire.page.run import Run
-from acquire.page.titles import title_words
 from acquire.reduce.written import TypedLine, expected_unit
 from acquire.reduce.written.typed import typed_reading
+from acquire.store import files_of, read_traverse
 
 Values = dict[str, Any]
 COLUMNS = 38
 """Characters of a line on a narrow phone."""
+SAME = ("face", "front", "rear", "other", "inside", "instrument", "quantity", "reference", "turned",
+        "turned_over")  # fmt: skip
+"""What has to agree for two runs to read the same, but for the instrument's zero."""
+
+
+@dataclass(frozen=True, eq=False)
+class LastRun:
+    """The latest earlier run of the same thing, in either direction."""
+
+    traverse: Traverse
+
+    def at(self, station_mm: float) -> float | None:
+        """What it read there, in the contract's unit: the last reading of several."""
+        stations = self.traverse.stations
+        here = np.flatnonzero(is_same_place(stations.station_mm, station_mm))
+        return float(stations.reading[here[-1]]) if len(here) else None
+
+    @property
+    def words(self) -> str:
+        """Which run it was."""
+        return f"run {self.traverse.number}, {self.traverse.setup.direction}"
+
+
+def last_run(survey: Path | str, setup: Setup) -> LastRun | None:
+    """The latest run of the survey that measured what `setup` does; None where there is none.
+
+    One that cannot be read is passed over: it is a check, no measurement.
+    """
+    for traverse in _latest_first(survey):
+        if all(getattr(traverse.setup, name) == getattr(setup, name) for name in SAME):
+            return LastRun(traverse)
+    return None
+
+
+def _latest_first(survey: Path | str) -> Iterable[Traverse]:
+    for path in reversed(files_of(survey).values()):
+        try:
+            yield read_traverse(path, raw=False)
+        except WaylogError:
+            continue
 
 
 def run_shown(run: Run, last: LastRun | None) -> Values:

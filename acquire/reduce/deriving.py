@@ -12,13 +12,12 @@ from acquire.model.places import is_same_place
 from acquire.model.slips import as_meant, gaps_left, parsed, undone
 from acquire.model.traverse import FLAGS, HAND_PORT, Events, Setup, Stations, Stream, Traverse
 from acquire.receive.wire.whole import Refused
-from acquire.reduce.asked import check_can_be
 from acquire.reduce.correcting import corrected
 from acquire.reduce.in_order import stations_by_order
 from acquire.reduce.placed import Placed, placed
 from acquire.reduce.running import stations_by_bins
 from acquire.reduce.stopping import Found, Row, dwells_on_scale, places_meant, stations_by_dwells
-from acquire.reduce.streams import NOTHING, chunks_of, decoded_streams
+from acquire.reduce.streams import NOTHING, check_can_be, chunks_of, decoded_streams
 from acquire.reduce.tagging import Dwell, frozen
 from acquire.reduce.way_gone import OTHER_WAY, as_gone, other_way_words
 from acquire.reduce.written import ReadingsTable, readings_imported, readings_typed

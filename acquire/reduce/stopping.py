@@ -20,7 +20,7 @@ from acquire.reduce.tagging import (
     worth_keeping,
 )
 from acquire.reduce.tagging.dwells import SHORTEST_DWELL_S
-from acquire.reduce.tagging.places import snap_reach_mm
+from acquire.reduce.tagging.positions import snap_reach_mm
 from acquire.store.journal import Event
 
 SHORTEST_SURE_S = 1.0

@@ -7,6 +7,8 @@ import numpy as np
 
 from acquire.model.bed import Instrument
 from acquire.model.columns import IN_MEMORY, Columns
+from acquire.model.errors import EntryError, TraverseFileError
+from acquire.model.position import Position
 from acquire.model.traverse import FLAGS, Setup, Stream
 from acquire.receive.wire import decode_all
 from acquire.receive.wire.whole import Refused
@@ -120,3 +122,35 @@ def _undecoded(name: str, raw: Chunks) -> Stream:
 def chunks_of(stream: Stream) -> Chunks:
     """The stream's raw bytes as the chunks in which they came."""
     return Chunks(stream.raw, np.asarray(stream.chunk_end, np.int64), np.asarray(stream.chunk_time_s, float))
+
+
+def check_can_be(setup: Setup, events: Iterable[Event]) -> None:
+    """Refuse a setup that does not fit its own bed.toml.
+
+    It comes out of a journal or a file, and `redo` puts the present bed.toml under it: an instrument
+    may have been renamed or lost its wire table since, and a file may be anybody's.
+
+    Raises
+    ------
+    TraverseFileError
+        If the instrument is not described, measures something else, is not described on the
+        wire though its bytes were recorded, or its position names no way to tell the place.
+    """
+    where = f"traverse {setup.number:03d}"
+    if setup.described.quantity != setup.quantity:
+        raise TraverseFileError(
+            where, f"{setup.instrument} is described as reading {setup.described.quantity}", setup.quantity
+        )
+    if setup.source != "record":
+        return
+    try:
+        Position.parse(setup.position)
+    except EntryError as error:
+        raise TraverseFileError(where, error.found, error.needed) from error
+    for instrument in instruments_recorded(setup, events):
+        if "kind" not in instrument.wire:
+            raise TraverseFileError(
+                where,
+                f"bed.toml does not say how {instrument.name} speaks",
+                f"[instruments.{instrument.name}.wire], as when it was recorded",
+            )

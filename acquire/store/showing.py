@@ -8,7 +8,7 @@ from typing import Any
 from acquire.model.errors import WaylogError
 from acquire.model.traverse import FLAGS, Setup, Stream, Traverse
 from acquire.store import read_survey, read_traverse, survey_bed, traverse_folder
-from acquire.store.kept_tests import read_tests
+from acquire.store.kept import read_tests
 
 Values = dict[str, Any]
 

@@ -9,9 +9,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from acquire.model.errors import AnalysisError
-from acquire.model.kept_tests import KeptTest
 from acquire.model.units import UM_PER_MM
-from acquire.store.kept_tests import read_tests
+from acquire.store.kept import KeptTest, read_tests
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.alignment import (
     Bar,

@@ -69,7 +69,7 @@ def _blue(
     film_um: float | None,
     lies: tuple[float | None, float | None],
 ) -> "Blue":
-    from acquire.store.marks import read_marks
+    from acquire.store.kept import read_marks
     from analysis.answers.assumptions import assumptions
     from analysis.answers.blue import FILM_UM, described_edge, predict_blue
     from analysis.answers.blue_seen import marks_that_fit

@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from acquire.model.group_of_tests import GroupOfTests
+from acquire.model.options import GroupOfTests
 from analysis.commands.options import Output, Written, figure_options, survey_argument
 from analysis.commands.square import WrittenRun
 from analysis.commands.typed import Kept, Turned, answered, keep_options

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acquire.model.group_of_tests import GroupOfTests
+from acquire.model.options import GroupOfTests
 from analysis.commands.align import UNCERTAINTY
 from analysis.commands.options import Output, Written, figure_options, give, survey_argument
 from analysis.commands.typed import Kept, Turned, answered, keep_options

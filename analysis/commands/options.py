@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 import click
 
 from acquire.model.inch_words import in_owners_unit
-from acquire.model.length_option import ABOVE_0 as ABOVE_0
-from acquire.model.length_option import FROM_0 as FROM_0
-from acquire.model.length_option import Written as Written
 from acquire.model.lengths import in_mm as in_mm
 from acquire.model.lengths import in_um as in_um
+from acquire.model.options import ABOVE_0 as ABOVE_0
+from acquire.model.options import FROM_0 as FROM_0
+from acquire.model.options import Written as Written
 
 if TYPE_CHECKING:
     from analysis.answers.surveys import Survey

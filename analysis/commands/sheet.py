@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from acquire.model.across_option import AcrossCommand
+from acquire.model.options import AcrossCommand
 from analysis.commands.options import survey_argument
 
 

@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from acquire.model.errors import UnitError
-from acquire.model.group_of_tests import GroupOfTests
+from acquire.model.options import GroupOfTests
 from acquire.model.quantity import SLOPE
 from acquire.model.units import Reading, parse_reading
 from analysis.commands.align import UNCERTAINTY

@@ -84,7 +84,6 @@ def answered(
 def _keep(survey: Path, test: str, readings: Mapping[str, Any], note: str) -> Path:
     from datetime import UTC, datetime
 
-    from acquire.model.kept_tests import KeptTest
-    from acquire.store.kept_tests import keep_test
+    from acquire.store.kept import KeptTest, keep_test
 
     return keep_test(survey, KeptTest(test, datetime.now(UTC).isoformat(timespec="seconds"), readings, note))

@@ -8,7 +8,7 @@ from typing import Any
 
 from acquire.model.errors import AnalysisError
 from acquire.model.marks import Marks
-from acquire.store.marks import read_marks
+from acquire.store.kept import read_marks
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.blue import Blue, described_edge, predict_blue
 from analysis.answers.datums import Datums

@@ -29,8 +29,7 @@ from acquire.model.bed_toml.keys import (
 )
 from acquire.model.bed_toml.wire_keys import WIRE_KINDS, wire_faults, with_pattern
 from acquire.model.bed_toml.with_units import with_numbers, without_unit
-from acquire.model.errors import BedError
-from acquire.model.near_words import did_you_mean
+from acquire.model.errors import BedError, did_you_mean
 from acquire.model.places import ROUNDING_MM, end_where_rounded
 from acquire.model.plain_files import open_plain
 from acquire.model.quantity import QUANTITIES

@@ -11,9 +11,8 @@ from typing import Any
 
 from acquire.model.bed import Instrument
 from acquire.model.bed_toml.wire_keys import CHECKSUM_BYTES, body_end
-from acquire.receive.wire.checksums import CHECKSUMS
 from acquire.receive.wire.decoding import OVERFLOW, Judgement, garbled, judge, request_bytes
-from acquire.receive.wire.frames import NOTHING, WAIT, FrameDecoder
+from acquire.receive.wire.frames import CHECKSUMS, NOTHING, WAIT, FrameDecoder
 
 ALL_BITS = 0xFF
 DECIMALS_MASK = 0x0F

@@ -9,9 +9,8 @@ import struct
 from collections.abc import Mapping
 
 from acquire.model.bed import Instrument
-from acquire.receive.wire.checksums import crc16
 from acquire.receive.wire.decoding import Judgement, garbled, judge
-from acquire.receive.wire.frames import NOTHING, WAIT, FrameDecoder
+from acquire.receive.wire.frames import NOTHING, WAIT, FrameDecoder, crc16
 
 FUNCTIONS: Mapping[str, int] = {"holding": 3, "input": 4}
 CODES: Mapping[str, str] = {"int16": ">h", "uint16": ">H", "int32": ">i", "uint32": ">I", "float32": ">f"}

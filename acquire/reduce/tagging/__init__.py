@@ -11,8 +11,14 @@ from acquire.reduce.tagging.dwells import (
 )
 from acquire.reduce.tagging.faults import Step, frozen, step_at_rest
 from acquire.reduce.tagging.lumps import Lumps, lumps_of
-from acquire.reduce.tagging.places import candidate_places, places_of, snapped
-from acquire.reduce.tagging.positions import longest_gap_of, positions_at, positions_by_feed
+from acquire.reduce.tagging.positions import (
+    candidate_places,
+    longest_gap_of,
+    places_of,
+    positions_at,
+    positions_by_feed,
+    snapped,
+)
 from acquire.reduce.tagging.sample_times import sample_times
 from acquire.reduce.tagging.scatter import autocorrelation_time, standard_error
 from acquire.reduce.tagging.settled import SettledStation, SettledStations, settled_stations

@@ -10,7 +10,7 @@ import pytest
 from acquire.cli import main
 from acquire.model.errors import SurveyError
 from acquire.model.marks import Mark, parse_mark
-from acquire.store.marks import read_marks
+from acquire.store.kept import read_marks
 from tests.invented import bed_toml, dial
 
 BED = bed_toml(

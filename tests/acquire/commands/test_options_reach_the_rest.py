@@ -7,11 +7,11 @@ import click
 import pytest
 
 from acquire.cli import main
-from acquire.commands import after_run, start, watch
+from acquire.commands import start, traverse_options, watch
 from acquire.commands.record import summary
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.record.mending import LEFT
-from acquire.store.marks import read_marks
+from acquire.store.kept import read_marks
 from tests.invented import bed_toml, cross_level, dial, flat, level, survey_in
 
 BED = bed_toml(
@@ -102,7 +102,7 @@ def test_enter_alone_mends_and_writes_nothing(monkeypatch, survey):
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     monkeypatch.setattr(click, "confirm", lambda *_, default, **__: defaults.append(default) or False)
     mend = SimpleNamespace(question="was it turned?", traverses=(1,), redo_as=("turned",))
-    after_run.ask_about_run(survey, SimpleNamespace(says="contradicted", mends=[mend]))
+    traverse_options.ask_about_run(survey, SimpleNamespace(says="contradicted", mends=[mend]))
     assert watch._may_write("write it?", False) is False
     assert defaults == [False, False]
 

@@ -5,7 +5,7 @@ import dataclasses
 import pytest
 
 from acquire.entry import Asker, Entry, Prediction, enter_readings, stations_to_read
-from acquire.entry.ending import closing_words
+from acquire.entry.doubts import closing_words
 from acquire.entry.terminal_text import large
 from acquire.entry.typed_by import Typed
 from acquire.model.errors import EntryError

@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from acquire.model.errors import UnitError
-from acquire.model.length_option import ABOVE_0, FROM_0, Written
 from acquire.model.lengths import in_mm, in_um, parse_length
+from acquire.model.options import ABOVE_0, FROM_0, Written
 from acquire.model.units import Reading, parse_degrees
 
 INCH_MARKS = ["in", " in", " in.", " inch", " inches", '"', "″", "”", "''", "′′", " IN"]

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from acquire.entry.plan import stations_to_read
+from acquire.entry.under_way import stations_to_read
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import EntryError
 from acquire.model.places import SLACK_MM, end_where_rounded, is_in_stretches, is_on_bed, is_same_place

@@ -5,7 +5,7 @@ import pytest
 from acquire.model.errors import EntryError, TraverseFileError
 from acquire.model.position import Position, with_feed_in_mm_per_s
 from acquire.model.traverse import Setup
-from acquire.reduce.asked import check_can_be
+from acquire.reduce.streams import check_can_be
 from tests.invented import bed_toml, level, speaks
 
 BED = bed_toml(600, instruments={"level": level(0.5, **speaks("loop://", r"(?P<value>[-+]\d+)"))})

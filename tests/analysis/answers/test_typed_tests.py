@@ -6,7 +6,7 @@ import pytest
 
 from acquire.cli import main
 from acquire.model.errors import SurveyError
-from acquire.store.kept_tests import kept_folder, read_tests
+from acquire.store.kept import kept_folder, read_tests
 from analysis.answers.surveys import load
 from analysis.answers.typed_tests import TESTS, answer_kept
 from analysis.report.parts import further_parts

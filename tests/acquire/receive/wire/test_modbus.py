@@ -8,7 +8,7 @@ from acquire.model.bed import Instrument, Port
 from acquire.model.traverse import FLAGS
 from acquire.receive.ports import Chunk, PortEvent, PortReader, plan_ports
 from acquire.receive.wire import decoder_for
-from acquire.receive.wire.checksums import crc16
+from acquire.receive.wire.frames import crc16
 from acquire.receive.wire.kinds import tell
 from acquire.receive.wire.modbus import with_crc
 
