@@ -24,6 +24,8 @@ HEAVY = (
     "scipy.optimize",
     "scipy.interpolate",
     "scipy.stats",
+    "scipy.sparse.linalg",
+    "scipy.sparse.csgraph",
     "scipy.spatial",
     "scipy.integrate",
     "scipy.ndimage",
@@ -136,6 +138,17 @@ def test_list_of_traverses_loads_no_sums_at_all(survey):
     code, loaded = json.loads(run(ANSWER, "show", survey)[-1])
     assert code == 0 and "h5py" in loaded
     assert not {"scipy", "matplotlib", "rich", "tomlkit", "serial"} & set(loaded)
+
+
+def test_a_command_ends_without_going_through_all_that_it_loaded(survey):
+    """Python looks for cycles among all objects as it ends, three times, but not among frozen ones."""
+    program = """
+import atexit, gc, sys
+from acquire.cli import run
+atexit.register(lambda: print("@", gc.get_freeze_count() > 1000))
+run()
+"""
+    assert run(program, "show", survey)[-1].strip() == "True"
 
 
 def test_natural_spline_through_the_feet_is_that_of_scipy():
