@@ -8,6 +8,7 @@ import scipy.sparse
 
 from acquire.model.bed import Bed
 from analysis.adjust.between_nodes import Roughness
+from analysis.adjust.between_runs import bends_by_warmth
 from analysis.adjust.counting import CountedByReadings, counted_alike
 from analysis.adjust.moved_feet import error_of_moved_feet, moved_feet, with_moved_feet
 from analysis.adjust.nodes import Key, Layout, lay_out
@@ -23,7 +24,6 @@ from analysis.adjust.nuisances import (
 from analysis.adjust.repeated_steps import covariances_with_steps, least_factor
 from analysis.adjust.solution import Block
 from analysis.adjust.there_and_back import APART, BEND, UNTOLD, Return, bows_between, returns, single_runs
-from analysis.adjust.warmth import bends_by_warmth
 from analysis.linear.fact import Fact
 from analysis.observe import Nuisance, Observations, Place, Unknown
 

@@ -7,6 +7,7 @@ import numpy as np
 import scipy.sparse
 
 from analysis.adjust.assembly import Assembly, rows_of, without_edges
+from analysis.adjust.between_runs import drifts_shown, untold_drift
 from analysis.adjust.counting import by_readings
 from analysis.adjust.nuisances import (
     drift_key,
@@ -18,7 +19,6 @@ from analysis.adjust.nuisances import (
     zero_roots,
 )
 from analysis.adjust.there_and_back import bows_between
-from analysis.adjust.untold_drift import drifts_shown, untold_drift
 from analysis.observe import Nuisance, Observations, Unknown
 
 

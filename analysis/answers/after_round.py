@@ -22,7 +22,7 @@ from analysis.answers.face_change import FaceChange
 from analysis.answers.history import before_and_after
 from analysis.answers.joint_cut import Wishes
 from analysis.answers.plan import FacePlan, plan_faces
-from analysis.answers.round_done import SHARE, AfterRound
+from analysis.answers.rounds import SHARE, AfterRound
 from analysis.answers.surveys import Survey
 from analysis.linear.profile import COVERAGE_FACTOR
 

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from acquire.model.bed import Bed
 from acquire.model.traverse import Traverse
 from analysis.adjust.bed_map import BedMap
+from analysis.adjust.between_runs import rate_key
 from analysis.adjust.nuisances import drift_told, zero_roots
 from analysis.adjust.there_and_back import DRIFT, Return
-from analysis.adjust.untold_drift import rate_key
 from analysis.observe import Observations
 
 SCALE, BASE, SEATING, FEET, CARRIAGE = "scale", "base", "seating", "feet", "carriage length"

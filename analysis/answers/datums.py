@@ -15,8 +15,16 @@ from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.bed_or_wear import ROUNDING_UM, proud_beyond
 from analysis.answers.face_map import FaceMap, map_face, reaches_unworn
 from analysis.answers.fixture_path import Arm, FixturePath, fixture_path
-from analysis.answers.good_enough import GoodTo, good_to, known_too_coarsely, serves
-from analysis.answers.good_stretch import Relief, Stretch, good_stretch, relief
+from analysis.answers.good_enough import (
+    GoodTo,
+    Relief,
+    Stretch,
+    good_stretch,
+    good_to,
+    known_too_coarsely,
+    relief,
+    serves,
+)
 from analysis.answers.standing import Parallel, Ranked, parallels, ranking
 from analysis.linear.fact import Fact
 from analysis.linear.profile import COVERAGE_FACTOR

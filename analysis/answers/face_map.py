@@ -11,7 +11,7 @@ from acquire.model.places import is_in_stretches
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.cannot_tell import in_parts
 from analysis.adjust.drift import Drift, drifts, only_one_way
-from analysis.adjust.linked import bears_on, linked_traverses
+from analysis.adjust.nuisances import bears_on, linked_traverses
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.feet import untied_feet
 from analysis.level.base_lag import BaseLagHeights

@@ -18,9 +18,8 @@ from analysis.adjust.bed_map import BedMap
 from analysis.adjust.hypothetical import covariance_with
 from analysis.adjust.run_slips import RunSlip
 from analysis.answers.assumptions import Assumption, assumptions
-from analysis.answers.expected_readings import as_expected
 from analysis.answers.face_map import judged_straightness
-from analysis.answers.further_runs import Candidate, Run, candidates, command_words
+from analysis.answers.further_runs import Candidate, Run, as_expected, candidates, command_words
 from analysis.answers.known_roll import Ways, known_roll, ways_of, wind_expanded
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile

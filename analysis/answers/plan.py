@@ -15,10 +15,9 @@ from analysis.answers.blue import FILM_UM, Blue, described_edge, predict_blues
 from analysis.answers.face_map import joints_within, own_shape
 from analysis.answers.joint_cut import JointCut, Wishes, cut_together
 from analysis.answers.least_metal import NoTargetError
-from analysis.answers.passes import Pass, passes_of
 from analysis.answers.removal import Removal, depth_on_flank, guard_of, removal_of
 from analysis.answers.ripples import Step, steps_found
-from analysis.answers.round_done import SHARE, AfterRound
+from analysis.answers.rounds import SHARE, AfterRound, Pass, passes_of
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.shown import KEPT_INSIDE, Shown

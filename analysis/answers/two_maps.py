@@ -11,7 +11,7 @@ import numpy as np
 
 from acquire.model.bed import Bed, Face
 from analysis.adjust.bed_map import BedMap
-from analysis.level.moving_average import moving_average_weights
+from analysis.level.blindness import moving_average_weights
 from analysis.observe import Form, Observations
 
 LEAST_STATIONS = 3

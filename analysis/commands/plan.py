@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from acquire.model.units import Reading
     from analysis.answers.joint_cut import Wishes
     from analysis.answers.plan import FacePlan
-    from analysis.answers.round_done import AfterRound
+    from analysis.answers.rounds import AfterRound
 
 
 @click.command("plan")
@@ -119,7 +119,7 @@ def command(
     from analysis.answers.limits import meets_limits
     from analysis.answers.not_yet import plan_not_yet
     from analysis.answers.plan import plan_faces
-    from analysis.answers.round_done import SHARE
+    from analysis.answers.rounds import SHARE
     from analysis.answers.surveys import load
     from analysis.words.plan_answer import plan_words
 

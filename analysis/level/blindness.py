@@ -1,18 +1,21 @@
-"""Wavelengths that a slope over a base cannot see.
+"""What a base makes of a shape: wavelengths that a slope over it cannot see, and a map averaged over it.
 
 An instrument with its feet `B` apart reads the difference of two heights.  A shape that
 repeats itself after B, B/2, B/3, ... lifts both feet alike and is not seen at all; close by,
 where B/λ is within 0.05 of a whole number, what is left drowns in the noise.  Two bases
 are blind together only where each of them is.
 
-Source: derived for this project from the difference of two heights (gain 2 sin(πB/λ)).
+A finer map is seen through a coarser instrument so that like is compared with like.
+
+Source: derived for this project from the difference of two heights (gain 2 sin(πB/λ)), and from the
+area under straight lines between stations.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
 
@@ -132,3 +135,61 @@ def refuse_too_short(where: str, bases_mm: Sequence[float], covered_mm: float) -
             f"{LEAST_BASES * blind[0]:g} mm at least",
             "step it by its base, or set its feet closer and draw it again",
         )
+
+
+Array = NDArray[np.float64]
+
+
+def moving_average_weights(station_mm: ArrayLike, base_mm: float, at_mm: ArrayLike) -> Array:
+    """Weights that average heights, joined by straight lines, over one base around each place.
+
+    Parameters
+    ----------
+    station_mm : array, shape (k,)
+        Rising stations of the finer map, in mm.
+    base_mm : float
+        Length to average over, in mm.
+    at_mm : array, shape (n,)
+        Middles; each at least half a base inside the map.
+
+    Returns
+    -------
+    weights : array, shape (n, k)
+        Each row adds up to one.
+
+    Raises
+    ------
+    AnalysisError
+        If stations do not rise, the base is not above zero, or a middle is too near an end.
+
+    Examples
+    --------
+    >>> moving_average_weights([0, 100, 200], 200, [100])
+    array([[0.25, 0.5 , 0.25]])
+    """
+    station, at = np.asarray(station_mm, dtype=float), np.asarray(at_mm, dtype=float)
+    if len(station) < 2 or not np.all(np.diff(station) > 0) or not base_mm > 0:
+        raise AnalysisError(
+            "smoothing by a base",
+            f"{len(station)} stations, base {base_mm:g} mm",
+            "rising stations, a base above 0",
+        )
+    outside = at[(at - base_mm / 2 < station[0] - 1e-9) | (at + base_mm / 2 > station[-1] + 1e-9)]
+    if len(outside):
+        raise AnalysisError(
+            f"station {outside[0]:g} mm",
+            f"is less than half of {base_mm:g} mm from an end of the map",
+            f"{station[0] + base_mm / 2:g} to {station[-1] - base_mm / 2:g} mm",
+        )
+    integral = _integral_weights(station, at + base_mm / 2) - _integral_weights(station, at - base_mm / 2)
+    return integral / base_mm
+
+
+def _integral_weights(station: Array, upto: Array) -> Array:
+    """Weights that give the area under the heights from the first station up to each place."""
+    step = np.diff(station)
+    part = np.clip((upto[:, None] - station[:-1]) / step, 0.0, 1.0)
+    weights = np.zeros((len(upto), len(station)))
+    weights[:, :-1] += step * (part - part**2 / 2)
+    weights[:, 1:] += step * part**2 / 2
+    return weights

@@ -5,7 +5,7 @@ the way smoothed over B (sign reversed between B and B/2) and is never the profi
 heights at nodes a fortieth of a base apart are found by least squares under smoothness
 priors (`fit`), averaged over many priors and opinions (`opinions`), the noise judged first
 (`noise`).  One base leaves shapes that repeat with it to the priors; what the pieces of the
-way differ by is then added to the uncertainty (`like_pieces`).
+way differ by is then added to the uncertainty (`opinions`).
 
 Ripples exactly as long as the base, its half, its third ... change no reading, whatever
 their height: nothing here covers them, and `condition_mm` names them.
@@ -25,9 +25,8 @@ from acquire.model.errors import AnalysisError
 from analysis.level.base_lag import BaseLagHeights, chain_of_runs
 from analysis.level.blindness import ShapeNotSeen, blind_wavelengths_mm, refuse_too_short, shape_not_seen
 from analysis.level.fit import problem_for
-from analysis.level.like_pieces import covariance_of_mean_piece
 from analysis.level.noise import Noise, judge_noise
-from analysis.level.opinions import Hypothesis, hypotheses_for, mixture
+from analysis.level.opinions import Hypothesis, covariance_of_mean_piece, hypotheses_for, mixture
 from analysis.level.slopes import ContinuousRun, height_weights, spacing_for
 from analysis.level.smoothness import FewPlaces
 

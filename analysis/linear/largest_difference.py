@@ -19,8 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.linear.error_draws import error_draws
-from analysis.linear.profile import COVERAGE_FACTOR
+from analysis.linear.profile import COVERAGE_FACTOR, error_draws
 
 Groups = Sequence[tuple[NDArray, NDArray]]
 """Pairs as (places that may be the higher, places that may be the lower)."""

@@ -27,10 +27,9 @@ from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
 from acquire.model.places import end_where_rounded
-from analysis.linear.error_draws import error_draws
 from analysis.linear.minimum_zone import MinimumZone, minimum_zone, minimum_zone_widths
 from analysis.linear.pieces import is_between_pieces
-from analysis.linear.profile import COVERAGE_FACTOR, Profile
+from analysis.linear.profile import COVERAGE_FACTOR, Profile, error_draws
 from analysis.linear.straight_line import KINDS, StraightLine, Stretches, fit_line, line_rows
 
 __all__ = [

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
-from analysis.linear.error_draws import error_draws
+from analysis.linear.profile import error_draws
 from analysis.linear.smooth_way import (
     UNIT_MM,
     Whitened,

@@ -23,7 +23,6 @@ from analysis.linear.fact import Fact
 from analysis.observe.carriers import face_named
 from analysis.observe.differences import description_warnings
 from analysis.observe.drawn_runs import DriftTimes, alone, drift_times
-from analysis.observe.interpolating import interpolation_rows
 from analysis.observe.lateness import put_back
 from analysis.observe.over_joints import (
     CrossedJoint,
@@ -35,7 +34,15 @@ from analysis.observe.over_joints import (
 )
 from analysis.observe.slope import slope_sign
 from analysis.observe.stations import order_of_reading, usable
-from analysis.observe.terms import DrawnBlock, Nuisance, Observations, Place, Unknown, ZeroDrift
+from analysis.observe.terms import (
+    DrawnBlock,
+    Nuisance,
+    Observations,
+    Place,
+    Unknown,
+    ZeroDrift,
+    interpolation_rows,
+)
 from analysis.observe.uncertainty import scale_nuisances, step_uncertainty
 
 WORTH_A_WORD = 1.3

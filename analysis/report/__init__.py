@@ -3,9 +3,17 @@
 from analysis.report.contents import Contents, gather
 from analysis.report.history import history_sections
 from analysis.report.page import render, render_wall
-from analysis.report.printing import find_browser, print_pdf
 from analysis.report.summary import Line
-from analysis.report.writing import PAGE, PAPERS, PRINTED, SHEET, Printing, write_report
+from analysis.report.writing import (
+    PAGE,
+    PAPERS,
+    PRINTED,
+    SHEET,
+    Printing,
+    find_browser,
+    print_pdf,
+    write_report,
+)
 
 __all__ = [
     "PAGE",

@@ -31,7 +31,7 @@ from analysis.words.tables import notes, table
 
 if TYPE_CHECKING:
     from analysis.answers.plan import FacePlan, Plans
-    from analysis.answers.round_done import AfterRound
+    from analysis.answers.rounds import AfterRound
 
 
 def plan_words(result: "Plans", inch: bool) -> Sequence[str]:

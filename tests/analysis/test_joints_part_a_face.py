@@ -13,9 +13,9 @@ from analysis.answers.comparison import compare
 from analysis.answers.face_map import map_face
 from analysis.answers.history import before_and_after
 from analysis.answers.joints import joints
-from analysis.answers.passes import passes_of
 from analysis.answers.plan import plan_faces
 from analysis.answers.ripples import ripples
+from analysis.answers.rounds import passes_of
 from analysis.answers.surveys import Survey
 from analysis.answers.taper import tapers
 from analysis.answers.twist import twist_of

@@ -6,13 +6,13 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from analysis.draw.figures.curves import draw_profile
 from analysis.draw.figures.looks import (
     INK,
     OTHER,
     SOFT,
     Scale,
     draw_band,
+    draw_profile,
     ground,
     look,
     mark_joints,

@@ -8,7 +8,6 @@ from matplotlib.figure import Figure
 
 from analysis.answers.face_change import FaceChange
 from analysis.answers.twist_change import TwistChange
-from analysis.draw.figures.curves import draw_profile
 from analysis.draw.figures.looks import (
     FAINT,
     INK,
@@ -16,6 +15,7 @@ from analysis.draw.figures.looks import (
     SOFT,
     Scale,
     draw_band,
+    draw_profile,
     ground,
     look,
     mark_joints,

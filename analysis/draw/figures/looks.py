@@ -1,11 +1,12 @@
-"""What all pictures have in common: sizes, inks, the unit drawn, and how one is kept."""
+"""What all pictures have in common: sizes, inks, the unit drawn, bands and lines, and how one is kept."""
 
 import io
 import re
 import textwrap
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib import rc_context
@@ -14,6 +15,12 @@ from matplotlib.figure import Figure
 
 from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_INCH, THOU_PER_FOOT, UM_PER_THOU
+from analysis.draw.figures.thinning import thinned
+from analysis.linear.pieces import with_gaps_at
+
+if TYPE_CHECKING:
+    from analysis.linear.profile import Profile
+
 
 WIDTH_IN = 7.1
 """Fits between the margins of A4 and Letter alike."""
@@ -195,3 +202,35 @@ def inline_svg(figure: Figure, name: str) -> str:
     ):
         text = re.sub(before, after, text)
     return text.strip()
+
+
+def draw_profile(
+    axes: Axes,
+    profile: "Profile",
+    name: str,
+    looks: tuple[str, str, str],
+    scale: Scale,
+    joints_mm: Sequence[float],
+) -> None:
+    """Heights with their band of 95 %; no line runs over a joint of the bed.
+
+    Parameters
+    ----------
+    axes : Axes
+    profile : Profile
+    name : str
+        For the legend.
+    looks : tuple of str
+        Ink, marker and dashes.
+    scale : Scale
+    joints_mm : sequence of float
+    """
+    ink, marker, line = looks
+    kept = thinned(profile.height_um)
+    x, y = scale.length(profile.station_mm[kept]), scale.height(profile.height_um[kept])
+    half = 2 * scale.height(profile.standard_uncertainty_um[kept])
+    x, y, half = with_gaps_at(scale.length(joints_mm), x, y, half)
+    draw_band(axes, x, y, half, ink)
+    axes.plot(
+        x, y, color=ink, linewidth=1.2, marker=marker, markersize=3.5, linestyle=line, label=name, zorder=4
+    )

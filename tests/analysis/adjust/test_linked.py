@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from analysis.adjust.combination import combine
-from analysis.adjust.linked import linked_traverses
+from analysis.adjust.nuisances import linked_traverses
 from analysis.adjust.there_and_back import Return
 from analysis.answers.face_map import map_face
 

@@ -8,7 +8,7 @@ from analysis.adjust.hypothetical import predict
 from analysis.adjust.nodes import lay_out
 from analysis.level.cumulative import heights_from_slopes
 from analysis.observe import observe
-from analysis.observe.interpolating import interpolation
+from analysis.observe.terms import interpolation
 
 STATION = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = np.arange(50.0, 1000.0, 100.0)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.answers.good_stretch import good_stretch, relief
+from analysis.answers.good_enough import good_stretch, relief
 from analysis.linear.minimum_zone import minimum_zone
 from analysis.linear.profile import Profile
 

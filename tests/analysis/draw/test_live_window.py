@@ -19,9 +19,8 @@ from acquire.console.window import encoded, live_line, start_line, station_line
 from acquire.model.traverse import Events, Setup, Stations, Traverse
 from acquire.store import write_traverse
 from analysis.draw.live_window import Now, Shape, Start, State, Station, after, draw, shape_of
-from analysis.draw.live_window.feed import Feed
 from analysis.draw.live_window.shapes import beside, other_direction, seating_of
-from analysis.draw.live_window.window import SHORTEST_MS, Painter
+from analysis.draw.live_window.window import SHORTEST_MS, Feed, Painter
 from tests.invented import bed_toml, level
 
 BED = bed_toml(1600, 200, instruments={"level": level(0.5, seating_um=0.3)})

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from analysis.adjust.combination import combine
-from analysis.answers.passes import passes_of
 from analysis.answers.plan import plan_faces
+from analysis.answers.rounds import passes_of
 from analysis.draw.sheets import PAPERS
 from analysis.draw.strip import CHECK_MM, strip_pages, tile_mm, write_strips
 

@@ -5,7 +5,7 @@ import pytest
 
 from acquire.model.errors import AnalysisError
 from analysis.level.base_lag import base_lag_stations, chain_of_runs
-from analysis.level.moving_average import moving_average_weights
+from analysis.level.blindness import moving_average_weights
 from analysis.level.slopes import continuous_run
 
 

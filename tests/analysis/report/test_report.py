@@ -25,10 +25,10 @@ from analysis.report import (
     Printing,
     gather,
     print_pdf,
-    printing,
     render,
     render_wall,
     write_report,
+    writing,
 )
 from analysis.report.measured import state_lines
 from analysis.report.tables import in_blocks
@@ -364,7 +364,7 @@ def test_without_a_browser_the_page_is_written_and_one_line_says_what_to_install
 ):
     copy = tmp_path / "copy"
     shutil.copytree(survey, copy)
-    monkeypatch.setattr(printing.shutil, "which", lambda _: None)
+    monkeypatch.setattr(writing.shutil, "which", lambda _: None)
     assert main(["report", str(copy), "--pdf"]) == 1
     said = capsys.readouterr()
     assert "apt install chromium" in said.err and said.err.count("\n") == 1
@@ -411,7 +411,7 @@ addEventListener("load", () => {
 
 def chromium(*options, folder):
     done = subprocess.run(
-        [CHROMIUM, *printing.OPTIONS, "--no-sandbox", f"--user-data-dir={folder}/browser", *options],
+        [CHROMIUM, *writing.OPTIONS, "--no-sandbox", f"--user-data-dir={folder}/browser", *options],
         capture_output=True, text=True, timeout=120, check=False,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
