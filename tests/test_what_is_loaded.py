@@ -24,8 +24,6 @@ HEAVY = (
     "scipy.optimize",
     "scipy.interpolate",
     "scipy.stats",
-    "scipy.sparse.linalg",
-    "scipy.sparse.csgraph",
     "scipy.spatial",
     "scipy.integrate",
     "scipy.ndimage",

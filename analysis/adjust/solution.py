@@ -18,7 +18,6 @@ import scipy.sparse
 
 from analysis.linear.bordered import stacked
 from analysis.linear.least_squares import LeastSquares, least_squares
-from analysis.linear.neighbours import least_connected
 
 MOST_IN_THE_BAND = 100
 """Readings of one correlated group, up to which the heights they tie stay in the band."""
@@ -47,7 +46,9 @@ class Block:
         """Indices of readings that are correlated with each other, a group a row; an array for each size."""
         if _is_diagonal(self.covariance):
             return ()
-        label = least_connected(scipy.sparse.csr_matrix(self.covariance))
+        _, label = scipy.sparse.csgraph.connected_components(
+            scipy.sparse.csr_matrix(self.covariance), directed=False
+        )
         size = np.bincount(label)[label]
         order = np.argsort(label, kind="stable")
         return tuple(order[size[order] == each].reshape(-1, each) for each in np.unique(size) if each > 1)

@@ -19,9 +19,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, sparse
+from scipy.sparse.csgraph import reverse_cuthill_mckee
 
 from analysis.linear.banded import BandFactor, InverseNearDiagonal, factor, to_band, width
-from analysis.linear.neighbours import narrow_order
 
 Array = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -177,8 +177,11 @@ def weighted_sum(matrices: Sequence[BorderedMatrix], weights: Iterable[float]) -
 
 def _narrow(pattern: sparse.csr_matrix) -> Places:
     """Where each unknown goes so that entries lie near the diagonal."""
+    if not pattern.shape[0]:
+        return np.zeros(0, np.intp)
     place = np.empty(pattern.shape[0], np.intp)
-    place[narrow_order(sparse.csr_matrix(pattern))] = np.arange(pattern.shape[0])
+    order = reverse_cuthill_mckee(sparse.csr_matrix(pattern), symmetric_mode=True)
+    place[order] = np.arange(pattern.shape[0])
     return place
 
 
