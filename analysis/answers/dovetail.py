@@ -12,7 +12,7 @@ of taper 1:n is driven n g sin α.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import atan, cos, degrees, hypot, radians, sin, tan
+from math import atan, degrees, hypot, radians, sin, tan
 
 import numpy as np
 
@@ -198,18 +198,6 @@ def _flanks(
     both = (1 if is_over else -1) * (measure_mm - measure_mm[0]) * 1000
     per = sin(radians(angle_deg))
     return tuple((per * further_out).tolist()), tuple((per * (both - further_out)).tolist())
-
-
-def measure_lost_um(flank_um: float, angle_deg: float, flat_um: float = 0.0) -> float:
-    """What a measure over pins loses where both flanks are worn along their normals, and the flat is down.
-
-    Examples
-    --------
-    >>> round(measure_lost_um(10, 60), 3), round(measure_lost_um(0, 60, flat_um=10), 3)
-    (-23.094, -11.547)
-    """
-    angle = radians(angle_deg)
-    return -2 * flank_um / sin(angle) - 2 * flat_um * cos(angle) / sin(angle)
 
 
 @dataclass(frozen=True)

@@ -68,19 +68,6 @@ class VeeFlanks:
     """What the uncertainty takes for granted."""
 
 
-def roller_centre_mm(radius_mm: float, front_deg: float, rear_deg: float) -> tuple[float, float]:
-    """Centre of a roller in a groove: above the root, to the rear of it.
-
-    Examples
-    --------
-    >>> up, rear = roller_centre_mm(10, 40, 50)
-    >>> round(up + 10, 5), round(rear, 5)
-    (24.08832, 1.23257)
-    """
-    half, lean = radians(front_deg + rear_deg) / 2, radians(rear_deg - front_deg) / 2
-    return radius_mm * cos(lean) / sin(half), radius_mm * sin(lean) / sin(half)
-
-
 def angles_of_rollers(
     radii_mm: tuple[float, float],
     tops_mm: tuple[float, float],
@@ -107,10 +94,11 @@ def angles_of_rollers(
 
     Examples
     --------
-    >>> centres = [roller_centre_mm(r, 40, 50) for r in (10, 20)]
-    >>> tops, sides = [c[0] + r for c, r in zip(centres, (10, 20))], [c[1] for c in centres]
-    >>> found = angles_of_rollers((10, 20), tuple(tops), tuple(sides), 1.0)
-    >>> round(found.front_deg.value, 6), round(found.rear_deg.value, 6)
+    The rollers' centres, from the root: R cos δ / sin σ above, R sin δ / sin σ to the rear (2 σ the included
+    angle, 2 δ what the rear flank is flatter than the front one):
+
+    >>> found = angles_of_rollers((10, 20), (24.088320, 48.176640), (1.232568, 2.465137), 1.0)
+    >>> round(found.front_deg.value, 4), round(found.rear_deg.value, 4)
     (40.0, 50.0)
     """
     larger = radii_mm[1] - radii_mm[0]

@@ -30,16 +30,14 @@ from acquire.model.places import end_where_rounded
 from analysis.linear.minimum_zone import MinimumZone, minimum_zone, minimum_zone_widths
 from analysis.linear.pieces import is_between_pieces
 from analysis.linear.profile import COVERAGE_FACTOR, Profile, error_draws
-from analysis.linear.straight_line import KINDS, StraightLine, Stretches, fit_line, line_rows
+from analysis.linear.straight_line import KINDS, Stretches, line_rows
 
 __all__ = [
     "KINDS",
     "MinimumZone",
     "Place",
-    "StraightLine",
     "Straightness",
     "WorstOver",
-    "fit_line",
     "minimum_zone",
     "remove_line",
     "straightness",

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from acquire.model.errors import AnalysisError
-from analysis.answers.dovetail import angle_of_pins, cot_half, dovetail, gib_for, measure_lost_um, width_mm
+from analysis.answers.dovetail import angle_of_pins, cot_half, dovetail, gib_for, width_mm
 from analysis.words.flanks import dovetail_words, gib_words
 
 
@@ -36,12 +36,6 @@ def test_angle_is_known_to_half_a_minute_of_arc():
     measures = tuple(_measure(60, pin, 60) for pin in (6, 16))
     found = angle_of_pins(measures, (6, 16), 2.0, is_over=True)
     assert found.standard_uncertainty * 3600 == pytest.approx(29, abs=0.3)
-
-
-def test_worn_flanks_and_flat_take_off_the_measure():
-    """Derived: both flanks 10 µm: −23.094; the flat down 10: −2 × 10 cot 60°."""
-    assert measure_lost_um(10, 60) == pytest.approx(-23.094, abs=1e-3)
-    assert measure_lost_um(0, 60, flat_um=10) == pytest.approx(-20 / 3**0.5)
 
 
 def test_taper_is_the_least_squares_line_whatever_pins_and_angle_are():

@@ -7,30 +7,34 @@ import pytest
 
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
-from analysis.answers.flanks import angles_of_rollers, roller_centre_mm, vee_flanks
+from analysis.answers.flanks import angles_of_rollers, vee_flanks
 from analysis.words.flanks import angles_words, flanks_words
 
 X = np.arange(0.0, 1001.0, 100.0)
 
 
-def test_roller_stands_where_the_published_formula_has_it():
+def _centre_mm(radius_mm, front_deg, rear_deg):
+    """Centre of a roller in a groove: above the root, to the rear of it."""
+    half, lean = radians(front_deg + rear_deg) / 2, radians(rear_deg - front_deg) / 2
+    return radius_mm * cos(lean) / sin(half), radius_mm * sin(lean) / sin(half)
+
+
+def test_rollers_that_stand_as_published_give_the_published_angles():
     """Published: Machinery's Handbook, 31st ed., p. 703, V-groove over pins: X = Z + 2R(1 + cosec((α + β)/2)
     cos((α − β)/2)); R 0.5, Z 1.824, 45° and 35° give 4.374. Z is between the roots of two such grooves."""
-    up, _ = roller_centre_mm(0.5, 45, 35)
-    assert 1.824 + 2 * (up + 0.5) == pytest.approx(4.374, abs=5e-4)
-
-
-def test_roller_in_unequal_flanks_stands_to_the_side():
-    """Derived: 40/50, R 10: top 24.08832, 1.23257 to the rear."""
-    up, rear = roller_centre_mm(10, 40, 50)
-    assert (up + 10, rear) == pytest.approx((24.08832, 1.23257), abs=1e-5)
+    up = (4.374 - 1.824) / 2 - 0.5
+    assert _centre_mm(0.5, 45, 35)[0] == pytest.approx(up, abs=3e-4)
+    tops = (up + 0.5, 2 * up + 1.0)
+    sides = tuple(_centre_mm(r, 45, 35)[1] for r in (0.5, 1.0))
+    found = angles_of_rollers((0.5, 1.0), tops, sides, 1.0)
+    assert (found.front_deg.value, found.rear_deg.value) == pytest.approx((45, 35), abs=0.02)
 
 
 @pytest.mark.parametrize(("front", "rear"), [(40, 50), (45, 45), (30, 55)])
 def test_two_rollers_give_the_angles_back(front, rear):
     """Truth given, truth returned; by hand: the centre is R from both flanks."""
     radii = (10.0, 20.0)
-    centres = [roller_centre_mm(r, front, rear) for r in radii]
+    centres = [_centre_mm(r, front, rear) for r in radii]
     for r, (up, side) in zip(radii, centres, strict=True):
         assert up * sin(radians(front)) + side * cos(radians(front)) == pytest.approx(r)
         assert up * sin(radians(rear)) - side * cos(radians(rear)) == pytest.approx(r)
@@ -43,7 +47,7 @@ def test_two_rollers_give_the_angles_back(front, rear):
 def test_uncertainty_of_the_angles_is_that_of_drawn_readings():
     """Derived: u(σ) 0.10 mrad for readings of 1 µm, ΔR 10; second method: 4000 draws of the readings."""
     radii, random = (10.0, 20.0), np.random.default_rng(1)
-    centres = [roller_centre_mm(r, 40, 50) for r in radii]
+    centres = [_centre_mm(r, 40, 50) for r in radii]
     tops, sides = (
         np.array([c[0] + r for c, r in zip(centres, radii, strict=True)]),
         np.array([c[1] for c in centres]),
@@ -61,7 +65,7 @@ def test_uncertainty_of_the_angles_is_that_of_drawn_readings():
 
 def test_roller_that_touches_at_the_root_or_the_edge_is_refused():
     """By hand: at 45/45 it touches as far from the root as its radius."""
-    centres = [roller_centre_mm(r, 45, 45) for r in (10, 20)]
+    centres = [_centre_mm(r, 45, 45) for r in (10, 20)]
     tops = (centres[0][0] + 10, centres[1][0] + 20)
     for sound in ((12, 30), (5, 18)):
         with pytest.raises(AnalysisError, match="another roller"):
