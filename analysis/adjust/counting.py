@@ -7,10 +7,11 @@ runs there and back, which is counted as one that may be a bent bed (`there_and_
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from acquire.model.values import dataclass
 from analysis.linear.fact import Fact
 from analysis.observe import Observations
 

@@ -8,13 +8,14 @@ textbook treatment of reliability in geodetic networks.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from scipy.special import ndtri
 
 from acquire.model.quantity import QUANTITIES
 from acquire.model.slips import slip_of_reading
+from acquire.model.values import dataclass
 from analysis.adjust.setting_aside import Greedy, SettingAside
 from analysis.adjust.solution import Solution
 from analysis.linear.fact import Fact

@@ -1,11 +1,12 @@
 """Steps and ripples that no declared joint explains, on every face, against noise."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
 from acquire.model.errors import AnalysisError
+from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.channels import Channel, OneReading, hangs_on, known_channels

@@ -7,13 +7,14 @@ covers several, sees their weighted mean.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import sparse
 
 from acquire.model.errors import AnalysisError
+from acquire.model.values import dataclass
 
 Array = NDArray[np.float64]
 

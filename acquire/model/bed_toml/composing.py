@@ -2,12 +2,13 @@
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from string import Template
 from typing import Any
 
 from acquire.model.errors import BedError
 from acquire.model.units import MM_PER_INCH
+from acquire.model.values import dataclass
 
 
 @dataclass(frozen=True)

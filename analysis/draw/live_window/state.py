@@ -3,8 +3,10 @@
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, get_args
+
+from acquire.model.values import dataclass
 
 
 @dataclass(frozen=True)
