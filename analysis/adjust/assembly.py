@@ -25,6 +25,7 @@ from analysis.adjust.nuisances import (
 from analysis.adjust.repeated_steps import covariances_with_steps, least_factor
 from analysis.adjust.solution import Block
 from analysis.adjust.there_and_back import APART, BEND, UNTOLD, Return, bows_between, returns, single_runs
+from analysis.linear.bordered import block_diagonal
 from analysis.linear.fact import Fact
 from analysis.observe import Nuisance, Observations, Place, Unknown
 
@@ -182,16 +183,17 @@ def _of_told(counted: Iterable[CountedByReadings], observations: Sequence[Observ
 
 
 def _ties(layout: Layout, ways: Mapping[Key, Roughness], unknowns: int) -> list[Block]:
-    """h(x) − Σ w h(X) = 0 ± e, a block for each gap between nodes.
+    """h(x) − Σ w h(X) = 0 ± e, a block for each line.
 
-    Errors of two gaps are taken as independent, so that the normal matrix stays banded.
+    Errors of two gaps between nodes are taken as independent, so that the normal matrix stays banded.
     """
     blocks = []
     for key, way in ways.items():
         gaps: dict[int, list[tuple[float, int]]] = {}
         for mm, column in tied_places(layout, key, way):
             gaps.setdefault(way.gap(mm), []).append((mm, column))
-        blocks += [_tie(layout, key, way, places, unknowns) for places in gaps.values()]
+        if gaps:
+            blocks.append(_tie(layout, key, way, list(gaps.values()), unknowns))
     return blocks
 
 
@@ -207,17 +209,24 @@ def tied_places(layout: Layout, key: Key, way: Roughness) -> list[tuple[float, i
 
 
 def _tie(
-    layout: Layout, key: Key, way: Roughness, places: Sequence[tuple[float, int]], unknowns: int
+    layout: Layout, key: Key, way: Roughness, gaps: Sequence[Sequence[tuple[float, int]]], unknowns: int
 ) -> Block:
-    at_mm = np.array([mm for mm, _ in places])
+    at_mm = np.array([mm for places in gaps for mm, _ in places])
+    column = np.array([column for places in gaps for _, column in places])
     weights = way.weights(at_mm)
-    used = np.flatnonzero(np.any(weights, axis=0))
-    at_nodes = [layout.column_at(key, float(way.node_mm[node])) for node in used]
-    columns = np.concatenate([[column for _, column in places], np.tile(at_nodes, len(places))])
-    rows = np.concatenate([np.arange(len(places)), np.repeat(np.arange(len(places)), len(used))])
-    values = np.concatenate([np.ones(len(places)), -weights[:, used].ravel()])
-    matrix = scipy.sparse.csr_matrix((values, (rows, columns.astype(int))), shape=(len(places), unknowns))
-    return Block(matrix, np.zeros(len(places)), way.covariance(at_mm))
+    place, node = np.nonzero(weights)
+    at_nodes = np.array([layout.column_at(key, float(mm)) for mm in way.node_mm])
+    row = np.concatenate([np.arange(len(at_mm)), place])
+    values = np.concatenate([np.ones(len(at_mm)), -weights[place, node]])
+    matrix = scipy.sparse.csr_matrix(
+        (values, (row, np.concatenate([column, at_nodes[node]]))), shape=(len(at_mm), unknowns)
+    )
+    last = np.cumsum([len(places) for places in gaps])
+    within = [
+        way.covariance_of(mm, np.eye(len(mm)), -of_nodes)
+        for mm, of_nodes in zip(np.split(at_mm, last[:-1]), np.split(weights, last[:-1]), strict=True)
+    ]
+    return Block(matrix, np.zeros(len(at_mm)), block_diagonal(within))
 
 
 def _there_and_back(

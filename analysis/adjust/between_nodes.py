@@ -345,6 +345,6 @@ def _around(node_mm: np.ndarray, at_mm: float) -> np.ndarray:
 
 
 def _lagrange(mm: np.ndarray, at_mm: float) -> np.ndarray:
-    return np.array(
-        [np.prod((at_mm - np.delete(mm, k)) / (mm[k] - np.delete(mm, k))) for k in range(len(mm))]
-    )
+    itself = np.eye(len(mm), dtype=bool)
+    apart, away = np.where(itself, 1.0, mm[:, None] - mm), np.where(itself, 1.0, at_mm - mm)
+    return np.asarray(np.prod(away / apart, axis=1))

@@ -332,3 +332,21 @@ def columns_times(rows: sparse.csr_matrix, factor: Array) -> sparse.csr_matrix:
 def stacked(parts: Sequence[sparse.csr_matrix]) -> sparse.csr_matrix:
     """Blocks of rows below one another."""
     return sparse.csr_matrix(sparse.vstack(parts, format="csr"))
+
+
+def block_diagonal(parts: Sequence[Array]) -> sparse.csr_matrix:
+    """Square matrices along the diagonal of one.
+
+    Examples
+    --------
+    >>> block_diagonal([np.array([[1.0, 2], [3, 4]]), np.array([[5.0]])]).toarray()
+    array([[1., 2., 0.],
+           [3., 4., 0.],
+           [0., 0., 5.]])
+    """
+    size = np.array([len(part) for part in parts])
+    entries = np.repeat(size, size)
+    first = np.repeat(np.cumsum(size) - size, size**2)
+    within = np.concatenate([np.tile(np.arange(each), each) for each in size])
+    data = np.concatenate([part.ravel() for part in parts])
+    return sparse.csr_matrix((data, first + within, np.concatenate([[0], np.cumsum(entries)])))
