@@ -16,7 +16,7 @@ import scipy.linalg
 import scipy.sparse
 
 from acquire.model.values import dataclass
-from analysis.linear.bordered import stacked
+from analysis.linear.bordered import rows_times, stacked
 from analysis.linear.least_squares import LeastSquares, least_squares
 
 MOST_IN_THE_BAND = 100
@@ -73,16 +73,22 @@ class Block:
     @cached_property
     def whitened(self) -> scipy.sparse.csr_matrix:
         """The rows with unit covariance."""
+        if not self.groups:
+            return rows_times(self.rows, 1 / np.sqrt(self.variance))
         return scipy.sparse.csr_matrix(self.whitener @ self.rows)
 
     @cached_property
     def pulled(self) -> scipy.sparse.csr_matrix:
         """C⁻¹ times the rows."""
+        if not self.groups:
+            return rows_times(self.rows, 1 / self.variance)
         return scipy.sparse.csr_matrix(self.whitener.T @ self.whitened)
 
     @property
     def precision(self) -> np.ndarray:
         """Diagonal of C⁻¹."""
+        if not self.groups:
+            return 1 / self.variance
         return np.asarray(self.whitener.multiply(self.whitener).sum(axis=0)).ravel()
 
     @property

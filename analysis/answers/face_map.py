@@ -151,7 +151,8 @@ def map_face(
         Of the readings that are to take part (`by` only says which they were).
     face : str
     line : str, optional
-        ends | least-squares | minimum-zone | unworn: taken off the heights. Left out: `default_line`.
+        ends | least-squares | minimum-zone | unworn: taken off the heights. Left out, the one that
+        `judged_straightness` chooses.
     over_mm : float, optional
         Also find the least straight stretch of this length.
 
@@ -168,9 +169,9 @@ def map_face(
     profile, relative_to = _known_shape(bed_map, face)
     is_own = relative_to is None
     is_default = line is None and is_own and bool(described.unworn_mm)
-    line = line or (default_line(profile, described) if is_own else "ends")
+    found = judged_straightness(profile, described, line if is_own else line or "ends")
+    line = found.line
     level = remove_line(profile, line, described.unworn_mm)
-    found = judged_straightness(profile, described, line)
     station, height, uncertainty = _with_gaps(bed_map, face, level, relative_to)
     drawn = bed_map.drawn(face) if relative_to is None else None
     apart = None if drawn is None else _base_lag(drawn.base_lag, line, described)
@@ -224,20 +225,6 @@ def _at_joints(bed_map: BedMap, face: str, profile: Profile) -> Iterator[Fact]:
         yield DrawnOverJoint(face, joint.at_mm, joint.step_um, doubt_um, joint.base_mm)
 
 
-def default_line(profile: Profile, described: Face) -> str:
-    """The line that heights are from unless another is asked for.
-
-    Through the unworn stretches once bed.toml names them and two heights in them are known,
-    since from these wear is read; else through the ends. Through the ends as well where the line
-    through the unworn stretches is so uncertain that a shape which the ends show is lost in it.
-    """
-    if not reaches_unworn(profile, described):
-        return "ends"
-    if straightness(profile, "unworn", described.unworn_mm).sense != STRAIGHT:
-        return "unworn"
-    return "unworn" if straightness(profile, "ends").sense == STRAIGHT else "ends"
-
-
 def _why_not_unworn(profile: Profile, described: Face, line: str) -> tuple[Fact, ...]:
     """What to mind where heights are not from the unworn stretches that bed.toml names."""
     if line == "unworn":
@@ -249,6 +236,10 @@ def _why_not_unworn(profile: Profile, described: Face, line: str) -> tuple[Fact,
 def judged_straightness(profile: Profile, described: Face, line: str | None = None) -> Straightness:
     """How straight a face is: the one figure of `map`, and what `next` promises of it.
 
+    Unless another line is asked for, it is the one through the unworn stretches once bed.toml names
+    them and two heights in them are known, since from these wear is read; else the one through the ends.
+    It is the latter as well where the former is so uncertain that a shape which the ends show is lost in it.
+
     Parameters
     ----------
     profile : Profile
@@ -257,7 +248,13 @@ def judged_straightness(profile: Profile, described: Face, line: str | None = No
     line : str, optional
         As in `map_face`.
     """
-    return straightness(profile, line or default_line(profile, described), described.unworn_mm)
+    if line is not None or not reaches_unworn(profile, described):
+        return straightness(profile, line or "ends", described.unworn_mm)
+    from_unworn = straightness(profile, "unworn", described.unworn_mm)
+    if from_unworn.sense != STRAIGHT:
+        return from_unworn
+    from_ends = straightness(profile, "ends")
+    return from_unworn if from_ends.sense == STRAIGHT else from_ends
 
 
 def own_shape(bed_map: BedMap, face: str) -> tuple[Profile, tuple[Fact, ...]]:

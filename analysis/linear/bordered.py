@@ -329,6 +329,19 @@ def columns_times(rows: sparse.csr_matrix, factor: Array) -> sparse.csr_matrix:
     return sparse.csr_matrix((rows.data * factor[rows.indices], rows.indices, rows.indptr), shape=rows.shape)
 
 
+def rows_times(rows: sparse.csr_matrix, factor: Array) -> sparse.csr_matrix:
+    """Each row multiplied by a number.
+
+    Examples
+    --------
+    >>> rows_times(sparse.csr_matrix([[1.0, 2], [0, 3]]), np.array([1.0, 10])).toarray()
+    array([[ 1.,  2.],
+           [ 0., 30.]])
+    """
+    data = rows.data * np.repeat(factor, np.diff(rows.indptr))
+    return sparse.csr_matrix((data, rows.indices, rows.indptr), shape=rows.shape)
+
+
 def stacked(parts: Sequence[sparse.csr_matrix]) -> sparse.csr_matrix:
     """Blocks of rows below one another."""
     return sparse.csr_matrix(sparse.vstack(parts, format="csr"))

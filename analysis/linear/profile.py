@@ -6,6 +6,8 @@ covariance: heights along a way share the errors of the steps before them, so th
 standard uncertainties alone would misjudge every line drawn through them.
 """
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -197,7 +199,15 @@ _UNSEEN = 1e-12
 def error_draws(covariance: NDArray) -> NDArray[np.float64]:
     """Errors drawn from a covariance, shape (draws, n)."""
     root = _root(covariance)
-    return np.random.default_rng(_SEED).standard_normal((DRAWS, len(root))) @ root.T
+    return _standard(len(root)) @ root.T
+
+
+@lru_cache(maxsize=4)
+def _standard(count: int) -> NDArray[np.float64]:
+    """Draws without unit, kept: one answer asks for those of a face several times."""
+    draws = np.random.default_rng(_SEED).standard_normal((DRAWS, count))
+    draws.setflags(write=False)
+    return draws
 
 
 def _root(covariance: NDArray) -> NDArray[np.float64]:
