@@ -7,11 +7,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from analysis.draw.figures.looks import (
-    INK,
     OTHER,
     SOFT,
     Scale,
-    draw_band,
+    draw_curve,
     draw_profile,
     ground,
     look,
@@ -19,8 +18,7 @@ from analysis.draw.figures.looks import (
     new_figure,
     wrapped,
 )
-from analysis.draw.figures.thinning import thinned
-from analysis.linear.pieces import with_gaps_at
+from analysis.linear.profile import COVERAGE_FACTOR
 from analysis.words.comparison import comparison_words
 
 if TYPE_CHECKING:
@@ -43,8 +41,9 @@ def comparison_figure(result: "Comparison", inch: bool = False, *, is_titled: bo
         upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.25, 1))
         scale = Scale(inch)
         joints = result.joints_mm
-        draw_profile(upper, result.profile_a, result.a, (INK, "o", "-"), scale, joints)
-        draw_profile(upper, result.profile_b, result.b, (OTHER, "s", "--"), scale, joints)
+        draw_profile(upper, scale, result.profile_a, joints, marker="o", label=result.a)
+        other = {"color": OTHER, "marker": "s", "linestyle": "--"}
+        draw_profile(upper, scale, result.profile_b, joints, label=result.b, **other)
         upper.margins(x=0.02, y=0.15)
         mark_joints(upper, scale.length(joints))
         ground(upper)
@@ -59,16 +58,12 @@ def comparison_figure(result: "Comparison", inch: bool = False, *, is_titled: bo
 
 
 def _draw_difference(axes: Axes, result: "Comparison", scale: Scale) -> None:
-    kept = thinned(result.difference_um)
-    x, y = scale.length(result.station_mm[kept]), scale.height(result.difference_um[kept])
-    half = scale.height(result.expanded_uncertainty_um[kept])
-    reach = float(np.nanmax(np.abs(y) + half))
-    joints = scale.length(result.joints_mm)
-    x, y, half = with_gaps_at(joints, x, y, half)
+    differs, doubt = result.difference_um, result.expanded_uncertainty_um
+    reach = float(scale.height(np.nanmax(np.abs(differs) + doubt)))
     ground(axes)
-    draw_band(axes, x, y, half)
-    axes.plot(x, y, color=INK, linewidth=1.2, marker="o", markersize=3.5, zorder=4)
-    mark_joints(axes, joints)
+    known = (result.station_mm, differs, doubt / COVERAGE_FACTOR)
+    draw_curve(axes, scale, *known, joints_mm=result.joints_mm, marker="o")
+    mark_joints(axes, scale.length(result.joints_mm))
     seen = float(scale.height(result.smallest_detectable_um))
     for side in (-seen, seen):
         axes.axhline(side, color=SOFT, linewidth=0.9, linestyle=":", zorder=2)

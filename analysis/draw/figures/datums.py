@@ -6,13 +6,11 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from analysis.draw.figures.looks import INK, LOW, Scale, draw_band, ground, look, new_figure
-from analysis.linear.pieces import with_gaps_at
+from analysis.draw.figures.looks import LOW, Scale, draw_profile, ground, look, new_figure
 from analysis.linear.reference_lines import remove_line
 
 if TYPE_CHECKING:
     from analysis.answers.datums import Datums
-    from analysis.answers.face_map import FaceMap
 
 
 def datums_figure(found: "Datums", inch: bool = False) -> Figure:
@@ -32,22 +30,14 @@ def datums_figure(found: "Datums", inch: bool = False) -> Figure:
             figure.subplots(max(len(found.ranking), 1), 1, sharex=True, sharey=True, squeeze=False)
         )
         for axes, ranked in zip(rows, found.ranking, strict=False):
-            _draw(axes, shapes[ranked.face], scale)
+            shape = shapes[ranked.face]
+            ground(axes)
+            draw_profile(axes, scale, remove_line(shape.profile, "least-squares"), shape.joints_mm)
             _mark(axes, found, ranked.face, scale)
             axes.set_title(ranked.face, fontsize=8.5, loc="left")
             scale.heights(axes, "height")
         scale.along(rows[-1])
         return figure
-
-
-def _draw(axes: Axes, shape: "FaceMap", scale: Scale) -> None:
-    level = remove_line(shape.profile, "least-squares")
-    x, y = scale.length(level.station_mm), scale.height(level.height_um)
-    half = 2 * scale.height(level.standard_uncertainty_um)
-    x, y, half = with_gaps_at(scale.length(shape.joints_mm), x, y, half)
-    ground(axes)
-    draw_band(axes, x, y, half)
-    axes.plot(x, y, color=INK, linewidth=1.1)
 
 
 def _mark(axes: Axes, found: "Datums", face: str, scale: Scale) -> None:

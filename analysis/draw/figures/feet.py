@@ -1,11 +1,13 @@
 """The roll along the bed before the feet are moved and after."""
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from analysis.draw.figures.looks import INK, OTHER, Scale, draw_band, ground, look, new_figure, wrapped
+from analysis.draw.figures.looks import OTHER, Scale, draw_curve, ground, look, new_figure, wrapped
+from analysis.linear.profile import COVERAGE_FACTOR
 from analysis.words.feet import feet_words
 from analysis.words.wall import turn_words
 
@@ -44,11 +46,10 @@ def _draw(axes: Axes, predicted: "Predicted", inch: bool) -> None:
     ground(axes)
     scale = Scale(inch)
     scale.rolls(axes, "roll")
-    x = scale.length(predicted.station_mm)
-    then = scale.roll(predicted.roll_um_per_m)
-    draw_band(axes, x, then, scale.roll(predicted.expanded_um_per_m), INK)
-    axes.plot(x, scale.roll(predicted.now_um_per_m), color=OTHER, linestyle="--", label="now")
-    axes.plot(x, then, color=INK, marker="o", markersize=3.5, label="after the moves")
+    curve = partial(draw_curve, axes, scale, predicted.station_mm, is_roll=True)
+    curve(predicted.now_um_per_m, color=OTHER, linestyle="--", label="now")
+    doubt = predicted.expanded_um_per_m / COVERAGE_FACTOR
+    curve(predicted.roll_um_per_m, doubt, marker="o", label="after the moves")
     axes.margins(x=0.02, y=0.2)
     axes.legend(loc="upper right", ncols=2)
     scale.along(axes)

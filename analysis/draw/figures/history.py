@@ -14,7 +14,6 @@ from analysis.draw.figures.looks import (
     OTHER,
     SOFT,
     Scale,
-    draw_band,
     draw_profile,
     ground,
     look,
@@ -22,8 +21,7 @@ from analysis.draw.figures.looks import (
     new_figure,
     wrapped,
 )
-from analysis.draw.figures.thinning import thinned
-from analysis.linear.pieces import with_gaps_at
+from analysis.linear.profile import COVERAGE_FACTOR
 from analysis.words.history import face_change_words, twist_change_words
 
 FACE_IN = 4.3
@@ -95,8 +93,9 @@ def _draw_twist(axes: Axes, twist: TwistChange, scale: Scale, is_titled: bool) -
 
 def _draw_both(axes: Axes, change: FaceChange, scale: Scale) -> None:
     joints = change.joints_mm
-    draw_profile(axes, change.profile_before, "before", (SOFT, "s", "--"), scale, joints)
-    draw_profile(axes, change.profile_after, "after", (INK, "o", "-"), scale, joints)
+    earlier = {"color": SOFT, "marker": "s", "linestyle": "--", "label": "before"}
+    draw_profile(axes, scale, change.profile_before, joints, **earlier)
+    draw_profile(axes, scale, change.profile_after, joints, marker="o", label="after")
     mark_joints(axes, scale.length(joints))
     ground(axes)
     axes.margins(x=0.02, y=0.15)
@@ -107,16 +106,12 @@ def _draw_both(axes: Axes, change: FaceChange, scale: Scale) -> None:
 def _draw_change(axes: Axes, change: FaceChange, scale: Scale) -> None:
     """From the line that the least changed places lie on, so that a cut looks like one."""
     profile = change.from_untouched
-    kept = thinned(profile.height_um)
-    x, y = scale.length(profile.station_mm[kept]), scale.height(profile.height_um[kept])
-    half = 2 * scale.height(profile.standard_uncertainty_um[kept])
+    x, y = scale.length(profile.station_mm), scale.height(profile.height_um)
+    half = COVERAGE_FACTOR * scale.height(profile.standard_uncertainty_um)
     low, high = float(np.min(y - half)), float(np.max(y + half))
-    joints = scale.length(change.joints_mm)
     ground(axes)
-    at, change_there, half = with_gaps_at(joints, x, y, half)
-    draw_band(axes, at, change_there, half)
-    axes.plot(at, change_there, color=INK, linewidth=1.2, marker="o", markersize=3.5, zorder=4)
-    mark_joints(axes, joints)
+    draw_profile(axes, scale, profile, change.joints_mm, marker="o")
+    mark_joints(axes, scale.length(change.joints_mm))
     for stretch in change.came_off:
         ends = scale.length(np.array([stretch.from_mm, stretch.to_mm]))
         axes.axvspan(*_widened(ends, x), color=OTHER, alpha=0.10, linewidth=0, zorder=1)

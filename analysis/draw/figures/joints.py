@@ -9,16 +9,14 @@ from matplotlib.figure import Figure
 
 from analysis.draw.figures.looks import (
     HIGH,
-    INK,
     OTHER,
     Scale,
-    draw_band,
+    draw_profile,
     ground,
     look,
     mark_joints,
     new_figure,
 )
-from analysis.linear.pieces import with_gaps_at
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
 
@@ -73,13 +71,9 @@ def _ground(
         level = remove_line(
             Profile(each.face, each.station_mm, each.height_um, each.covariance_um2), "least-squares"
         )
-        x, y = scale.length(level.station_mm), scale.height(level.height_um)
         ground(axes)
-        joints = scale.length(joints_mm)
-        x, y, half = with_gaps_at(joints, x, y, 2 * scale.height(level.standard_uncertainty_um))
-        draw_band(axes, x, y, half)
-        mark_joints(axes, joints)
-        axes.plot(x, y, color=INK, linewidth=1.1, marker="o", markersize=2.5)
+        draw_profile(axes, scale, level, joints_mm, marker="o", markersize=2.5)
+        mark_joints(axes, scale.length(joints_mm))
         axes.set_title(
             f"{each.face} sideways" if each.kind == "side" else each.face, fontsize=8.5, loc="left"
         )

@@ -204,33 +204,46 @@ def inline_svg(figure: Figure, name: str) -> str:
     return text.strip()
 
 
-def draw_profile(
+def draw_curve(
     axes: Axes,
-    profile: "Profile",
-    name: str,
-    looks: tuple[str, str, str],
     scale: Scale,
-    joints_mm: Sequence[float],
+    along_mm: np.ndarray,
+    value: np.ndarray,
+    standard_uncertainty: np.ndarray | None = None,
+    *,
+    joints_mm: Sequence[float] = (),
+    is_roll: bool = False,
+    **line: Any,
 ) -> None:
-    """Heights with their band of 95 %; no line runs over a joint of the bed.
+    """A curve along the bed, none of it over a joint; over its band of 95 % where it is known how well.
 
     Parameters
     ----------
     axes : Axes
-    profile : Profile
-    name : str
-        For the legend.
-    looks : tuple of str
-        Ink, marker and dashes.
     scale : Scale
+    along_mm, value, standard_uncertainty : array, shape (n,)
+        Places in mm, and heights in µm or rolls in µm/m.
     joints_mm : sequence of float
+        Where two pieces of the bed meet.
+    is_roll : bool
+        Whether the values are rolls.
+    **line
+        As matplotlib's `plot` takes it.
     """
-    ink, marker, line = looks
-    kept = thinned(profile.height_um)
-    x, y = scale.length(profile.station_mm[kept]), scale.height(profile.height_um[kept])
-    half = 2 * scale.height(profile.standard_uncertainty_um[kept])
-    x, y, half = with_gaps_at(scale.length(joints_mm), x, y, half)
-    draw_band(axes, x, y, half, ink)
-    axes.plot(
-        x, y, color=ink, linewidth=1.2, marker=marker, markersize=3.5, linestyle=line, label=name, zorder=4
-    )
+    drawn, kept = scale.roll if is_roll else scale.height, thinned(value)
+    columns = [scale.length(along_mm)[kept], drawn(value)[kept]]
+    if standard_uncertainty is not None:
+        columns.append(2 * drawn(standard_uncertainty)[kept])
+    x, y, *half = with_gaps_at(scale.length(joints_mm), *columns)
+    line = {"color": INK, "linewidth": 1.2, "markersize": 3.5, "zorder": 4, **line}
+    if half:
+        draw_band(axes, x, y, half[0], line["color"])
+    axes.plot(x, y, **line)
+
+
+def draw_profile(
+    axes: Axes, scale: Scale, profile: "Profile", joints_mm: Sequence[float] = (), **line: Any
+) -> None:
+    """Heights of a face over their band."""
+    known = (profile.station_mm, profile.height_um, profile.standard_uncertainty_um)
+    draw_curve(axes, scale, *known, joints_mm=joints_mm, **line)

@@ -1,21 +1,11 @@
 """How far both ways and the apron come down along the bed."""
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from matplotlib.figure import Figure
 
-from analysis.draw.figures.looks import (
-    INK,
-    LOW,
-    OTHER,
-    Scale,
-    draw_band,
-    ground,
-    look,
-    mark_joints,
-    new_figure,
-)
-from analysis.linear.pieces import with_gaps_at
+from analysis.draw.figures.looks import LOW, OTHER, Scale, draw_curve, ground, look, mark_joints, new_figure
 
 if TYPE_CHECKING:
     from analysis.answers.saddle import SaddleDrop
@@ -34,14 +24,11 @@ def saddle_figure(found: "SaddleDrop", inch: bool = False) -> Figure:
         figure, scale = new_figure(3.0), Scale(inch)
         axes = figure.add_subplot()
         ground(axes)
-        x, joints = scale.length(found.station_mm), scale.length(found.joints_mm)
+        curve = partial(draw_curve, axes, scale, found.station_mm, joints_mm=found.joints_mm)
         for name, um, ink in ((found.front, found.front_um, LOW), (found.rear, found.rear_um, OTHER)):
-            axes.plot(*with_gaps_at(joints, x, -scale.height(um)), color=ink, linewidth=1.1, label=name)
-        y = -scale.height(found.at_apron_um)
-        x, y, half = with_gaps_at(joints, x, y, 2 * scale.height(found.at_apron_standard_uncertainty_um))
-        draw_band(axes, x, y, half)
-        axes.plot(x, y, color=INK, linewidth=1.4, label="apron")
-        mark_joints(axes, joints)
+            curve(-um, color=ink, label=name)
+        curve(-found.at_apron_um, found.at_apron_standard_uncertainty_um, linewidth=1.4, label="apron")
+        mark_joints(axes, scale.length(found.joints_mm))
         axes.legend(loc="best")
         scale.heights(axes, "below the unworn line")
         scale.along(axes)

@@ -6,17 +6,15 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from analysis.draw.figures.looks import (
-    INK,
     OTHER,
     Scale,
-    draw_band,
+    draw_curve,
     ground,
     look,
     mark_joints,
     new_figure,
     wrapped,
 )
-from analysis.linear.pieces import with_gaps_at
 from analysis.words.taper import taper_answer
 
 if TYPE_CHECKING:
@@ -40,14 +38,11 @@ def taper_figure(found: "Tapers", inch: bool = False, *, is_titled: bool = True)
         rows = np.ravel(figure.subplots(count, 1, sharex=True, squeeze=False))
         for axes, each in zip(rows, found.pairs, strict=True):
             line = each.taper_um_per_m * (each.station_mm - each.station_mm[0]) / 1000
-            x, y = scale.length(each.station_mm), scale.height(line + each.departure_um)
             ground(axes)
-            joints = scale.length(each.joints_mm)
-            axes.plot(x, scale.height(line), color=OTHER, linewidth=1.0, linestyle="--")
-            x, y, half = with_gaps_at(joints, x, y, 2 * scale.height(each.standard_uncertainty_um))
-            draw_band(axes, x, y, half)
-            mark_joints(axes, joints)
-            axes.plot(x, y, color=INK, linewidth=1.1, marker="o", markersize=3)
+            draw_curve(axes, scale, each.station_mm, line, color=OTHER, linewidth=1.0, linestyle="--")
+            known = (each.station_mm, line + each.departure_um, each.standard_uncertainty_um)
+            draw_curve(axes, scale, *known, joints_mm=each.joints_mm, marker="o")
+            mark_joints(axes, scale.length(each.joints_mm))
             title = taper_answer(each, inch) if is_titled else f"{each.a} and {each.b}"
             axes.set_title(wrapped(title, 100), fontsize=8.5, loc="left")
             scale.heights(axes, _what(each.is_gap, each.look_opposite))

@@ -1,7 +1,7 @@
 """How the bed rolls along its length, by every method there is."""
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -11,15 +11,13 @@ from analysis.draw.figures.looks import (
     INK,
     OTHER,
     Scale,
-    draw_band,
+    draw_curve,
     ground,
     look,
     mark_joints,
     new_figure,
     wrapped,
 )
-from analysis.draw.figures.thinning import thinned
-from analysis.linear.pieces import with_gaps_at
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
 from analysis.words.twist import BY_WORDS, METHODS, roll_words
@@ -99,14 +97,9 @@ def _draw(
     joints_mm: Sequence[float],
 ) -> None:
     """A roll given as stations, values and standard uncertainties; no line runs over a joint."""
-    kept = thinned(curve[1])
-    x, y, half = with_gaps_at(joints_mm, *(each[kept] for each in curve))
-    x, y, half = scale.length(x), scale.roll(y), 2 * scale.roll(half)
-    draw_band(axes, x, y, half, INKS[name])
-    axes.plot(
-        x, y, color=INKS[name], linewidth=1.2, marker=MARKS[name], markersize=3.5, zorder=4,
-        linestyle="--" if name in ("two_maps", "feet") else "-", label=label,
-    )  # fmt: skip
+    line: dict[str, Any] = {"color": INKS[name], "marker": MARKS[name], "label": label}
+    line["linestyle"] = "--" if name in ("two_maps", "feet") else "-"
+    draw_curve(axes, scale, *curve, joints_mm=joints_mm, is_roll=True, **line)
 
 
 def _finish(axes: Axes, scale: Scale, joints_mm: Sequence[float]) -> None:

@@ -1,23 +1,22 @@
 """The turned part along its length: its diameter, with what roll, sway and drop do to it."""
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from matplotlib.figure import Figure
 
 from analysis.draw.figures.looks import (
-    INK,
     LOW,
     OTHER,
     SOFT,
     Scale,
-    draw_band,
+    draw_curve,
     ground,
     look,
     mark_joints,
     new_figure,
     wrapped,
 )
-from analysis.linear.pieces import with_gaps_at
 from analysis.words.work import work_answer
 
 if TYPE_CHECKING:
@@ -39,27 +38,21 @@ def work_figure(found: "TurnedPart", inch: bool = False, *, is_titled: bool = Tr
         figure = new_figure(3.2 if is_titled else 2.9)
         axes, scale = figure.add_subplot(), Scale(inch)
         ground(axes)
-        x, joints = scale.length(found.station_mm), scale.length(found.joints_mm)
+        curve = partial(draw_curve, axes, scale, found.station_mm, joints_mm=found.joints_mm)
         if found.diameter_um is not None and found.standard_uncertainty_um is not None:
-            y, half = scale.height(found.diameter_um), 2 * scale.height(found.standard_uncertainty_um)
-            at, y, half = with_gaps_at(joints, x, y, half)
-            draw_band(axes, at, y, half)
-            axes.plot(
-                at, y, color=INK, linewidth=1.4, marker="o", markersize=3.5, label="diameter (band: 95 %)"
-            )
+            known = (found.diameter_um, found.standard_uncertainty_um)
+            curve(*known, linewidth=1.4, marker="o", label="diameter (band: 95 %)")
         for part, name, ink, dashes in (
             (found.from_roll, "by roll", OTHER, "--"),
             (found.from_sideways, "by sway", LOW, "-."),
             (found.from_height, "by drop of the tip", SOFT, ":"),
         ):
             if part is not None:
-                at, y = with_gaps_at(joints, x, scale.height(part.diameter_um))
-                axes.plot(at, y, color=ink, linewidth=1.2, linestyle=dashes, label=name)
+                curve(part.diameter_um, color=ink, linestyle=dashes, label=name)
         after = found.after_plan
         if after is not None and after.diameter_um is not None:
-            at, y = with_gaps_at(joints, x, scale.height(after.diameter_um))
-            axes.plot(at, y, color=INK, linewidth=1.0, dashes=(1, 1), label="planned")
-        mark_joints(axes, joints)
+            curve(after.diameter_um, linewidth=1.0, dashes=(1, 1), label="planned")
+        mark_joints(axes, scale.length(found.joints_mm))
         scale.along(axes)
         scale.heights(axes, "diameter, larger is up")
         axes.margins(x=0.02, y=0.1)
