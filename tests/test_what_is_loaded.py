@@ -119,22 +119,6 @@ def test_answers_load_no_more_than_their_sums_need(survey, words):
     assert not set(HEAVY) & set(loaded)
 
 
-def test_classes_that_an_answer_loads_share_their_methods(survey):
-    """But for the places and unknowns of each reading, of which thousands are made."""
-    program = """
-import json, sys
-from acquire.cli import main
-main(sys.argv[1:])
-own = [module for name, module in sys.modules.items() if name.startswith(("acquire.", "analysis."))]
-found = (each for module in own for each in vars(module).values() if isinstance(each, type))
-classes = {each for each in found if "__dataclass_fields__" in vars(each)}
-compiled = {each for each in classes if each.__init__.__code__.co_filename == "<string>"}
-print("@" + json.dumps([len(classes), sorted({each.__module__ for each in compiled})]))
-"""
-    count, compiled = json.loads(run(program, "map", survey, "front")[-1])
-    assert count > 100 and compiled == ["analysis.observe.terms"]
-
-
 def test_lag_of_drawn_readings_loads_no_more_than_its_sums_need():
     """A smooth curve is fitted to them, which one could leave to scipy.interpolate."""
     program = """

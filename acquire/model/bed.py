@@ -7,12 +7,11 @@ normal: positive where metal stands proud, negative where it is worn.
 
 import math
 from collections.abc import Mapping
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from acquire.model.called import Called
 from acquire.model.quantity import QUANTITIES, Quantity
-from acquire.model.values import dataclass
 
 if TYPE_CHECKING:
     import numpy as np

@@ -3,7 +3,7 @@
 Only the survey says so: a planer has no headstock, a column no operator's side.
 """
 
-from acquire.model.values import dataclass
+from dataclasses import dataclass
 
 STANDS = ("lying", "upright")
 

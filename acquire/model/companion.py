@@ -5,10 +5,10 @@
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Protocol
 
 from acquire.model.traverse import Stations
-from acquire.model.values import dataclass
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,9 @@ it was read; the reading itself stays in the raw bytes. Of several for one readi
 
 import re
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from acquire.model.errors import EntryError
-from acquire.model.values import dataclass
 
 CORRECTION = "correction"
 """Kind of the events that hold one."""

@@ -2,11 +2,11 @@
 
 import re
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from acquire.model.errors import SurveyError, UnitError
 from acquire.model.lengths import in_mm, parse_length
 from acquire.model.units import Reading, length_text
-from acquire.model.values import dataclass
 
 SEEN = ("full", "spots", "bare")
 """Blue all over | some of it | none."""

@@ -7,10 +7,10 @@ file             the rows say it themselves: typed or imported
 """
 
 import math
+from dataclasses import dataclass
 
 from acquire.model.errors import EntryError, UnitError
 from acquire.model.lengths import in_mm, parse_length
-from acquire.model.values import dataclass
 
 RECORDED = "scale:NAME | stations | feed:MM_PER_S"
 """What a recording may be asked for."""

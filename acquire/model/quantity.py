@@ -5,10 +5,10 @@ Inside one unit of each is used, the contract unit: slope and roll in µm/m, off
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from acquire.model.errors import UnitError
 from acquire.model.units import MM_PER_INCH, UM_PER_M_PER_ARCSECOND, UM_PER_THOU
-from acquire.model.values import dataclass
 
 ANGLES = {
     "um/m": 1.0,

@@ -8,8 +8,9 @@ wire:NAME            a taut wire, for its sag
 line                 an optical line or beam: straight by itself
 """
 
+from dataclasses import dataclass
+
 from acquire.model.errors import EntryError
-from acquire.model.values import dataclass
 
 CARRIAGE = "carriage"
 LINE = "line"

@@ -15,7 +15,7 @@ entry and after the adjustment.  A slip has a name, which `waylog redo --as NAME
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -25,7 +25,6 @@ from acquire.model.errors import EntryError
 from acquire.model.quantity import Quantity
 from acquire.model.traverse import Events, Setup, Stations
 from acquire.model.units import UM_PER_THOU, UNIT_WORDS
-from acquire.model.values import dataclass
 
 AS_WRITTEN = "written"
 """What `redo --as` takes to undo corrections."""

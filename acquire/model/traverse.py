@@ -7,7 +7,7 @@ contract's units; `Events` what happened on the way.
 
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, field, fields, replace
+from dataclasses import asdict, dataclass, field, fields, replace
 from functools import cached_property
 from typing import Any, get_origin
 
@@ -22,7 +22,6 @@ from acquire.model.places import is_on_bed
 from acquire.model.position import Position
 from acquire.model.quantity import QUANTITIES, Quantity
 from acquire.model.reference import Reference
-from acquire.model.values import dataclass
 
 FORMAT = "waylog traverse"
 FORMAT_VERSION = 1

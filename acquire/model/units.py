@@ -6,9 +6,9 @@ pi/648000 rad (4.84813681109536 µm/m), small angles taken as their tangents; 1 
 
 import math
 import re
+from dataclasses import dataclass
 
 from acquire.model.errors import UnitError
-from acquire.model.values import dataclass
 
 UM_PER_THOU = 25.4
 MM_PER_INCH = 25.4

@@ -8,14 +8,13 @@ import math
 import re
 import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
 from acquire.model.errors import SurveyError
 from acquire.model.marks import SEEN, Mark, Marks
 from acquire.model.plain_files import open_plain
-from acquire.model.values import dataclass
 from acquire.store.safe_files import write_file
 from acquire.store.survey import own_folder
 

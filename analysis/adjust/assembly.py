@@ -1,13 +1,12 @@
 """From observations to rows of one adjustment: heights at nodes first, then all other unknowns."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.sparse
 
 from acquire.model.bed import Bed
-from acquire.model.values import dataclass
 from analysis.adjust.between_nodes import Roughness
 from analysis.adjust.between_runs import bends_by_warmth
 from analysis.adjust.counting import CountedByReadings, counted_alike

@@ -1,7 +1,7 @@
 """The map of a bed: heights of every face at its nodes, their joint covariance, and what nothing tells."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -11,7 +11,6 @@ from scipy.special import chdtrc
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
-from acquire.model.values import dataclass
 from analysis.adjust.assembly import Assembly
 from analysis.adjust.between_nodes import LEAST_NODES, Roughness, judged, well_apart
 from analysis.adjust.cannot_tell import cannot_tell, why_unknown

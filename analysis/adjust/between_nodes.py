@@ -29,11 +29,10 @@ The kinds are the usual conditionally positive definite functions of one variabl
 """
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import scipy.linalg
-
-from acquire.model.values import dataclass
 
 KINDS = (0.02, 0.25, 0.5, 1.0, 1.5, 1.75)
 """Roughness H: from heights that have nothing to do with their neighbours' to a smooth bend."""

@@ -2,11 +2,11 @@
 
 import itertools
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from acquire.model.bed import Bed
-from acquire.model.values import dataclass
 from analysis.adjust.estimability import ALIKE, Line, Tie, tie
 from analysis.linear.fact import Fact
 from analysis.observe import Observations

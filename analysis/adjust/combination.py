@@ -6,7 +6,7 @@ between faces are results. Only what the readings leave free is free, and is sai
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,7 +14,6 @@ from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.quantity import BY
 from acquire.model.traverse import Traverse
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.reliability import contested_facts
 from analysis.adjust.run_slips import find_run_slips, runs_contradict

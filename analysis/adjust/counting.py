@@ -7,11 +7,10 @@ runs there and back, which is counted as one that may be a bent bed (`there_and_
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from acquire.model.values import dataclass
 from analysis.linear.fact import Fact
 from analysis.observe import Observations
 

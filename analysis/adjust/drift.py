@@ -7,10 +7,10 @@ stepped runs both ways along the same face.
 """
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.there_and_back import APART, UNTOLD
 from analysis.observe.drawn_runs import group_of

@@ -7,10 +7,10 @@ alike.  The height and tilt of the whole are always free and are not spoken of.
 """
 
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
-from acquire.model.values import dataclass
 from analysis.adjust.nodes import Layout
 
 LEAST_OF_A_PART = 3

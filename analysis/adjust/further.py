@@ -1,11 +1,11 @@
 """Readings that an adjustment does not hold, as rows in its unknowns: to be held against it, or tried."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse
 
-from acquire.model.values import dataclass
 from analysis.adjust.assembly import Assembly, rows_of, without_edges
 from analysis.adjust.between_runs import drifts_shown, untold_drift
 from analysis.adjust.counting import by_readings

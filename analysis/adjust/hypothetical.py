@@ -1,10 +1,10 @@
 """Readings that need not have been taken: what a map makes of them, and what they would make of the map."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.between_nodes import LEAST_NODES, Roughness, judged
 from analysis.adjust.further import rows_for

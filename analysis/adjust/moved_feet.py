@@ -7,12 +7,12 @@ readings tell; what that makes is counted as a further uncertainty of each readi
 """
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse
 
 from acquire.model.places import PLACED_MM
-from acquire.model.values import dataclass
 from analysis.adjust.nodes import Layout
 from analysis.linear.fact import Fact
 from analysis.observe import Observations

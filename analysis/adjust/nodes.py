@@ -10,7 +10,7 @@ unknown by itself; where they are not, a place close to a node is taken as that 
 import bisect
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
 
@@ -18,7 +18,6 @@ import numpy as np
 
 from acquire.model.bed import Bed
 from acquire.model.places import PLACED_MM, ROUNDING_MM
-from acquire.model.values import dataclass
 from analysis.adjust.between_nodes import Roughness
 from analysis.observe import Observations, Place
 

@@ -1,13 +1,12 @@
 """What readings depend on besides heights: zeros, scales and drifts; and which runs they link to a face."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
 
 from acquire.model.units import MM_PER_M
-from acquire.model.values import dataclass
 from analysis.adjust.between_runs import drifts_shown, moved_key, untold_drift
 from analysis.adjust.nodes import Key
 from analysis.adjust.there_and_back import DRIFT, Return, single_runs

@@ -8,14 +8,13 @@ textbook treatment of reliability in geodetic networks.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import ndtri
 
 from acquire.model.quantity import QUANTITIES
 from acquire.model.slips import slip_of_reading
-from acquire.model.values import dataclass
 from analysis.adjust.setting_aside import Greedy, SettingAside
 from analysis.adjust.solution import Solution
 from analysis.linear.fact import Fact

@@ -8,7 +8,7 @@ A drift of ordinary size may be added where the others tell none. Units are thos
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.linalg
@@ -17,7 +17,6 @@ from scipy.special import chdtrc
 
 from acquire.model.bed import Bed
 from acquire.model.slips import Slip, as_meant, gaps_left, moved, undone
-from acquire.model.values import dataclass
 from analysis.adjust.further import is_drift_told, rows_beside
 from analysis.adjust.tying import LEAST_TO_JUDGE, Tied, fit_of, tie_together
 from analysis.observe import Observations, observe

@@ -22,6 +22,7 @@ The rule and its numbers are derived for this project and tried by simulation
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from functools import cache
 from itertools import combinations
 
@@ -31,7 +32,6 @@ from scipy.special import chdtrc
 from acquire.model.bed import Bed
 from acquire.model.slips import Slip, run_slips, together
 from acquire.model.traverse import Traverse
-from acquire.model.values import dataclass
 from analysis.adjust.run_against_others import (
     ALARM,
     ORDINARY_DRIFT,

@@ -6,10 +6,10 @@ Dᵀv · e. Textbook formulas of the test for several blunders at once.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from acquire.model.values import dataclass
 from analysis.adjust.solution import Solution
 
 MOST_SET_ASIDE = 10

@@ -9,13 +9,13 @@ belong to the border, and cost what a full matrix of theirs costs.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import scipy.linalg
 import scipy.sparse
 
-from acquire.model.values import dataclass
 from analysis.linear.bordered import rows_times, stacked
 from analysis.linear.least_squares import LeastSquares, least_squares
 

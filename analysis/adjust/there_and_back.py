@@ -24,13 +24,12 @@ that are of these runs.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Any
 
 import numpy as np
 
-from acquire.model.values import dataclass
 from analysis.level.continuous import ContinuousHeights
 from analysis.linear.fact import Fact
 from analysis.observe import Nuisance, Observations, Unknown

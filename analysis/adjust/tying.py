@@ -16,7 +16,7 @@ from a smooth curve.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.sparse
@@ -24,7 +24,6 @@ from scipy.special import chdtrc
 
 from acquire.model.bed import Bed
 from acquire.model.places import PLACED_MM
-from acquire.model.values import dataclass
 from analysis.adjust.assembly import UNDER_CARRIER, Assembly, assemble, bend_station, tied_places
 from analysis.adjust.between_nodes import Roughness, judged, judged_through_feet, well_apart
 from analysis.adjust.estimability import Line, lines_of

@@ -16,12 +16,12 @@ formulas derived here from the likelihood and held against its direct maximisati
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse
 
 from acquire.model.bed import Bed
-from acquire.model.values import dataclass
 from analysis.adjust.assembly import Assembly, assemble
 from analysis.adjust.between_nodes import Roughness
 from analysis.adjust.nodes import Key

@@ -18,13 +18,13 @@ Derived for this project.  A plunger that is pushed in reads plus; the axis runs
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from math import hypot
 
 import numpy as np
 
 from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_M
-from acquire.model.values import dataclass
 from analysis.answers.assumptions import TYPED, Assumption
 from analysis.linear.profile import COVERAGE_FACTOR
 from analysis.observe.sag import MATERIALS, STANDARD_GRAVITY

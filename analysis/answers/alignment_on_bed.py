@@ -12,13 +12,13 @@ Derived for this project; every uncertainty is J C Jᵀ with the joint covarianc
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_M
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.alignment import Collars, Line, Measured, headstock_of_collars, twist_to_hide_um_per_m
 from analysis.answers.assumptions import Assumption, assumptions

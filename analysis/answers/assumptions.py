@@ -6,10 +6,10 @@ does not state is taken as exact.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from acquire.model.bed import Bed
 from acquire.model.traverse import Traverse
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.between_runs import rate_key
 from analysis.adjust.nuisances import drift_told, zero_roots

@@ -26,7 +26,7 @@ Derived.  False where faces were not made straight and parallel, or where the be
 feet can move it (cast stress, heat): the unworn places then do not fit, and it is said.
 """
 
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import scipy.linalg
@@ -36,7 +36,6 @@ from scipy.special import chdtrc, ndtri
 from acquire.model.bed import Face
 from acquire.model.places import is_in_stretches
 from acquire.model.units import MM_PER_M
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.bed_or_wear_reasons import (
     Misfit,

@@ -2,11 +2,11 @@
 
 import itertools
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from acquire.model.bed import Bed
-from acquire.model.values import dataclass
 from analysis.answers.known_roll import KnownRoll, Ways
 from analysis.linear.fact import Fact
 

@@ -13,7 +13,7 @@ low 99.8 %.
 """
 
 from collections.abc import Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -23,7 +23,6 @@ from acquire.model.bed import Bed, Straightedge
 from acquire.model.errors import AnalysisError
 from acquire.model.marks import Mark
 from acquire.model.places import ROUNDING_MM, SAME_STATION_MM
-from acquire.model.values import dataclass
 from analysis.answers.assumptions import Assumption
 from analysis.answers.blue_seen import Contradiction, Film, check_mark, contradicted
 from analysis.linear.fact import Fact

@@ -1,6 +1,7 @@
 """The blue that was seen against the blue that the map predicts: which stretches cannot both be right."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,7 +10,6 @@ from scipy.special import ndtri
 from acquire.model.errors import AnalysisError
 from acquire.model.marks import Mark, Marks
 from acquire.model.places import MISSED_MM, SAME_STATION_MM
-from acquire.model.values import dataclass
 from analysis.linear.profile import COVERAGE_FACTOR, Profile
 
 FALSE_ALARM = 0.05

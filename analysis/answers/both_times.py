@@ -5,10 +5,9 @@ shape of a straightedge, are one unknown, and cancel where they can.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.combination import adjusted
 from analysis.answers.common_state import is_same_instrument

@@ -8,6 +8,7 @@ rides, or a side face that is named.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,6 @@ from acquire.model.bed import Bed, Face
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
 from acquire.model.reference import ON_CARRIAGE
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.estimability import ALIKE, parts_known
 from analysis.answers.known_roll import row_of

@@ -1,10 +1,11 @@
 """Heights of a face, or of a vee sideways, as they were read, and which reading a sum of them hangs on."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 
 ONE_READING = 0.6

@@ -1,13 +1,12 @@
 """What was not alike between two surveys of one bed: how it stood, and what it was measured with."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from acquire.model.bed import Bed, Face, Instrument
 from acquire.model.errors import AnalysisError
 from acquire.model.places import MISSED_MM
 from acquire.model.traverse import Traverse
-from acquire.model.values import dataclass
 from analysis.linear.fact import Fact
 from analysis.observe.differences import bend_by_temperature_um
 from analysis.observe.states import IS_OR_IS_NOT, LEAST_DIFFERENCE_K, how_it_stood

@@ -7,7 +7,7 @@ and reading B gives B − A, and is held against level(B) − level(A).
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -15,7 +15,6 @@ from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.places import ROUNDING_MM
 from acquire.model.traverse import Traverse
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.combination import adjusted
 from analysis.adjust.further import rows_for

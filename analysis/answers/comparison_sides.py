@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
@@ -10,7 +10,6 @@ from acquire.model.quantity import BY
 from acquire.model.reference import CARRIAGE, Reference
 from acquire.model.traverse import Setup, Traverse
 from acquire.model.units import MM_PER_M
-from acquire.model.values import dataclass
 from analysis.answers.two_maps import own, own_drift
 from analysis.linear.fact import Fact
 from analysis.observe import Observations, Place, observe, observe_all

@@ -7,10 +7,9 @@ below the line through them is told.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.bed_or_wear import ROUNDING_UM, proud_beyond

@@ -11,13 +11,13 @@ of taper 1:n is driven n g sin α.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from math import atan, degrees, hypot, radians, sin, tan
 
 import numpy as np
 
 from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_M
-from acquire.model.values import dataclass
 from analysis.answers.alignment import Measured
 from analysis.answers.assumptions import TYPED, Assumption
 from analysis.answers.carriage_path import slope_row

@@ -5,12 +5,11 @@ of the bed or a zero of the level that differs says nothing.
 """
 
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.answers.both_times import (
     AFTER,
     BEFORE,

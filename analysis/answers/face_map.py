@@ -1,14 +1,13 @@
 """One face's shape as an answer: heights from a line, how straight, how sure, what to mind."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from acquire.model.bed import Bed, Face
 from acquire.model.errors import AnalysisError
 from acquire.model.places import is_in_stretches
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.cannot_tell import in_parts
 from analysis.adjust.drift import Drift, drifts, only_one_way

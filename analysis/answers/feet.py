@@ -5,10 +5,10 @@ guess.  It is said, so that the next traverse is taken where both can meet.
 """
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.nodes import FOOT_MM
 from analysis.linear.fact import Fact

@@ -21,13 +21,13 @@ about 30 %, and more rounds, or measured responses, mend it.
 
 import itertools
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import scipy.linalg
 
 from acquire.model.bed import Foot
 from acquire.model.units import MM_PER_M
-from acquire.model.values import dataclass
 
 LEAST_FEET = 4
 SEEN = 3.0

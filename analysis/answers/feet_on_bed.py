@@ -6,13 +6,12 @@ from wear: metal that is jacked straight crowns the faces that nothing runs on.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from acquire.model.bed import Bed, Foot
 from acquire.model.units import MM_PER_M
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.bed_or_wear import FeetFit, bed_or_wear

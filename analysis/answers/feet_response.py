@@ -11,6 +11,7 @@ upwards than downwards, hangs or is not snug.
 
 import tomllib
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,6 @@ import numpy as np
 
 from acquire.model.bed import Bed, Foot
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.answers.feet_moves import pair_rows, shape_rows, stiff_response
 from analysis.answers.section import feet_by_station, pairs_mm, twist_rows
 

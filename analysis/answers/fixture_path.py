@@ -16,13 +16,14 @@ stand to each other at the pads, p apart across the bed:
 which is not known where nothing ties the two, nor where one lies under the other.  Derived.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.bed import NORMALS
 from acquire.model.errors import AnalysisError
 from acquire.model.places import MISSED_MM
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.linear.profile import COVERAGE_FACTOR, Profile
 from analysis.linear.reference_lines import remove_line, straightness

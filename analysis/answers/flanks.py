@@ -14,6 +14,7 @@ with the angles taken as sound, where one roller or the carriage alone was read.
 the height over rollers is that of Machinery's Handbook's formula for V-grooves (31st ed., p. 703).
 """
 
+from dataclasses import dataclass
 from math import asin, atan2, cos, degrees, hypot, radians, sin, sqrt, tan
 
 import numpy as np
@@ -23,7 +24,6 @@ from scipy.special import ndtri
 from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.alignment import Measured
 from analysis.answers.assumptions import Assumption, assumptions

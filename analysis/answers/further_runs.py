@@ -10,7 +10,7 @@ act on what is read, so a run that read nothing would look as if it had none.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -19,7 +19,6 @@ import tomlkit
 from acquire.model.bed import Bed, Instrument
 from acquire.model.quantity import POSITION
 from acquire.model.traverse import Events, Setup, Stations, Traverse
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.there_and_back import UNTOLD
 from analysis.level.blindness import blind_wavelengths_mm

@@ -14,10 +14,11 @@ cannot be told: how well it is known is said, for none is built in.
 Where not all of a face is good to T: over which length it is, and what would have to come off.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
-from acquire.model.values import dataclass
 from analysis.answers.face_map import FaceMap
 from analysis.linear.fact import Fact
 from analysis.linear.profile import COVERAGE_FACTOR, Profile

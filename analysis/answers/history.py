@@ -1,11 +1,10 @@
 """Before and after a round of work: did it get better, by how much, and where did the metal come off?"""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
-from acquire.model.values import dataclass
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.both_times import AFTER, BEFORE, BothTimes
 from analysis.answers.common_state import check_same_bed, instrument_differences, not_said, state_differences

@@ -11,13 +11,13 @@ with the flanks' angles from the vertical.  Derived for this project.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM, is_in_stretches
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.face_map import own_shape
 from analysis.answers.flanks import flank_components

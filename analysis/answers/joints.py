@@ -13,7 +13,7 @@ side; with fewer both are taken to bend as much as their heights allow, and the 
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 
 import numpy as np
 import scipy.linalg
@@ -23,7 +23,6 @@ from scipy.special import chdtrc
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_M
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.nodes import FOOT_MM
 from analysis.answers.assumptions import Assumption, assumptions

@@ -7,7 +7,7 @@ found from the map, not from the kind of instrument.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,7 +15,6 @@ from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import ON_CARRIAGE
 from acquire.model.units import MM_PER_M
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.combination import adjusted
 from analysis.adjust.estimability import ALIKE, parts_known

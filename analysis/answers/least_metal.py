@@ -13,12 +13,11 @@ for the uncertainty, so that depths are linear in what was measured.
 scipy's dual simplex (HiGHS) solves both programmes.  Derived for this project.
 """
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
-from acquire.model.values import dataclass
 
 if TYPE_CHECKING:
     from scipy.optimize import OptimizeResult

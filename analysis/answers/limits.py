@@ -13,14 +13,13 @@ too coarse for that limit, and u = T/10 is what would do.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 
 from acquire.model.bed import Limits
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import own_shape, reaches_unworn

@@ -10,13 +10,13 @@ u the upward part of each normal.  Each change is known up to a line only, and s
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.two_maps import LEAST_STATIONS, own, rows_by_station
 from analysis.linear.agreement import agreement

@@ -8,9 +8,10 @@ above counts as much as several below.  What came off evenly over the whole leng
 straight taper, does not show.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from acquire.model.values import dataclass
 from analysis.linear.agreement import agreement
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line

@@ -9,12 +9,11 @@ known now, and the ± of the wind.
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.hypothetical import covariance_with
 from analysis.adjust.run_slips import RunSlip

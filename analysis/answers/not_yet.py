@@ -1,9 +1,9 @@
 """Why a plan may not be followed yet: facts, the gravest first."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.datums import Datums, datums
 from analysis.answers.feet_on_bed import Feet, feet_to_move

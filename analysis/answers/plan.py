@@ -1,7 +1,7 @@
 """The plan of faces out of the whole bed's map: what comes off, what blue is to be expected."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
 from acquire.model.places import end_where_rounded
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.blue import FILM_UM, Blue, described_edge, predict_blues

@@ -16,13 +16,13 @@ lowered by a guard: enough for 95 of 100 ways that the readings allow, the way s
 that it lies as measured on the whole (least squares).
 """
 
+from dataclasses import dataclass
 from math import radians, sin
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.linear.profile import Profile
 from analysis.linear.shown import Shown
 

@@ -1,12 +1,11 @@
 """Figures of a roll along the bed: twist, wind, and the worst over the length of the carriage."""
 
 from collections.abc import Callable
-from dataclasses import field
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from acquire.model.places import SAME_STATION_MM
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.known_roll import KnownRoll, wind_expanded
 from analysis.linear.largest_difference import LargestDifference, detectable_difference, largest_difference

@@ -6,12 +6,12 @@ from station to station.  That a pass takes 2 to 10 µm (0.1 to 0.4 thou) is com
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from acquire.model.values import dataclass
 from analysis.linear.pieces import side_of
 
 PASS_UM = 5.0

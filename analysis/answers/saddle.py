@@ -12,7 +12,7 @@ saddle brings it back: of sheet and bond thickness what is milled off the saddle
 A shim under the saddle's apron face lowers the apron further.  Derived; pressure angles are the gear's own.
 """
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from math import radians, sin, tan
 
 import numpy as np
@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
 from acquire.model.units import UM_PER_MM
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import own_shape, reaches_unworn

@@ -20,6 +20,7 @@ that stretch lies to the whole.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from math import hypot
 
 import numpy as np
@@ -27,7 +28,6 @@ import numpy as np
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
 from acquire.model.units import MM_PER_M
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.alignment import Measured
 from analysis.answers.assumptions import TYPED, Assumption, assumptions

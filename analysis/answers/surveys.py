@@ -1,6 +1,7 @@
 """A survey as the analysis sees it: its bed, its traverses, and what they say."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -8,7 +9,6 @@ from typing import Any
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
-from acquire.model.values import dataclass
 from acquire.store import read_survey, survey_bed
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.combination import combine, noise_of

@@ -10,14 +10,13 @@ What d departs from its line by is how unevenly the pair is worn, of both togeth
 """
 
 from collections.abc import Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.linear.fact import Fact

@@ -7,7 +7,7 @@ other, with a straight line removed from both since two levels with a zero each 
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import field, fields
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -17,7 +17,6 @@ from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
 from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Traverse
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.combination import adjusted, combine
 from analysis.adjust.nuisances import drift_told, zero_roots

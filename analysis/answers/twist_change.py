@@ -1,9 +1,10 @@
 """Twist of the ways before and after work on them, from all readings of each time."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.answers.bed_or_wear import BedTwist, bed_twist, feet_fit
 from analysis.answers.both_times import (
     AFTER,

@@ -5,11 +5,11 @@ with its unit.
 """
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from acquire.model.errors import AnalysisError
 from acquire.model.units import UM_PER_MM
-from acquire.model.values import dataclass
 from acquire.store.kept import KeptTest, read_tests
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.alignment import (

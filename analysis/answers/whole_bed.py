@@ -1,12 +1,11 @@
 """The whole bed as an answer: every face, what disagrees, what nothing checks, what cannot be told."""
 
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.reliability import Suspect, Unchecked
 from analysis.adjust.run_slips import RunSlip

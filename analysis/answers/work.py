@@ -13,7 +13,7 @@ The tool is taken over the middle of the carriage, the work as stiff, the cut as
 """
 
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -23,7 +23,6 @@ from numpy.typing import ArrayLike, NDArray
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
 from acquire.model.units import UM_PER_MM
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.nodes import Key
 from analysis.answers.assumptions import Assumption, assumptions

@@ -1,6 +1,7 @@
 """What every analysis command shares: --json, --picture, --inch, typed lengths, how an answer is given."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
@@ -13,7 +14,6 @@ from acquire.model.lengths import in_um as in_um
 from acquire.model.options import ABOVE_0 as ABOVE_0
 from acquire.model.options import FROM_0 as FROM_0
 from acquire.model.options import Written as Written
-from acquire.model.values import dataclass
 
 if TYPE_CHECKING:
     from analysis.answers.surveys import Survey

@@ -1,13 +1,13 @@
 """What tests of a few readings share: their readings turned into one unit, answered, and kept on request."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import click
 
-from acquire.model.values import dataclass
 from analysis.commands.options import Output, give, in_mm, in_um, opened
 
 if TYPE_CHECKING:

@@ -6,6 +6,7 @@ by `waylog import`, once for each direction.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,6 @@ from acquire.model.called import Called
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import CARRIAGE
 from acquire.model.units import MM_PER_INCH, length_text, unit_text
-from acquire.model.values import dataclass
 from acquire.store.safe_files import NewFile, write_file
 from analysis.draw.figures.from_above import Outline, draw_from_above, draw_standing
 from analysis.draw.figures.looks import INK, SOFT, look

@@ -8,14 +8,13 @@ Source: derived for this project from what a slope over a base is.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import linalg
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.level.slopes import ContinuousRun
 
 Array = NDArray[np.float64]

@@ -12,12 +12,12 @@ area under straight lines between stations.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 
 PRACTICALLY_BLIND = 0.05
 """How near B/λ may come to a whole number before the base counts as blind."""

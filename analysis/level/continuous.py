@@ -15,14 +15,13 @@ line through the asked-for stations taken off mean and covariance.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import sparse
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.level.base_lag import BaseLagHeights, chain_of_runs
 from analysis.level.blindness import ShapeNotSeen, blind_wavelengths_mm, refuse_too_short, shape_not_seen
 from analysis.level.fit import problem_for

@@ -9,11 +9,12 @@ With independent steps of uncertainty σ = base · slope uncertainty, the covari
 the heights is σ²·min(i, j) (derived, confirmed by simulation in the tests).
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
 from analysis.linear.straight_line import Stretches, line_rows

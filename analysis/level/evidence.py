@@ -1,13 +1,12 @@
 """How well priors explain the readings: −2 log likelihood over variances in quarter decades."""
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import linalg
 
-from acquire.model.values import dataclass
 from analysis.level.fit import Normal, Problem, Solution, bounds_of_q, solve
 from analysis.level.smoothness import Kind, Prior
 

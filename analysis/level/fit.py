@@ -11,6 +11,7 @@ and likelihood are the usual ones; rounding is bounded and taken back (`refined`
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -18,7 +19,6 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.level.slopes import Cells, ContinuousRun, cells_of, difference_weights, nodes_for
 from analysis.level.smoothness import Kind, Prior, Stationary
 from analysis.linear.banded import BandFactor, factor, to_band, width

@@ -15,7 +15,7 @@ fit allows, √2·u/(2v)/√Σ(s′ − s̄′)² for two equal passes.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -23,7 +23,6 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import linalg
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.linear.banded import BandFactor, factor
 from analysis.linear.even_splines import EvenSplines, SplineRows
 

@@ -11,14 +11,13 @@ chance would otherwise be added, and none ever taken off.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtri, ndtri
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.level.evidence import Evidence, Factor, likeliest
 from analysis.level.fit import Problem, normal_for
 from analysis.level.smoothness import Stationary

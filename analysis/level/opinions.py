@@ -24,13 +24,12 @@ simulation on dips, wear, steps, scraped and fractal ways (`tests/benchmarks/cov
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from acquire.model.values import dataclass
 from analysis.level.evidence import Evidence, evidence_for, likeliest
 from analysis.level.fit import (
     Normal,

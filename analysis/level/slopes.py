@@ -7,14 +7,13 @@ covers several, sees their weighted mean.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import sparse
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 
 Array = NDArray[np.float64]
 

@@ -15,6 +15,7 @@ Sources: Matérn's covariances of half-integer order as autoregressions are text
 (from memory); the recursion is their limit for close nodes, checked against plain matrices.
 """
 
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from math import comb
 
@@ -22,7 +23,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from acquire.model.values import dataclass
 from analysis.linear.banded import to_band, width
 
 Array = NDArray[np.float64]

@@ -17,10 +17,10 @@ five.  The smaller of the two would have been seen; the largest over the station
 what can be said of all of them (derived; the power reached is 0.80 to 0.90).
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from scipy.special import chdtrc, chdtri, chndtrinc, ndtri
-
-from acquire.model.values import dataclass
 
 CHANCE = 0.01
 """A verdict of "disagree" on right maps: one comparison in a hundred."""

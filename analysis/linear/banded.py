@@ -6,11 +6,11 @@ matrices, derived here: with L the factor's blocks and G = L[i+1,i] L[i,i]⁻¹,
 Z[i+1,i] = −Z[i+1,i+1] G and Z[i,i] = (L[i,i] L[i,i]ᵀ)⁻¹ + Gᵀ Z[i+1,i+1] G.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, sparse
-
-from acquire.model.values import dataclass
 
 Array = NDArray[np.float64]
 Places = NDArray[np.intp]

@@ -13,7 +13,7 @@ here forms a full matrix of the banded unknowns.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 from scipy import linalg, sparse
 from scipy.sparse.csgraph import reverse_cuthill_mckee
 
-from acquire.model.values import dataclass
 from analysis.linear.banded import BandFactor, InverseNearDiagonal, factor, to_band, width
 
 Array = NDArray[np.float64]

@@ -10,11 +10,10 @@ Moments of a quadratic form of normal variables (textbook result, from memory; c
 """
 
 import itertools
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
-from acquire.model.values import dataclass
 
 TOLD_APART = 2.58
 """Standard deviations of a difference that chance exceeds once in a hundred, either way."""

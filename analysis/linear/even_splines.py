@@ -8,11 +8,10 @@ Source: the uniform cubic B-spline is textbook matter (from memory); held agains
 """
 
 import itertools
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-
-from acquire.model.values import dataclass
 
 Array = NDArray[np.float64]
 

@@ -11,11 +11,11 @@ With cubic elements this is a quadratic programme in the gaps z = w − h ≥ 0,
 of non-negative least squares.  Derived here from the energy; the sag is a handbook value.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 import scipy.linalg
 from numpy.typing import ArrayLike, NDArray
-
-from acquire.model.values import dataclass
 
 STANDARD_GRAVITY = 9.80665
 _STEADY = 1e-13

@@ -14,11 +14,11 @@ Derived; simulated in `tests/benchmarks/largest_difference.py`.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from acquire.model.values import dataclass
 from analysis.linear.profile import COVERAGE_FACTOR, error_draws
 
 Groups = Sequence[tuple[NDArray, NDArray]]

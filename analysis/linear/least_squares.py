@@ -15,13 +15,13 @@ Inverse iteration and generalised inverses are textbook algebra (as common in ge
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, sparse
 
-from acquire.model.values import dataclass
 from analysis.linear.bordered import BorderedFactor, BorderedMatrix, bordered, columns_times, stacked
 
 Array = NDArray[np.float64]

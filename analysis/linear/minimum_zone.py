@@ -11,11 +11,12 @@ of the rest only the points above it are kept.  No point of the true hull can be
 that way, because every dropped point lies under a chord between two kept ones.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 
 _WORTH_THINNING = 256
 

@@ -6,6 +6,7 @@ covariance: heights along a way share the errors of the steps before them, so th
 standard uncertainties alone would misjudge every line drawn through them.
 """
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -13,7 +14,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
-from acquire.model.values import dataclass
 from analysis.linear.shown import Shown
 
 COVERAGE_FACTOR = 2.0

@@ -20,13 +20,13 @@ in `straightness`:
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
 from acquire.model.places import end_where_rounded
-from acquire.model.values import dataclass
 from analysis.linear.minimum_zone import MinimumZone, minimum_zone, minimum_zone_widths
 from analysis.linear.pieces import is_between_pieces
 from analysis.linear.profile import COVERAGE_FACTOR, Profile, error_draws

@@ -14,12 +14,11 @@ Derived; simulated in `tests/benchmarks/steps_and_ripples.py`.
 """
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import scipy.linalg
 from numpy.typing import ArrayLike, NDArray
-
-from acquire.model.values import dataclass
 
 UNIT_MM = 100.0
 SIZES = np.concatenate([[0.0], 10.0 ** np.arange(-4.0, 5.01, 0.75)])

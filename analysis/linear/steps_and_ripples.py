@@ -13,12 +13,12 @@ explains more, it is not called one.  What was found is taken out and the rest i
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.linear.profile import error_draws
 from analysis.linear.smooth_way import (
     UNIT_MM,

@@ -6,11 +6,12 @@ convex hull there.  A straightedge laid on a face rests, by its weight, along th
 of the upper hull under its middle.  Both are one task with the sign turned.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.linear.minimum_zone import upper_hull
 
 _SAME_PLACE = 1e-9

@@ -11,12 +11,13 @@ rigid carrier moves
     rear  sway + yaw·along − roll·above
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from acquire.model.bed import Bed, Face
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import Reference
-from acquire.model.values import dataclass
 from analysis.observe.terms import Form, Place, weighted_sum
 
 NOTHING: Form = {}

@@ -6,7 +6,7 @@ so that two faces read with one zero can be held against each other.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,7 +15,6 @@ from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
 from acquire.model.traverse import Stations, Traverse
 from acquire.model.units import MM_PER_M
-from acquire.model.values import dataclass
 from analysis.level.blindness import ShapeNotSeen
 from analysis.level.continuous import Belief, ContinuousHeights, heights_from_continuous_slopes
 from analysis.level.slopes import ContinuousRun, continuous_run, gathered

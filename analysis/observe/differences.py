@@ -1,10 +1,10 @@
 """What to mind about one traverse's description: what is not stated, and what has changed since."""
 
 import math
+from dataclasses import dataclass
 
 from acquire.model.bed import Bed
 from acquire.model.traverse import Traverse
-from acquire.model.values import dataclass
 from analysis.linear.fact import Fact
 
 HOGGING_PER_K = 11.5e-6

@@ -7,13 +7,12 @@ nothing is moved.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Stations, Traverse
-from acquire.model.values import dataclass
 from analysis.level.lag import Lag, Pass, lag_from_passes, pass_of
 from analysis.level.solved_once import SolvedOnce
 from analysis.linear.fact import Fact

@@ -1,14 +1,13 @@
 """One way in for every kind of traverse: `observe`."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Stations, Traverse
-from acquire.model.values import dataclass
 from analysis.linear.fact import Fact
 from analysis.observe.continuous import observe_continuous, tied
 from analysis.observe.differences import description_warnings

@@ -7,6 +7,7 @@ the straight thing; how it lies (height and tilt) is free in each setting up.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,7 +15,6 @@ from acquire.model.bed import NORMALS, Bed, Face
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import LINE, Reference
 from acquire.model.traverse import Traverse
-from acquire.model.values import dataclass
 from analysis.linear.fact import Fact
 from analysis.observe.carriers import (
     Bearing,

@@ -13,7 +13,7 @@ off within a base of the joint: there the heights are as uncertain as the step. 
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +21,6 @@ from scipy.special import stdtrit
 
 from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_M
-from acquire.model.values import dataclass
 from analysis.level.continuous import ContinuousHeights, line_free_contrasts
 from analysis.level.slopes import ContinuousRun
 from analysis.linear.pieces import side_of

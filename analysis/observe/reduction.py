@@ -6,13 +6,13 @@ together (as if each were a share ρ of the one before), with allowance for what
 parabolas themselves have taken up, and the uncertainty follows from that.
 """
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from scipy.linalg import toeplitz
 
 from acquire.model.traverse import Stations
-from acquire.model.values import dataclass
 
 END_SLACK_MM = 2.0
 """A traverse that begins or ends as near as this to a station (or two of its own steps) reaches it."""

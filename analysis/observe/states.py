@@ -1,9 +1,9 @@
 """Whether the bed stood alike while its traverses were taken: only like can be held against like."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from acquire.model.traverse import Traverse
-from acquire.model.values import dataclass
 from analysis.linear.fact import Fact
 
 IS_OR_IS_NOT = ("clamped", "headstock_on", "carriage_on")

@@ -1,6 +1,7 @@
 """What the report says: every answer that the survey gives, gathered once."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from functools import partial
 from typing import TypeVar
 
@@ -8,7 +9,6 @@ from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
 from acquire.model.units import length_text
-from acquire.model.values import dataclass
 from acquire.store.survey import files_of
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.comparison import Comparison, compare

@@ -2,12 +2,12 @@
 
 import itertools
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
 from acquire.model.errors import AnalysisError
 from acquire.model.marks import Marks
-from acquire.model.values import dataclass
 from acquire.store.kept import read_marks
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.blue import Blue, described_edge, predict_blue

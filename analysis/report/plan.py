@@ -1,9 +1,9 @@
 """What to take off each face, which faces to start from, and which plans may not be followed yet."""
 
 from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.datums import Datums
 from analysis.answers.feet_on_bed import Feet

@@ -1,11 +1,11 @@
 """The whole survey in five lines: first the answer, then how sure, then what to do."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.units import height_text, length_text
-from acquire.model.values import dataclass
 from analysis.adjust.cannot_tell import NotMeasured
 from analysis.answers.comparison import Comparison
 from analysis.answers.face_map import FaceMap

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,7 +14,6 @@ from acquire.model.units import (
     length_text,
     number_text,
 )
-from acquire.model.values import dataclass
 from analysis.answers.face_map import FaceMap
 from analysis.answers.plan import FacePlan
 from analysis.answers.twist import Twist

@@ -1,9 +1,9 @@
 """The first page: the sheet to carry to the machine."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from acquire.model.bed import Bed
-from acquire.model.values import dataclass
 from analysis.answers.feet_on_bed import Feet
 from analysis.answers.plan import FacePlan
 from analysis.draw.figures import inline_svg

@@ -7,11 +7,11 @@ import os
 import shutil
 import subprocess
 import tempfile
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 from acquire.model.errors import AnalysisError
-from acquire.model.values import dataclass
 from analysis.report.contents import Contents
 from analysis.report.page import render, render_wall
 

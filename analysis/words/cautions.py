@@ -1,6 +1,6 @@
 """The usual cautions of the trade, one text a subject, to be shown where it applies."""
 
-from acquire.model.values import dataclass
+from dataclasses import dataclass
 
 PREAMBLE = "Local codes, the machine's manual and licensed practice come first; follow the stricter."
 

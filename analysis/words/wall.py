@@ -1,12 +1,12 @@
 """The sheet to carry to the machine in few words: what to do now, what comes off, which foot to turn."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from acquire.model.units import length_text, number_text
-from acquire.model.values import dataclass
 from analysis.words.blue import places_words
 from analysis.words.facts import sentence
 from analysis.words.plan import depth_text, doubt_text, fine_um, units

@@ -2,13 +2,12 @@
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from string import Template
 from typing import Any
 
 from acquire.model.errors import BedError
 from acquire.model.units import MM_PER_INCH
-from acquire.model.values import dataclass
 
 
 @dataclass(frozen=True)

@@ -6,10 +6,10 @@ so that a line that lost some of its bytes is not taken for another number.
 """
 
 import re
+from dataclasses import dataclass
 
 from acquire.model.bed_toml.patterns import pattern_fault
 from acquire.model.units import unit_name
-from acquire.model.values import dataclass
 
 LONGEST_EXAMPLE = 120
 MARK = "the one that counts in braces, as in 'X {+1.50} Y -0.25'"

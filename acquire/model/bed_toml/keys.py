@@ -4,6 +4,7 @@ import itertools
 import math
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from acquire.model.bed import NORMALS
@@ -11,7 +12,6 @@ from acquire.model.bed_toml import port_names
 from acquire.model.called import STANDS
 from acquire.model.quantity import EVERY_UNIT, MEASURING, QUANTITIES, named
 from acquire.model.reference import CARRIAGE, LINE
-from acquire.model.values import dataclass
 
 NAME_RULE = 'a plain name without + : / \\ or blanks at its ends, at most 60 long, not "line" or "carriage"'
 LARGEST_WHOLE = 1 << 63

@@ -10,11 +10,10 @@ tried again on its account.
 
 import re
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from functools import cache
 from re import _parser  # type: ignore[attr-defined]  # the one door to the parsed form; in 3.11 and later
 from typing import Any
-
-from acquire.model.values import dataclass
 
 MOST_STEPS = 2_000_000
 """Of matching one line: some 50 ms at worst."""

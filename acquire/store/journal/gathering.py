@@ -2,6 +2,7 @@
 
 from array import array
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import overload
 
@@ -10,7 +11,6 @@ import numpy as np
 from acquire.model.columns import IN_MEMORY, Columns, Raw
 from acquire.model.errors import TraverseFileError
 from acquire.model.traverse import Setup
-from acquire.model.values import dataclass
 from acquire.store.journal.reading import Batch, Chunk, End, Event, Lost, Record, batches
 
 LARGEST_BYTES = 1 << 31

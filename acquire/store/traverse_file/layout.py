@@ -6,11 +6,11 @@ is one column; the columns of a group have one length and share the group's scal
 """
 
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
 from acquire.model.traverse import Events, Stations, Stream, Traverse
-from acquire.model.values import dataclass
 
 REAL, WHOLE, SMALL, TEXT = "float64", "int64", "uint8", "text"
 

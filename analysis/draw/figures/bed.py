@@ -1,7 +1,7 @@
 """The bed from above and across, every face coloured by its deviation, figures beside the colour."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,7 +13,6 @@ from matplotlib.patches import Rectangle
 
 from acquire.model.bed import Bed
 from acquire.model.units import decimals_for, number_text
-from acquire.model.values import dataclass
 from analysis.draw.figures.looks import INK, ON_DARK, ON_LIGHT, SCALE, SOFT, Scale, look, new_figure
 from analysis.draw.figures.section import draw_section
 from analysis.draw.figures.thinning import MOST_POINTS, with_figures

@@ -4,13 +4,13 @@ Places run along the face and heights go out of it.  Of a bed places run to the 
 heights go up; a guide that stands is drawn so: places run up and heights go to the side.
 """
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 
 from acquire.model.called import Called
-from acquire.model.values import dataclass
 from analysis.draw.figures.looks import FAINT, INK, OTHER, SOFT, Scale
 
 NEAR_THE_END = 0.04

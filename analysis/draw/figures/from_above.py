@@ -1,13 +1,13 @@
 """The bed from above: its outline, station 0 on the left, a face and the places where it is read."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from acquire.model.bed import Bed
-from acquire.model.values import dataclass
 from analysis.draw.figures.looks import FAINT, INK, SOFT
 from analysis.draw.figures.section import places_across
 

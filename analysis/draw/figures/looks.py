@@ -4,6 +4,7 @@ import io
 import re
 import textwrap
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +15,6 @@ from matplotlib.figure import Figure
 
 from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_INCH, THOU_PER_FOOT, UM_PER_THOU
-from acquire.model.values import dataclass
 from analysis.draw.figures.thinning import thinned
 from analysis.linear.pieces import with_gaps_at
 

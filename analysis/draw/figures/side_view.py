@@ -5,6 +5,7 @@ depth to take off in figures under the stations.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,7 +13,6 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from acquire.model.bed import Bed, Foot
-from acquire.model.values import dataclass
 from analysis.draw.figures.looks import FAINT, HIGH, INK, OTHER, SOFT, WIDTH_IN, Scale, draw_band, look
 from analysis.draw.figures.thinning import thinned, with_figures
 from analysis.linear.pieces import with_gaps_at

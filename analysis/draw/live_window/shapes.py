@@ -1,7 +1,7 @@
 """The curve that the stations so far make, and that of the other direction before."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -10,7 +10,6 @@ import numpy as np
 from acquire.model.errors import WaylogError
 from acquire.model.quantity import QUANTITIES
 from acquire.model.traverse import Setup
-from acquire.model.values import dataclass
 from acquire.store import files_of, read_traverse, survey_bed
 from analysis.draw.live_window.state import Start, Station
 from analysis.level.cumulative import STEP_TOLERANCE, profile_from_slopes, step_uncertainty_um_per_m

@@ -3,10 +3,8 @@
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any, get_args
-
-from acquire.model.values import dataclass
 
 
 @dataclass(frozen=True)
