@@ -15,12 +15,13 @@ from acquire.commands.traverse_options import (
     ask_about_run,
     asked_of,
     doubt_about_run,
+    entry_options,
     sound_asked,
     sound_options,
     traverse_options,
 )
 from acquire.model.lengths import in_mm
-from acquire.model.options import ABOVE_0, AcrossCommand, Written
+from acquire.model.options import AcrossCommand
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -35,15 +36,7 @@ if TYPE_CHECKING:
 @click.argument("survey", type=click.Path(path_type=Path))
 @click.argument("face", required=False)
 @traverse_options()
-@click.option("--unit", metavar="U", help="Unit of bare numbers, where it is not the instrument's own.")
-@click.option("--step", type=ABOVE_0, metavar="L", help="Step along the bed; of a level: its base.")
-@click.option("--from", "start", type=Written(), metavar="L", help="Begin here.")
-@click.option("--to", "end", type=Written(), metavar="L", help="End here.")
-@click.option("--closing", is_flag=True, help="Read the first station again at the end: shows drift.")
-@click.option("--vial", is_flag=True, help="Read both ends of the bubble; their mean counts.")
-@click.option(
-    "--settle", "settle_s", type=click.FloatRange(0, 600), metavar="S", help="Wait before each reading."
-)
+@entry_options
 @click.option("--sheet", is_flag=True, help="From a filled sheet: top to bottom, whatever the direction.")
 @sound_options
 @click.option("--resume/--new", "resume", default=None, help="Go on with an entry cut short, or begin anew.")
@@ -119,7 +112,7 @@ def _places(setup: "Setup", options: dict[str, Any]) -> tuple[float, ...]:
     from acquire.entry.under_way import stations_to_read
 
     asked = (options[name] for name in ("step", "start", "end"))
-    given = (None if each is None else in_mm(each, setup.bed.is_inch) for each in asked)
+    given = (in_mm(each, setup.bed.is_inch) for each in asked)
     places = stations_to_read(setup, *given)
     return tuple(sorted(places)) if options["sheet"] else places
 

@@ -76,7 +76,7 @@ def command(
         quantity=quantity,
         unit=meaning.unit if meaning else trial.unit,
         meaning=meaning,
-        base_mm=None if base is None else in_mm(base, is_inch),
+        base_mm=in_mm(base, is_inch),
         resolution=resolution_of(values),
     )
     _give(text, into, name)

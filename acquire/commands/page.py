@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acquire.commands.talk import PLACING_CAUTION, say, say_cautions, say_notes
-from acquire.commands.traverse_options import asked_of, traverse_options
+from acquire.commands.traverse_options import asked_of, entry_options, traverse_options
 from acquire.model.lengths import in_mm
-from acquire.model.options import ABOVE_0, AcrossCommand, Written
+from acquire.model.options import AcrossCommand
 
 if TYPE_CHECKING:
     import socket
@@ -23,15 +23,7 @@ if TYPE_CHECKING:
 @click.argument("survey", type=click.Path(path_type=Path))
 @click.argument("face", required=False)
 @traverse_options(needs_instrument=False)
-@click.option("--unit", metavar="U", help="Unit of bare numbers, where it is not the instrument's own.")
-@click.option("--step", type=ABOVE_0, metavar="L", help="Step along the bed; of a level: its base.")
-@click.option("--from", "start", type=Written(), metavar="L", help="Begin here.")
-@click.option("--to", "end", type=Written(), metavar="L", help="End here.")
-@click.option("--closing", is_flag=True, help="Read the first station again at the end: shows drift.")
-@click.option("--vial", is_flag=True, help="Read both ends of the bubble; their mean counts.")
-@click.option(
-    "--settle", "settle_s", type=click.FloatRange(0, 600), metavar="S", help="Wait before each reading."
-)
+@entry_options
 @click.option("--resume/--new", "resume", default=True, help="Go on with an entry cut short, or begin anew.")
 @click.option("--address", metavar="IP", help="Where to serve it; 127.0.0.1: to this machine alone.")
 @click.option(
@@ -94,7 +86,7 @@ def _wish(options: dict[str, Any], face: str | None, inch: bool) -> "Wish | None
             raise click.UsageError("a run to begin with needs --instrument.")
         return None
     asked = (options[name] for name in ("step", "start", "end"))
-    step_mm, start_mm, end_mm = (None if each is None else in_mm(each, inch) for each in asked)
+    step_mm, start_mm, end_mm = (in_mm(each, inch) for each in asked)
     kept = {name: options[name] for name in ("closing", "vial", "settle_s", "resume")}
     return Wish({**asked_of(options, face), "unit": options["unit"]}, step_mm, start_mm, end_mm, **kept)
 

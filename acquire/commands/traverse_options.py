@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acquire.commands.talk import say
+from acquire.model.options import ABOVE_0, Written
 from acquire.model.position import DIRECTIONS, MODES
 from acquire.model.reference import CARRIAGE
 
@@ -52,6 +53,18 @@ _OPTIONS = (
     ),
 )
 
+_ENTRY_OPTIONS = (
+    click.option("--unit", metavar="U", help="Unit of bare numbers, where it is not the instrument's own."),
+    click.option("--step", type=ABOVE_0, metavar="L", help="Step along the bed; of a level: its base."),
+    click.option("--from", "start", type=Written(), metavar="L", help="Begin here."),
+    click.option("--to", "end", type=Written(), metavar="L", help="End here."),
+    click.option("--closing", is_flag=True, help="Read the first station again at the end: shows drift."),
+    click.option("--vial", is_flag=True, help="Read both ends of the bubble; their mean counts."),
+    click.option(
+        "--settle", "settle_s", type=click.FloatRange(0, 600), metavar="S", help="Wait before each reading."
+    ),
+)
+
 SOUNDS = ("bell", "tones", "speech", "off")
 
 _NAMES = (
@@ -69,10 +82,16 @@ def traverse_options(*, needs_instrument: bool = True) -> Decorator:
         "--instrument", "-i", required=needs_instrument, metavar="I", help="Instrument in bed.toml."
     )
 
-    def added(function: Callable[..., Any]) -> Callable[..., Any]:
-        return reduce(lambda done, option: option(done), reversed((instrument, *_OPTIONS)), function)
+    return _added(instrument, *_OPTIONS)
 
-    return added
+
+def entry_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Add what readings typed at a prompt or on a page have in common: unit, stretch, how each is read."""
+    return _added(*_ENTRY_OPTIONS)(function)
+
+
+def _added(*options: Decorator) -> Decorator:
+    return lambda function: reduce(lambda done, option: option(done), reversed(options), function)
 
 
 def sound_options(function: Callable[..., Any]) -> Callable[..., Any]:

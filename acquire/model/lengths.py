@@ -7,6 +7,7 @@ by definition.
 import math
 import re
 import unicodedata
+from typing import overload
 
 from acquire.model.errors import UnitError
 from acquire.model.units import MINUS_SIGNS, MM_PER_INCH, UM_PER_THOU, Reading
@@ -59,22 +60,39 @@ def parse_length(text: str) -> Reading:
     return Reading(sign * found.value, found.unit)
 
 
-def in_mm(written: Reading, is_inch: bool) -> float:
+@overload
+def in_mm(written: Reading, is_inch: bool) -> float: ...
+@overload
+def in_mm(written: None, is_inch: bool) -> None: ...
+@overload
+def in_mm(written: Reading | None, is_inch: bool) -> float | None: ...
+def in_mm(written: Reading | None, is_inch: bool) -> float | None:
     """A length in mm; a bare number is mm, or inches where the survey is shown in inches.
 
-    Rounded to a nanometre, so that inches written in any form come to one number.
+    Rounded to a nanometre, so that inches written in any form come to one number.  None, an option
+    that was not given, stays None.
 
     Examples
     --------
     >>> bare = Reading(2.0, None)
     >>> in_mm(bare, is_inch=False), in_mm(bare, is_inch=True), in_mm(Reading(1.0, "in"), is_inch=False)
     (2.0, 50.8, 25.4)
+    >>> in_mm(None, is_inch=True) is None
+    True
     """
-    return round(written.value * MM[written.unit or ("in" if is_inch else "mm")], 6)
+    return (
+        None if written is None else round(written.value * MM[written.unit or ("in" if is_inch else "mm")], 6)
+    )
 
 
-def in_um(written: Reading, is_inch: bool) -> float:
-    """A height in µm; a bare number is µm, or thou where the survey is shown in inches.
+@overload
+def in_um(written: Reading, is_inch: bool) -> float: ...
+@overload
+def in_um(written: None, is_inch: bool) -> None: ...
+@overload
+def in_um(written: Reading | None, is_inch: bool) -> float | None: ...
+def in_um(written: Reading | None, is_inch: bool) -> float | None:
+    """A height in µm; a bare number is µm, or thou where the survey is shown in inches; None stays None.
 
     Examples
     --------
@@ -82,7 +100,11 @@ def in_um(written: Reading, is_inch: bool) -> float:
     >>> in_um(bare, is_inch=False), in_um(bare, is_inch=True), in_um(Reading(0.01, "mm"), is_inch=True)
     (2.0, 50.8, 10.0)
     """
-    return round(written.value * 1000 * MM[written.unit or ("thou" if is_inch else "um")], 6)
+    return (
+        None
+        if written is None
+        else round(written.value * 1000 * MM[written.unit or ("thou" if is_inch else "um")], 6)
+    )
 
 
 def _plain_signs(text: str) -> str:

@@ -50,8 +50,8 @@ def command(
 
     loaded = load(survey)
     is_inch = loaded.bed.is_inch
-    film_um = None if film is None else in_um(film, is_inch)
-    from_mm, to_mm = (None if each is None else in_mm(each, is_inch) for each in (start, end))
+    film_um = in_um(film, is_inch)
+    from_mm, to_mm = (in_mm(each, is_inch) for each in (start, end))
     result = _blue(loaded, face, edge, film_um, (from_mm, to_mm))
 
     def draw(in_inches: bool) -> object:

@@ -57,11 +57,11 @@ def command(
     is_inch = loaded.bed.is_inch
     result = datums(
         loaded.map(),
-        None if within is None else in_um(within, is_inch),
-        pads_mm=None if pads is None else in_mm(pads, is_inch),
+        in_um(within, is_inch),
+        pads_mm=in_mm(pads, is_inch),
         overhang_mm=in_mm(overhang, is_inch),
-        tool_across_mm=None if tool_across is None else in_mm(tool_across, is_inch),
-        tool_above_mm=None if tool_above is None else in_mm(tool_above, is_inch),
+        tool_across_mm=in_mm(tool_across, is_inch),
+        tool_above_mm=in_mm(tool_above, is_inch),
     )
 
     def draw(in_inches: bool) -> object:

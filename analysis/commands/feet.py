@@ -71,7 +71,7 @@ def command(
         }
         learned = learned_response(older, bed_map, lifts)
         measured = lambda bed: learned  # noqa: E731
-    most_um = None if at_most is None else in_um(at_most, is_inch)
+    most_um = in_um(at_most, is_inch)
     result = feet_to_move(bed_map, front, rear, most_um=most_um, measured=measured)
 
     def draw(in_inches: bool) -> object:

@@ -43,7 +43,7 @@ def command(
     from analysis.words.face_map import explain_words, map_words
 
     loaded = load(survey)
-    over_mm = None if over is None else in_mm(over, loaded.bed.is_inch)
+    over_mm = in_mm(over, loaded.bed.is_inch)
     result = map_face(loaded.map(by), face, by=by, line=line, over_mm=over_mm)
     checks = _hand_checks(loaded, result) if explain else []
 

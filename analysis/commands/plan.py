@@ -171,7 +171,7 @@ def _wishes(wished: Mapping[str, Any], is_inch: bool) -> "Wishes":
         parallel_to=wished["other"],
         no_wind=wished["no_wind"],
         coplanar=wished["coplanar"],
-        at_most_um=None if wished["at_most"] is None else in_um(wished["at_most"], is_inch),
+        at_most_um=in_um(wished["at_most"], is_inch),
         crown_um=in_um(wished["crown"], is_inch),
         untouched_mm=tuple(
             (in_mm(start, is_inch), in_mm(end, is_inch)) for start, end in wished["untouched"]

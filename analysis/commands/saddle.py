@@ -53,7 +53,7 @@ def command(
     lining = None if sheet is None else Lining(*(in_mm(each, is_inch) for each in (sheet, bond, scrape)))
     result = saddle_drop(
         loaded.map(),
-        None if apron is None else in_mm(apron, is_inch),
+        in_mm(apron, is_inch),
         pressure_angle_deg=pressure_angle_deg,
         lining=lining,
         across_joints=across_joints,

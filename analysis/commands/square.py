@@ -44,6 +44,15 @@ class WrittenSlope(click.ParamType):
             self.fail(str(error), param, ctx)
 
 
+HEIGHT = click.option(
+    "--height", type=Written(), required=True, metavar="L", help="Over which each run is read."
+)
+FIRST = click.option(
+    "--first", type=WrittenRun(), required=True, metavar="READINGS", help="From the foot up, evenly spaced."
+)
+SQUARE_ERROR = click.option(
+    "--square-error", type=Written(), metavar="U", help="Its stated standard uncertainty, if not turned."
+)
 ON = click.option(
     "--on", "face", metavar="FACE", help="Face that it stood on, for the line along the whole of it."
 )
@@ -63,16 +72,12 @@ def command() -> None:
 
 @command.command("blade")
 @survey_argument
-@click.option("--height", type=Written(), required=True, metavar="L", help="Over which each run is read.")
-@click.option(
-    "--first", type=WrittenRun(), required=True, metavar="READINGS", help="From the foot up, evenly spaced."
-)
+@HEIGHT
+@FIRST
 @click.option(
     "--turned", type=WrittenRun(), metavar="READINGS", help="The same, the square turned about its blade."
 )
-@click.option(
-    "--square-error", type=Written(), metavar="U", help="Its stated standard uncertainty, if not turned."
-)
+@SQUARE_ERROR
 @ON
 @STOOD
 @UNCERTAINTY
@@ -98,7 +103,7 @@ def blade(survey: Path, face: str | None, output: Output, kept: Kept, **typed: A
 
 @command.command("guides")
 @survey_argument
-@click.option("--height", type=Written(), required=True, metavar="L", help="Over which each run is read.")
+@HEIGHT
 @click.option(
     "--up", type=WrittenRun(), required=True, metavar="READINGS", help="Up the blade, from its foot."
 )
@@ -108,9 +113,7 @@ def blade(survey: Path, face: str | None, output: Output, kept: Kept, **typed: A
 )
 @click.option("--up-turned", type=WrittenRun(), metavar="READINGS", help="Up, the square turned.")
 @click.option("--along-turned", type=WrittenRun(), metavar="READINGS", help="Along, the square turned.")
-@click.option(
-    "--square-error", type=Written(), metavar="U", help="Its stated standard uncertainty, if not turned."
-)
+@SQUARE_ERROR
 @UNCERTAINTY
 @figure_options
 @keep_options
@@ -130,10 +133,8 @@ def guides(survey: Path, output: Output, kept: Kept, **typed: Any) -> None:
 
 @command.command("cylinder")
 @survey_argument
-@click.option("--height", type=Written(), required=True, metavar="L", help="Over which each run is read.")
-@click.option(
-    "--first", type=WrittenRun(), required=True, metavar="READINGS", help="From the foot up, evenly spaced."
-)
+@HEIGHT
+@FIRST
 @click.option(
     "--turned", type=WrittenRun(), required=True, metavar="READINGS", help="The cylinder turned 180°."
 )

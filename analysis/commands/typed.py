@@ -54,9 +54,7 @@ class Turned:
         """One height, or several."""
         return self._each(in_um, written)
 
-    def _each(self, turn: Callable[["Reading", bool], float], written: Any) -> Any:
-        if written is None:
-            return None
+    def _each(self, turn: Callable[["Reading | None", bool], float | None], written: Any) -> Any:
         if isinstance(written, tuple) and not hasattr(written, "unit"):
             return [turn(each, self.inch) for each in written]
         return turn(written, self.inch)

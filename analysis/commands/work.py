@@ -66,7 +66,7 @@ def command(
         loaded.map(),
         diameter_mm=in_mm(diameter, is_inch),
         tip_high_mm=in_mm(tip_high, is_inch),
-        axis_across_mm=None if axis_across is None else in_mm(axis_across, is_inch),
+        axis_across_mm=in_mm(axis_across, is_inch),
         guide=guide,
         stretch_mm=(
             first if start is None else in_mm(start, is_inch),
