@@ -107,8 +107,9 @@ def block_of(
     start = np.concatenate([[0], stop])
     tail = len(data) - int(start[-1])
     longest = max(int(np.diff(start).max(initial=0)) - max(1, len(end)), tail)
-    dark = np.flatnonzero(~_BLANK[sent])
-    before = np.concatenate([[0], np.cumsum(~_BLANK[sent])])[start]
+    is_dark = ~_BLANK.take(sent)
+    dark = np.flatnonzero(is_dark)
+    before = np.concatenate([[0], np.cumsum(is_dark)])[start]
     is_there = before[1:] > before[:-1]
     first, last = dark[before[:-1][is_there]], dark[before[1:][is_there] - 1] + 1
     value, is_good = np.full(len(first), np.nan), np.zeros(len(first), bool)

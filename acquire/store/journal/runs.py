@@ -104,8 +104,8 @@ def _checksums(sent: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarr
             continue
         # a CRC is linear over bits: what each byte of the frame adds to that of nothing but zeros
         of_all = np.full(len(alike), crc32(bytes(len(checked))), np.uint32)
-        for after, column in enumerate(reversed(checked.tolist())):
-            of_all ^= _what_bytes_add(after)[sent[start[alike] + column]]
+        for after, of_each in enumerate(reversed(sent[checked[:, None] + start[alike]])):
+            of_all ^= _what_bytes_add(after).take(of_each)
         found[alike] = of_all
     return found
 

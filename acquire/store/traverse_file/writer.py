@@ -227,7 +227,9 @@ def _compare(path: Path, traverse: Traverse, after_each: Callable[[], None]) -> 
 
 
 def _are_equal(read: np.ndarray, written: np.ndarray) -> bool:
-    return np.array_equal(read, written, equal_nan=written.dtype.kind == "f")
+    if read.dtype == written.dtype and written.dtype.kind == "f":  # bit by bit, NaN like any other
+        read, written = (each.view(f"i{each.itemsize}") for each in (read, written))
+    return np.array_equal(read, written)
 
 
 def _differs(path: Path, name: str) -> TraverseFileError:
