@@ -15,7 +15,8 @@ for straight lines) and C the covariance of the heights h that the readings gave
 
 Each kind of way (six H, and smooth ones with a texture on them) is as likely as any other
 beforehand, and each s in eighths of a decade as any other s.  The variance of e is the mean
-over all of them by the likelihood of z: picking the likeliest one would be too sure.
+over all of them by the likelihood of z: picking the likeliest one would be too sure.  A gap
+whose own nodes show more, as where wear ends in a ledge, is as rough as they show (`gap_roughness`).
 
 Across a declared joint of two bed pieces nothing runs on: each piece is judged by its own nodes, and a
 place beyond the last of them, up to the joint, hangs on that piece's end alone.
@@ -29,27 +30,24 @@ The kinds are the usual conditionally positive definite functions of one variabl
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.linalg
 
-KINDS = (0.02, 0.25, 0.5, 1.0, 1.5, 1.75)
-"""Roughness H: from heights that have nothing to do with their neighbours' to a smooth bend."""
-TEXTURES = (0.03, 0.1, 0.3)
-"""Of a smooth way with a texture: size of the texture (the roughest kind) by that of the bend."""
-SMOOTH = (1.5, 1.75)
-"""Kinds that may carry a texture: worn, then scraped."""
+from analysis.adjust.gap_roughness import sizes_by_gap
+from analysis.adjust.kinds_of_way import (
+    KINDS,
+    LEAST_FOR_CUBIC,
+    UNIT_MM,
+    Left,
+    distances,
+    generalised_covariance,
+    mixes,
+)
+
 LEAST_NODES = 4
 """Two shapes that a straight line does not take up: with fewer the roughness cannot be judged."""
-LEAST_FOR_CUBIC = 6
-"""As much for the cubic."""
-UNIT_MM = 100.0
-"""Of distances in G."""
-SMALL_MM = 0.5
-"""Heights closer than this go together on any way: plungers and the crowned feet of levels rest on as much.
-Of the roughest kind, a place 5 mm from a node differs by 0.64 of what one 100 mm away does: with 2 mm it
-would be 0.49, and a fractal way of spectrum k^-1.4 was then held by 86 % of the intervals beside nodes."""
 SIZES = 10.0 ** np.arange(-2.0, 1.001, 0.125)
 """Of s, in units of the size of z."""
 MOST_TOGETHER = 60
@@ -77,6 +75,9 @@ class Roughness:
     some reading tells, by way of other lines at least, is measured and stays free."""
     joints_mm: tuple[float, ...] = ()
     """Where the bed pieces meet: heights on one side say nothing of the other."""
+    gap_um2: np.ndarray | None = None
+    """Shape (gaps, 6): as `variance_um2`, of each gap by itself, which may be a ledge or hold a kink.
+    None: all gaps as the whole way."""
 
     @property
     def spacing_mm(self) -> float:
@@ -114,9 +115,23 @@ class Roughness:
             row[around] = _lagrange(self.node_mm[around], float(at))
         return rows
 
+    def variance_at(self, at_mm: np.ndarray) -> np.ndarray:
+        """σ_H² of each kind in the gap that places lie in; in several gaps, the largest of each."""
+        if self.gap_um2 is None or not len(at_mm):
+            return self.variance_um2
+        return np.asarray(self.gap_um2[[self.gap(float(at)) for at in at_mm]].max(axis=0))
+
+    def with_nodes(self, node_mm: np.ndarray, joints_mm: Sequence[float]) -> "Roughness":
+        """The same way, told by other nodes: each gap as rough as the one that its middle lies in."""
+        edges = np.sort([*node_mm, *joints_mm])
+        middles = np.concatenate([edges[:1] - UNIT_MM, (edges[:-1] + edges[1:]) / 2, edges[-1:] + UNIT_MM])
+        by_gap = np.array([self.variance_at(middle[None]) for middle in middles])
+        return Roughness(node_mm, self.variance_um2, joints_mm=tuple(joints_mm), gap_um2=by_gap)
+
     def covariance(self, at_mm: np.ndarray) -> np.ndarray:
-        """Covariance of e at places, µm², shape (places, places)."""
-        return self.covariance_of(at_mm, np.eye(len(at_mm)), -self.weights(at_mm))
+        """Covariance of e at places of one gap, µm², shape (places, places)."""
+        here = replace(self, variance_um2=self.variance_at(at_mm))
+        return here.covariance_of(at_mm, np.eye(len(at_mm)), -self.weights(at_mm))
 
     def covariance_of(self, at_mm: np.ndarray, here: np.ndarray, nodes: np.ndarray) -> np.ndarray:
         """Covariance of sums of heights at places and nodes that vanish on every straight line.
@@ -130,11 +145,11 @@ class Roughness:
             Weights of the heights at the nodes.
         """
         used = np.flatnonzero(np.any(nodes, axis=0))
-        apart = _apart(np.concatenate([at_mm, self.node_mm[used]]))
+        apart = distances(np.concatenate([at_mm, self.node_mm[used]]))
         along = np.hstack([here, nodes[:, used]])
         total = np.zeros_like(apart)
         for kind, variance in zip(KINDS, self.variance_um2, strict=True):
-            total += variance * _generalised_covariance(kind, apart)
+            total += variance * generalised_covariance(kind, apart)
         found = along @ total @ along.T
         found = (found + found.T) / 2
         least = LEAST_SHARE * max(float(np.max(np.diag(found), initial=0.0)), LEAST_SHARE)
@@ -194,10 +209,19 @@ def judged(
     True
     """
     pieces = [
-        _Piece.of(node_mm[p], height_um[p], covariance_um2[np.ix_(p, p)])
+        Left.of(node_mm[p], height_um[p], covariance_um2[np.ix_(p, p)])
         for p in _judged_together(node_mm, joints_mm)
     ]
-    return _averaged(pieces, node_mm, joints_mm) if pieces else None
+    if not pieces:
+        return None
+    ways, s2, likely = _averaged(pieces)
+    whole = Roughness(node_mm, (likely @ s2) @ ways, joints_mm=tuple(joints_mm))
+    by_gap = np.tile(whole.variance_um2, (len(node_mm) + len(joints_mm) + 1, 1))
+    for side, p in _pieces(node_mm, joints_mm):
+        sizes = sizes_by_gap(node_mm[p], height_um[p], covariance_um2[np.ix_(p, p)], ways, s2, likely)
+        # its gaps begin behind the nodes and joints before it
+        by_gap[p[0] + side : p[-1] + side + 2] = sizes @ ways
+    return replace(whole, gap_um2=by_gap)
 
 
 def judged_through_feet(
@@ -243,93 +267,39 @@ def judged_through_feet(
     shapes = np.zeros((len(KINDS), q.shape[1], q.shape[1]))
     for at, weights in feet:
         along = q.T @ weights
-        shapes += [along @ _generalised_covariance(kind, _apart(at)) @ along.T for kind in KINDS]
-    piece = _Piece(q.T @ reading_um, q.T @ covariance_um2 @ q, shapes)
-    return _averaged([piece], station_mm, ())
+        shapes += [along @ generalised_covariance(kind, distances(at)) @ along.T for kind in KINDS]
+    ways, s2, likely = _averaged([Left(q.T @ reading_um, q.T @ covariance_um2 @ q, shapes)])
+    return Roughness(station_mm, (likely @ s2) @ ways)
 
 
-def _averaged(pieces: Sequence["_Piece"], node_mm: np.ndarray, joints_mm: Sequence[float]) -> Roughness:
-    """The size of each kind of way, averaged over all by likelihood."""
+def _averaged(pieces: Sequence[Left]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Ways that are thought of, sizes s² of each, and how likely the pieces make them together."""
     size = max(
-        float(np.mean(np.concatenate([one.left**2 for one in pieces]))),
+        float(np.mean(np.concatenate([one.z**2 for one in pieces]))),
         float(np.mean(np.concatenate([np.diag(one.noise) for one in pieces]))),
     )
     # a covariance without noise, of heights on a line, still needs a scale
     s2 = max(size, LEAST_SHARE**2) * SIZES**2
     scale = np.mean(np.hstack([one.shapes.diagonal(axis1=1, axis2=2) for one in pieces]), axis=1)
-    mixes = _mixes()
-    unlikely = np.array(
-        [
-            sum(one.unlikelihood(np.tensordot(mix / scale, one.shapes, 1), s2) for one in pieces)
-            for mix in mixes
-        ]
-    )
-    weight = np.exp(-(unlikely - unlikely.min()) / 2)
-    return Roughness(node_mm, (weight / weight.sum() @ s2) @ mixes / scale, joints_mm=tuple(joints_mm))
+    ways = mixes() / scale
+    unlikely = sum(one.unlikelihood(ways, s2) for one in pieces)
+    weight = np.exp(-(unlikely - np.min(unlikely)) / 2)
+    return ways, s2, weight / weight.sum()
 
 
 def _judged_together(node_mm: np.ndarray, joints_mm: Sequence[float]) -> Iterator[np.ndarray]:
     """Indices of nodes that are judged in one go: of one piece of the bed, and not too many."""
+    for _, mine in _pieces(node_mm, joints_mm):
+        yield from np.array_split(mine, -(-len(mine) // MOST_TOGETHER))
+
+
+def _pieces(node_mm: np.ndarray, joints_mm: Sequence[float]) -> Iterator[tuple[int, np.ndarray]]:
+    """Number of each piece of the bed that has nodes enough to be judged, and their indices."""
     side = np.searchsorted(joints_mm, node_mm)
     for each in np.unique(side):
         mine = np.flatnonzero(side == each)
         if len(mine) >= LEAST_NODES:
-            yield from np.array_split(mine, -(-len(mine) // MOST_TOGETHER))
-
-
-def _mixes() -> np.ndarray:
-    """Shares of the six kinds in each way that is thought of, each kind of size one; shape (mixes, 6)."""
-    one = np.eye(len(KINDS))
-    textured = [one[KINDS.index(kind)] + share**2 * one[0] for kind in SMOOTH for share in TEXTURES]
-    return np.array([*one, *textured])
-
-
-@dataclass(frozen=True, eq=False)
-class _Piece:
-    """Nodes judged together: z, its noise, and what each kind of way makes of it."""
-
-    left: np.ndarray
-    noise: np.ndarray
-    shapes: np.ndarray
-    """Shape (6, m, m): QᵀG_H Q."""
-
-    @classmethod
-    def of(cls, node_mm: np.ndarray, height_um: np.ndarray, covariance_um2: np.ndarray) -> "_Piece":
-        """The complement of a polynomial; of a cubic where there are nodes enough for one."""
-        degree = 3 if len(node_mm) >= LEAST_FOR_CUBIC else 1
-        q = _complement(node_mm, degree)
-        shapes = np.array([q.T @ _generalised_covariance(kind, _apart(node_mm)) @ q for kind in KINDS])
-        return cls(q.T @ height_um, q.T @ covariance_um2 @ q, shapes)
-
-    def unlikelihood(self, shape: np.ndarray, s2: np.ndarray) -> np.ndarray:
-        """−2 log likelihood of z ~ N(0, s² shape + noise), for each s²."""
-        lower = scipy.linalg.cholesky(shape, lower=True)
-        half = scipy.linalg.solve_triangular(lower, self.noise, lower=True)
-        whitened = scipy.linalg.solve_triangular(lower, half.T, lower=True)
-        own, turn = np.linalg.eigh((whitened + whitened.T) / 2)
-        seen = (turn.T @ scipy.linalg.solve_triangular(lower, self.left, lower=True)) ** 2
-        variance = s2[:, None] + np.clip(own, 0.0, None)[None, :]
-        return np.asarray(
-            np.sum(np.log(variance) + seen / variance, axis=1) + 2 * np.log(np.diag(lower)).sum()
-        )
-
-
-def _generalised_covariance(kind: float, apart_mm: np.ndarray) -> np.ndarray:
-    """G_H of distances, rounded off below the size of a foot."""
-    square = (apart_mm**2 + SMALL_MM**2) / UNIT_MM**2
-    if kind == 1.0:
-        return np.asarray(square * np.log(square) / 2)
-    return np.asarray(np.sign(kind - 1.0) * square**kind)
-
-
-def _apart(where: np.ndarray) -> np.ndarray:
-    return np.abs(where[:, None] - where[None, :])
-
-
-def _complement(node_mm: np.ndarray, degree: int) -> np.ndarray:
-    """Q: orthonormal, at right angles to all polynomials up to a degree."""
-    t = (node_mm - node_mm.mean()) / np.ptp(node_mm)
-    return np.linalg.qr(np.vander(t, degree + 1), mode="complete")[0][:, degree + 1 :]
+            yield int(each), mine
 
 
 def _around(node_mm: np.ndarray, at_mm: float) -> np.ndarray:

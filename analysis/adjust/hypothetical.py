@@ -84,10 +84,11 @@ def _as_rough_as_known(ways: Mapping[Key, Roughness]) -> Judge:
         covariance: np.ndarray,
         joints_mm: Sequence[float],
     ) -> Roughness | None:
-        known = ways.get(key, roughest)
-        if known is None:
+        if len(node_mm) >= LEAST_NODES and key in ways:
+            return ways[key].with_nodes(node_mm, joints_mm)
+        if roughest is None:
             return judged(node_mm, 0.0 * height, covariance, joints_mm)
         enough = len(node_mm) >= LEAST_NODES
-        return Roughness(node_mm, known.variance_um2, joints_mm=tuple(joints_mm)) if enough else None
+        return Roughness(node_mm, roughest.variance_um2, joints_mm=tuple(joints_mm)) if enough else None
 
     return judge

@@ -13,13 +13,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg import null_space
-from scipy.stats import multivariate_normal
 
 from tests.second_estimator.least_squares import Answer, Key, Owner, place, rows_of, solved
 from tests.second_estimator.readings import Description, Run, reading
 
 KINDS = (0.02, 0.25, 0.5, 1.0, 1.5, 1.75)
-SIZES = 10.0 ** (np.arange(-16, 9) / 8)
+SIZES = 10.0 ** (np.arange(-16, 25) / 8)
+"""In eighths of a decade: those of a way, then those that only a rougher gap may have."""
+OF_A_WAY = SIZES[:25]
+SELDOM = (0.3, 0.1)
+"""Shares of gaps that are rougher than their way: of its kind, of any kind."""
+CHANCE = SIZES[16:0:-1] / SIZES[16:0:-1].sum()
+"""Of rougher by an eighth of a decade, by two ..., a hundredfold at most: the rougher the rarer."""
 TEXTURED, TEXTURES = (1.5, 1.75), (0.03, 0.1, 0.3)
 FOOT_MM, HUNDRED_MM = 0.5, 100.0
 ROUNDING = 1e-9
@@ -37,7 +42,8 @@ class Way:
     """A line whose shape is told: its nodes, how rough it is, and which other places are bound to them."""
 
     node_mm: np.ndarray
-    variances: Mapping[float, float]
+    variances: Sequence[Mapping[float, float]]
+    """In each gap, that before the first node first."""
     bound_mm: frozenset[float]
 
 
@@ -185,7 +191,7 @@ def _ties(line: Owner, way: Way, keys: Sequence[Key]) -> np.ndarray:
         weights = np.array([_weights(way.node_mm, mm) for mm in mine])
         along = np.hstack([np.eye(len(mine)), -weights])
         apart = np.abs(np.subtract.outer(*[np.concatenate([mine, way.node_mm])] * 2))
-        total = sum(variance * _growth(kind, apart) for kind, variance in way.variances.items())
+        total = sum(variance * _growth(kind, apart) for kind, variance in way.variances[each].items())
         rows = np.zeros((len(mine), len(keys)))
         rows[np.arange(len(mine)), [keys.index(place(*line, mm)) for mm in mine]] = 1.0
         rows[:, columns] -= weights
@@ -197,29 +203,74 @@ def _ties(line: Owner, way: Way, keys: Sequence[Key]) -> np.ndarray:
 
 def roughness(
     node_mm: np.ndarray, height_um: np.ndarray, covariance_um2: np.ndarray
-) -> Mapping[float, float]:
-    """Variance of each kind, averaged over all ways that are thought of by how likely they make z = Qᵀh."""
-    degree = 3 if len(node_mm) >= 6 else 1
-    q = null_space(np.vander((node_mm - node_mm[0]) / np.ptp(node_mm), degree + 1).T)
-    left, noise = q.T @ height_um, q.T @ covariance_um2 @ q
-    shapes = {kind: q.T @ _growth(kind, np.abs(np.subtract.outer(node_mm, node_mm))) @ q for kind in KINDS}
+) -> list[Mapping[float, float]]:
+    """Variance of each kind in each gap, averaged by likelihood over all that way and gap may be."""
+    left, noise, shapes = _left(node_mm, height_um, covariance_um2)
     unit = {kind: np.trace(shape) / len(left) for kind, shape in shapes.items()}
     size = max(np.mean(left**2), np.mean(np.diag(noise)))
-    ways = [{kind: 1.0} for kind in KINDS]
-    ways += [{kind: 1.0, KINDS[0]: share**2} for kind in TEXTURED for share in TEXTURES]
-    log_density, shares = [], []
-    for way in ways:
-        for s in SIZES:
-            share = {kind: s**2 * size * part / unit[kind] for kind, part in way.items()}
-            total = noise + sum(v * shapes[kind] for kind, v in share.items())
-            log_density.append(multivariate_normal.logpdf(left, None, (total + total.T) / 2))
-            shares.append(share)
-    likely = np.exp(np.array(log_density) - max(log_density))
+    ways = [{kind: 1.0 / unit[kind]} for kind in KINDS]
+    ways += [
+        {kind: 1.0 / unit[kind], KINDS[0]: share**2 / unit[KINDS[0]]}
+        for kind in TEXTURED
+        for share in TEXTURES
+    ]
+    squares = size * SIZES**2
+    density = _log_density(left, noise, shapes, ways, squares[: len(OF_A_WAY)])
+    likely = np.exp(density - density.max())
     likely /= likely.sum()
-    return {
-        kind: float(sum(p * share.get(kind, 0.0) for p, share in zip(likely, shares, strict=True)))
-        for kind in KINDS
-    }
+    found = []
+    for gap in range(len(node_mm) + 1):
+        first = min(max(gap - 4, 0), max(len(node_mm) - 8, 0))
+        near = np.s_[first : first + 8]
+        about = _left(node_mm[near], height_um[near], covariance_um2[near, near])
+        mean = _mean_squares(likely, _log_density(*about, ways, squares), squares)
+        found.append(
+            {kind: sum(m * way.get(kind, 0.0) for m, way in zip(mean, ways, strict=True)) for kind in KINDS}
+        )
+    return found
+
+
+def _left(
+    node_mm: np.ndarray, height_um: np.ndarray, covariance_um2: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, dict[float, np.ndarray]]:
+    """Heights less a cubic or a line, their noise, and what each kind makes of them."""
+    degree = 3 if len(node_mm) >= 6 else 1
+    q = null_space(np.vander((node_mm - node_mm[0]) / np.ptp(node_mm), degree + 1).T)
+    shapes = {kind: q.T @ _growth(kind, np.abs(np.subtract.outer(node_mm, node_mm))) @ q for kind in KINDS}
+    return q.T @ height_um, q.T @ covariance_um2 @ q, shapes
+
+
+def _log_density(
+    left: np.ndarray,
+    noise: np.ndarray,
+    shapes: Mapping[float, np.ndarray],
+    ways: Sequence[Mapping[float, float]],
+    squares: np.ndarray,
+) -> np.ndarray:
+    """Of what is left, way by way and size by size."""
+    found = np.zeros((len(ways), len(squares)))
+    for row, way in zip(found, ways, strict=True):
+        shape = sum(part * shapes[kind] for kind, part in way.items())
+        total = noise + squares[:, None, None] * shape
+        away = np.linalg.solve(total, np.tile(left[:, None], (len(squares), 1, 1)))[..., 0] @ left
+        row[:] = -(away + np.linalg.slogdet(total)[1]) / 2
+    return found
+
+
+def _mean_squares(likely: np.ndarray, density: np.ndarray, squares: np.ndarray) -> np.ndarray:
+    """Of each kind in a gap that may be as the way, rougher than it, or of another kind and rougher."""
+    found = np.zeros(len(density))
+    for i, shares in enumerate(likely.T):
+        within = slice(i, i + 1 + len(CHANCE))
+        here = np.exp(density[:, within] - density[:, within].max())
+        others = SELDOM[1] / len(density) * CHANCE * here[:, 1:]
+        for m, share in enumerate(shares):
+            cases = np.zeros(here.shape)
+            cases[:, 1:] = others
+            cases[m, 0] += (1 - sum(SELDOM)) * here[m, 0]
+            cases[m, 1:] += SELDOM[0] * CHANCE * here[m, 1:]
+            found += share * (cases @ squares[within]) / cases.sum()
+    return found
 
 
 def _weights(node_mm: np.ndarray, at_mm: float) -> np.ndarray:

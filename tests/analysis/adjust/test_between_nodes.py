@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
-from analysis.adjust import between_nodes
-from analysis.adjust.between_nodes import KINDS, Roughness, judged, well_apart
+from analysis.adjust import between_nodes, kinds_of_way
+from analysis.adjust.between_nodes import Roughness, judged, well_apart
 from analysis.adjust.combination import combine
+from analysis.adjust.kinds_of_way import KINDS
 from analysis.linear.reference_lines import remove_line
 
 NODES = np.arange(0.0, 1201.0, 100.0)
@@ -39,7 +40,7 @@ def test_likelihood_is_the_normal_density_of_what_a_cubic_leaves():
     least = []
     shapes = []
     for kind in KINDS:
-        square = (np.subtract.outer(NODES, NODES) ** 2 + between_nodes.SMALL_MM**2) / 100**2
+        square = (np.subtract.outer(NODES, NODES) ** 2 + kinds_of_way.SMALL_MM**2) / 100**2
         g = square * np.log(square) / 2 if kind == 1 else np.sign(kind - 1) * square**kind
         shapes.append(q.T @ g @ q / np.mean(np.diag(q.T @ g @ q)))
         least.append(np.mean(np.diag(q.T @ g @ q)))
@@ -89,8 +90,10 @@ def test_long_lines_are_judged_in_pieces():
     x = np.arange(0.0, 40000.0, 100.0)
     way = judged(x, np.cumsum(rng.normal(0, 2**0.5, len(x))), 1e-4 * np.eye(len(x)))
     at = np.array([20050.0])
-    found, truth = way.covariance(at)[0, 0], only(0.5, nodes=x).covariance(at)[0, 0]
+    found, truth = only_whole(way).covariance(at)[0, 0], only(0.5, nodes=x).covariance(at)[0, 0]
     assert found == pytest.approx(truth, rel=0.4)
+    gaps = [way.covariance(place[None])[0, 0] for place in x[4:-4:7] + 50.0]
+    assert np.mean(gaps) == pytest.approx(truth, rel=0.5)
 
 
 def test_nodes_that_stand_close_are_not_both_interpolated_from():
@@ -185,3 +188,66 @@ def test_piece_with_a_single_node_says_nothing_of_its_other_places():
     assert way.reaches(940.0)
     beyond = judged(nodes, 0 * nodes, np.eye(nodes.size), joints_mm=(1050.0,))
     assert not beyond.reaches(1060.0)
+
+
+LONG = np.arange(0.0, 2001.0, 100.0)
+
+
+def only_whole(way):
+    """Every gap as the whole way."""
+    return Roughness(way.node_mm, way.variance_um2)
+
+
+def _with_a_ledge(rng):
+    """Worn, with a ledge of 10 to 30 µm at random: heights at any place, and the way as it was read."""
+    at, wide, deep = rng.uniform(500, 1500), rng.uniform(400, 800), rng.uniform(3, 20)
+    ledge, size = rng.uniform(405, 1595), rng.uniform(10, 30)
+
+    def height(x):
+        return -deep * np.exp(-(((x - at) / wide) ** 2)) + size * (x > ledge)
+
+    noise = 0.1**2 * np.minimum.outer(np.arange(21.0), np.arange(21.0))
+    read = height(LONG) + np.concatenate([[0.0], np.cumsum(rng.normal(0, 0.1, 20))])
+    return height, judged(LONG, read, noise)
+
+
+def test_ledge_is_counted_in_the_gap_where_it_shows():
+    """Places a quarter of a gap from a node, read to 0.3 µm: with all gaps as the whole way, more than
+    half of such ways had one off by more than 4.5 u."""
+    rng, far, wide = np.random.default_rng(20621), np.zeros(2, int), np.zeros(2)
+    at = (LONG[:-1, None] + [25.0, 75.0]).ravel()
+    for _ in range(30):
+        height, way = _with_a_ledge(rng)
+        error = np.abs(height(at) - way.weights(at) @ height(LONG))
+        for k, each in enumerate((way, only_whole(way))):
+            u = np.sqrt([each.covariance(place[None])[0, 0] + 0.3**2 for place in at])
+            far[k] += np.any(error > 4.5 * u)
+            wide[k] += u.mean()
+    assert far[1] >= 10
+    assert far[0] <= 2
+    assert wide[0] < 1.2 * wide[1]
+
+
+def test_gap_that_runs_as_the_rest_of_a_smooth_way_is_hardly_rougher():
+    rng, ratio = np.random.default_rng(20622), []
+    for _ in range(20):
+        noise = 0.1**2 * np.minimum.outer(np.arange(13.0), np.arange(13.0))
+        read = -20 * np.sin(np.pi * NODES / 1200) + np.concatenate([[0], np.cumsum(rng.normal(0, 0.1, 12))])
+        way, at = judged(NODES, read, noise), np.arange(50.0, 1200, 100)
+        ratio += [way.covariance(x[None])[0, 0] / only_whole(way).covariance(x[None])[0, 0] for x in at]
+    assert np.sqrt(np.mean(ratio)) < 1.2
+
+
+def test_gaps_of_a_way_turned_end_for_end_are_as_rough():
+    height = np.random.default_rng(4).normal(0, 2, 13) + 20.0 * (NODES > 450)
+    noise = 0.2**2 * np.eye(13)
+    way, turned = judged(NODES, height, noise), judged(NODES, height[::-1], noise)
+    assert turned.gap_um2 == pytest.approx(way.gap_um2[::-1], rel=1e-9)
+    # four nodes on either side of the ledge judge it; behind them nothing of it is seen
+    assert way.gap_um2[5].sum() > 1.5 * way.gap_um2[-1].sum()
+
+
+def test_same_way_told_by_other_nodes_keeps_its_rough_gap():
+    way = judged(NODES, 20.0 * (NODES > 650), 0.1**2 * np.eye(13))
+    again = way.with_nodes(NODES[::2], ())
+    assert again.gap_um2[[0, 4, 7]] == pytest.approx(way.gap_um2[[0, 7, 13]])
