@@ -24,9 +24,7 @@ from tests.told_answers.to_the_work import to_the_work
 def figures(told: Told) -> Iterator[Figure]:
     """All that the answers tell of a survey."""
     bed_map = combine(told.runs, told.bed)
-    for face in bed_map.faces:
-        with suppress(AnalysisError):
-            yield from _of_face(told, bed_map, face)
+    yield from of_faces(told, bed_map)
     with suppress(AnalysisError):
         yield from _of_twist(told, twist_of(told.runs, told.bed))
     yield from _of_pairs(told, bed_map)
@@ -36,6 +34,13 @@ def figures(told: Told) -> Iterator[Figure]:
     if told.joint is not None:
         with suppress(AnalysisError):
             yield from _of_joints(told, bed_map)
+
+
+def of_faces(told: Told, bed_map: BedMap) -> Iterator[Figure]:
+    """Heights and straightness alone."""
+    for face in bed_map.faces:
+        with suppress(AnalysisError):
+            yield from _of_face(told, bed_map, face)
 
 
 def _of_face(told: Told, bed_map: BedMap, face: str) -> Iterator[Figure]:

@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from tests.told_answers.inventing import ACROSS_MM, Told
+from tests.told_answers.inventing import ACROSS_MM, UM_PER_M, Told
 
 MOST_U = 4.5
-UM_PER_M = 1000.0
+
 GAUGE_MM = ACROSS_MM["vee"] - ACROSS_MM["front"]
 ROUNDING = 1e-6
 Figure = tuple[str, np.ndarray]

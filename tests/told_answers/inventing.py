@@ -21,6 +21,7 @@ KINDS = ("feet", "joint", "rough")
 """Twisted by its feet and worn | of two pieces | of any shape, smooth to stepped."""
 ACROSS_MM = {"front": 0.0, "vee": 300.0, "tail": 120.0, "under": 0.0, "guide": -20.0}
 CENTRE_MM = 160.0
+UM_PER_M = 1000.0
 SURE = "standard_uncertainty = 1\nseating_um = 0"
 LEVEL = 'quantity = "slope"\nunit = "um/m"'
 DIAL = 'quantity = "offset"\nunit = "um"'
@@ -43,6 +44,25 @@ class Told:
     runs: list[Traverse] = field(default_factory=list)
     scales: dict[str, float] = field(default_factory=dict)
     """By how many standard uncertainties the scale of each instrument is out."""
+    scale_off: dict[str, float] = field(default_factory=dict)
+    """Share by which it is out besides, which nobody knows of."""
+    base_off_mm: dict[str, float] = field(default_factory=dict)
+    """By how much the feet of a level stand farther apart than is thought."""
+    sign: dict[str, float] = field(default_factory=dict)
+    """−1 of an instrument that is wired the other way round."""
+    moved: Callable[[int, str, np.ndarray], np.ndarray] | None = None
+    """What a face has been bent by, by the number of the run."""
+
+    def height(self, face: str, x: np.ndarray) -> np.ndarray:
+        """As a face stands during the next run."""
+        moved = 0.0 if self.moved is None else self.moved(len(self.runs), face, np.asarray(x, float))
+        return self.heights[face](x) + moved
+
+    def slope(self, instrument: str, face: str, x: np.ndarray) -> np.ndarray:
+        """What a level on its feet reads, µm/m."""
+        base = self.bed.instruments[instrument].base_mm + self.base_off_mm.get(instrument, 0.0)
+        rise = self.height(face, x + base / 2) - self.height(face, x - base / 2)
+        return rise / base * UM_PER_M
 
     def add(
         self, instrument: str, x: np.ndarray, value: np.ndarray, *, zero: float | None = None, **where
@@ -51,11 +71,12 @@ class Told:
         described, rng = self.bed.instruments[instrument], self.rng
         number, zero = len(self.runs) + 1, rng.normal(0, 100) if zero is None else zero
         scale = self.scales.setdefault(instrument, rng.normal()) * (described.scale_uncertainty or 0.0)
-        reading = (value + zero) * (1 + scale) + rng.normal(0, described.uncertainty, len(x))
+        scale = (1 + scale + self.scale_off.get(instrument, 0.0)) * self.sign.get(instrument, 1.0)
+        reading = (value + zero) * scale + rng.normal(0, described.uncertainty, len(x))
         step = described.resolution
         reading = np.round(reading / step) * step if step else reading
         order, ones = np.argsort(x, kind="stable"), np.ones(len(x), int)
-        repeat = where.pop("repeat", ones)
+        repeat, mode = where.pop("repeat", ones), where.pop("mode", "stepped")
         setup = Setup(
             instrument=instrument, quantity=described.quantity, bed_toml=self.bed.text, number=number,
             source="enter", **where,
@@ -64,16 +85,17 @@ class Told:
         scatter = np.zeros(len(x))
         columns = (x, reading, own, scatter, ones, repeat, np.full(len(x), np.nan))
         stations = Stations(*(np.asarray(column)[order] for column in columns))
-        self.runs.append(Traverse(setup, {}, stations, Events.none(), "stepped", True))
+        self.runs.append(Traverse(setup, {}, stations, Events.none(), mode, True))
 
 
-def invent(number: int) -> Told:
-    """A survey by its number."""
-    rng = np.random.default_rng([77, number])
+def invent(number: int, seed: int = 77, on: Callable[[Told], None] = lambda told: None) -> Told:
+    """A survey by its number; `on` says what else is the matter with the bed and what reads it."""
+    rng = np.random.default_rng([seed, number])
     kind = KINDS[number % len(KINDS)]
     length, pitch = float(rng.choice([1000, 1500, 2000])), float(rng.choice([100, 125]))
     length = pitch * round((2000 if kind == "joint" else length) / pitch)
     told = bed_of_kind(kind, parse_bed(bed_text(kind, length, pitch, rng)), rng)
+    on(told)
     _survey(told)
     return told
 
@@ -206,13 +228,11 @@ def _survey(told: Told) -> None:
         _dial(told, on_carriage=rng.random() < 0.5)
     if rng.random() < 0.5 or not told.runs:
         x = _stations(told, 0.0, 0.0)
-        told.add(
-            "caliper", x, told.heights["front"](x) + told.heights["under"](x), face="front", other="under"
-        )
+        told.add("caliper", x, told.height("front", x) + told.height("under", x), face="front", other="under")
 
 
 def _levelled(told: Told, name: str, instrument: str) -> None:
-    rng, base, h = told.rng, told.bed.instruments[instrument].base_mm, told.heights[name]
+    rng, base = told.rng, told.bed.instruments[instrument].base_mm
     turned, up = rng.random() < 0.2, told.bed.faces[name].upward
     is_both = rng.random() < 0.6
     drift = rng.normal(0, 3) if is_both else 0.0
@@ -224,7 +244,7 @@ def _levelled(told: Told, name: str, instrument: str) -> None:
             repeat = np.ones(len(at), int)
             if rng.random() < 0.2:
                 at, repeat = np.tile(at, 2), np.repeat([1, 2], len(at))
-            slope = up * (h(at + base / 2) - h(at - base / 2)) / base * 1000 * (-1 if turned else 1)
+            slope = up * told.slope(instrument, name, at) * (-1 if turned else 1)
             order = np.argsort(np.lexsort((at if direction == "forward" else -at, repeat)))
             slow = drift * order / len(at)
             told.add(
@@ -247,7 +267,7 @@ def _stations(told: Told, before: float, after: float) -> np.ndarray:
 
 
 def _carried(told: Told, name: str, x: np.ndarray, apart: float) -> np.ndarray:
-    return (told.heights[name](x - apart / 2) + told.heights[name](x + apart / 2)) / 2
+    return (told.height(name, x - apart / 2) + told.height(name, x + apart / 2)) / 2
 
 
 def _cross(told: Told, on_carriage: bool) -> None:
@@ -266,14 +286,14 @@ def _dial(told: Told, on_carriage: bool) -> None:
     share = 120 / 300 if on_carriage else 0.0
     carried = front + share * (_carried(told, "vee", x, apart) - front)
     reference = "carriage" if on_carriage else "front"
-    told.add("dial", x, told.heights["tail"](x) - carried, face="tail", reference=reference)
+    told.add("dial", x, told.height("tail", x) - carried, face="tail", reference=reference)
 
 
 def _beam_and_side(told: Told) -> None:
     """The guide by a beam, and the vee sideways by an indicator that rides it."""
     base, apart = told.bed.instruments["beam"].base_mm, told.bed.instruments["dial"].carrier_feet_mm
     x, h = np.arange(base / 2, told.bed.length_mm - base / 2 + 1e-6, base), told.heights["guide"]
-    told.add("beam", x, (h(x + base / 2) - h(x - base / 2)) / base * 1000, face="guide")
+    told.add("beam", x, told.slope("beam", "guide", x), face="guide")
     x = _stations(told, apart / 2, apart / 2)
     side = (told.side(x - apart / 2) + told.side(x + apart / 2)) / 2
     told.add("dial", x, h(x) - side, face="guide", reference="vee")
