@@ -255,7 +255,7 @@ def summary(recording: "Recording", screen: "Screen") -> list[str]:
     described = screen.tracker.setup.bed.instruments
     for name, (good, others) in live.counts.items():
         if name in live.unread:
-            lines.append(f"{name}: {_unread_words(described[name], live.unread[name])}")
+            lines.append(f"{name}: {unread_words(described[name], live.unread[name])}")
         elif others:
             words = "look at its speed, its pattern and its wiring" if others > good else "left out"
             lines.append(f"{name}: {others} of {good + others} readings not good: {words}")
@@ -270,7 +270,7 @@ def summary(recording: "Recording", screen: "Screen") -> list[str]:
     return lines
 
 
-def _unread_words(instrument: "Instrument", count: int) -> str:
+def unread_words(instrument: "Instrument", count: int) -> str:
     """Bytes came, and never a whole line or frame."""
     is_text = instrument.wire.get("kind") in ("lines", "counter")
     what = "no line end" if is_text else "no whole frame"

@@ -59,7 +59,7 @@ def _lines(found: dict[str, Any], what: str) -> list[str]:
         table,
         [words for line in found["traverses"] for words in _correction_words(line, inch) if "bed" in found],
         [_stream_words(stream) for stream in found.get("streams", [])],
-        _events_words(found.get("events", [])),
+        events_words(found.get("events", [])),
         [_under_way_words(each) for each in found.get("under_way", [])],
         [_test_words(each) for each in found.get("tests", [])],
     ]
@@ -128,7 +128,7 @@ def _stream_words(stream: dict[str, Any]) -> str:
     return f"{stream['instrument']} ({unit}): {readings}{stream['raw_bytes']} bytes as they came"
 
 
-def _events_words(events: list[dict[str, Any]]) -> list[str]:
+def events_words(events: list[dict[str, Any]]) -> list[str]:
     """The events in order; of a kind that came very often the first few, and how many more."""
     counts, lasts = Counter(event["kind"] for event in events), {e["kind"]: e["time_s"] for e in events}
     said: Counter[str] = Counter()

@@ -141,7 +141,7 @@ def _recorded(contents: JournalContents) -> Traverse:
     found, mode = _stations_and_mode(record, columns)
     columns.let_go()
     streams[setup.instrument], flagged = _flagged(streams[setup.instrument], record, found, columns)
-    rows, off_bed = _on_bed(setup, found.rows)
+    rows, off_bed = on_bed(setup, found.rows)
     said = [*record.said, *found.said, *flagged, *_counted(refused), *off_bed, *_other_way(record, rows)]
     events = _events(contents, said)
     stations = corrected(setup, _stations(setup, rows), contents.events, None)
@@ -236,7 +236,7 @@ def _is_continuous(setup: Setup, dwells: Sequence[Dwell]) -> bool:
     return float(np.median(np.diff(places))) < 0.499 * setup.described.step_mm
 
 
-def _on_bed(setup: Setup, rows: Sequence[Row]) -> tuple[list[Row], list[Event]]:
+def on_bed(setup: Setup, rows: Sequence[Row]) -> tuple[list[Row], list[Event]]:
     """The rows whose places can be, and words on the others."""
     kept = [row for row in rows if setup.is_on_bed(row.station_mm)]
     off = [row for row in rows if not setup.is_on_bed(row.station_mm)]

@@ -38,7 +38,7 @@ def stations_by_bins(record: Placed, columns: Columns = IN_MEMORY) -> Found:
         columns.let_go()
         stops = dwells_by_position(record.scale_time_s, record.scale_mm, record.scale_gap_s)
         width_s = 0.0 if corrected is record else window_seconds(float(np.median(np.diff(record.time_s))))
-        corrected = _jolts_out(corrected, stops, width_s, columns)
+        corrected = jolts_out(corrected, stops, width_s, columns)
         standing = stations_by_dwells(record, worth_keeping(stops), is_snapped=False, columns=columns)
     columns.let_go()
     bins = binned(
@@ -57,7 +57,7 @@ def stations_by_bins(record: Placed, columns: Columns = IN_MEMORY) -> Found:
     return Found((*rows, *standing.rows), (*said, *standing.said), standing.bumped)
 
 
-def _jolts_out(record: Placed, stops: Sequence[Dwell], width_s: float, columns: Columns) -> Placed:
+def jolts_out(record: Placed, stops: Sequence[Dwell], width_s: float, columns: Columns) -> Placed:
     """The record without the readings of each stop, of the push before its end and of the jolt after it."""
     lag_s = record.setup.described.lag_s
     reading = record.reading.copy()

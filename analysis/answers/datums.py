@@ -198,7 +198,7 @@ def datums(
         fixture_path=()
         if fixture is None or pads_mm is None
         else _paths(bed_map, fixture, pads_mm, overhang_mm, tool_across_mm, tool_above_mm),
-        missing=tuple(_missing(bed_map, found)),
+        missing=tuple(what_is_missing(bed_map, found)),
         assumptions=assumptions(bed_map),
         far_end=bed_map.bed.called.far_end,
     )
@@ -250,7 +250,8 @@ def _paths(
     )
 
 
-def _missing(bed_map: BedMap, found: Sequence[Datum]) -> Iterator[Fact]:
+def what_is_missing(bed_map: BedMap, found: Sequence[Datum]) -> Iterator[Fact]:
+    """What keeps a face from being judged, and the ways of looking that no known face has."""
     for each in found:
         if each.shape is None:
             yield FaceNotKnown(each.face, each.why_not_known or "not measured")

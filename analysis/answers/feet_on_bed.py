@@ -183,7 +183,7 @@ def feet_to_move(
 def _to_move(
     bed_map: BedMap, ways: Ways, most_um: float | None, measured: Callable[[Bed], Response] | None
 ) -> Feet:
-    refused = _not_these_feet(bed_map.bed) or _nothing_unworn(bed_map.bed)
+    refused = not_these_feet(bed_map.bed) or nothing_unworn(bed_map.bed)
     known = None if refused else known_roll(bed_map, ways)
     if known is None:
         why = refused or RollUnknown(ways.front, ways.rear)
@@ -218,7 +218,7 @@ def _moved(fit: FeetFit, known: KnownRoll, ways: Ways, most_um: float | None, re
         is_bounded=moves.is_bounded,
         shapes_seen=seen,
         step_rolls=_step_rolls(pairs),
-        warnings=_warnings(fit, known, ways, bool(told.all())),
+        warnings=warnings_of_levelling(fit, known, ways, bool(told.all())),
     )
 
 
@@ -298,7 +298,7 @@ def _step_rolls(pairs: Sequence[Sequence[Foot]]) -> dict[str, tuple[float, float
     }
 
 
-def _not_these_feet(bed: Bed) -> Fact | None:
+def not_these_feet(bed: Bed) -> Fact | None:
     """Why feet that stand like this take nothing out; None where they can."""
     if len(bed.feet) < LEAST_FEET:
         return TooFewFeet(len(bed.feet))
@@ -309,14 +309,15 @@ def _not_these_feet(bed: Bed) -> Fact | None:
     return StepNotStated(silent) if silent else None
 
 
-def _nothing_unworn(bed: Bed) -> Fact | None:
+def nothing_unworn(bed: Bed) -> Fact | None:
     """Where no place is named unworn, levelling would jack out wear as well."""
     if any(face.unworn_mm or not face.runs for face in bed.faces.values()):
         return None
     return WearWouldBeJacked()
 
 
-def _warnings(fit: FeetFit, known: KnownRoll, ways: Ways, is_all_told: bool) -> tuple[Fact, ...]:
+def warnings_of_levelling(fit: FeetFit, known: KnownRoll, ways: Ways, is_all_told: bool) -> tuple[Fact, ...]:
+    """What to know before the feet are turned."""
     found = list(ways.notes)
     if fit.factor > 1:
         found.append(Misfit(len(fit.pairs_mm), fit.misfit_um))

@@ -316,11 +316,12 @@ def _joint(
         yaw_um_per_m=told.get("yaw"),
         is_one_body=None if not body.degrees else body.p_value >= CHANCE,
         may_be_a_bend=any(each.may_be_a_bend for each in faces),
-        cannot_tell=tuple(_cannot_tell(told)),
+        cannot_tell=tuple(what_is_untold(told)),
     )
 
 
-def _cannot_tell(told: Mapping[str, Found]) -> Iterator[Fact]:
+def what_is_untold(told: Mapping[str, Found]) -> Iterator[Fact]:
+    """The motions of the piece beyond a joint that nothing tells."""
     if "up" not in told:
         yield JointUntold("up")
     elif "roll" not in told:

@@ -81,7 +81,7 @@ def as_stated(problem: Problem) -> Noise:
 
 def judge_noise(problem: Problem, wavelength_mm: float) -> Noise:
     """How far neighbouring cells share their noise, and its size, with the way free."""
-    believed = MOST_INFLATION**2 * max(1.0, _jitter(problem) ** 2)
+    believed = MOST_INFLATION**2 * max(1.0, jitter(problem) ** 2)
     judged: dict[tuple[float, ...], Evidence] = {}
     near: dict[Stationary, float | None] = dict.fromkeys(_kinds(wavelength_mm))
 
@@ -204,7 +204,7 @@ def _factor_within(freedom: int, most: float) -> Factor:
     return lambda misfit: float(np.clip(misfit / freedom, 1e-12, most))
 
 
-def _jitter(problem: Problem) -> float:
+def jitter(problem: Problem) -> float:
     """By how much neighbouring cells differ, over what independent ones as good as claimed would."""
     later = np.flatnonzero(problem.follows)
     change = (problem.rise_um[later] - problem.rise_um[later - 1]) / problem.sigma_um[later]

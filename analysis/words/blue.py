@@ -78,13 +78,14 @@ def _mark_words(found: "Blue", inch: bool) -> list[str]:
     if not found.contradicted:
         return ["The marks seen and the map agree."]
     return [
-        *(_contradiction_words(each, found, inch) for each in found.contradicted),
+        *(contradiction_words(each, found, inch) for each in found.contradicted),
         "One of the two is wrong there: clean both, blue again thinly, and read the face there once more "
         "before any metal comes off.",
     ]
 
 
-def _contradiction_words(each: "Contradiction", found: "Blue", inch: bool) -> str:
+def contradiction_words(each: "Contradiction", found: "Blue", inch: bool) -> str:
+    """Marks that the map did not foresee, and which way the face must then lie."""
     stretch, at = _stretch(each.from_mm, each.to_mm, inch), length_text(each.at_mm, inch)
     film = f"or the film is not {_film(found, inch)}."
     if each.seen == "bare":

@@ -242,9 +242,9 @@ def test_last_line_without_an_end_is_no_reading(survey, capsys):
 
 
 def test_bytes_that_never_made_a_line_are_not_told_as_silence(level_setup):
-    from acquire.commands.record import _unread_words
+    from acquire.commands.record import unread_words
 
-    words = _unread_words(level_setup.described, 5_000_000)
+    words = unread_words(level_setup.described, 5_000_000)
     assert words == "5,000,000 bytes, no line end: is 9600 baud its speed, and `ends` right?"
 
 

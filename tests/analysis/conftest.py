@@ -26,7 +26,7 @@ def reference_case():
 
 
 @pytest.fixture
-def make_traverse():
+def make_traverse(from_one):
     """Build a traverse in memory, numbered 1, 2, ... in the order made.
 
     `make_traverse(bed, instrument, station_mm, reading, face="front-flat", ...)`: bed is a `Bed`
@@ -34,6 +34,16 @@ def make_traverse():
     go to `Setup` (face, front, rear, other, inside, reference, direction, turned, turned_over,
     same_zero_as, state, number, ...).
     """
+    return from_one()
+
+
+@pytest.fixture(scope="session")
+def from_one():
+    """Makes what `make_traverse` is, its numbers from 1: for surveys that a whole file of tests asks."""
+    return _numbering
+
+
+def _numbering():
     numbers = itertools.count(1)
 
     def make(
@@ -77,7 +87,7 @@ def make_traverse():
     return make
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def invented_bed():
     """Make a bed (invented): two flats, a vee ridge, side and under faces, and instruments on request.
 

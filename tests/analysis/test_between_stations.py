@@ -61,6 +61,7 @@ def test_a_rough_way_felt_through_two_feet_alone_is_judged_as_rough_as_it_is(poi
     assert row.spread <= 1.3
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("set_up", ["feet 300, every 100", "feet 200, every 50"])
 def test_a_long_smooth_bow_leaves_little_to_doubt_under_a_carriage(points, set_up):
     """Bows of 10 to 60 µm over 2 m, feet that even out waves of 400 and 600 mm: ± 38 to 56 µm before."""

@@ -8,9 +8,9 @@ import pytest
 
 from acquire.model.bed_toml.reading import parse_bed
 from analysis.answers.common_state import not_said, state_differences
-from analysis.answers.datums import _missing
-from analysis.answers.feet_on_bed import _not_these_feet, _nothing_unworn, _warnings
-from analysis.answers.joints import _cannot_tell
+from analysis.answers.datums import what_is_missing
+from analysis.answers.feet_on_bed import not_these_feet, nothing_unworn, warnings_of_levelling
+from analysis.answers.joints import what_is_untold
 from analysis.answers.surveys import Survey
 from analysis.words.facts import sentences
 
@@ -40,18 +40,18 @@ OFF_A_PAIR = ((0, 0), (0, 300), (500, 0), (1000, 300))
 
 
 def feet(*where, screw="um_per_turn = 1000"):
-    found = _not_these_feet(bed(where, screw))
+    found = not_these_feet(bed(where, screw))
     return () if found is None else (found,)
 
 
 def unworn(text):
-    found = _nothing_unworn(bed(unworn=text))
+    found = nothing_unworn(bed(unworn=text))
     return () if found is None else (found,)
 
 
 def levelled(factor=1.0, is_all_told=True, known_up_to="nothing"):
     fit = Made(factor=factor, pairs_mm=(0, 1), misfit_um=4.0, bed_map=Made(warnings=()))
-    return _warnings(fit, Made(known_up_to=known_up_to), Made(notes=()), is_all_told)
+    return warnings_of_levelling(fit, Made(known_up_to=known_up_to), Made(notes=()), is_all_told)
 
 
 def survey(stations):
@@ -75,14 +75,14 @@ def datums(*found):
     every = {"under": "down", "side": "front"}
     known = [face(name) for name in every]
     faces |= {name: Made(normal=normal) for name, normal in every.items()}
-    return tuple(_missing(Made(bed=Made(faces=faces)), [*found, *known]))
+    return tuple(what_is_missing(Made(bed=Made(faces=faces)), [*found, *known]))
 
 
 def datums_without(normal):
     looks = {"under": "down", "side": "front", "top": "up"}
     found = [face(name) for name, looking in looks.items() if looking != normal]
     faces = {name: Made(normal=looking) for name, looking in looks.items()}
-    return tuple(_missing(Made(bed=Made(faces=faces)), found))
+    return tuple(what_is_missing(Made(bed=Made(faces=faces)), found))
 
 
 def stood(**state):
@@ -101,7 +101,7 @@ def warm(top):
 
 
 def joint(*told):
-    return tuple(_cannot_tell(dict.fromkeys(told)))
+    return tuple(what_is_untold(dict.fromkeys(told)))
 
 
 EVERY = {"stands_on": "feet", "clamped": True, "headstock_on": True, "carriage_on": True}

@@ -84,7 +84,7 @@ def run_at(buffer: bytes, at: int, offset: int) -> Run | None:
         start, end, head = start[follows], end[follows], head[follows]
     count = _until_false(np.concatenate([start[:1] == at, start[1:] == end[:-1]]))
     start, end = start[:count], end[:count]
-    count = _until_false(_checksums(sent, start, end) == head[:count, 2])
+    count = _until_false(checksums(sent, start, end) == head[:count, 2])
     if not count:
         return None
     start, end = start[:count], end[:count]
@@ -92,7 +92,7 @@ def run_at(buffer: bytes, at: int, offset: int) -> Run | None:
     return Run(sent, offset, start, end, head[:count, 1], sent[start + HEADER_BYTES], time_s)
 
 
-def _checksums(sent: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:
+def checksums(sent: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:
     """The CRC that each frame should have: of its length and number, and of its body."""
     found, sizes = np.zeros(len(start), np.int64), end - start
     numbered = np.arange(len(MAGIC), len(MAGIC) + 8)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from acquire.model.columns import IN_MEMORY
-from acquire.reduce.running import _jolts_out
+from acquire.reduce.running import jolts_out
 from acquire.reduce.tagging import Dwell
 from acquire.reduce.tagging.dwells import DEPARTURE_S
 
@@ -27,7 +27,7 @@ class Record:
 def left_out(lag_s, width_s=0.0, stops=STOPS):
     """From when to when readings are missing."""
     record = Record(Made(described=Made(lag_s=lag_s)), TIME_S, np.zeros(len(TIME_S)))
-    missing = np.isnan(_jolts_out(record, stops, width_s, IN_MEMORY).reading)
+    missing = np.isnan(jolts_out(record, stops, width_s, IN_MEMORY).reading)
     return TIME_S[missing].min(), TIME_S[missing].max()
 
 
@@ -42,4 +42,4 @@ def test_jolt_of_a_start_is_left_out_for_as_long_as_the_level_feels_it(lag_s, wi
 
 def test_readings_away_from_every_stop_stay():
     record = Record(Made(described=Made(lag_s=0.5)), TIME_S, np.arange(len(TIME_S), dtype=float))
-    assert np.array_equal(_jolts_out(record, (), 0.0, IN_MEMORY).reading, record.reading)
+    assert np.array_equal(jolts_out(record, (), 0.0, IN_MEMORY).reading, record.reading)

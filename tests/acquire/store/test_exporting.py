@@ -12,7 +12,7 @@ import xarray
 
 from acquire.cli import main
 from acquire.model.cells import as_cell
-from acquire.reduce.deriving import _on_bed
+from acquire.reduce.deriving import on_bed
 from acquire.reduce.stopping import Row
 from acquire.store import files_of, read_survey, read_traverse, write_traverse
 from tests.invented import bed_toml, level
@@ -52,7 +52,7 @@ def test_station_with_a_foot_just_over_the_end_is_kept_by_every_door(survey, tmp
     rows = [
         Row(float(x), float(y), 0.0, 1, 0.0) for x, y in zip(over, recorded.stations.reading, strict=True)
     ]
-    assert _on_bed(setup, rows) == (rows, [])
+    assert on_bed(setup, rows) == (rows, [])
     stations = dataclasses.replace(recorded.stations, station_mm=over)
     kept = dataclasses.replace(recorded, setup=setup, stations=stations)
     write_traverse(survey / "traverses" / "003-front-level.h5", kept)

@@ -96,11 +96,11 @@ def test_file_that_is_none_of_ours_is_one_line_and_exit_code_1(survey, name, cap
 
 
 def test_kind_of_event_that_came_thousands_of_times_is_shown_five_times_and_counted(capsys):
-    from acquire.commands.show import _events_words
+    from acquire.commands.show import events_words
 
     events = [{"time_s": 0.5 * k, "kind": "asked", "text": "dial: dial"} for k in range(5000)]
     marks = [{"time_s": 10.0 * k, "kind": "mark", "text": f"station {k}"} for k in range(33)]
-    lines = _events_words(sorted([*events, *marks], key=lambda event: event["time_s"]))
+    lines = events_words(sorted([*events, *marks], key=lambda event: event["time_s"]))
     assert sum("mark" in line for line in lines) == 33
     assert sum("asked" in line for line in lines) == 6
     assert [line for line in lines if "4995 more, the last at 2499.50 s" in line]

@@ -186,6 +186,7 @@ def test_runs_that_share_too_few_stations_are_said_to_tell_no_drift(
     } or not is_said
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("bend", [2.0, -5.0])
 def test_third_run_after_a_bend_leaves_room_for_what_noise_hides_of_it(run, bend):
     """The map lies 3/4 of the bend from the shape before it: twice its uncertainty, and the noise beside.
@@ -201,6 +202,7 @@ def test_third_run_after_a_bend_leaves_room_for_what_noise_hides_of_it(run, bend
         assert share_held(bed_map, way) >= 0.9
 
 
+@pytest.mark.statistics
 def test_noise_that_was_not_claimed_is_no_bed_that_bent(run):
     """Three times the noise claimed, nothing bent: the bow between runs lies within that noise.
 

@@ -140,6 +140,7 @@ def test_uncertainty_of_the_feet_is_that_of_plain_least_squares(make_traverse):
     assert doubt == pytest.approx(_by_plain_least_squares(), rel=1e-4)
 
 
+@pytest.mark.statistics
 def test_bed_that_turned_about_one_of_its_ways_is_not_said_to_be_straight(make_traverse):
     """The front way lies straight and well known, the rear one is hardly known: nor is the twist."""
     pairs, sigma = (200, 1400), 60.0

@@ -48,6 +48,7 @@ def test_range_that_noise_alone_makes_never_fails_a_straight_way():
     assert "cannot tell" in found
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("size", [9.0, 13.0])
 def test_wrong_verdicts_on_a_range_are_rare_on_either_side_of_the_limit(size):
     """By simulation: hollow ways just over or under a limit of 11, u 1; one in twenty misjudged at most."""

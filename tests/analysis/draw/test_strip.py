@@ -1,6 +1,7 @@
 """The paper strip: full scale, tiles that meet at their marks, a length to measure on every page."""
 
 import re
+from functools import cache
 
 import numpy as np
 import pytest
@@ -15,12 +16,18 @@ X = np.arange(0.0, 1001.0, 100.0)
 POINTS_PER_MM = 72 / 25.4
 
 
-@pytest.fixture
-def planned(invented_bed, make_traverse):
+@pytest.fixture(scope="module")
+def planned(invented_bed, from_one):
     bed = invented_bed()
     hollow = -40 * np.sin(np.pi * X / 1000) ** 2
-    runs = [make_traverse(bed, "level", X[:-1] + 50, np.diff(hollow) / 0.1, face="front-flat")]
+    runs = [from_one()(bed, "level", X[:-1] + 50, np.diff(hollow) / 0.1, face="front-flat")]
     return bed, plan_faces(combine(runs, bed), ["front-flat"]).plans["front-flat"]
+
+
+@pytest.fixture(scope="module")
+def pages_of(planned):
+    """The strip's pages, drawn once for each unit and paper."""
+    return cache(lambda inch, paper: strip_pages(*planned, inch, paper))
 
 
 def tiles(pages, step):
@@ -30,10 +37,9 @@ def tiles(pages, step):
 @pytest.mark.parametrize(
     ("inch", "paper"), [(False, "A4"), (False, "Letter"), (True, "A4"), (True, "Letter")]
 )
-def test_strip_is_full_scale_and_its_tiles_cover_the_way(planned, inch, paper):
-    bed, plan = planned
-    pages, step = strip_pages(bed, plan, inch, paper), tile_mm(inch, paper)
-    found = tiles(pages, step)
+def test_strip_is_full_scale_and_its_tiles_cover_the_way(pages_of, inch, paper):
+    step = tile_mm(inch, paper)
+    found = tiles(pages_of(inch, paper), step)
     for axes in found:
         axes.figure.dpi = 72
         ends = axes.transData.transform([(0.0, 0.0), (100.0, 0.0)])
@@ -47,11 +53,10 @@ def test_strip_is_full_scale_and_its_tiles_cover_the_way(planned, inch, paper):
 
 
 @pytest.mark.parametrize(("inch", "first"), [(False, "100"), (True, "3.94")])
-def test_every_tile_shows_the_stations_of_its_own_stretch(planned, inch, first):
+def test_every_tile_shows_the_stations_of_its_own_stretch(pages_of, inch, first):
     """100 mm are 3.94 in."""
-    bed, plan = planned
     shown = {}
-    for axes in tiles(strip_pages(bed, plan, inch, "A4"), tile_mm(inch, "A4")):
+    for axes in tiles(pages_of(inch, "A4"), tile_mm(inch, "A4")):
         low, high = axes.get_xlim()
         names = {t.get_position()[0]: t.get_text() for t in axes.texts if t.get_position()[1] == 8}
         assert all(low <= mm <= high for mm in names)
@@ -59,16 +64,15 @@ def test_every_tile_shows_the_stations_of_its_own_stretch(planned, inch, first):
     assert sorted(shown) == X.tolist() and shown[100.0] == first
 
 
-def test_every_page_says_which_end_lies_to_the_left(planned):
+def test_every_page_says_which_end_lies_to_the_left(planned, pages_of):
     """That of station 0: laid the other way round, metal comes off where none should."""
-    bed, plan = planned
-    for page in strip_pages(bed, plan, False, "A4"):
+    bed, _ = planned
+    for page in pages_of(False, "A4"):
         assert any(f"{bed.called.origin} to the left" in text.get_text() for text in page.texts)
 
 
-def test_every_page_carries_a_length_to_measure(planned):
-    bed, plan = planned
-    for page in strip_pages(bed, plan, False, "A4"):
+def test_every_page_carries_a_length_to_measure(pages_of):
+    for page in pages_of(False, "A4"):
         page.dpi = 72
         check = next(a for a in page.axes if any("measure this line" in t.get_text() for t in a.texts))
         ends = check.transData.transform([(0.0, 0.0), (CHECK_MM, 0.0)])

@@ -4,15 +4,16 @@ import re
 
 import numpy as np
 import pytest
+from matplotlib.text import Text
 
 from acquire.model.bed_toml.reading import parse_bed
 from analysis.adjust.combination import combine
 from analysis.answers.face_map import map_face
 from analysis.answers.whole_bed import whole_bed
-from analysis.draw.figures import bed_figure, inline_svg, profile_figure
+from analysis.draw.figures import bed_figure, profile_figure
 from analysis.draw.figures.from_above import Outline, draw_standing
 from analysis.draw.figures.looks import new_figure
-from analysis.draw.sheets import plan_sheet, write_sheets
+from analysis.draw.sheets import plan_sheet, sign_words, write_sheets
 
 BED = """
 [bed]
@@ -81,8 +82,8 @@ def test_fill_of_an_upright_guide_turns_from_high_to_low_where_the_curve_crosses
 def test_no_picture_speaks_of_a_lathe_unless_the_survey_does(measured):
     for called, is_lathe in (("", False), ('origin = "headstock end"', True), ('stands = "upright"', False)):
         bed, bed_map = measured(called)
-        drawn = inline_svg(bed_figure(whole_bed(bed_map, ()), bed), "bed")
-        assert bool(OF_A_LATHE.search(drawn)) is is_lathe
+        said = [text.get_text() for text in bed_figure(whole_bed(bed_map, ()), bed).findobj(Text)]
+        assert bool(OF_A_LATHE.search("\n".join(said))) is is_lathe
 
 
 @pytest.mark.parametrize(
@@ -90,11 +91,13 @@ def test_no_picture_speaks_of_a_lathe_unless_the_survey_does(measured):
     [("", "the far end is higher"), ('far_end = "table end"', "the table end is higher"),
      ('stands = "upright"', "the top leans out, to where the face looks")],
 )  # fmt: skip
-def test_sheet_says_which_way_is_plus_in_the_words_of_the_survey(measured, tmp_path, called, plus):
-    bed, _ = measured(called)
-    from analysis.draw.sheets import sign_words
-
+def test_sheet_says_which_way_is_plus_in_the_words_of_the_survey(called, plus):
+    bed = parse_bed(BED.replace("CALLED", called))
     assert plus in sign_words(bed.instruments["level"], bed.called)
+
+
+def test_sheet_of_a_guide_that_stands_is_one_page(measured, tmp_path):
+    bed, _ = measured('stands = "upright"')
     assert write_sheets(bed, [plan_sheet(bed, "way", "level")], tmp_path / "way.pdf", "A4") == 1
 
 

@@ -17,10 +17,9 @@ from analysis.draw.figures import feet_figure, plan_figure, profile_figure
 from analysis.draw.figures.blue import blue_figure
 from analysis.draw.figures.comparison import comparison_figure
 from analysis.draw.figures.datums import datums_figure
-from analysis.draw.figures.history import _draw_twist, history_figure
+from analysis.draw.figures.history import history_figure
 from analysis.draw.figures.joints import joints_figure, ripples_figure
 from analysis.draw.figures.limits import limits_figure
-from analysis.draw.figures.looks import Scale, new_figure
 from analysis.draw.figures.saddle import saddle_figure
 from analysis.draw.figures.section import outline, places_across
 from analysis.draw.figures.side_view import Strip, side_view_figure
@@ -265,8 +264,7 @@ def test_twist_before_and_after_stand_with_what_is_expanded_already(unit):
         after_expanded_um_per_m=20.0,
         figure="ways",
     )  # fmt: skip
-    axes = new_figure(1.0).add_subplot()
-    _draw_twist(axes, twist, Scale(unit.inch), False)
+    (axes,) = history_figure([], unit.inch, twist).axes
     for row, (value, half) in enumerate(((100.0, 10.0), (-50.0, 20.0))):
         before = axes.containers[row]
         (bar,) = before.lines[2][0].get_segments()

@@ -7,7 +7,7 @@ import pytest
 from scipy.signal import lfilter
 
 from analysis.level.fit import problem_for
-from analysis.level.noise import Noise, _jitter, judge_noise, likely_correlation
+from analysis.level.noise import Noise, jitter, judge_noise, likely_correlation
 from analysis.level.opinions import Hypothesis, mixture
 from analysis.level.slopes import continuous_run, height_weights
 from analysis.level.smoothness import Stationary
@@ -33,6 +33,7 @@ def test_means_over_long_stretches_are_less_sure_by_what_neighbours_share_and_by
     assert Noise((rho,), factor, 5.0).inflation == pytest.approx((times,))
 
 
+@pytest.mark.statistics
 def test_noise_as_stated_stays_as_stated():
     """Seeded: of ten such runs one at most is judged otherwise (one in twenty expected)."""
     found = [judged(1.0, seed=seed).inflation[0] for seed in range(10)]
@@ -54,9 +55,10 @@ def test_jitter_is_one_where_neighbours_differ_as_stated():
     rng = np.random.default_rng(3)
     for size in (1.0, 3.0):
         run = continuous_run(X, size * rng.normal(0, 1, len(X)), 1.0, 200.0)
-        assert _jitter(problem_for([run], 5.0)) == pytest.approx(size, rel=0.2)
+        assert jitter(problem_for([run], 5.0)) == pytest.approx(size, rel=0.2)
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize("rho", [0.5, 0.7])
 def test_noise_between_two_listed_correlations_is_judged_for_what_it_is(rho):
     """Seeded, 561 cells; √((1 + ρ)/(1 − ρ)) each time within a fifth. Of a list alone it was now one that is

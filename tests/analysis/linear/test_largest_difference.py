@@ -33,6 +33,7 @@ def test_interval_holds_invented_truth_anywhere_and_among_neighbours(shape, coun
     assert anywhere >= 51 and among >= 51
 
 
+@pytest.mark.statistics
 def test_noise_alone_is_said_to_be_nothing_in_nineteen_of_twenty():
     """Truth given; 200 draws of nothing: 10 alarms expected, 20 is three standard deviations more."""
     rng = np.random.default_rng(3)
@@ -43,6 +44,7 @@ def test_noise_alone_is_said_to_be_nothing_in_nineteen_of_twenty():
     assert np.mean([each.value for each in found]) == pytest.approx(3.778, abs=0.2)
 
 
+@pytest.mark.statistics
 def test_detectable_difference_is_seen_four_times_in_five():
     """Truth given: 160 of 200 expected, four binomial standard deviations less are 137."""
     rng = np.random.default_rng(4)

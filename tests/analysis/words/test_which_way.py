@@ -33,10 +33,9 @@ from analysis.words import (
 from analysis.words import (
     twist as twisted,
 )
-from analysis.words.blue import _contradiction_words
-from analysis.words.of_answers import _known
-from analysis.words.of_readings import _bent_by_heat, _read_late, stood
-from analysis.words.of_two_surveys import _warmed
+from analysis.words.blue import contradiction_words
+from analysis.words.facts import SENTENCES
+from analysis.words.of_readings import stood
 
 SIGNS = (1, -1)
 STATION = np.array([0.0, 500.0, 1000.0])
@@ -148,8 +147,22 @@ def step(sign: int) -> Made:
     return Made(height_um=sign * 20.0, expanded_um=2.0, from_mm=400.0, to_mm=450.0, hangs_on=None)
 
 
+def known(sign: int) -> str:
+    """What stands behind a twist that nothing tells from wear."""
+    fact = Made(expanded_um_per_m=9.0, known=Made(rear_um=5.0 * sign, station_mm=500.0))
+    return SENTENCES["TooUnsure"](fact)
+
+
+def late(sign: int) -> str:
+    return SENTENCES["ReadLate"](Made(instrument="a", lag_s=sign * 0.5, expanded_s=0.1))
+
+
+def warmed(before_k: float, after_k: float) -> str:
+    return SENTENCES["WarmedSince"](Made(before_k=before_k, after_k=after_k, bend_um=None))
+
+
 def heat(sign: int, bend_um: float | None) -> str:
-    return _bent_by_heat(Made(traverse=1, difference_k=sign * 1.0, bend_um=bend_um))
+    return SENTENCES["BentByHeat"](Made(traverse=1, difference_k=sign * 1.0, bend_um=bend_um))
 
 
 def wishes(sign: int) -> str:
@@ -198,12 +211,12 @@ def wishes(sign: int) -> str:
         (lambda s: history.twist_change_words(changed(s), False), "front high after", "rear high after"),
         (lambda s: history.twist_change_words(changed(s), False), "is better", "is worse"),
         (lambda s: ripples.step_words(step(s), False), "step up", "step down"),
-        (lambda s: _known(Made(rear_um=5.0 * s, station_mm=500.0)), "higher against", "lower against"),
-        (lambda s: _read_late(Made(instrument="a", lag_s=s * 0.5, expanded_s=0.1)), "lag the", "lead the"),
+        (known, "higher against", "lower against"),
+        (late, "lag the", "lead the"),
         (lambda s: heat(s, None), "warmer than its bottom", "colder than its bottom"),
         (lambda s: heat(s, None), "bends it crowned", "bends it hollow"),
         (lambda s: heat(s, s * 4.8), "crowned by about 4.8", "hollow by about 4.8"),
-        (lambda s: _warmed(Made(before_k=0.0, after_k=s * 1.0, bend_um=None)), "crowned", "hollow"),
+        (lambda s: warmed(0.0, s * 1.0), "crowned", "hollow"),
         (wishes, "a crown of", "a hollow of"),
     ],
 )  # fmt: skip
@@ -213,8 +226,7 @@ def test_each_sign_has_its_word(words, plus, minus):
 
 
 def test_temperatures_before_and_after_stand_in_their_order():
-    words = _warmed(Made(before_k=-0.5, after_k=1.0, bend_um=None))
-    assert "was -0.5 °C against its bottom before and +1.0 °C after" in words
+    assert "was -0.5 °C against its bottom before and +1.0 °C after" in warmed(-0.5, 1.0)
 
 
 @pytest.mark.parametrize(
@@ -284,7 +296,7 @@ def test_form_of_a_part_goes_by_where_it_is_thickest_and_thinnest(largest_mm, sm
 )
 def test_blue_that_contradicts_the_map_says_which_way_the_face_must_lie(seen, there, elsewhere):
     mark = Made(seen=seen, from_mm=100.0, to_mm=200.0, at_mm=150.0, gap_um=9.0, expanded_gap_um=1.0)
-    words = _contradiction_words(mark, Made(film_um=3.0, film_uncertainty_um=0.5), False)
+    words = contradiction_words(mark, Made(film_um=3.0, film_uncertainty_um=0.5), False)
     assert f"the face is {there} there than mapped, or {elsewhere}" in words
 
 
