@@ -5,6 +5,7 @@ import faulthandler
 import os
 import signal
 import subprocess
+from pathlib import Path
 
 import pytest
 
@@ -73,6 +74,25 @@ def is_converted_here():
         for room in (keeping, mending, recorder):
             patch.setattr(room, "convert", convert)
         yield here
+
+
+@pytest.fixture(scope="module")
+def opened_once():
+    """A survey folder in which no file has changed is opened once: commands that ask it share its maps."""
+    from analysis.answers import surveys
+
+    plain, opened = surveys.load, {}
+
+    def load(folder):
+        files = [(path, path.stat()) for path in sorted(Path(folder).rglob("*"))]
+        key = (str(folder), *((str(path), each.st_mtime_ns, each.st_size) for path, each in files))
+        if key not in opened:
+            opened[key] = plain(folder)
+        return opened[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(surveys, "load", load)
+        yield
 
 
 ENDS_WITHIN_S = 20

@@ -15,6 +15,7 @@ import xarray
 
 from acquire.cli import main
 
+pytestmark = pytest.mark.usefixtures("opened_once")
 BED = """
 [bed]
 name = "invented bed"

@@ -56,6 +56,7 @@ def run(program, *arguments):
     return [line[1:] for line in done.stdout.splitlines() if line.startswith("@")]
 
 
+@pytest.mark.whole
 def test_what_a_command_does_is_told_without_loading_what_does_it():
     """All in one process: what one of them loaded would be there for all that follow."""
     for line in run(HELP):
@@ -111,6 +112,7 @@ def vars_of(setup):
     return {field.name: getattr(setup, field.name) for field in fields(setup)}
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize("words", [["map", "front"], ["twist"], ["compare", "1", "1"], ["combine"]])
 def test_answers_load_no_more_than_their_sums_need(survey, words):
     command, *rest = words
@@ -119,6 +121,7 @@ def test_answers_load_no_more_than_their_sums_need(survey, words):
     assert not set(HEAVY) & set(loaded)
 
 
+@pytest.mark.whole
 def test_lag_of_drawn_readings_loads_no_more_than_its_sums_need():
     """A smooth curve is fitted to them, which one could leave to scipy.interpolate."""
     program = """
@@ -132,6 +135,7 @@ print("@" + json.dumps(sorted(sys.modules)))
     assert not set(HEAVY) & set(json.loads(run(program)[-1]))
 
 
+@pytest.mark.whole
 def test_list_of_traverses_loads_no_sums_at_all(survey):
     code, loaded = json.loads(run(ANSWER, "show", survey)[-1])
     assert code == 0 and "h5py" in loaded

@@ -1,5 +1,8 @@
 """At the end of a run that the others contradict: told, and asked; mended only where it was answered yes."""
 
+import contextlib
+import io
+import shutil
 import sys
 
 import click
@@ -10,15 +13,18 @@ from acquire.cli import main
 from acquire.store import read_survey
 from tests.invented import bed_toml, level, survey_in
 
+pytestmark = pytest.mark.usefixtures("opened_once")
 BED = bed_toml(faces=("way",), instruments={"level": level(base_mm=100, seating_um=0.0)})
+HOW = ("--face", "way", "-i", "level", "--direction")
 AT_MM = np.arange(50.0, 1000.0, 100.0)
 SLOPE = np.diff(-40 * np.sin(np.pi * np.linspace(0, 1, 11) ** 1.7)) * 10
 
 
-@pytest.fixture
-def three_runs(tmp_path):
-    """A survey of three right runs; gives it and the CSV of a fourth, taken with the level turned."""
-    survey = survey_in(tmp_path / "survey", BED)
+@pytest.fixture(scope="module")
+def measured(tmp_path_factory):
+    """A survey of three right runs, none of them doubted; beside it the CSV of a fourth, its level turned."""
+    tmp_path = tmp_path_factory.mktemp("measured")
+    survey, said = survey_in(tmp_path / "survey", BED), io.StringIO()
     rng = np.random.default_rng(1)
     for number, way in enumerate(("forward", "reverse", "forward", "reverse")):
         sign = -1 if number == 3 else 1
@@ -27,18 +33,21 @@ def three_runs(tmp_path):
         csv = tmp_path / f"{number}.csv"
         csv.write_text("station_mm,reading\n" + "".join(f"{x:g},{y:.1f}\n" for x, y in rows))
         if number < 3:
-            assert (
-                main(["import", str(survey), str(csv), "--face", "way", "-i", "level", "--direction", way])
-                == 0
-            )
-    return survey, [
-        "import", str(survey), str(csv), "--face", "way", "-i", "level", "--direction", "reverse",
-    ]  # fmt: skip
+            with contextlib.redirect_stderr(said):
+                assert main(["import", str(survey), str(csv), *HOW, way]) == 0
+    assert "?" not in said.getvalue()  # the right ones were not doubted
+    return survey, csv
+
+
+@pytest.fixture
+def three_runs(measured, tmp_path):
+    """Those three, and the words that import the fourth."""
+    survey = shutil.copytree(measured[0], tmp_path / "survey")
+    return survey, ["import", str(survey), str(measured[1]), *HOW, "reverse"]
 
 
 def test_contradicted_run_is_kept_as_written_and_the_command_that_mends_it_is_told(three_runs, capsys):
     survey, fourth = three_runs
-    assert "?" not in capsys.readouterr().err  # the right ones were not doubted
     assert main(fourth) == 0
     told = capsys.readouterr().err
     assert f"waylog redo {survey} 4 --as turned" in told and "turned end for end" in told

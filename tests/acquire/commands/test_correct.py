@@ -1,6 +1,7 @@
 """One misread corrected or struck out: what was read stays, nothing else moves, and it lasts."""
 
 import json
+import shutil
 
 import h5py
 import numpy as np
@@ -15,12 +16,18 @@ BED = bed_toml(400, name="invented lathe bed", faces=("way",), instruments={"dia
 TYPED = "station_mm,reading (thou),repeat,note\n0,1,1,\n100,20,1,chip?\n200,3,1,\n200,3.5,2,\n300,2,1,\n"
 
 
-@pytest.fixture
-def survey(tmp_path):
-    folder = survey_in(tmp_path / "survey", BED)
-    (tmp_path / "run.csv").write_text(TYPED, encoding="utf-8")
-    assert main(["import", str(folder), str(tmp_path / "run.csv"), *HOW]) == 0
+@pytest.fixture(scope="module")
+def measured(tmp_path_factory):
+    folder = survey_in(tmp_path_factory.mktemp("measured") / "survey", BED)
+    path = folder.parent / "run.csv"
+    path.write_text(TYPED, encoding="utf-8")
+    assert main(["import", str(folder), str(path), *HOW]) == 0
     return folder
+
+
+@pytest.fixture
+def survey(measured, tmp_path):
+    return shutil.copytree(measured, tmp_path / "survey")
 
 
 HOW = ("--face", "way", "-i", "dial", "-r", "line")

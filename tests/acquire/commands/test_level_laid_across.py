@@ -11,6 +11,7 @@ from acquire.cli import main
 from acquire.store import files_of, read_survey, read_traverse
 from tests.invented import bed_toml, flat, level, survey_in
 
+pytestmark = pytest.mark.usefixtures("opened_once")
 BED = bed_toml(
     800,
     faces={

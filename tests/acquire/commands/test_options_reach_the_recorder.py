@@ -6,6 +6,7 @@ survey is in inches: a bare length is inches (25.4 mm, by definition).
 
 import io
 import json
+import shutil
 
 import pytest
 
@@ -123,11 +124,17 @@ HOW = [
 ]
 
 
-@pytest.fixture
-def with_a_run(survey):
+@pytest.fixture(scope="module")
+def measured(tmp_path_factory):
     """A level run there, as number 1."""
-    assert taken(survey, "station,reading\n4,1\n12,2\n20,3\n", "--face", "way", "-i", "level") == 0
-    return survey
+    folder = survey_in(tmp_path_factory.mktemp("measured") / "survey", BED)
+    assert taken(folder, "station,reading\n4,1\n12,2\n20,3\n", "--face", "way", "-i", "level") == 0
+    return folder
+
+
+@pytest.fixture
+def with_a_run(measured, survey):
+    return shutil.copytree(measured, survey, dirs_exist_ok=True)
 
 
 def taken(survey, text, *words):

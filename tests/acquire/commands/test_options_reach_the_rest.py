@@ -1,6 +1,7 @@
 """What is typed behind `marks`, `undo`, `redo`, `mend`, `correct`, `watch` and `start` is what is done."""
 
 import io
+import shutil
 from types import SimpleNamespace
 
 import click
@@ -24,16 +25,21 @@ BED = bed_toml(
 )
 
 
-@pytest.fixture
-def survey(tmp_path):
+@pytest.fixture(scope="module")
+def measured(tmp_path_factory):
     """An indicator's run on the way, and a second one."""
-    folder = survey_in(tmp_path / "survey", BED)
-    path = tmp_path / "run.csv"
+    folder = survey_in(tmp_path_factory.mktemp("measured") / "survey", BED)
+    path = folder.parent / "run.csv"
     path.write_text("station,reading\n0,1\n4,2\n8,3\n", encoding="utf-8")
     for _ in range(2):
         how = ("--face", "way", "-i", "dial", "-r", "line")
         assert main(["-q", "import", str(folder), str(path), *how]) == 0
     return folder
+
+
+@pytest.fixture
+def survey(measured, tmp_path):
+    return shutil.copytree(measured, tmp_path / "survey")
 
 
 def test_marks_are_kept_under_the_edge_as_long_as_it_is_with_film_and_words(survey):

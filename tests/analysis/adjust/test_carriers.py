@@ -5,6 +5,7 @@ come out within what is stated.
 """
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -92,9 +93,14 @@ SET_UPS = {
 }  # fmt: skip
 
 
+@pytest.fixture(scope="module")
+def mapped(invented_bed, from_one):
+    return cache(lambda case: combine(*survey(invented_bed, from_one(), **SET_UPS[case])))
+
+
 @pytest.mark.parametrize("case", SET_UPS)
-def test_no_height_is_off_by_more_than_is_stated(invented_bed, make_traverse, case):
-    bed_map = combine(*survey(invented_bed, make_traverse, **SET_UPS[case]))
+def test_no_height_is_off_by_more_than_is_stated(mapped, case):
+    bed_map = mapped(case)
     for face, truth in TRUTH.items():
         level = remove_line(bed_map.profile(face), "least-squares")
         x = level.station_mm
@@ -103,8 +109,8 @@ def test_no_height_is_off_by_more_than_is_stated(invented_bed, make_traverse, ca
 
 
 @pytest.mark.parametrize("case", SET_UPS)
-def test_a_straight_tailstock_way_is_not_called_crowned(invented_bed, make_traverse, case):
-    bed_map = combine(*survey(invented_bed, make_traverse, **SET_UPS[case]))
+def test_a_straight_tailstock_way_is_not_called_crowned(mapped, case):
+    bed_map = mapped(case)
     found = straightness(bed_map.profile("tail"), "least-squares")
     assert found.range_um <= found.expanded_um + ALLOWED_UM
     assert not bed_map.points

@@ -16,6 +16,7 @@ from analysis.answers.surveys import Survey
 from analysis.words.plan import not_yet_words
 from analysis.words.plan_answer import after_words
 
+pytestmark = pytest.mark.usefixtures("opened_once")
 X = np.arange(0.0, 2001.0, 100.0)
 MIDDLE = X[:-1] + 50
 HOLLOW = -50 * np.sin(np.pi * X / 2000) ** 2

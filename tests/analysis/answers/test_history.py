@@ -18,6 +18,7 @@ from analysis.linear.profile import Profile
 from analysis.words.facts import sentences
 from analysis.words.history import history_words, twist_change_words
 
+pytestmark = pytest.mark.usefixtures("opened_once")
 X = np.arange(0, 1001, 100.0)
 MIDDLE = (X[1:] + X[:-1]) / 2
 STOOD = {"stands_on": "feet", "clamped": False, "headstock_on": False, "carriage_on": False}

@@ -19,6 +19,7 @@ from analysis.words.joints import joints_words
 from analysis.words.ripples import ripples_words
 from tests.told_answers.odd_habits import invent_odd
 
+pytestmark = pytest.mark.usefixtures("opened_once")
 AT = 1000.0
 X = np.arange(50.0, 2000.0, 100.0)
 MIDDLE = X[:-1] + 50
@@ -255,6 +256,7 @@ def test_commands_answer_in_words_json_and_picture(tmp_path, capsys):
     assert "--across-joints" in capsys.readouterr().err
 
 
+@pytest.mark.statistics
 def test_figures_of_a_joint_are_numbers_where_rounding_doubts_what_is_known():
     """Every second place read on the way there and the others on the way back, dials from way to way
     (invented): steps of two faces were not a number, and with them how the piece lies."""

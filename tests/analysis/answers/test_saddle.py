@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from functools import cache
 from types import SimpleNamespace
 
 import numpy as np
@@ -22,14 +23,16 @@ INSTRUMENTS = {
     "cross": 'quantity = "roll"\nunit = "um/m"\nstandard_uncertainty = 1\nseating_um = 0.0',
 }
 WORN = np.where((X > 150) & (X < 850), -1.0, 0.0)
-DEEP = {"front": 180.0, "rear": 120.0}
 
 
-@pytest.fixture
-def worn(make_traverse, invented_bed):
+@pytest.fixture(scope="module")
+def worn(from_one, invented_bed):
     """Both ways worn evenly between 200 and 800 mm: planned, all comes down to there."""
+    make_traverse = from_one()
 
-    def make(unworn="unworn_mm = [[0, 100], [900, 1000]]", deep=DEEP):
+    @cache
+    def make(unworn="unworn_mm = [[0, 100], [900, 1000]]", front_um=180.0, rear_um=120.0):
+        deep = {"front": front_um, "rear": rear_um}
         faces = {
             side: f'normal = "up"\nacross_mm = {at}\ncarriage = "{side}"\n{unworn}'
             for side, at in (("front", 0), ("rear", 300))
@@ -57,7 +60,7 @@ def test_drop_at_the_apron_is_carried_across_from_both_ways(worn):
 
 
 def test_lining_takes_the_mean_drop_of_each_way_into_account(worn):
-    found = saddle_drop(worn(deep={"front": 250.0, "rear": 250.0}), 0.0, lining=Lining(1.5, 0.1, 0.1))
+    found = saddle_drop(worn(front_um=250.0, rear_um=250.0), 0.0, lining=Lining(1.5, 0.1, 0.1))
     assert [each.way for each in found.mill_off] == ["front", "rear"]
     for each in found.mill_off:
         assert each.mill_off_mm == pytest.approx(1.25, abs=0.001)

@@ -8,6 +8,7 @@ import pytest
 from acquire.cli import main
 from tests.invented import survey_in
 
+pytestmark = pytest.mark.usefixtures("opened_once")
 BED = """
 [bed]
 name = "invented lathe"

@@ -10,6 +10,7 @@ import pytest
 from acquire.cli import main
 from acquire.model.inch_words import in_owners_unit
 
+pytestmark = pytest.mark.usefixtures("opened_once")
 PLACES = np.arange(0, 43, 3.0)
 MORE = """
 [straightedges.three-foot]

@@ -264,7 +264,7 @@ def test_twist_before_and_after_stand_with_what_is_expanded_already(unit):
         after_expanded_um_per_m=20.0,
         figure="ways",
     )  # fmt: skip
-    (axes,) = history_figure([], unit.inch, twist).axes
+    (axes,) = history_figure([], unit.inch, twist=twist, is_titled=False).axes
     for row, (value, half) in enumerate(((100.0, 10.0), (-50.0, 20.0))):
         before = axes.containers[row]
         (bar,) = before.lines[2][0].get_segments()

@@ -161,9 +161,10 @@ OWN = "standard_uncertainty = 1.0\nseating_um = 0"
 LEVEL = f'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\n{OWN}'
 
 
-@pytest.fixture
-def parts_of(invented_bed, make_traverse):
+@pytest.fixture(scope="module")
+def parts_of(invented_bed, from_one):
     """The further parts of runs made in memory, by title; a run: instrument, stations, readings, setup."""
+    make_traverse = from_one()
 
     def make(runs, **described):
         bed = invented_bed(**described)
@@ -253,7 +254,7 @@ def heads_of(table):
 FINE = np.arange(0, 2001, 50.0)
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def planer(parts_of):
     """Invented truth: the second piece 25 µm high from 1025 mm on, an undeclared step of 30 µm at 525 mm."""
     noise = np.random.default_rng(3)
