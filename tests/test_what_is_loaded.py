@@ -119,6 +119,7 @@ def test_answers_load_no_more_than_their_sums_need(survey, words):
     code, loaded = json.loads(run(ANSWER, command, survey, *rest)[-1])
     assert code in (0, 1)
     assert not set(HEAVY) & set(loaded)
+    assert "analysis.level.continuous" not in loaded, "nothing was drawn"
 
 
 @pytest.mark.whole

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 import scipy.sparse
@@ -40,11 +41,13 @@ from analysis.adjust.tying import (
     tie_together,
 )
 from analysis.adjust.variance_components import VarianceComponent, factors_of
-from analysis.level.continuous import ContinuousHeights
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
 from analysis.linear.shown import table_html
 from analysis.observe import CrossedJoint, Observations, Place
+
+if TYPE_CHECKING:
+    from analysis.level.continuous import ContinuousHeights
 
 MEDIAN_OF_NORMAL = 0.6745
 
@@ -203,7 +206,7 @@ class BedMap:
         blocks = [each.drawn for each in self.observations if each.drawn and face in each.faces]
         return tuple(float(mm) for block in blocks for mm in block.heights.blind_wavelength_mm)
 
-    def drawn(self, face: str) -> ContinuousHeights | None:
+    def drawn(self, face: str) -> "ContinuousHeights | None":
         """The estimate from the drawn levels of a face, where there are any."""
         blocks = (each for each in self.observations if each.drawn and face in each.faces)
         block = next(blocks, None)

@@ -26,13 +26,15 @@ that are of these runs.
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from analysis.level.continuous import ContinuousHeights
 from analysis.linear.fact import Fact
 from analysis.observe import Nuisance, Observations, Unknown
+
+if TYPE_CHECKING:
+    from analysis.level.continuous import ContinuousHeights
 
 LEAST_COMMON = 4
 """Stations that two runs must share for a bow between them to be told from their zeros."""
@@ -174,7 +176,7 @@ def bow_at(station_mm: Any, span_mm: tuple[float, float]) -> Any:
     return 1 - ((station_mm - middle) / half) ** 2
 
 
-def with_untold_bows(block: Observations, found: Sequence[Return]) -> ContinuousHeights | None:
+def with_untold_bows(block: Observations, found: Sequence[Return]) -> "ContinuousHeights | None":
     """What a block of drawn levels was made of, its base-lag stations as uncertain by bows as its map is."""
     heights = None if block.drawn is None else block.drawn.heights
     chain = None if heights is None else heights.base_lag

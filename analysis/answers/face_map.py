@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,7 +15,6 @@ from analysis.adjust.drift import Drift, drifts, only_one_way
 from analysis.adjust.nuisances import bears_on, linked_traverses
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.feet import untied_feet
-from analysis.level.base_lag import BaseLagHeights
 from analysis.linear.fact import Fact
 from analysis.linear.profile import COVERAGE_FACTOR, Profile
 from analysis.linear.reference_lines import (
@@ -27,6 +27,9 @@ from analysis.linear.reference_lines import (
     worst_over,
 )
 from analysis.linear.shown import KEPT_INSIDE, Shown
+
+if TYPE_CHECKING:
+    from analysis.level.base_lag import BaseLagHeights
 
 LINES = ("ends", "least-squares", "minimum-zone", "unworn")
 
@@ -275,7 +278,7 @@ def own_shape(bed_map: BedMap, face: str) -> tuple[Profile, tuple[Fact, ...]]:
     return profile, _warnings(bed_map, face)
 
 
-def _base_lag(chain: BaseLagHeights | None, line: str, described: Face) -> BaseLag | None:
+def _base_lag(chain: "BaseLagHeights | None", line: str, described: Face) -> BaseLag | None:
     """The stations one base apart from their own line, and how straight they are."""
     if chain is None:
         return None

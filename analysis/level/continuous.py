@@ -29,6 +29,7 @@ from analysis.level.noise import Noise, judge_noise
 from analysis.level.opinions import Hypothesis, covariance_of_mean_piece, hypotheses_for, mixture
 from analysis.level.slopes import ContinuousRun, height_weights, spacing_for
 from analysis.level.smoothness import FewPlaces
+from analysis.linear.straight_line import line_free_contrasts
 
 Array = NDArray[np.float64]
 
@@ -115,34 +116,6 @@ class ContinuousHeights:
         """
         not_seen = None if anchored else self.not_seen_alone
         return replace(self, anchored=anchored, not_seen=not_seen, band_is_95_percent=not_seen is None)
-
-
-def line_free_contrasts(station_mm: ArrayLike) -> Array:
-    """Orthonormal combinations of heights at `station_mm` that a line added to them does not change.
-
-    Their transpose times themselves takes the least-squares line off.
-
-    Parameters
-    ----------
-    station_mm : array, shape (k,)
-        At least three different stations.
-
-    Returns
-    -------
-    matrix : array, shape (k − 2, k)
-
-    Examples
-    --------
-    Three heights have one: how far the middle is off the chord.
-
-    >>> matrix = line_free_contrasts([0, 100, 200])
-    >>> (matrix / matrix[0, 0]).round(9)
-    array([[ 1., -2.,  1.]])
-    """
-    station = np.asarray(station_mm, dtype=float)
-    centred = station - station.mean()
-    lines = np.stack([np.ones_like(centred), centred / np.abs(centred).max()], axis=1)
-    return np.linalg.qr(lines, mode="complete")[0][:, 2:].T
 
 
 def _checked_targets(runs: Sequence[ContinuousRun], station_mm: ArrayLike, spacing_mm: float) -> Array:

@@ -70,6 +70,34 @@ def least_squares_rows(x: NDArray, weight: NDArray) -> NDArray[np.float64]:
     return np.stack([share + slope * (np.mean(x) - share @ x), slope])
 
 
+def line_free_contrasts(station_mm: ArrayLike) -> NDArray[np.float64]:
+    """Orthonormal combinations of heights at `station_mm` that a line added to them does not change.
+
+    Their transpose times themselves takes the least-squares line off.
+
+    Parameters
+    ----------
+    station_mm : array, shape (k,)
+        At least three different stations.
+
+    Returns
+    -------
+    matrix : array, shape (k − 2, k)
+
+    Examples
+    --------
+    Three heights have one: how far the middle is off the chord.
+
+    >>> matrix = line_free_contrasts([0, 100, 200])
+    >>> (matrix / matrix[0, 0]).round(9)
+    array([[ 1., -2.,  1.]])
+    """
+    station = np.asarray(station_mm, dtype=float)
+    centred = station - station.mean()
+    lines = np.stack([np.ones_like(centred), centred / np.abs(centred).max()], axis=1)
+    return np.linalg.qr(lines, mode="complete")[0][:, 2:].T
+
+
 def _through(x: NDArray, a: int, b: int) -> NDArray[np.float64]:
     slope = np.zeros_like(x)
     slope[a], slope[b] = -1 / (x[b] - x[a]), 1 / (x[b] - x[a])

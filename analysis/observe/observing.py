@@ -9,7 +9,6 @@ from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Stations, Traverse
 from analysis.linear.fact import Fact
-from analysis.observe.continuous import observe_continuous, tied
 from analysis.observe.differences import description_warnings
 from analysis.observe.offset import offset_model
 from analysis.observe.reduction import at_stations
@@ -108,6 +107,8 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
     where = f"traverse {traverse.number:03d}"
     setup, instrument = traverse.setup, traverse.instrument
     if is_drawn_level(traverse):
+        from analysis.observe.continuous import observe_continuous
+
         return observe_continuous([traverse], bed)
     if setup.quantity not in KINDS:
         raise AnalysisError(where, f"found readings of {setup.quantity}", " | ".join(KINDS), "")
@@ -185,6 +186,11 @@ def _with_blocks(
     singles: list[Observations], drawn: Sequence[Traverse], bed: Bed, solved: Sequence[Observations] = ()
 ) -> list[Observations]:
     """All together, one block per face; a block of the very same runs stays as it is."""
+    if not drawn:
+        return sorted(singles, key=lambda each: each.traverse)
+    # many surveys have none, and need not load what solves them
+    from analysis.observe.continuous import observe_continuous, tied
+
     groups: dict[str | None, list[Traverse]] = {}
     for traverse in drawn:
         groups.setdefault(traverse.setup.face, []).append(traverse)

@@ -14,6 +14,7 @@ off within a base of the joint: there the heights are as uncertain as the step. 
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,9 +22,12 @@ from scipy.special import stdtrit
 
 from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_M
-from analysis.level.continuous import ContinuousHeights, line_free_contrasts
-from analysis.level.slopes import ContinuousRun
 from analysis.linear.pieces import side_of
+from analysis.linear.straight_line import line_free_contrasts
+
+if TYPE_CHECKING:
+    from analysis.level.continuous import ContinuousHeights
+    from analysis.level.slopes import ContinuousRun
 
 CLEAR_MM = 5.0
 """A foot so near the joint may stand on either piece: where it is, is known by rule and line only."""
@@ -46,7 +50,7 @@ class CrossedJoint:
     """The longest base that crossed it."""
 
 
-def joints_crossed(runs: Sequence[ContinuousRun], joints_mm: Sequence[float]) -> tuple[CrossedJoint, ...]:
+def joints_crossed(runs: Sequence["ContinuousRun"], joints_mm: Sequence[float]) -> tuple[CrossedJoint, ...]:
     """The joints that feet of these runs crossed, with their steps.
 
     Raises
@@ -67,7 +71,7 @@ def joints_crossed(runs: Sequence[ContinuousRun], joints_mm: Sequence[float]) ->
     return tuple(_crossed(runs, mm) for mm in crossed)
 
 
-def without_steps(run: ContinuousRun, crossed: Sequence[CrossedJoint]) -> ContinuousRun:
+def without_steps(run: "ContinuousRun", crossed: Sequence[CrossedJoint]) -> "ContinuousRun":
     """The run as on a bed without these steps, less the readings with a foot near a joint."""
     kept = np.ones(len(run.station_mm), bool)
     slope = run.slope_um_per_m.copy()
@@ -107,7 +111,7 @@ def steps_variance_um2(
     return variance
 
 
-def with_steps(heights: ContinuousHeights, crossed: Sequence[CrossedJoint]) -> ContinuousHeights:
+def with_steps(heights: "ContinuousHeights", crossed: Sequence[CrossedJoint]) -> "ContinuousHeights":
     """Heights of the bed as it is, of what runs without the steps gave."""
     if not crossed:
         return heights
@@ -130,15 +134,15 @@ def with_steps(heights: ContinuousHeights, crossed: Sequence[CrossedJoint]) -> C
     )
 
 
-def _clear_mm(run: ContinuousRun) -> float:
+def _clear_mm(run: "ContinuousRun") -> float:
     return CLEAR_MM + run.pad_mm / 2
 
 
-def _is_crossed(run: ContinuousRun, at_mm: float) -> bool:
+def _is_crossed(run: "ContinuousRun", at_mm: float) -> bool:
     return bool(np.any(np.abs(run.station_mm - at_mm) < run.base_mm / 2))
 
 
-def _crossed(runs: Sequence[ContinuousRun], at_mm: float) -> CrossedJoint:
+def _crossed(runs: Sequence["ContinuousRun"], at_mm: float) -> CrossedJoint:
     over = [run for run in runs if _is_crossed(run, at_mm)]
     jumps = [jump for run in over for jump in _jumps_um(run, at_mm)]
     longest_mm = max(run.base_mm for run in over)
@@ -163,18 +167,18 @@ def _crossed(runs: Sequence[ContinuousRun], at_mm: float) -> CrossedJoint:
     )
 
 
-def _lies_on(runs: Sequence[ContinuousRun], at_mm: float, side: int) -> bool:
+def _lies_on(runs: Sequence["ContinuousRun"], at_mm: float, side: int) -> bool:
     """Whether both feet ever stood on the piece on that side of a joint."""
     return any(np.any(side * (run.station_mm - at_mm) > run.base_mm / 2 + _clear_mm(run)) for run in runs)
 
 
-def _window_mm(run: ContinuousRun) -> float:
+def _window_mm(run: "ContinuousRun") -> float:
     """An eighth of the base, or more where that holds too few readings."""
     few = (LEAST_READINGS + 1) * float(np.median(np.diff(run.station_mm)))
     return min(max(WINDOW_SHARE * run.base_mm, few), WIDEST_SHARE * run.base_mm)
 
 
-def _jumps_um(run: ContinuousRun, at_mm: float) -> Iterator[tuple[float, float]]:
+def _jumps_um(run: "ContinuousRun", at_mm: float) -> Iterator[tuple[float, float]]:
     """The step by each foot that crossed: value and variance."""
     for side in (-1, 1):
         off = run.station_mm - (at_mm + side * run.base_mm / 2)
@@ -185,7 +189,7 @@ def _jumps_um(run: ContinuousRun, at_mm: float) -> Iterator[tuple[float, float]]
             yield -side * scale * (beyond - before), scale**2 * (doubt_before + doubt_beyond)
 
 
-def _line_at(run: ContinuousRun, away_mm: NDArray, off_mm: NDArray) -> tuple[float, float] | None:
+def _line_at(run: "ContinuousRun", away_mm: NDArray, off_mm: NDArray) -> tuple[float, float] | None:
     """Where a line through the readings on one side of a jump meets it, and its variance."""
     clear = _clear_mm(run)
     mine = (away_mm > clear) & (away_mm <= clear + _window_mm(run))

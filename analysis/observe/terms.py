@@ -9,7 +9,7 @@ the unit of the reading.  A height between nodes is read off the cubic through t
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from scipy import sparse
@@ -17,9 +17,11 @@ from scipy import sparse
 from acquire.model.places import ROUNDING_MM
 from acquire.model.quantity import LARGEST_LENGTH, QUANTITIES, SLOPE, Quantity
 from acquire.model.traverse import Traverse
-from analysis.level.continuous import ContinuousHeights
 from analysis.linear.fact import Fact
 from analysis.observe.over_joints import CrossedJoint
+
+if TYPE_CHECKING:
+    from analysis.level.continuous import ContinuousHeights
 
 
 class Place(NamedTuple):
@@ -110,7 +112,7 @@ HEIGHTS = Quantity("heights", SLOPE.read_with, {"um": 1.0}, -LARGEST_LENGTH, LAR
 class DrawnBlock:
     """How a block of drawn levels was solved."""
 
-    heights: ContinuousHeights
+    heights: "ContinuousHeights"
     """The estimate behind it."""
     traverses: tuple[Traverse, ...]
     """What it was made of, so that further drawn runs of the face can be joined to it."""
