@@ -12,7 +12,7 @@ saddle brings it back: of sheet and bond thickness what is milled off the saddle
 A shim under the saddle's apron face lowers the apron further.  Derived; pressure angles are the gear's own.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import radians, sin, tan
 
 import numpy as np
@@ -25,8 +25,9 @@ from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import own_shape, reaches_unworn
 from analysis.answers.joint_cut import Wishes
-from analysis.answers.known_roll import ways_of
+from analysis.answers.known_roll import Ways, ways_of
 from analysis.answers.plan import plan_faces
+from analysis.answers.removal import Removal
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
 from analysis.linear.shown import KEPT_INSIDE
@@ -130,52 +131,21 @@ def saddle_drop(
     AnalysisError
         Where the ways are not described, a way names no unworn stretch to count from, or there is no plan.
     """
-    apron_mm = bed_map.bed.apron_mm if apron_mm is None else apron_mm
-    if apron_mm is None:
-        raise AnalysisError(
-            bed_map.bed.name,
-            "where across the bed the apron is was not said",
-            "apron_mm under [bed], or --apron",
-        )
+    apron_mm = _apron_across(bed_map, apron_mm)
     ways = ways_of(bed_map.bed)
-    for way in (ways.front, ways.rear):
-        described = bed_map.bed.faces[way]
-        if not reaches_unworn(own_shape(bed_map, way)[0], described):
-            raise AnalysisError(
-                way, "no unworn stretch of it was measured, so that its drop has nothing to be counted from",
-                "unworn_mm in bed.toml with two stations at least", "name one, and measure there",
-            )  # fmt: skip
-    plans = plan_faces(bed_map, (ways.front, ways.rear), Wishes(no_wind=True), across_joints=across_joints)
-    if plans.infeasible is not None:
-        raise AnalysisError(
-            "saddle", f"no plan leaves {ways.front} and {ways.rear} without wind", "ways that can be so cut",
-            f"`waylog plan` with --no-wind on {ways.front} and {ways.rear} says which wishes clash",
-        )  # fmt: skip
-    drops = {
-        way: _drop(bed_map, way, plans.plans[way].removal.removal_um, plans.plans[way].removal.station_mm)
-        for way in (ways.front, ways.rear)
-    }
-    front, rear = drops[ways.front], drops[ways.rear]
-    common = np.isin(front.station_mm, rear.station_mm)
-    there = np.isin(rear.station_mm, front.station_mm)
-    if not common.any():
-        raise AnalysisError(
-            "saddle", f"no station at which both {ways.front} and {ways.rear} are known", "one at least",
-            "read both at the same places",
-        )  # fmt: skip
-    front_um, rear_um = front.height_um[common], rear.height_um[there]
-    away = apron_mm - float(bed_map.bed.faces[ways.front].across_mm or 0.0)
-    share = away / ways.gauge_mm
-    at_apron = front_um + (rear_um - front_um) * share
-    of_front, of_rear = front.standard_uncertainty_um[common], rear.standard_uncertainty_um[there]
+    drops = _planned_drops(bed_map, ways, across_joints)
+    front, rear = _where_both_are_known(drops[ways.front], drops[ways.rear])
+    share = (apron_mm - float(bed_map.bed.faces[ways.front].across_mm or 0.0)) / ways.gauge_mm
+    at_apron = front.height_um + (rear.height_um - front.height_um) * share
+    of_front, of_rear = front.standard_uncertainty_um, rear.standard_uncertainty_um
     return SaddleDrop(
         front=ways.front,
         rear=ways.rear,
-        station_mm=front.station_mm[common],
-        front_um=front_um,
-        rear_um=rear_um,
+        station_mm=front.station_mm,
+        front_um=front.height_um,
+        rear_um=rear.height_um,
         standard_uncertainty_um=np.maximum(of_front, of_rear),
-        roll_um_per_m=(front_um - rear_um) / ways.gauge_mm * UM_PER_MM,
+        roll_um_per_m=(front.height_um - rear.height_um) / ways.gauge_mm * UM_PER_MM,
         apron_mm=apron_mm,
         at_apron_um=at_apron,
         pressure_angle_deg=pressure_angle_deg,
@@ -188,13 +158,57 @@ def saddle_drop(
     )
 
 
-def _drop(bed_map: BedMap, way: str, removal_um: NDArray, station_mm: NDArray) -> Profile:
+def _apron_across(bed_map: BedMap, apron_mm: float | None) -> float:
+    """Where the apron is, as asked for or as bed.toml says."""
+    apron_mm = bed_map.bed.apron_mm if apron_mm is None else apron_mm
+    if apron_mm is None:
+        raise AnalysisError(
+            bed_map.bed.name,
+            "where across the bed the apron is was not said",
+            "apron_mm under [bed], or --apron",
+        )
+    return apron_mm
+
+
+def _planned_drops(bed_map: BedMap, ways: Ways, across_joints: bool) -> dict[str, Profile]:
+    """How far each way comes down once both are cut without wind."""
+    for way in (ways.front, ways.rear):
+        if not reaches_unworn(own_shape(bed_map, way)[0], bed_map.bed.faces[way]):
+            raise AnalysisError(
+                way, "no unworn stretch of it was measured, so that its drop has nothing to be counted from",
+                "unworn_mm in bed.toml with two stations at least", "name one, and measure there",
+            )  # fmt: skip
+    plans = plan_faces(bed_map, (ways.front, ways.rear), Wishes(no_wind=True), across_joints=across_joints)
+    if plans.infeasible is not None:
+        raise AnalysisError(
+            "saddle", f"no plan leaves {ways.front} and {ways.rear} without wind", "ways that can be so cut",
+            f"`waylog plan` with --no-wind on {ways.front} and {ways.rear} says which wishes clash",
+        )  # fmt: skip
+    return {way: _drop(bed_map, way, plans.plans[way].removal) for way in (ways.front, ways.rear)}
+
+
+def _where_both_are_known(front: Profile, rear: Profile) -> tuple[Profile, Profile]:
+    if not np.isin(front.station_mm, rear.station_mm).any():
+        raise AnalysisError(
+            "saddle", f"no station at which both {front.face} and {rear.face} are known", "one at least",
+            "read both at the same places",
+        )  # fmt: skip
+    return _at(front, rear.station_mm), _at(rear, front.station_mm)
+
+
+def _at(profile: Profile, station_mm: NDArray) -> Profile:
+    """The profile at those of its stations that are among these."""
+    here = np.isin(np.round(profile.station_mm, 3), np.round(station_mm, 3))
+    covariance = profile.covariance_um2[np.ix_(here, here)]
+    return Profile(profile.face, profile.station_mm[here], profile.height_um[here], covariance)
+
+
+def _drop(bed_map: BedMap, way: str, removal: Removal) -> Profile:
     """How far the planned way lies below its unworn line; the uncertainty is that line's and the heights'."""
     described = bed_map.bed.faces[way]
     level = remove_line(own_shape(bed_map, way)[0], "unworn", described.unworn_mm)
-    here = np.isin(np.round(level.station_mm, 3), np.round(station_mm, 3))
-    covariance = level.covariance_um2[np.ix_(here, here)]
-    return Profile(way, level.station_mm[here], removal_um - level.height_um[here], covariance)
+    level = _at(level, removal.station_mm)
+    return replace(level, height_um=removal.removal_um - level.height_um)
 
 
 def _mill_offs(bed_map: BedMap, drops: dict[str, Profile], lining: Lining) -> list[MillOff]:

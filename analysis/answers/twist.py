@@ -155,24 +155,12 @@ def twist_of(
     """
     ways = ways_of(bed, front, rear)
     bed_map = combine(traverses, bed, by=by)
-    alone = {
-        name: known
-        for name, kind in METHODS.items()
-        if (known := _alone(traverses, bed, ways, kind)) is not None
-    }
+    alone = {name: each for name, kind in METHODS.items() if (each := _alone(traverses, bed, ways, kind))}
     # what one method tells by itself needs no carrier that is taken as not rolling
     is_told = any(known.known_up_to != "a line" for known in alone.values())
     found = known_roll(bed_map, ways, by_indicators=by == "indicator" or is_told)
     if found is None:
-        raise AnalysisError(
-            f"twist of {ways.front} and {ways.rear}",
-            "no cross level along them and no level map of both; how an indicator's carrier rolls is not "
-            "measured"
-            if by == "all"
-            else f"by {by} alone nothing tells their roll",
-            "one of the two" if by == "all" else "other readings",
-            f"record with `--across {ways.front} {ways.rear}`, or a level along each way",
-        )
+        raise _nothing_tells(ways, by)
     methods = {name: roll_figures(known, bed.carriage_length_mm) for name, known in alone.items()}
     on_carriage = _is_read_by_carriage(traverses, bed, ways)
     judged, worst = _compared(_as_the_carriage_rolls(methods, alone, ways) if on_carriage else methods)
@@ -205,6 +193,18 @@ def twist_of(
         far_end=bed.called.far_end,
         joints_mm=bed.joints_mm,
     )
+
+
+def _nothing_tells(ways: Ways, by: str) -> AnalysisError:
+    why = f"by {by} alone nothing tells their roll", "other readings"
+    if by == "all":
+        why = (
+            "no cross level along them and no level map of both; how an indicator's carrier rolls is not "
+            "measured",
+            "one of the two",
+        )
+    do = f"record with `--across {ways.front} {ways.rear}`, or a level along each way"
+    return AnalysisError(f"twist of {ways.front} and {ways.rear}", *why, do)
 
 
 def _carriage_follows(found: KnownRoll, ways: Ways) -> RollPart | None:
