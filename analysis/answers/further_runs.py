@@ -204,39 +204,40 @@ def _rolls(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[Candid
         pairs = [pair for pair in pairs if set(pair) == set(carriage)]
     for one, other in pairs:
         front, rear = sorted((one, other), key=lambda name: bed.faces[name].across_mm or 0.0)
-        yield Candidate(
-            _setup(bed, instrument, front=front, rear=rear),
-            instrument,
-            np.array(bed.station_mm),
-            Run("across", instrument.name, (front, rear)),
-            f"--across {front} {rear} --instrument {instrument.name}",
-        )
+        sides = {"front": front, "rear": rear}
+        command = f"--across {front} {rear} --instrument {instrument.name}"
+        yield _at_stations(bed, instrument, "across", sides, command)
 
 
 def _offsets(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[Candidate]:
     for reference, face in _ordered_pairs(bed):
         if bed.sense(reference, face) == 0:
             continue
-        yield Candidate(
-            _setup(bed, instrument, face=face, reference=reference),
-            instrument,
-            np.array(bed.station_mm),
-            Run("carried", instrument.name, (reference, face)),
-            f"{face} --instrument {instrument.name} --reference {reference}",
-        )
+        sides = {"reference": reference, "face": face}
+        command = f"{face} --instrument {instrument.name} --reference {reference}"
+        yield _at_stations(bed, instrument, "carried", sides, command)
 
 
 def _spans(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[Candidate]:
     for one, other in _pairs(bed):
         if bed.sense(one, other) != -1:
             continue
-        yield Candidate(
-            _setup(bed, instrument, face=one, other=other),
-            instrument,
-            np.array(bed.station_mm),
-            Run("over", instrument.name, (one, other)),
-            f"{one} --other {other} --instrument {instrument.name}",
-        )
+        sides = {"face": one, "other": other}
+        command = f"{one} --other {other} --instrument {instrument.name}"
+        yield _at_stations(bed, instrument, "over", sides, command)
+
+
+def _at_stations(
+    bed: Bed, instrument: Instrument, how: str, sides: dict[str, str], command: str
+) -> Candidate:
+    """A stepped run at the bed's stations; `sides` are those of the setup, in their order of naming."""
+    return Candidate(
+        _setup(bed, instrument, **sides),
+        instrument,
+        np.array(bed.station_mm),
+        Run(how, instrument.name, tuple(sides.values())),
+        command,
+    )
 
 
 def _pairs(bed: Bed) -> Sequence[tuple[str, str]]:

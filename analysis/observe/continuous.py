@@ -5,12 +5,12 @@ up to a height and a tilt. Both come back as unknowns: the tilt is the zero of t
 so that two faces read with one zero can be held against each other.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from acquire.model.bed import Bed, Instrument
+from acquire.model.bed import Bed, Face, Instrument
 from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
 from acquire.model.traverse import Stations, Traverse
@@ -98,28 +98,19 @@ def observe_continuous(
     """
     first = traverses[0]
     face = face_named(bed, first.setup.face, f"traverse {first.number:03d}")
-    kept = [usable(each.stations, f"traverse {each.number:03d}", bed.length_mm) for each in traverses]
-    signs = [
-        slope_sign(face, each.instrument, f"traverse {each.number:03d}", is_upright=bed.called.is_upright)
-        * (-1 if each.setup.turned else 1)
-        for each in traverses
-    ]
-    kept, late = put_back(traverses, kept)
-    times = drift_times(traverses, kept)
-    runs = [_run(*each) for each in zip(traverses, kept, signs, times, strict=True)]
+    read = _as_read(traverses, bed, face)
+    runs = [_run(*each) for each in zip(traverses, read.kept, read.signs, read.times, strict=True)]
     crossed = joints_crossed(runs, bed.joints_mm) if crossed is None else crossed
     runs = [without_steps(run, crossed) for run in runs] if crossed else runs
     station_mm = _stations_reached(runs, bed, first)
     heights: ContinuousHeights = _solved(runs, station_mm, belief=belief).tied(anchored)
     named = next((k for k, each in enumerate(traverses) if each.number == zero_of), 0)
+    zero, away_m = traverses[named], (station_mm - np.mean(station_mm)) / MM_PER_M
     tilt, tilt_sd = _tilt(heights, runs, named)
-    away_m = (station_mm - np.mean(station_mm)) / MM_PER_M
+    height_um = heights.height_um + tilt * away_m + steps_um(station_mm, crossed)
     covariance = heights.covariance_um2 + tilt_sd**2 * np.outer(away_m, away_m)
     covariance = covariance + np.diag(steps_variance_um2(station_mm, crossed))
-    height_um = heights.height_um + tilt * away_m + steps_um(station_mm, crossed)
-    heights = with_steps(heights, crossed)
-    heights = _as_read(_with_shared_errors(heights, traverses), times, signs)
-    zero = first if named == 0 else traverses[named]
+    heights = _drifting_as_shown(_with_shared_errors(with_steps(heights, crossed), traverses), read)
     return Observations(
         traverse=first.number,
         with_traverses=tuple(each.number for each in traverses[1:]),
@@ -133,37 +124,64 @@ def observe_continuous(
         correction=np.zeros(len(station_mm)),
         forms=tuple({Place("height", face.id, float(x), "touched"): 1.0} for x in station_mm),
         covariance=covariance + _of_free_height(covariance),
-        nuisances=(
-            Nuisance(Unknown("height", (str(first.number),)), np.ones(len(station_mm))),
-            *(
-                n
-                for each in _instruments(traverses)
-                # the slope as a whole is what the instrument of the zero showed, and its scale acts on it
-                for n in scale_nuisances(
-                    each, height_um if each.name == zero.instrument.name else heights.height_um
-                )
-            ),
-        ),
+        nuisances=tuple(_nuisances(traverses, zero.instrument, height_um, heights)),
         zero=zero.number if zero.setup.same_zero_as is None else zero.setup.same_zero_as,
         zero_instrument=zero.instrument.name,
-        zero_column=signs[named] * away_m,
+        zero_column=read.signs[named] * away_m,
         direction=first.setup.direction,
-        bow=_bow_of_drift(traverses, times, signs[0] / float(np.ptp(runs[0].station_mm)), station_mm),
+        bow=_bow_of_drift(read, float(np.ptp(runs[0].station_mm)), station_mm),
         drawn=DrawnBlock(heights, tuple(traverses), anchored, zero_of, tuple(crossed)),
-        zero_drift=_zero_drift(zero, kept[named], times[named], heights),
-        drawn_runs=tuple(
-            run
-            for each in zip(traverses, kept, heights.inflation, strict=True)
-            if (run := alone(*each[:2], bed, each[2])) is not None
-        ),
+        zero_drift=_zero_drift(zero, read.kept[named], read.times[named], heights),
+        drawn_runs=tuple(_by_themselves(read, bed, heights)),
         created_utc=first.setup.created_utc,
         warnings=(
             *(fact for each in traverses for fact in description_warnings(each, bed)),
             *_curve_not_seen(face.id, heights),
-            *late,
+            *read.late,
             *_noisier(heights, traverses),
         ),
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _AsRead:
+    """What the runs of a face read, where and when."""
+
+    traverses: Sequence[Traverse]
+    kept: Sequence[Stations]
+    """Where each reading was true, whatever it came late."""
+    signs: Sequence[int]
+    """-1 where a level shows a rise of the face as a fall: turned, or on a face that looks down."""
+    times: Sequence[DriftTimes]
+    late: tuple[Fact, ...]
+
+
+def _as_read(traverses: Sequence[Traverse], bed: Bed, face: Face) -> _AsRead:
+    usable_ones, signs = [], []
+    for each in traverses:
+        where = f"traverse {each.number:03d}"
+        usable_ones.append(usable(each.stations, where, bed.length_mm))
+        sign = slope_sign(face, each.instrument, where, is_upright=bed.called.is_upright)
+        signs.append(-sign if each.setup.turned else sign)
+    kept, late = put_back(traverses, usable_ones)
+    return _AsRead(traverses, kept, signs, drift_times(traverses, kept), late)
+
+
+def _nuisances(
+    traverses: Sequence[Traverse], of_zero: Instrument, height_um: np.ndarray, heights: ContinuousHeights
+) -> Iterator[Nuisance]:
+    """The free height, and scales: the slope as a whole is what the instrument of the zero showed."""
+    yield Nuisance(Unknown("height", (str(traverses[0].number),)), np.ones(len(height_um)))
+    for each in _instruments(traverses):
+        yield from scale_nuisances(each, height_um if each.name == of_zero.name else heights.height_um)
+
+
+def _by_themselves(read: _AsRead, bed: Bed, heights: ContinuousHeights) -> Iterator[Observations]:
+    """Each run by itself, where it tells anything so."""
+    for traverse, kept, inflation in zip(read.traverses, read.kept, heights.inflation, strict=True):
+        run = alone(traverse, kept, bed, inflation)
+        if run is not None:
+            yield run
 
 
 def with_run(block: Observations, further: Traverse, bed: Bed) -> Observations:
@@ -217,11 +235,9 @@ def _with_shared_errors(heights: ContinuousHeights, traverses: Sequence[Traverse
     return replace(heights, base_lag=replace(chain, covariance_um2=covariance))
 
 
-def _as_read(
-    heights: ContinuousHeights, times: Sequence[DriftTimes], signs: Sequence[int]
-) -> ContinuousHeights:
+def _drifting_as_shown(heights: ContinuousHeights, read: _AsRead) -> ContinuousHeights:
     """Drifts with the sign that the level showed: of a rising face, turned or looking down, the other."""
-    shown = {name: sign for (name, _), sign in zip(times, signs, strict=True)}
+    shown = {name: sign for (name, _), sign in zip(read.times, read.signs, strict=True)}
     drifts = {name: (shown[name] * rate, doubt) for name, (rate, doubt) in heights.drifts.items()}
     return replace(heights, drifts=drifts)
 
@@ -310,13 +326,11 @@ def _noisier(heights: ContinuousHeights, traverses: Sequence[Traverse]) -> tuple
     )
 
 
-def _bow_of_drift(
-    traverses: Sequence[Traverse], times: Sequence[DriftTimes], per_mm: float, station_mm: np.ndarray
-) -> Nuisance | None:
-    """What a drift by `per_mm` µm/m at each mm does to the heights; None where a run back tells it."""
-    first = traverses[0].setup
-    if any(drifts_with for drifts_with, _ in times):
+def _bow_of_drift(read: _AsRead, length_mm: float, station_mm: np.ndarray) -> Nuisance | None:
+    """What a drift by 1 µm/m over the run does to the heights; None where a run back tells it."""
+    first = read.traverses[0].setup
+    if any(drifts_with for drifts_with, _ in read.times):
         return None
-    grows = per_mm * (-1 if first.direction == "reverse" else 1)
+    grows = read.signs[0] / length_mm * (-1 if first.direction == "reverse" else 1)
     bow = grows * (station_mm - np.mean(station_mm)) ** 2 / 2 / MM_PER_M
     return Nuisance(Unknown("drift", (str(first.face), "drawn")), bow)
