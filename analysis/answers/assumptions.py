@@ -13,11 +13,13 @@ from acquire.model.traverse import Traverse
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.between_runs import rate_key
 from analysis.adjust.nuisances import drift_told, zero_roots
+from analysis.adjust.signs_shown import signs_shown
 from analysis.adjust.there_and_back import DRIFT, Return
 from analysis.observe import Observations
 
 SCALE, BASE, SEATING, FEET, CARRIAGE = "scale", "base", "seating", "feet", "carriage length"
 POSITIONS, DRIFT_STEADY, NO_DRIFT, BED = "positions exact", "drift steady", "no drift", "bed unchanged"
+SIGNS = "signs"
 TEMPERATURES = ("temperature_top_degC", "temperature_bottom_degC")
 
 
@@ -33,7 +35,7 @@ class Assumption:
 
     what: str
     """scale | base | seating | feet | carriage length | positions exact | drift steady | no drift |
-    bed unchanged."""
+    bed unchanged | signs."""
     stated: bool
     """Whether the description says how sure it is (of drift: whether the readings themselves do); what is
     not stated is taken as exact, feet that are not stated as a point, seating as none."""
@@ -65,6 +67,7 @@ def assumptions(
         return ()
     found = [*_of_instruments(sources), *_of_carriers(sources, bed_map.bed)]
     found.append(Assumption(POSITIONS, False))
+    found += _of_signs(used, bed_map)
     found += _of_drift(used, bed_map)
     if len({each.number for each in sources}) > 1:
         found.append(Assumption(BED, all(_has_temperatures(each) for each in sources)))
@@ -110,6 +113,15 @@ def _by_stated(what: str, values: Mapping[str, float | None]) -> Iterator[Assump
         names = tuple(name for name, value in values.items() if (value is not None) is is_stated)
         if names:
             yield Assumption(what, is_stated, names)
+
+
+def _of_signs(used: Sequence[Observations], bed_map: BedMap) -> Iterator[Assumption]:
+    """Of what the other readings would not contradict if plus were minus; a distance has no other sign."""
+    shown = signs_shown(bed_map.solution, bed_map.observations)
+    signed = dict.fromkeys(each.instrument for each in used if not each.measures.is_between)
+    names = tuple(name for name in signed if name not in shown)
+    if names:
+        yield Assumption(SIGNS, False, names)
 
 
 def _of_drift(used: Sequence[Observations], bed_map: BedMap) -> Iterator[Assumption]:

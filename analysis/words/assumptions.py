@@ -12,6 +12,7 @@ from analysis.answers.assumptions import (
     POSITIONS,
     SCALE,
     SEATING,
+    SIGNS,
     Assumption,
 )
 from analysis.linear.fact import Fact
@@ -25,6 +26,7 @@ _TAKEN = {
     (CARRIAGE, True): "carriage as long as stated",
     (CARRIAGE, False): "carriage as a point",
     (POSITIONS, False): "positions exact",
+    (SIGNS, False): "plus and minus as written",
     (DRIFT_STEADY, False): "drift steady",
     (NO_DRIFT, False): "no drift",
     (BED, True): "bed unchanged between runs",
@@ -70,7 +72,7 @@ def taken_words(found: Sequence[Assumption]) -> list[str]:
     parts = []
     for each in found:
         # of the others a drift may be taken off, or a bow be counted that may be one
-        is_of_some = each.what == NO_DRIFT or sum(other.what == each.what for other in found) > 1
+        is_of_some = each.what in (NO_DRIFT, SIGNS) or sum(other.what == each.what for other in found) > 1
         if (each.what, each.stated) in _TAKEN:
             names = f" ({', '.join(each.of)})" if is_of_some and each.of else ""
             parts.append(f"{_TAKEN[each.what, each.stated]}{names}")

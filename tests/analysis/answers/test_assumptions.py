@@ -18,6 +18,7 @@ from analysis.answers.assumptions import (
     POSITIONS,
     SCALE,
     SEATING,
+    SIGNS,
     Assumption,
     assumptions,
 )
@@ -90,12 +91,13 @@ def test_line_names_what_is_exact_and_leaves_out_what_the_uncertainty_counts(ste
     bare = taken_words(assumptions(stepped("forward")))
     assert bare == [
         "  The ± takes for granted: scale exact, base exact, no seating error, positions exact, "
-        "no drift (level)."
+        "plus and minus as written (level), no drift (level)."
     ]
     full = "scale_uncertainty = 0.002\nbase_uncertainty_mm = 0.1\nseating_um = 0.3\n"
     stated = taken_words(assumptions(stepped("forward", level=LEVEL + full)))
     assert stated == [
-        "  The ± takes for granted: seating new at every placing, positions exact, no drift (level)."
+        "  The ± takes for granted: seating new at every placing, positions exact, "
+        "plus and minus as written (level), no drift (level)."
     ]
 
 
@@ -227,3 +229,61 @@ def test_feet_and_the_blue_of_a_plan_take_for_granted_what_the_map_does(stepped)
     (plan,) = plan_faces(bed_map, ["front-flat"]).plans.values()
     assert wanted and plan.blue and all(each.assumptions == wanted for each in plan.blue)
     assert feet_to_move(bed_map, "front-flat", "rear-flat").assumptions == assumptions(bed_map)
+
+
+HOLLOW = 200.0 * (MIDDLE - 500.0) / 500.0
+"""Slopes of a way hollow by 50 µm."""
+
+
+def _two_levels(invented_bed, make_traverse, second, shape=HOLLOW):
+    """There and back by one level, and along `second` by another, which reads the other way round or not."""
+    bed = invented_bed(instruments={"level": LEVEL, "second": LEVEL})
+    runs = [
+        make_traverse(bed, "level", MIDDLE, shape, number=1, face="front-flat"),
+        make_traverse(bed, "level", MIDDLE, shape, number=2, face="front-flat", direction="reverse"),
+        make_traverse(bed, "second", MIDDLE, shape, number=3, face=second),
+    ]
+    return combine(runs, bed)
+
+
+def test_plus_and_minus_are_taken_as_written_where_no_other_instrument_shows_them(
+    invented_bed, make_traverse
+):
+    """A level there and back agrees with itself, hollow or crowned."""
+    apart = told(_two_levels(invented_bed, make_traverse, "rear-flat"))
+    assert apart[SIGNS] == Assumption(SIGNS, False, ("level", "second"))
+    assert SIGNS not in told(_two_levels(invented_bed, make_traverse, "front-flat"))
+    one = told(_two_levels(invented_bed, make_traverse, "rear-flat"), "front-flat")
+    assert one[SIGNS].of == ("level",)
+
+
+def test_a_straight_way_shows_no_signs(invented_bed, make_traverse):
+    found = told(_two_levels(invented_bed, make_traverse, "front-flat", 0.0 * HOLLOW))
+    assert found[SIGNS].of == ("level", "second")
+
+
+@pytest.mark.parametrize(("second", "is_shown"), [("front-flat", True), ("rear-flat", False)])
+def test_signs_that_show_are_those_whose_wrong_one_contradicts_the_rest(
+    invented_bed, make_traverse, second, is_shown
+):
+    """The other way round: negated, the readings of an instrument fit as well as before, or not at all."""
+    bed = invented_bed(instruments={"level": LEVEL, "second": LEVEL})
+    runs = [
+        make_traverse(bed, name, MIDDLE, sign * HOLLOW, number=number, face=face)
+        for number, name, sign, face in ((1, "level", 1.0, "front-flat"), (2, "second", -1.0, second))
+    ]
+    bed_map = combine(runs, bed)
+    assert (bed_map.chi_square > 100.0 or bool(bed_map.slips)) is is_shown
+    assert (SIGNS not in told(bed_map)) is is_shown
+
+
+def test_a_caliper_has_no_other_sign(invented_bed, make_traverse):
+    caliper = 'quantity = "span"\nunit = "um"\nstandard_uncertainty = 1.0\n'
+    bed = invented_bed(instruments={"level": LEVEL, "caliper": caliper})
+    runs = [
+        make_traverse(bed, "level", MIDDLE, HOLLOW, number=1, face="front-flat"),
+        make_traverse(
+            bed, "caliper", STATION, 0.0 * STATION, number=2, face="front-flat", other="front-under"
+        ),
+    ]
+    assert told(combine(runs, bed))[SIGNS].of == ("level",)
