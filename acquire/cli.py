@@ -3,7 +3,6 @@
 This is where the two houses are joined: the analysis commands are named here as text.
 """
 
-import gc
 import importlib
 import os
 import re
@@ -12,7 +11,7 @@ import traceback
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import click
 from click.shell_completion import CompletionItem
@@ -20,6 +19,7 @@ from click.shell_completion import CompletionItem
 from acquire.model.errors import WaylogError, did_you_mean
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.plain_files import open_plain
+from acquire.record.own_process import run_to_its_end
 
 # The matrices are small: several arithmetic threads cost more time than they save.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -227,16 +227,9 @@ def _causes(error: BaseException) -> list[BaseException]:
     return causes
 
 
-SELDOM = 50_000
-"""New objects between two searches for cycles; most of what a command makes are modules, which stay."""
-
-
-def run() -> None:
-    """The console script: a process of its own, which need not tidy up what it holds when it ends."""
-    gc.set_threshold(SELDOM)
-    code = main()
-    gc.freeze()  # every file is closed by now; at its end Python would go through all modules three times
-    raise SystemExit(code)
+def run() -> NoReturn:
+    """The console script."""
+    run_to_its_end(main)
 
 
 if __name__ == "__main__":

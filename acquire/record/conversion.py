@@ -24,7 +24,7 @@ import numpy as np
 from acquire.model.columns import IN_MEMORY, Columns, Raw
 from acquire.model.errors import RecordingError, WaylogError
 from acquire.model.traverse import Stream, Traverse
-from acquire.record.own_process import own_command, own_environment
+from acquire.record.own_process import own_command, own_environment, run_to_its_end
 from acquire.reduce import derive
 from acquire.store import read_raw, read_traverse, write_traverse
 from acquire.store.journal import Chunks, JournalContents, read_journal
@@ -257,4 +257,4 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 if __name__ == "__main__":
-    raise SystemExit(main())
+    run_to_its_end(main)

@@ -93,7 +93,7 @@ def _promising(x: np.ndarray, null_space: np.ndarray, tolerance: float) -> Itera
     pairs = np.array(list(_pairs(len(x))))
     for some in np.array_split(pairs, max(len(pairs) // PAIRS_AT_ONCE, 1)):
         i, j = some.T
-        near = i[:, None] + np.arange(3 * NEIGHBOURS)
+        near = i[:, None] + np.arange(min(3 * NEIGHBOURS, len(x)))
         is_there = near < len(x)
         near = np.minimum(near, len(x) - 1)
         on_line = _on_line(x, null_space, i[:, None], j[:, None], tolerance, near) & is_there
