@@ -1,5 +1,6 @@
-"""The tables of planted faults stay true: each finds its place in the code, once, and the tests that it names."""
+"""The tables of planted faults stay true: each finds its place in the code, once, and the tests it names."""
 
+import re
 import tomllib
 from pathlib import Path
 
@@ -24,3 +25,20 @@ def test_no_fault_is_planted_twice_and_each_changes_something():
     faults = [(row["file"], row["old"], row["new"]) for row in rows]
     assert len(faults) == len(set(faults)) > 500
     assert not [old for _, old, new in faults if old == new]
+
+
+ALWAYS_BELONGS = {
+    "BeforeMetal": "beside every plan",
+    "InSurvey": "only says of which survey another fact is",
+}
+"""Facts that cannot stand where they do not belong, and why."""
+
+
+def test_every_fact_is_planted_as_never_said_and_as_always_said():
+    """So that for each there is a claim that it appears, and one that it does not: `planted_faults.py facts`."""
+    rows = tomllib.loads((TABLES[0].parent / "facts.toml").read_text(encoding="utf-8"))["fault"]
+    files = sorted((TOP / "analysis").rglob("*.py"))
+    text = "\n".join(file.read_text(encoding="utf-8") for file in files)
+    facts = set(re.findall(r"^class (\w+)\(Fact\):", text, re.MULTILINE))
+    assert facts == {row["never"] for row in rows if "never" in row}
+    assert facts - set(ALWAYS_BELONGS) == {row["always"] for row in rows if "always" in row}
