@@ -55,7 +55,7 @@ IN_WORDS = {
     STALE: "place gone",
 }
 LONG = "statistics or whole"
-MOST_HINTS, FIRST_FILES = 4, 2
+MOST_HINTS, FIRST_FILES = 3, 1
 SHORT_S, LONG_S = 120.0, 400.0
 
 
@@ -151,7 +151,9 @@ def files_within(copy: Path, places: tuple[str, ...]) -> list[str]:
 
 
 def likeliest_first(copy: Path, fault: Fault) -> list[str]:
-    """Files of tests, those first that name the fault's module, or whose name it has; then the shortest."""
+    """Files of tests, as the row names them; else those first that have the module's name, or name it."""
+    if fault.names_its_tests:
+        return files_within(copy, fault.tests)
     module = fault.file.removesuffix(".py").replace("/", ".").removesuffix(".__init__")
     name = module.split(".")[-1]
 
