@@ -35,7 +35,7 @@ ALWAYS_BELONGS = {
 
 
 def test_every_fact_is_planted_as_never_said_and_as_always_said():
-    """So that for each there is a claim that it appears, and one that it does not: `planted_faults.py facts`."""
+    """So that for each there is a claim that it appears, and one that it does not (`planted_faults.py`)."""
     rows = tomllib.loads((TABLES[0].parent / "facts.toml").read_text(encoding="utf-8"))["fault"]
     files = sorted((TOP / "analysis").rglob("*.py"))
     text = "\n".join(file.read_text(encoding="utf-8") for file in files)

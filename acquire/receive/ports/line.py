@@ -3,7 +3,6 @@
 import threading
 from collections import Counter
 from collections.abc import Callable, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from itertools import count
 from typing import Any
@@ -12,7 +11,7 @@ from acquire.model.bed import Port
 from acquire.model.errors import PortError
 from acquire.receive.ports.asking import Asking, Request
 from acquire.receive.ports.naming import Found, found_ports, resolve
-from acquire.receive.ports.opening import OPENING_FAULTS, PORT_FAULTS, error_counters, is_pollable, open_port
+from acquire.receive.ports.opening import PORT_FAULTS, close_port, error_counters, is_pollable, open_port
 
 COUNTERS_EVERY_S = 1.0
 TOLD_AGAIN_AT = 10
@@ -96,8 +95,7 @@ class Line:
         """Close it, whatever state it is in."""
         handle, self.handle, self.descriptor = self.handle, None, -1
         if handle is not None:
-            with suppress(*OPENING_FAULTS):
-                handle.close()
+            close_port(handle)
 
     def took(self, data: bytes, time_s: float) -> Said:
         """Note bytes that arrived."""

@@ -2,13 +2,12 @@
 
 import time
 from collections.abc import Callable
-from contextlib import suppress
 from typing import Any
 
 from acquire.model.bed import Port
 from acquire.model.errors import PortError
 from acquire.receive.ports.naming import resolve
-from acquire.receive.ports.opening import OPENING_FAULTS, PORT_FAULTS, error_counters, open_port
+from acquire.receive.ports.opening import PORT_FAULTS, close_port, error_counters, open_port
 
 
 def listen(
@@ -53,8 +52,7 @@ def listen(
             port.url, f"went while it was listened to ({error})", "a port that stays", "check its plug"
         ) from error
     finally:
-        with suppress(*OPENING_FAULTS):
-            handle.close()
+        close_port(handle)
     return data, None if before is None or after is None else after - before
 
 

@@ -59,10 +59,21 @@ def _opened(port: Port, device: str) -> Any:
     try:
         handle.open()
     except OPENING_FAULTS:
-        with suppress(*OPENING_FAULTS):
-            handle.close()
+        close_port(handle)
         raise
     return handle
+
+
+def close_port(handle: Any) -> None:
+    """Close a port, whatever state it is in.
+
+    pyserial leaves a connection open that the other end has reset: it cannot be shut down any more.
+    """
+    connection = getattr(handle, "_socket", None)
+    with suppress(*OPENING_FAULTS):
+        handle.close()
+    if connection is not None:
+        connection.close()
 
 
 def is_pollable(handle: Any) -> bool:

@@ -1,7 +1,9 @@
 """The reader over real pseudo-terminals, sockets and pyserial's other ports; unplugging closes a master."""
 
 import os
+import select
 import socket
+import struct
 import termios
 import threading
 from pathlib import Path
@@ -12,7 +14,7 @@ import serial
 from acquire.model.bed import Port
 from acquire.model.errors import PortError
 from acquire.receive.ports import Chunk, PortEvent, PortReader, Request
-from acquire.receive.ports.opening import OPENING_FAULTS, PORT_FAULTS, open_port
+from acquire.receive.ports.opening import OPENING_FAULTS, PORT_FAULTS, close_port, open_port
 
 
 def test_bytes_come_whole_in_order_and_each_with_its_time(cables, takings):
@@ -254,6 +256,18 @@ def test_network_port_is_read_lost_and_found_again(takings):
             reader.write("scale", b"STOP")
             assert peer.recv(10) == b"STOP"
             peer.close()
+
+
+def test_network_port_that_was_reset_is_closed():
+    """A reset connection cannot be shut down, and pyserial's own `close` goes no further then."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        handle, _ = open_port(Port(url := f"socket://127.0.0.1:{server.getsockname()[1]}"), url)
+        connection, (peer, _) = handle._socket, server.accept()
+        peer.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))  # closing resets
+        peer.close()
+        select.select([connection], [], [])
+        close_port(handle)
+        assert connection.fileno() == -1
 
 
 def test_port_that_pyserial_itself_must_read_survives_its_unplugging(cables, takings, monkeypatch):
