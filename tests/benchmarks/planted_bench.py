@@ -14,6 +14,7 @@ import signal
 import sys
 import tempfile
 import time
+import traceback
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,8 +22,12 @@ from typing import Any, NoReturn, TextIO
 
 import pytest
 
+sys.path.insert(0, str(Path(__file__).parent))
+from planted_loaded import Exchange, Loaded  # beside it, wherever this is started from
+
 TOP = Path(__file__).parents[2]
-QUIETLY = ("-qq", "-s", "-p", "no:cacheprovider", "-p", "no:faulthandler")
+LONG = "statistics or whole"
+QUIETLY = ("-qq", "-s", "--tb=native", "-p", "no:cacheprovider", "-p", "no:faulthandler")
 PASSED, FAILED, INTERRUPTED, NOT_USABLE, NO_TEST = 0, 1, 2, 4, 5
 LIBRARIES = (
     "h5py", "numpy", "scipy.linalg", "scipy.optimize", "scipy.sparse.linalg", "scipy.special",
@@ -115,26 +120,97 @@ class Host:
         self.result = self._work(self)
         return True
 
-    def run(self, tests: Sequence[str], limit_s: float, *, marked: str = "", most_failures: int = 1) -> Ran:
-        """Run tests in a fork, those so marked; after `limit_s` it is killed with whatever it had started."""
-        with tempfile.TemporaryFile() as said, tempfile.NamedTemporaryFile("r", encoding="utf-8") as account:
-            child = os.fork()
-            if child == 0:
-                config = self._session.config
-                config.args, config.option.markexpr = list(tests), marked
-                config.option.maxfail = most_failures
-                _in_the_fork(self._session, said.fileno(), account.name)
-            ran = Ran(_ended(child, limit_s))
-            for line in account:
-                with contextlib.suppress(ValueError):  # the last line of one that was killed
-                    ran.take(json.loads(line))
-            said.seek(0)
-            ran.said = said.read().decode(errors="replace")[-2000:]
-        return ran
+    def collected(self, files: Sequence[str], work: Callable[["Collected"], Any]) -> None:
+        """Do work in a fork that has collected these files once; it has the standard output of this one."""
+        child = os.fork()
+        if child == 0:
+            code = 3
+            try:
+                self._session.config.args = list(files)
+                self._session.perform_collect()
+                work(Collected(self.copy, self._session))
+                code = 0
+            except Exception:
+                traceback.print_exc()
+            finally:
+                sys.stdout.flush()
+                os._exit(code)
+        if os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]):
+            raise SystemExit("the tests cannot be collected together")
+
+    def run(
+        self, tests: Sequence[str], limit_s: float, *, is_long: bool | None = None, most_failures: int = 1
+    ) -> Ran:
+        """Run tests in a fork; after `limit_s` it is killed with whatever it had started.
+
+        Those that take long or those that do not, both where `is_long` is None.
+        """
+
+        def prepare() -> None:
+            config = self._session.config
+            config.args = list(tests)
+            config.option.markexpr = "" if is_long is None else LONG if is_long else f"not ({LONG})"
+            config.option.maxfail = most_failures
+            self._session.perform_collect()
+
+        return _ran(self._session, prepare, limit_s)
 
 
-def _in_the_fork(session: pytest.Session, said: int, account: str) -> NoReturn:
-    """Collect and run what the configuration now asks for, and end."""
+OF_EVERY_TEST = ("acquire.record.recorder", "acquire.record.keeping", "acquire.record.mending")
+"""What a fixture of every test imports."""
+
+
+class Collected:
+    """A host whose tests are collected, so that a mistake is planted into functions that are loaded."""
+
+    def __init__(self, copy: Path, session: pytest.Session) -> None:
+        self.copy, self._session = copy, session
+        for room in OF_EVERY_TEST:
+            importlib.import_module(room)
+        self.loaded = Loaded(copy)
+        self._items: dict[str, list[pytest.Item]] = {}
+        for item in session.items:
+            name = name_of(item.nodeid)
+            for key in (name, name.split("::")[0]):
+                self._items.setdefault(key, []).append(item)
+        self.exchanges: Sequence[Exchange] = ()
+        """What the next run plants."""
+
+    def run(self, tests: Sequence[str], limit_s: float, *, is_long: bool | None = None) -> Ran:
+        """Run tests until one fails, as `Host.run` does."""
+        chosen = [item for test in tests for item in self._items.get(test, [])]
+        chosen = [item for item in chosen if is_long is None or _is_long(item) == is_long]
+
+        def prepare() -> None:
+            for function, code in self.exchanges:
+                function.__code__ = code
+            self._session.items, self._session.testscollected = chosen, len(chosen)
+            self._session.config.option.maxfail = 1
+
+        return _ran(self._session, prepare, limit_s)
+
+
+def _is_long(item: pytest.Item) -> bool:
+    return any(item.get_closest_marker(name) for name in LONG.split(" or "))
+
+
+def _ran(session: pytest.Session, prepare: Callable[[], None], limit_s: float) -> Ran:
+    """What became of the tests that `prepare` puts into the session, in a fork."""
+    with tempfile.TemporaryFile() as said, tempfile.NamedTemporaryFile("r", encoding="utf-8") as account:
+        child = os.fork()
+        if child == 0:
+            _in_the_fork(session, prepare, said.fileno(), account.name)
+        ran = Ran(_ended(child, limit_s))
+        for line in account:
+            with contextlib.suppress(ValueError):  # the last line of one that was killed
+                ran.take(json.loads(line))
+        said.seek(0)
+        ran.said = said.read().decode(errors="replace")[-2000:]
+    return ran
+
+
+def _in_the_fork(session: pytest.Session, prepare: Callable[[], None], said: int, account: str) -> NoReturn:
+    """Run what is prepared, and end."""
     code = 3
     try:
         os.setsid()
@@ -142,17 +218,17 @@ def _in_the_fork(session: pytest.Session, said: int, account: str) -> NoReturn:
             os.dup2(file, stream)
         with Path(account).open("w", encoding="utf-8") as lines:
             session.config.pluginmanager.register(_Account(lines))
-            code = _code_of(session)
+            code = _code_of(session, prepare)
             session.config.hook.pytest_sessionfinish(session=session, exitstatus=code)
     finally:
         sys.stdout.flush()
         os._exit(code)
 
 
-def _code_of(session: pytest.Session) -> int:
+def _code_of(session: pytest.Session, prepare: Callable[[], None]) -> int:
     """Run the tests: the code that pytest would end with."""
     try:
-        session.perform_collect()
+        prepare()
         session.config.hook.pytest_runtestloop(session=session)
     except session.Failed:
         return FAILED

@@ -22,10 +22,12 @@ import argparse
 import json
 import os
 import sys
+import tempfile
 import tomllib
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -36,6 +38,7 @@ from planted_bench import (  # beside it, wherever this is started from
     NOT_USABLE,
     PASSED,
     TOP,
+    Collected,
     Host,
     Ran,
     copied,
@@ -54,7 +57,6 @@ IN_WORDS = {
     BROKEN: "not importable",
     STALE: "place gone",
 }
-LONG = "statistics or whole"
 MOST_HINTS, FIRST_FILES = 3, 1
 SHORT_S, LONG_S = 120.0, 400.0
 
@@ -94,6 +96,7 @@ def rooms_known() -> list[str]:
     return sorted(table.stem for table in TABLES.glob("*.toml"))
 
 
+@cache
 def faults_of(room: str) -> list[Fault]:
     """The faults of one room's table."""
     table = tomllib.loads((TABLES / f"{room}.toml").read_text(encoding="utf-8"))
@@ -109,16 +112,26 @@ def faults_of(room: str) -> list[Fault]:
 
 
 class Kept:
-    """What is known so far, a line each, in a file where one is named: a run that was cut off goes on."""
+    """What is known so far, a line each, in a file: a run that was cut off goes on."""
 
-    def __init__(self, path: Path | None) -> None:
+    def __init__(self, path: Path) -> None:
         self.path = path
-        self.outcomes: dict[str, tuple[str, str]] = {}
-        for line in path.read_text(encoding="utf-8").splitlines() if path and path.exists() else []:
-            self._take(json.loads(line))
+        self.read()
 
-    def _take(self, line: dict) -> None:
-        self.outcomes[line["key"]] = (line["came"], line["by"])
+    def read(self) -> None:
+        """Take what the file holds; the last line about a fault counts."""
+        text = self.path.read_text(encoding="utf-8") if self.path.exists() else ""
+        self.lines = [json.loads(line) for line in text.splitlines()]
+        self.outcomes = {line["key"]: (line["came"], line["by"]) for line in self.lines}
+
+    def keep(self, fault: Fault, came: str, by: str, seconds: float) -> None:
+        """Write down and tell what came of a fault."""
+        line = {"key": fault.key, "came": came, "by": by, "seconds": round(seconds, 1)}
+        with self.path.open("a", encoding="utf-8") as file:
+            file.write(json.dumps(line) + "\n")
+        self.lines.append(line)
+        self.outcomes[fault.key] = (came, by)
+        print(f"{came:9} {seconds:5.1f} s  {fault.room:10} {fault.file}: {fault.suffers} {by}", flush=True)
 
     def hints(self, fault: Fault) -> list[str]:
         """Tests that saw this fault before, then those that saw most of the others in its file."""
@@ -131,12 +144,11 @@ class Kept:
         others = [test for test, _ in Counter(here).most_common(MOST_HINTS)]
         return list(dict.fromkeys(([by] if came in (SEEN, SEEN_LONG) else []) + others))
 
-    def keep(self, line: dict) -> None:
-        """Take a line, and write it where a file was named."""
-        self._take(line)
-        if self.path:
-            with self.path.open("a", encoding="utf-8") as file:
-                file.write(json.dumps(line) + "\n")
+    def often(self, room: str) -> Counter[str]:
+        """How many faults of a room each file of tests has seen."""
+        keys = {fault.key for fault in faults_of(room)}
+        seen = [by for key, (came, by) in self.outcomes.items() if came == SEEN and key in keys]
+        return Counter(test.split("::")[0] for test in seen)
 
 
 def files_within(copy: Path, places: tuple[str, ...]) -> list[str]:
@@ -150,46 +162,49 @@ def files_within(copy: Path, places: tuple[str, ...]) -> list[str]:
     return list(dict.fromkeys(files))
 
 
-def likeliest_first(copy: Path, fault: Fault) -> list[str]:
-    """Files of tests, as the row names them; else those first that have the module's name, or name it."""
+def likeliest_first(copy: Path, fault: Fault, often: Mapping[str, int]) -> list[str]:
+    """Files of tests, as the row names them; else those first that have the module's name, or name it.
+
+    `often` says how many faults of the room each has seen.
+    """
     if fault.names_its_tests:
         return files_within(copy, fault.tests)
     module = fault.file.removesuffix(".py").replace("/", ".").removesuffix(".__init__")
     name = module.split(".")[-1]
 
-    def rank(file: str) -> tuple[bool, bool, int]:
+    def rank(file: str) -> tuple[bool, bool, int, int]:
         text = (copy / file.split("::")[0]).read_text(encoding="utf-8")
-        return name not in file, f"{module} " not in text, len(text)
+        return name not in file, f"{module} " not in text, -often.get(file, 0), len(text)
 
     return sorted(files_within(copy, fault.tests), key=rank)
 
 
-def stages(copy: Path, fault: Fault, hints: list[str]) -> Iterator[tuple[list[str], str, float]]:
-    """Tests, how those asked are marked, and how long they may take: one run after the other."""
-    if hints:
-        yield hints, "", SHORT_S
-    files = likeliest_first(copy, fault)
+def stages(copy: Path, fault: Fault, kept: Kept) -> Iterator[tuple[list[str], bool | None, float]]:
+    """Tests, whether those that take long are asked, and how long they may take: one run after the other."""
+    if hints := kept.hints(fault):
+        yield hints, None, SHORT_S
+    files = likeliest_first(copy, fault, kept.often(fault.room))
     for some in (files[:FIRST_FILES], files[FIRST_FILES:]):
         if some:
-            yield some, f"not ({LONG})", SHORT_S + 20 * len(some)
+            yield some, False, SHORT_S + 20 * len(some)
     if fault.names_its_tests:
-        yield list(fault.tests), LONG, LONG_S
+        yield list(fault.tests), True, LONG_S
 
 
-def outcome(host: Host, fault: Fault, hints: list[str], number: int) -> tuple[str, str]:
+def outcome(host: Host, fault: Fault, kept: Kept, number: int) -> tuple[str, str]:
     """Plant one fault and run its tests until one fails: what came of it, and which test it was."""
     file = host.copy / fault.file
     wrong = fault.planted(file.read_text(encoding="utf-8") if file.exists() else "")
     if wrong is None:
         return STALE, ""
     late = ""
-    for tests, marked, limit_s in stages(host.copy, fault, hints):
+    for tests, is_long, limit_s in stages(host.copy, fault, kept):
         with planted(file, wrong, number):
-            ran = in_time(host, tests, marked, limit_s)
+            ran = in_time(host, tests, is_long, limit_s)
         if ran.code is None:
             late = ran.under_way
         elif ran.failed:
-            return (SEEN_LONG if marked == LONG else SEEN), ran.failed[0]
+            return (SEEN_LONG if is_long else SEEN), ran.failed[0]
         elif ran.broken or ran.code in (INTERRUPTED, NOT_USABLE):
             return BROKEN, ran.said[-300:]
         elif ran.code not in (PASSED, NO_TEST):
@@ -197,10 +212,27 @@ def outcome(host: Host, fault: Fault, hints: list[str], number: int) -> tuple[st
     return (LATE, late) if late else (LIVED, "")
 
 
-def in_time(host: Host, tests: list[str], marked: str, limit_s: float) -> Ran:
+def seen_at_once(host: Collected, fault: Fault, kept: Kept, number: int) -> str | None:
+    """The short test that sees a fault planted into what is loaded; None where that must be tried afresh."""
+    file = host.copy / fault.file
+    right = file.read_text(encoding="utf-8") if file.exists() else ""
+    wrong = fault.planted(right)
+    exchanges = None if wrong is None else host.loaded.exchanges(file, right, wrong)
+    if wrong is None or exchanges is None:
+        return None
+    host.exchanges = exchanges
+    with planted(file, wrong, number):  # for the processes that tests start
+        for tests, is_long, limit_s in stages(host.copy, fault, kept):
+            ran = None if is_long else host.run(tests, limit_s, is_long=is_long)
+            if ran is not None and ran.code is not None and ran.failed:
+                return ran.failed[0]
+    return None
+
+
+def in_time(host: Host, tests: list[str], is_long: bool | None, limit_s: float) -> Ran:
     """Run tests; where time was up once more, with three times the time."""
-    ran = host.run(tests, limit_s, marked=marked)
-    return host.run(tests, 3 * limit_s, marked=marked) if ran.code is None else ran
+    ran = host.run(tests, limit_s, is_long=is_long)
+    return host.run(tests, 3 * limit_s, is_long=is_long) if ran.code is None else ran
 
 
 def fail_anyhow(host: Host, tests: set[str]) -> set[str]:
@@ -217,22 +249,42 @@ def cpu_s() -> float:
 
 
 def try_all(host: Host, faults: list[Fault], kept: Kept, tried_anew: tuple[str, ...]) -> None:
-    """Try every fault that is not known yet, or came out as one of those to be tried anew; tell each."""
-    for number, fault in enumerate(faults):
-        before, _ = kept.outcomes.get(fault.key, ("", ""))
-        if before and before not in tried_anew:
-            continue
-        start_s = cpu_s()
-        came, by = outcome(host, fault, kept.hints(fault), number)
-        seconds = round(cpu_s() - start_s, 1)
-        kept.keep({"key": fault.key, "came": came, "by": by, "seconds": seconds})
-        print(f"{came:9} {seconds:5.1f} s  {fault.room:10} {fault.file}: {fault.suffers} {by}", flush=True)
+    """Try every fault that is not known yet, or came out as one of those to be tried anew; tell each.
+
+    First those that can be planted into what is loaded; what no test saw of these, and all others, afresh.
+    """
+    before = {fault.key: kept.outcomes.get(fault.key, ("", ""))[0] for fault in faults}
+    untried = {
+        number: fault
+        for number, fault in enumerate(faults)
+        if not before[fault.key] or before[fault.key] in tried_anew
+    }
+    tried: set[str] = set()
+
+    def at_once(loaded: Collected) -> None:
+        for number, fault in untried.items():
+            start_s = cpu_s()
+            by = seen_at_once(loaded, fault, kept, number)
+            if by is not None:
+                kept.keep(fault, SEEN, by, cpu_s() - start_s)
+
+    if untried:
+        files = {file for fault in untried.values() for file in files_within(host.copy, fault.tests)}
+        known = len(kept.lines)
+        host.collected(sorted(files), at_once)
+        kept.read()
+        tried = {line["key"] for line in kept.lines[known:]}
+    for number, fault in untried.items():
+        if fault.key not in tried:
+            start_s = cpu_s()
+            came, by = outcome(host, fault, kept, number)
+            kept.keep(fault, came, by, cpu_s() - start_s)
     every = {fault.key: kept.outcomes[fault.key] for fault in faults}
-    seen = {key: by for key, (came, by) in every.items() if came in (SEEN, SEEN_LONG)}
-    failing = fail_anyhow(host, set(seen.values())) if seen else set()
-    for key, by in seen.items():
-        if by in failing:
-            kept.keep({"key": key, "came": FAILS, "by": by})
+    seen = {key for key, (came, _) in every.items() if came in (SEEN, SEEN_LONG)}
+    failing = fail_anyhow(host, {every[key][1] for key in seen}) if seen else set()
+    for fault in faults:
+        if fault.key in seen and every[fault.key][1] in failing:
+            kept.keep(fault, FAILS, every[fault.key][1], 0.0)
 
 
 def tell(faults: list[Fault], kept: Kept) -> int:
@@ -280,10 +332,10 @@ def main() -> None:
         print("\n".join(gone))
         sys.exit(int(bool(gone)))
     os.nice(asked.nice)
-    kept = Kept(asked.kept and asked.kept.resolve())
     not_seen = tuple(kind for kind in IN_WORDS if kind not in (SEEN, SEEN_LONG))
     tried_anew = tuple(IN_WORDS) if asked.anew else not_seen if asked.again else ()
-    with copied() as copy:
+    with copied() as copy, tempfile.TemporaryDirectory() as folder:
+        kept = Kept(asked.kept.resolve() if asked.kept else Path(folder) / "kept.jsonl")
         Host(copy, lambda host: try_all(host, faults, kept, tried_anew)).begin()
     sys.exit(tell(faults, kept))
 
