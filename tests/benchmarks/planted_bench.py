@@ -171,7 +171,8 @@ class Collected:
         self._items: dict[str, list[pytest.Item]] = {}
         for item in session.items:
             name = name_of(item.nodeid)
-            for key in (name, name.split("::")[0]):
+            file = Path(name.split("::")[0])
+            for key in (name, str(file), *map(str, file.parents)):
                 self._items.setdefault(key, []).append(item)
         self.exchanges: Sequence[Exchange] = ()
         """What the next run plants."""

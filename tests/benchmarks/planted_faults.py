@@ -152,13 +152,12 @@ class Kept:
 
 
 def files_within(copy: Path, places: tuple[str, ...]) -> list[str]:
-    """Files of tests in these files and folders, as pytest finds them; modules with doctests too."""
+    """Files of tests in these files and folders, as pytest finds them; those of doctests stay as they are."""
     files: list[str] = []
     for place in places:
-        path = copy / place.split("::")[0]
-        pattern = "test_*.py" if place.startswith("tests") else "*.py"
-        found = sorted(path.rglob(pattern)) if path.is_dir() else [path]
-        files += [place] if "::" in place else [str(file.relative_to(copy)) for file in found]
+        is_folder = place.startswith("tests") and (copy / place).is_dir()
+        found = sorted((copy / place).rglob("test_*.py")) if is_folder else []
+        files += [str(file.relative_to(copy)) for file in found] or [place]
     return list(dict.fromkeys(files))
 
 
@@ -173,7 +172,8 @@ def likeliest_first(copy: Path, fault: Fault, often: Mapping[str, int]) -> list[
     name = module.split(".")[-1]
 
     def rank(file: str) -> tuple[bool, bool, int, int]:
-        text = (copy / file.split("::")[0]).read_text(encoding="utf-8")
+        path = copy / file.split("::")[0]
+        text = path.read_text(encoding="utf-8") if path.is_file() else ""
         return name not in file, f"{module} " not in text, -often.get(file, 0), len(text)
 
     return sorted(files_within(copy, fault.tests), key=rank)
