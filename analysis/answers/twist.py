@@ -196,15 +196,14 @@ def twist_of(
 
 
 def _nothing_tells(ways: Ways, by: str) -> AnalysisError:
-    why = f"by {by} alone nothing tells their roll", "other readings"
-    if by == "all":
-        why = (
-            "no cross level along them and no level map of both; how an indicator's carrier rolls is not "
-            "measured",
-            "one of the two",
-        )
-    do = f"record with `--across {ways.front} {ways.rear}`, or a level along each way"
-    return AnalysisError(f"twist of {ways.front} and {ways.rear}", *why, do)
+    return AnalysisError(
+        f"twist of {ways.front} and {ways.rear}",
+        "no cross level along them and no level map of both; how an indicator's carrier rolls is not measured"
+        if by == "all"
+        else f"by {by} alone nothing tells their roll",
+        "one of the two" if by == "all" else "other readings",
+        f"record with `--across {ways.front} {ways.rear}`, or a level along each way",
+    )
 
 
 def _carriage_follows(found: KnownRoll, ways: Ways) -> RollPart | None:

@@ -28,9 +28,10 @@ from analysis.report.tables import StationTable, face_table, reach_words, roll_t
 from analysis.report.wall import Wall, wall_sheet
 from analysis.words.assumptions import taken_and_notes
 from analysis.words.comparison import comparison_words
+from analysis.words.face_map import from_words
 from analysis.words.facts import sentence, sentences
 from analysis.words.feet import bed_or_wear_words
-from analysis.words.shape import LINE_WORDS, base_lag_words, shape_words
+from analysis.words.shape import base_lag_words, shape_words
 from analysis.words.twist import agreement_words, known_up_to_words, roll_words, whole_twist_words
 from analysis.words.wall import Found as FoundForTheWall
 from analysis.words.whole_bed import fit_words, suspect_words, unchecked_words
@@ -209,13 +210,6 @@ def face_section(
     words += reach_words(found, inch)
     table = face_table(found, inch, plan, may_be_scraped=may_be_scraped)
     return Section(name, tuple(words), inline_svg(figure, key), table, key=key)
-
-
-def from_words(found: FaceMap) -> str:
-    """Which traverses a map is from, and which line its heights are from."""
-    numbers = ", ".join(str(number) for number in found.traverses)
-    plural = "s" if len(found.traverses) > 1 else ""
-    return f"From traverse{plural} {numbers} ({found.mode}); heights are from {LINE_WORDS[found.line]}."
 
 
 def twist_section(found: Twist | AnalysisError, inch: bool) -> Section:

@@ -7,6 +7,7 @@ from acquire.model.units import MM_PER_INCH, THOU_PER_FOOT, UM_PER_THOU, height_
 from analysis.adjust.run_slips import RunSlip
 from analysis.words.assumptions import taken_words, unstated_words
 from analysis.words.facts import sentences
+from analysis.words.of_readings import traverses
 from analysis.words.tables import columns, notes, table
 from analysis.words.whole_bed import drift_words
 
@@ -19,15 +20,13 @@ from analysis.words.shape import LINE_WORDS, base_lag_words, resolved_words, see
 def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
     """The answer, then where it is from, then the heights, then what to mind."""
     half = result.straightness_expanded_um / 2
-    numbers = ", ".join(str(n) for n in result.traverses)
     mine = set(result.traverses)
     wrong = [each for each in result.warnings if isinstance(each, RunSlip) and mine & set(each.traverses)]
     lines = [
         *(f"{words}." for words in sentences(wrong)),
         shape_words(result, inch),
         *base_lag_words(result, inch),
-        f"  From traverse{'s' if len(result.traverses) > 1 else ''} {numbers} ({result.mode}); "
-        f"heights are from {LINE_WORDS[result.line]}.",
+        f"  {from_words(result)}",
         "  Straightness by line: "
         + "; ".join(
             f"{name.replace('_', ' ')} {seen_words(value, 2 * half, inch)}"
@@ -55,6 +54,11 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
     )
     left = [each for each in result.warnings if each not in wrong]
     return [*lines, *notes(left), *unstated_words(result.assumptions)]
+
+
+def from_words(result: "FaceMap") -> str:
+    """Which traverses a map is from, and which line its heights are from."""
+    return f"From {traverses(result.traverses)} ({result.mode}); heights are from {LINE_WORDS[result.line]}."
 
 
 def explain_words(check: "HandCheck", inch: bool) -> list[str]:

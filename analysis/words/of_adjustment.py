@@ -175,18 +175,20 @@ def _keeps_its_claim(fact: "KeepsItsClaim") -> str:
     return f"{fact.instrument}: the readings do not tell how much it scatters; it keeps what it claims"
 
 
-def _counted_by_readings(fact: "CountedByReadings") -> str:
-    def named(numbers: Sequence[int]) -> str:
-        return f"traverse{'s' if len(numbers) > 1 else ''} {listed([str(number) for number in numbers])}"
+def _runs(numbers: Sequence[int]) -> str:
+    return f"traverse{'s' if len(numbers) > 1 else ''} {listed([str(number) for number in numbers])}"
 
+
+def _counted_by_readings(fact: "CountedByReadings") -> str:
+    clocked, others = _runs(fact.clocked), _runs(fact.not_clocked)
     return (
-        f"{fact.instrument}: a clock ran with {named(fact.clocked)} and none with {named(fact.not_clocked)}, "
-        "so that their drift is counted by readings, as if all were read at one pace"
+        f"{fact.instrument}: a clock ran with {clocked} and none with {others}, so that their drift is "
+        "counted by readings, as if all were read at one pace"
     )
 
 
 def _zero_not_held(fact: "ZeroNotHeld") -> str:
-    others = f"traverse{'s' if len(fact.others) > 1 else ''} {listed([str(each) for each in fact.others])}"
+    others = _runs(fact.others)
     return (
         f"traverse {fact.traverse}: nothing tells how far the zero of {fact.instrument} drifted between it "
         f"and {others}, so that the zero is not taken as shared; run back along {listed(fact.faces)} without "

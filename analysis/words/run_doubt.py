@@ -13,7 +13,8 @@ from acquire.model.errors import WaylogError
 from analysis.adjust.run_slips import RunSlip, doubt_of_run
 from analysis.answers.surveys import load
 from analysis.observe import observe_all
-from analysis.words.run_slips import numbered, run_slip_words
+from analysis.words.of_readings import traverses
+from analysis.words.run_slips import run_slip_words
 
 
 def run_doubt(survey: Path, number: int) -> RunDoubt | None:
@@ -44,6 +45,6 @@ def _found(survey: Path, number: int) -> RunSlip | None:
 
 def _mends(found: RunSlip) -> tuple[Mend, ...]:
     return tuple(
-        Mend(each.traverses, each.redo_as, f"Was it so: {numbered(each.traverses)}, {each.slip}?")
+        Mend(each.traverses, each.redo_as, f"Was it so: {traverses(each.traverses)}, {each.slip}?")
         for each in found.explanations
     )

@@ -1,9 +1,10 @@
 """Whole runs that look wrong as they were written: by how much, and the command that mends it."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from acquire.model.units import UNIT_WORDS
+from analysis.words.of_readings import traverses
 
 if TYPE_CHECKING:
     from analysis.adjust.run_slips import RunsContradict, RunSlip
@@ -28,7 +29,7 @@ def run_slip_words(found: "RunSlip", survey: str = "SURVEY") -> str:
     'If it was so: `waylog redo SURVEY 2 --as turned`. Unt'
     """
     unit = UNIT_WORDS.get(found.unit, found.unit)
-    who = f"{numbered(found.traverses)} ({found.instrument})"
+    who = f"{traverses(found.traverses)} ({found.instrument})"
     one = len(found.traverses) == 1
     misses = f"{'misses' if one else 'miss'} what the others make of {'it' if one else 'them'}"
     by = f"{misses} by {_size(found.misfit)} {unit} ({_size(found.expected)} would be usual)"
@@ -50,7 +51,7 @@ def run_slip_words(found: "RunSlip", survey: str = "SURVEY") -> str:
             f"put right, {it} would miss by {_size(only.misfit)}. If it was so: {commands[0]}. {last}"
         )
     several = "; ".join(
-        f"{numbered(each.traverses)}, {each.slip} (would miss by {_size(each.misfit)}): {command}"
+        f"{traverses(each.traverses)}, {each.slip} (would miss by {_size(each.misfit)}): {command}"
         for each, command in zip(found.explanations, commands, strict=True)
     )
     is_of_others = {each.traverses for each in found.explanations} != {found.traverses}
@@ -74,14 +75,9 @@ def _size(misfit: float) -> str:
     return f"{misfit:.{0 if misfit >= 9.95 else 1 if misfit >= 0.995 else 2}f}"
 
 
-def numbered(traverses: Sequence[int]) -> str:
-    """Traverses by number."""
-    return f"traverse{'s' if len(traverses) > 1 else ''} {', '.join(map(str, traverses))}"
-
-
 def _runs_contradict(found: "RunsContradict") -> str:
     return (
-        f"{numbered(found.traverses)} contradict each other, by {found.times:.3g} times what their "
+        f"{traverses(found.traverses)} contradict each other, by {found.times:.3g} times what their "
         "instruments claim, and no slip of one run explains all of it: more than one may be written down "
         "wrongly, or bed or instrument changed in between, or the noise is far larger than stated. Nothing "
         "here is to be trusted; hold them against each other two by two (`waylog compare`) and take those "

@@ -8,6 +8,7 @@ if TYPE_CHECKING:
     from analysis.answers.twist import Twist
 from analysis.words.assumptions import taken_words, unstated_words
 from analysis.words.feet import bed_or_wear_words
+from analysis.words.of_readings import traverses
 from analysis.words.shape import SEEN_FOUR_TIMES_IN_FIVE
 from analysis.words.tables import columns, notes
 
@@ -129,9 +130,8 @@ def known_up_to_words(result: "Twist") -> list[str]:
 
 def twist_words(result: "Twist", inch: bool) -> list[str]:
     """The answer in words: how much, which way, how sure, and whether two ways of measuring agree."""
-    numbers = ", ".join(str(number) for number in result.traverses)
     lines = [roll_words(result, inch)]
-    lines += [f"  From traverse{'s' if len(result.traverses) > 1 else ''} {numbers}, {BY_WORDS[result.by]}."]
+    lines += [f"  From {traverses(result.traverses)}, {BY_WORDS[result.by]}."]
     lines += [*whole_twist_words(result, inch), *known_up_to_words(result)]
     lines += [*bed_or_wear_words(result, inch), *agreement_words(result, inch)]
     lines += taken_words(result.assumptions)

@@ -9,8 +9,8 @@ import numpy as np
 from acquire.model.units import length_text, number_text
 from analysis.words.blue import places_words
 from analysis.words.facts import sentence
+from analysis.words.of_readings import traverses
 from analysis.words.plan import depth_text, doubt_text, fine_um, units
-from analysis.words.run_slips import numbered
 
 if TYPE_CHECKING:
     from analysis.answers.comparison import Comparison
@@ -61,7 +61,7 @@ def things_to_do(found: Found, inch: bool) -> tuple[Thing, ...]:
 def _read_again(found: Found, inch: bool) -> list[Thing]:
     """What the readings themselves contradict comes before all else."""
     for slip in found.whole.slips:
-        deed = f"Put {numbered(slip.traverses)} right, or what it is held against"
+        deed = f"Put {traverses(slip.traverses)} right, or what it is held against"
         return [Thing(deed, "it looks wrong as it was written; `waylog combine` says how.")]
     if found.whole.suspects:
         worst = found.whole.suspects[0]
