@@ -94,11 +94,14 @@ def lowest_of_parabola(at: ArrayLike, cost: ArrayLike) -> tuple[float, float]:
     where, values = np.asarray(at, dtype=np.float64), np.asarray(cost, dtype=np.float64)
     least = int(np.argmin(values))
     unit = float(np.ptp(where))
-    bend, slope, low = np.polyfit((where - where[least]) / unit, values - values[least], 2)
+    at_0, at_1, at_2 = (where - where[least]) / unit
+    rise, further = np.diff(values) / (at_1 - at_0, at_2 - at_1)
+    bend = (further - rise) / (at_2 - at_0)
+    slope = rise - bend * (at_0 + at_1)
     if bend <= 0:
         return float(where[least]), float(values[least])
     off = float(np.clip(-slope / (2 * bend), *((where[[0, -1]] - where[least]) / unit)))
-    return float(where[least] + off * unit), float(values[least] + (bend * off + slope) * off + low)
+    return float(where[least] + off * unit), float(values[least] + (bend * off + slope) * off)
 
 
 class _Costs:

@@ -45,8 +45,26 @@ class Prior:
     @cached_property
     def band(self) -> Array:
         """The precision as LAPACK's lower band."""
-        place = np.arange(self.root.shape[1])
-        return to_band(self.precision, place, width(self.precision, place))
+        place, precision = np.arange(self.root.shape[1]), self.precision
+        return to_band(precision, place, width(precision, place))
+
+
+def _root(first: Array, steps: Array) -> sparse.csr_array:
+    """Rows over the first nodes, shape (p, p), then rows from each node in turn on, shape (nodes − p, p + 1).
+
+    Examples
+    --------
+    >>> _root(np.array([[2.0]]), np.array([[-1.0, 1.0], [-3.0, 3.0]])).toarray()
+    array([[ 2.,  0.,  0.],
+           [-1.,  1.,  0.],
+           [ 0., -3.,  3.]])
+    """
+    p, nodes = len(first), len(first) + len(steps)
+    later = np.arange(nodes - p)
+    column = [np.tile(np.arange(p), p), (later[:, None] + np.arange(p + 1)).ravel()]
+    begin = [p * np.arange(p), p * p + (p + 1) * np.arange(nodes - p + 1)]
+    data = np.concatenate([first.ravel(), steps.ravel()])
+    return sparse.csr_array((data, np.concatenate(column), np.concatenate(begin)), shape=(nodes, nodes))
 
 
 @dataclass(frozen=True)
@@ -82,18 +100,11 @@ class Stationary:
     def _recursion(self, nodes: int, spacing_mm: float) -> Prior:
         p, kept = self.order, self.kept(spacing_mm)
         change = (1 - kept**2) ** (2 * p - 1) / sum(comb(p - 1, k) ** 2 * kept ** (2 * k) for k in range(p))
-        steps = [comb(p, k) * (-kept) ** k for k in range(p, -1, -1)]
-        recursion = sparse.diags_array(
-            [np.full(nodes - p, each / change**0.5) for each in steps],
-            offsets=list(range(p + 1)),
-            shape=(nodes - p, nodes),
-        )
+        steps = np.array([comb(p, k) * (-kept) ** k for k in range(p, -1, -1)]) / change**0.5
         start = np.linalg.cholesky(self._first(kept, change))
-        first = sparse.hstack([sparse.csr_array(np.linalg.inv(start)), sparse.csr_array((p, nodes - p))])
         log_determinant = -2 * np.log(np.diag(start)).sum() - (nodes - p) * np.log(change)
-        return Prior(
-            sparse.csr_array(sparse.vstack([first, recursion], format="csr")), float(log_determinant)
-        )
+        root = _root(np.linalg.inv(start), np.broadcast_to(steps, (nodes - p, p + 1)))
+        return Prior(root, float(log_determinant))
 
     def _first(self, kept: float, change: float) -> Array:
         """Covariance of the first heights, such that all others have the same."""
@@ -148,18 +159,13 @@ class FewPlaces:
         >>> bool(np.isclose(prior.log_determinant, np.linalg.slogdet(prior.precision.toarray())[1]))
         True
         """
-        nodes, spacing = len(node_mm), float(node_mm[1] - node_mm[0])
+        spacing = float(node_mm[1] - node_mm[0])
         size = np.sqrt(np.interp(node_mm[1:-1], self.at_mm, self.weight) * spacing**3)
-        second = sparse.diags_array(
-            [1 / size, -2 / size, 1 / size], offsets=[0, 1, 2], shape=(nodes - 2, nodes)
-        )
         # level and tilt at the first nodes: of any size, as the zeros are free
         level = self.variance_over(float(np.ptp(node_mm))) ** 0.5
-        first = sparse.csr_array(
-            (np.array([1.0, -1.0, 1.0]) / level, ([0, 1, 1], [0, 0, 1])), shape=(2, nodes)
-        )
+        first = np.array([[1.0, 0.0], [-1.0, 1.0]]) / level
         log_determinant = -2 * float(np.log(size).sum()) - 4 * np.log(level)
-        return Prior(sparse.csr_array(sparse.vstack([first, second], format="csr")), log_determinant)
+        return Prior(_root(first, np.array([1.0, -2.0, 1.0]) / size[:, None]), log_determinant)
 
     def variance_over(self, length_mm: float) -> float:
         """About the variance of the heights over such a length at q = 1: curvature summed up twice."""
