@@ -4,12 +4,13 @@ A piece beyond a joint at x_j lies, against the one before it, higher by s, pitc
 to the rear by y and yawed by ψ: common to all its faces.  A face at p across with the upward part u of
 its normal shows there a step u (s + ρ p) and a kink u κ; a face that looks sideways, or a vee sideways,
 y and ψ.  What a face shows besides is its own.  Steps and kinks are estimated beside a way that is worn
-(`smooth_way`); a line common to both pieces plays no part.  To close a joint the piece is moved by
+(`two_pieces`); a line common to both pieces plays no part.  To close a joint the piece is moved by
 
     -(s + κ (x - x_j) + ρ p) upwards,    -(y + ψ (x - x_j)) to the rear
 
-A kink looks like a bend that runs on across the joint: it is told from one with eight stations on either
-side; with fewer both are taken to bend as much as their heights allow, and the ± is wide.  Derived.
+A kink looks like a bend that runs on across the joint.  How far a bend goes, the face shows at places
+where nothing meets (`two_pieces`): with five stations on a side it hardly does, and nothing is told.
+Derived.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -30,15 +31,13 @@ from analysis.answers.channels import Channel, OneReading, hangs_on, known_chann
 from analysis.linear.fact import Fact
 from analysis.linear.profile import COVERAGE_FACTOR
 from analysis.linear.shown import KEPT_INSIDE, Shown
-from analysis.linear.smooth_way import Sought, estimate_on_smooth_way, estimate_over_sizes, most_bending
+from analysis.linear.smooth_way import Sought
+from analysis.linear.two_pieces import step_and_kink
 
-LEAST_A_SIDE = 3
-KINK_UM_PER_M = 50.0
-"""Kinks to be expected at a joint, standard deviation: before the readings, to weigh a kink against bends."""
+LEAST_A_SIDE = 6
+"""Stations on either side: three places at least on each piece at which nothing meets, to be held against."""
 ENOUGH_A_SIDE = 8
-"""Stations on either side from which on a kink is told from a bend."""
-BENDS_COUNT = 2.0
-"""Times what the bends of a worn way make uncertain: they lie in few places. By simulation."""
+"""Stations on either side from which on a kink is well told from a bend."""
 CHANCE = 0.01
 
 
@@ -47,7 +46,18 @@ class JointUntold(Fact):
     """How the readings do not tell that a piece lies."""
 
     how: str
-    """up | roll | rear"""
+    """up | roll | rear; corner: whether what looks like a kink is wear that ends beside the joint"""
+
+
+@dataclass(frozen=True)
+class FewBesideJoint(Fact):
+    """A face that is known at too few stations on one side of a joint to tell a step there."""
+
+    face: str
+    kind: str
+    """height | side"""
+    stations: int
+    needed: int
 
 
 @dataclass(frozen=True)
@@ -75,7 +85,7 @@ class FaceAtJoint:
     kink_um_per_m: Found
     """+: beyond the joint it rises away."""
     may_be_a_bend: bool
-    """Whether too few stations tell the kink from a bend: the ± then holds as much bend as they allow."""
+    """Whether few stations tell the kink from a bend: the ± is then wide."""
     own_step_um: Found | None
     """What is left of the step once the piece is moved as a whole; None where nothing else checks it."""
     hangs_on: OneReading | None
@@ -158,20 +168,24 @@ def joints(bed_map: BedMap) -> Joints:
         )  # fmt: skip
     # a drawn level reads the step as its feet cross the joint; stations a base apart would lose that
     channels, not_known = known_channels(bed_map, curves=True)
-    at = [found for mm in bed.joints_mm for each in channels if (found := _at_joint(bed, each, mm))]
+    pairs = [(mm, each) for mm in bed.joints_mm for each in channels]
+    at = [_at_joint(bed, each, mm) for mm, each in pairs if _beside(bed, each, mm) >= LEAST_A_SIDE]
     missing = [mm for mm in bed.joints_mm if not any(each.at_mm == mm for each in at)]
     if missing:
         raise AnalysisError(
             f"joint at {missing[0]:g} mm",
             f"no face is known at {LEAST_A_SIDE} stations on either side of it",
-            "a run across it",
+            "runs that reach so far, or stations closer together",
             "; ".join(f"{face}: {why}" for face, why in not_known.items()),
         )
     value = np.concatenate([each.made.value for each in at])
     covariance = _joint_covariance(bed_map, at)
     bodies = [_body(bed, at, value, covariance, mm) for mm in bed.joints_mm]
     return Joints(
-        joints=tuple(_joint(bed_map, at, body, value, covariance) for body in bodies),
+        joints=tuple(
+            _joint(bed_map, at, body, value, covariance, tuple(_too_few(bed, pairs, body.at_mm)))
+            for body in bodies
+        ),
         moves=tuple(_moves(bed, bodies, value, covariance)),
         not_known=not_known,
         warnings=tuple(bed_map.warnings),
@@ -180,47 +194,34 @@ def joints(bed_map: BedMap) -> Joints:
     )
 
 
-def joint_columns(station_mm: NDArray, at_mm: float) -> NDArray[np.float64]:
-    """What a step of 1 µm and a kink of 1 µm/m at a joint make of the heights, shape (n, 2).
-
-    Examples
-    --------
-    >>> joint_columns(np.array([0.0, 500.0]), 300.0).tolist()
-    [[0.0, 0.0], [1.0, 0.2]]
-    """
-    beyond = station_mm > at_mm
-    return np.column_stack([beyond.astype(float), np.where(beyond, station_mm - at_mm, 0.0) / MM_PER_M])
-
-
-def few_beside(
-    station_mm: np.ndarray, height_um: np.ndarray, covariance_um2: np.ndarray, sought: np.ndarray
-) -> Sought:
-    """Step and kink from few stations, the ways bending as much as these allow: they tell no kink from it."""
-    arguments = (station_mm, height_um, covariance_um2, sought)
-    return estimate_on_smooth_way(*arguments, q=most_bending(*arguments))
-
-
-def _at_joint(bed: Bed, channel: Channel, at_mm: float) -> _AtJoint | None:
-    """Step and kink from the two pieces that meet; None where too little is known of one of them."""
+def _here(bed: Bed, channel: Channel, at_mm: float) -> NDArray[np.bool_]:
+    """Stations on the two pieces that meet at a joint, none of them on it."""
     ends = [-np.inf, *bed.joints_mm, np.inf]
     place = ends.index(at_mm)
     x = channel.station_mm
-    here = (x > ends[place - 1] + FOOT_MM) & (x < ends[place + 1] - FOOT_MM) & (np.abs(x - at_mm) > FOOT_MM)
-    least = min(int(np.count_nonzero(here & (x < at_mm))), int(np.count_nonzero(here & (x > at_mm))))
-    if least < LEAST_A_SIDE:
-        return None
+    within = (x > ends[place - 1] + FOOT_MM) & (x < ends[place + 1] - FOOT_MM)
+    return np.asarray(within & (np.abs(x - at_mm) > FOOT_MM))
+
+
+def _beside(bed: Bed, channel: Channel, at_mm: float) -> int:
+    """How many stations there are on the side that has fewer."""
+    x = channel.station_mm[_here(bed, channel, at_mm)]
+    return min(int(np.count_nonzero(x < at_mm)), int(np.count_nonzero(x > at_mm)))
+
+
+def _at_joint(bed: Bed, channel: Channel, at_mm: float) -> _AtJoint:
+    """Step and kink from the two pieces that meet."""
+    here = _here(bed, channel, at_mm)
     part = channel.covariance_um2[np.ix_(here, here)]
-    arguments = (x[here], channel.height_um[here], part, joint_columns(x[here], at_mm))
-    is_told = least >= ENOUGH_A_SIDE
-    made = estimate_over_sizes(*arguments, expected=KINK_UM_PER_M) if is_told else few_beside(*arguments)
-    rows = np.zeros((2, x.size))
+    made = step_and_kink(channel.station_mm[here], channel.height_um[here], part, at_mm)
+    rows = np.zeros((2, channel.station_mm.size))
     rows[:, here] = made.rows
-    return _AtJoint(channel, at_mm, made, not is_told, rows)
+    return _AtJoint(channel, at_mm, made, _beside(bed, channel, at_mm) < ENOUGH_A_SIDE, rows)
 
 
 def _joint_covariance(bed_map: BedMap, at: Sequence[_AtJoint]) -> NDArray[np.float64]:
     """Of all steps and kinks together: errors of the map they share, bends they do not."""
-    whole = scipy.linalg.block_diag(*(BENDS_COUNT**2 * each.made.from_bends for each in at))
+    whole = scipy.linalg.block_diag(*(each.made.from_bends for each in at))
     from_map = [i for i, each in enumerate(at) if each.channel.rows is not None]
     for i, each in enumerate(at):
         if each.channel.rows is None:
@@ -297,7 +298,12 @@ def _found(value: float, variance: float) -> Found:
 
 
 def _joint(
-    bed_map: BedMap, at: Sequence[_AtJoint], body: _Body, value: NDArray, covariance: NDArray
+    bed_map: BedMap,
+    at: Sequence[_AtJoint],
+    body: _Body,
+    value: NDArray,
+    covariance: NDArray,
+    too_few: tuple[Fact, ...],
 ) -> Joint:
     spread = body.factor * np.diag(body.rows @ covariance @ body.rows.T)
     told = {name: _found(*pair) for name, *pair in zip(body.names, body.value, spread, strict=True)}
@@ -316,7 +322,7 @@ def _joint(
         yaw_um_per_m=told.get("yaw"),
         is_one_body=None if not body.degrees else body.p_value >= CHANCE,
         may_be_a_bend=any(each.may_be_a_bend for each in faces),
-        cannot_tell=tuple(what_is_untold(told)),
+        cannot_tell=(*what_is_untold(told), *_may_be_wear(faces), *too_few),
     )
 
 
@@ -328,6 +334,17 @@ def what_is_untold(told: Mapping[str, Found]) -> Iterator[Fact]:
         yield JointUntold("roll")
     if "rear" not in told:
         yield JointUntold("rear")
+
+
+def _may_be_wear(faces: Sequence[FaceAtJoint]) -> Iterator[Fact]:
+    if any(face.kink_um_per_m.is_seen for face in faces):
+        yield JointUntold("corner")
+
+
+def _too_few(bed: Bed, pairs: Sequence[tuple[float, Channel]], at_mm: float) -> Iterator[Fact]:
+    for mm, channel in pairs:
+        if mm == at_mm and 0 < (stations := _beside(bed, channel, mm)) < LEAST_A_SIDE:
+            yield FewBesideJoint(channel.face, channel.kind, stations, LEAST_A_SIDE)
 
 
 def _face_at_joint(

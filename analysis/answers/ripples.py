@@ -9,10 +9,10 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.channels import Channel, OneReading, hangs_on, known_channels
-from analysis.answers.joints import joint_columns
 from analysis.linear.fact import Fact
 from analysis.linear.shown import KEPT_INSIDE, Shown
 from analysis.linear.steps_and_ripples import LEAST_STATIONS, MOST_STATIONS, Feature, find_features
+from analysis.linear.two_pieces import joint_columns
 
 
 @dataclass(frozen=True)

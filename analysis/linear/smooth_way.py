@@ -25,8 +25,6 @@ SIZES = np.concatenate([[0.0], 10.0 ** np.arange(-4.0, 5.01, 0.75)])
 """Of q, in units that make bends as large as noise from one station to the next."""
 SMALLEST_SHARE = 1e-2
 """Values of q less likely than this play no part."""
-STILL_ALLOWED = 1e-3
-"""Few heights do not yet rule out a q as likely: steps and kinks on invented hollows hold in 96 to 98 %."""
 LEAST_SHARE = 1e-9
 """Of the variance: what rounding needs to keep a covariance whole."""
 
@@ -205,20 +203,6 @@ def estimate_over_sizes(
     apart = [np.outer(each.value - value, each.value - value) for each in found]
     bends = np.tensordot(share, [f.from_bends + a for f, a in zip(found, apart, strict=True)], axes=1)
     return Sought(value, rows, bends, float(share @ tried[kept]))
-
-
-def most_bending(
-    station_mm: NDArray, height_um: NDArray, covariance: NDArray, sought: NDArray, *, degree: int = 1
-) -> float:
-    """The greatest q that the heights still allow: where they are too few to tell it from less.
-
-    Beside a polynomial of the same degree as `estimate_on_smooth_way` takes: one of a higher degree
-    takes up bends that are then missing in q.
-    """
-    tried = sizes(station_mm, covariance)
-    free = np.hstack([polynomial(station_mm, degree), sought])
-    share = size_shares(station_mm, covariance, height_um, free, tried)
-    return float(tried[np.flatnonzero(share > STILL_ALLOWED)[-1]])
 
 
 def size_shares(

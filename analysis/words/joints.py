@@ -38,9 +38,9 @@ def _joint_words(joint: "Joint", inch: bool) -> list[str]:
     lines = [f"Joint at {at}: the piece beyond lies {'; '.join(parts)}."]
     if joint.may_be_a_bend:
         lines.append(
-            "  Fewer than 8 stations on one side do not tell a kink, nor all of a step, from a bend that "
-            "runs on across the joint: where a face has so few its ± holds as much bend as they allow. "
-            "A straightedge on each piece would tell."
+            "  Fewer than 8 stations on one side hardly tell a kink, nor all of a step, from a bend that "
+            "runs on across the joint: where a face has so few its ± is wide. Stations closer together, or "
+            "a straightedge on each piece, would tell."
         )
     if joint.is_one_body is False:
         lines.append(

@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from analysis.answers.further_runs import Run
     from analysis.answers.good_enough import KnownTooCoarsely
     from analysis.answers.joint_cut import NothingLeavesUntouched, TooLittleAnywhere
+    from analysis.answers.joints import FewBesideJoint
     from analysis.answers.known_roll import PutInOrder
     from analysis.answers.next_traverse import FurtherTraverse
     from analysis.answers.twist import EvenedOut, MayRoll, OnlyOfCarriage, RestsOnOneZero
@@ -291,11 +292,21 @@ def _too_little(fact: "TooLittleAnywhere") -> str:
     return f"at most {fact.at_most_um:g} µm anywhere is too little: {fact.needed_um:.1f} µm are needed {so}"
 
 
+def _few_beside_joint(fact: "FewBesideJoint") -> str:
+    name = f"{fact.face} sideways" if fact.kind == "side" else fact.face
+    return (
+        f"what {name} does there: it is known at {fact.stations} of {fact.needed} stations that are needed "
+        "on either side; stations closer together would tell"
+    )
+
+
 JOINT_UNTOLD = {
     "up": "whether it is high or low: no face that looks up or down is known on both sides",
     "roll": "whether it is rolled: faces at two different places across the bed (across_mm) would tell, or a "
     "level across on either side",
     "rear": "whether it is to the front or rear: a side face or a vee read sideways would tell",
+    "corner": "whether what looks like a kink is wear that ends within a station of the joint: stations "
+    "closer together there would tell",
 }
 BEFORE_METAL = {
     "one survey": "Never scrape from one survey: repeat it, and confirm with blue and a straightedge. Metal "
@@ -397,6 +408,7 @@ SENTENCES: Mapping[str, Callable[[Any], str]] = {
     "NothingLeavesUntouched": _nothing_untouched,
     "TooLittleAnywhere": _too_little,
     "JointUntold": lambda fact: JOINT_UNTOLD[fact.how],
+    "FewBesideJoint": _few_beside_joint,
     "BeforeMetal": lambda fact: BEFORE_METAL[fact.about],
     "FurtherTraverse": _further_traverse,
 }

@@ -10,9 +10,8 @@ import argparse
 
 import numpy as np
 
-from analysis.answers.joints import BENDS_COUNT, KINK_UM_PER_M, joint_columns
-from analysis.linear.smooth_way import estimate_over_sizes
 from analysis.linear.steps_and_ripples import find_features
+from analysis.linear.two_pieces import joint_columns, step_and_kink
 
 PITCH_MM = 50.0
 SHAPES = {
@@ -89,8 +88,8 @@ def coverage(count, ways, rng):
             covariance, error = errors("dial", count, rng)
             truth = np.array([12.0, -30.0])
             heights = shape(x, x[-1]) + columns @ truth + error
-            made = estimate_over_sizes(x, heights, covariance, columns, expected=KINK_UM_PER_M)
-            spread = np.diag(made.rows @ covariance @ made.rows.T + BENDS_COUNT**2 * made.from_bends)
+            made = step_and_kink(x, heights, covariance, at)
+            spread = np.diag(made.covariance(covariance))
             held += np.abs(made.value - truth) <= 2 * np.sqrt(spread)
         print(
             f"{name:32} step {100 * held[0] / ways:5.1f} %   kink {100 * held[1] / ways:5.1f} %", flush=True

@@ -11,12 +11,13 @@ import pytest
 from acquire.cli import main
 from acquire.model.errors import AnalysisError, BedError
 from analysis.adjust.combination import combine
-from analysis.answers.joints import BENDS_COUNT, KINK_UM_PER_M, few_beside, joint_columns, joints
+from analysis.answers.joints import FewBesideJoint, JointUntold, joints
 from analysis.answers.plan import plan_faces
 from analysis.answers.ripples import ripples
-from analysis.linear.smooth_way import estimate_over_sizes
+from analysis.linear.two_pieces import joint_columns, step_and_kink
 from analysis.words.joints import joints_words
 from analysis.words.ripples import ripples_words
+from tests.benchmarks.joints_held import errors_in_u
 from tests.told_answers.odd_habits import invent_odd
 
 pytestmark = pytest.mark.usefixtures("opened_once")
@@ -75,7 +76,7 @@ def bed(invented_bed):
 def mapped(bed, make_traverse):
     """Levels there and back on each face named, of these heights."""
 
-    def make(heights, runs=2, **described):
+    def make(heights, runs=2, first=None, **described):
         made = bed(**described)
         traverses = []
         for number, (face, height) in enumerate(heights.items()):
@@ -83,7 +84,8 @@ def mapped(bed, make_traverse):
             for run in range(runs):
                 noise = SLOPES[(2 * number + run) % 8]
                 reading = sign * (np.diff(height) / 0.1) + noise
-                traverses.append(make_traverse(made, "level", MIDDLE, reading, face=face))
+                start = (first or {}).get(face, 0)
+                traverses.append(make_traverse(made, "level", MIDDLE[start:], reading[start:], face=face))
         return combine(traverses, made)
 
     return make
@@ -164,7 +166,7 @@ def test_step_and_kink_from_few_stations_of_a_bent_way_hold_the_truth(doubt_besi
     for _ in range(40):
         depth, middle, width = rng.choice([5, 20, 60, 150]), rng.uniform(100, 1200), rng.uniform(150, 500)
         heights = -depth * np.exp(-(((x - middle) / width) ** 2)) + u * rng.normal(0, 1, x.size)
-        found = few_beside(x, heights, np.diag(u**2), joint_columns(x, at_mm))
+        found = step_and_kink(x, heights, np.diag(u**2), at_mm)
         ratios.append(found.value / np.sqrt(np.diag(found.covariance(np.diag(u**2)))))
     assert np.max(np.abs(ratios)) < 4.5
     assert np.all(np.sqrt(np.mean(np.square(ratios), axis=0)) < 1.2)
@@ -177,9 +179,9 @@ def _in_u(shape, truth, seed, count=17, ways=25):
     rng, found = np.random.default_rng(seed), []
     for _ in range(ways):
         heights = shape(x, x[-1]) + columns @ truth + rng.normal(0, 1, count)
-        made = estimate_over_sizes(x, heights, np.eye(count), columns, expected=KINK_UM_PER_M)
-        spread = made.rows @ made.rows.T + BENDS_COUNT**2 * made.from_bends
-        found.append([*((made.value - truth) / np.sqrt(np.diag(spread))), *np.sqrt(np.diag(spread))])
+        made = step_and_kink(x, heights, np.eye(count), 50.0 * (count // 2))
+        u = np.sqrt(np.diag(made.covariance(np.eye(count))))
+        found.append([*((made.value - truth) / u), *u])
     return np.array(found)
 
 
@@ -201,6 +203,39 @@ def test_kink_of_ways_that_are_straight_besides_stays_sharp():
     straight = _in_u(lambda x, length: 0 * x, np.array([12.0, -30.0]), seed=4, count=33)
     assert np.max(np.abs(straight[:, :2])) < 3.5
     assert np.median(straight[:, 3]) < 10.0
+
+
+@pytest.mark.statistics
+@pytest.mark.parametrize(("before", "after"), [(6, 10), (16, 16)])
+def test_step_on_smooth_ways_is_told_no_wider_than_half_again_what_it_need_be(before, after):
+    """Invented: hollows of 5 to 60 µm. The ± was two to three times the errors' own size."""
+    step = errors_in_u("hollow", before, after, 40, seed=3)[:, 0]
+    assert np.sqrt(np.mean(step**2)) > 1 / 1.5
+    assert np.mean(np.abs(step) <= 2) >= 0.9
+
+
+@pytest.mark.statistics
+def test_step_and_kink_beside_wear_that_ends_near_the_joint_are_held():
+    """Invented: one slope that ends 1.3 to 3.5 stations from the joint, all else straight: a kink there."""
+    found = errors_in_u("wear ends in a slope", 8, 14, 60, seed=5)
+    assert np.all(np.mean(np.abs(found[:, :2]) <= 2, axis=0) >= 0.9)
+    assert np.max(np.abs(found[:, :2])) < 4.5
+
+
+def test_face_with_five_stations_beside_the_joint_is_not_told_and_said_so(mapped):
+    """Of three faces the underside is known from 550 on: five stations before the joint at 1000."""
+    ways = {"front-way": beyond(-200), "rear-way": beyond(200)}
+    joint = joints(mapped(ways | {"under": -beyond(0)}, first={"under": 5})).joints[0]
+    assert [face.face for face in joint.faces] == ["front-way", "rear-way"]
+    assert FewBesideJoint("under", "height", 5, 6) in joint.cannot_tell
+
+
+def test_kink_that_is_seen_may_be_wear_that_ends_beside_the_joint_and_is_said_so(mapped):
+    kinked = joints(mapped({"front-way": beyond(-200)})).joints[0]
+    straight = joints(mapped({"front-way": 0 * X})).joints[0]
+    assert kinked.faces[0].kink_um_per_m.is_seen
+    assert JointUntold("corner") in kinked.cannot_tell
+    assert JointUntold("corner") not in straight.cannot_tell
 
 
 def test_bed_without_a_declared_joint_is_refused_with_what_finds_steps(mapped):
