@@ -1,12 +1,11 @@
 """How fast commands answer on the demo survey, beside the imports that they cannot do without.
 
-Run: python tests/benchmarks/answers.py [SURVEY] [ROUNDS]. CPU seconds of whole processes; without a
-SURVEY the quick demo is recorded first.
+Run: python tests/benchmarks/answers.py [SURVEY] [STEPPED] [ROUNDS]. CPU seconds of whole processes; without
+surveys the demo is recorded first, and the quick one, in which nothing is drawn.
 """
 
 import sys
 import tempfile
-from pathlib import Path
 
 from beside import HEAD, Beside, beside, cpu_of_process
 
@@ -26,11 +25,14 @@ ANSWERS = {
 }
 
 
-def compared(survey: str, rounds: int) -> list[Beside]:
+STEPPED = "map STEPPED front-vee"
+
+
+def compared(survey: str, stepped: str, rounds: int) -> list[Beside]:
     """A row for each command."""
     rows = []
-    for command, (yardstick, words) in ANSWERS.items():
-        asked = ["-m", "waylog", *command.replace("SURVEY", survey).split()]
+    for command, (yardstick, words) in {STEPPED: ARRAYS, **ANSWERS}.items():
+        asked = ["-m", "waylog", *command.replace("SURVEY", survey).replace("STEPPED", stepped).split()]
         rows.append(
             beside(
                 f"`{command}`",
@@ -46,11 +48,12 @@ def compared(survey: str, rounds: int) -> list[Beside]:
 def main() -> None:
     """Print the table."""
     with tempfile.TemporaryDirectory() as folder:
-        survey = sys.argv[1] if len(sys.argv) > 1 else str(Path(folder) / "survey")
-        if len(sys.argv) < 2:
-            cpu_of_process(["-m", "waylog", "demo", survey, "--quick"])
-        rounds = int(sys.argv[2]) if len(sys.argv) > 2 else 3
-        print("\n".join([HEAD, *(row.row() for row in compared(survey, rounds))]))
+        survey, stepped = sys.argv[1:3] if len(sys.argv) > 2 else (f"{folder}/survey", f"{folder}/stepped")
+        if len(sys.argv) <= 2:
+            cpu_of_process(["-m", "waylog", "demo", survey])
+            cpu_of_process(["-m", "waylog", "demo", stepped, "--quick"])
+        rounds = int(sys.argv[3]) if len(sys.argv) > 3 else 3
+        print("\n".join([HEAD, *(row.row() for row in compared(survey, stepped, rounds))]))
 
 
 if __name__ == "__main__":
