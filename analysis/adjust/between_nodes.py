@@ -45,6 +45,7 @@ from analysis.adjust.kinds_of_way import (
     generalised_covariance,
     mixes,
 )
+from analysis.observe.terms import lagrange
 
 LEAST_NODES = 4
 """Two shapes that a straight line does not take up: with fewer the roughness cannot be judged."""
@@ -112,7 +113,7 @@ class Roughness:
         for row, at in zip(rows, at_mm, strict=True):
             mine = self.piece(float(at))
             around = mine[_around(self.node_mm[mine], float(at))]
-            row[around] = _lagrange(self.node_mm[around], float(at))
+            row[around] = lagrange(self.node_mm[around], float(at))
         return rows
 
     def variance_at(self, at_mm: np.ndarray) -> np.ndarray:
@@ -311,9 +312,3 @@ def _around(node_mm: np.ndarray, at_mm: float) -> np.ndarray:
         return np.array([start, start + 1])
     start = min(max(right - 2, 0), len(node_mm) - 4)
     return np.arange(start, start + 4)
-
-
-def _lagrange(mm: np.ndarray, at_mm: float) -> np.ndarray:
-    itself = np.eye(len(mm), dtype=bool)
-    apart, away = np.where(itself, 1.0, mm[:, None] - mm), np.where(itself, 1.0, at_mm - mm)
-    return np.asarray(np.prod(away / apart, axis=1))

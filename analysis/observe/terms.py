@@ -250,7 +250,7 @@ def interpolation(node_mm: np.ndarray, at_mm: float) -> dict[int, float]:
     if abs(node_mm[nearest] - at_mm) <= ROUNDING_MM or len(node_mm) == 1:
         return {nearest: 1.0}
     around = _around(node_mm, at_mm)
-    return {int(i): float(_lagrange(node_mm[around], k, at_mm)) for k, i in enumerate(around)}
+    return dict(zip(around.tolist(), lagrange(node_mm[around], at_mm).tolist(), strict=True))
 
 
 def _around(mm: np.ndarray, at_mm: float) -> np.ndarray:
@@ -262,9 +262,19 @@ def _around(mm: np.ndarray, at_mm: float) -> np.ndarray:
     return np.arange(start, min(start + 4, len(mm)))
 
 
-def _lagrange(mm: np.ndarray, k: int, at_mm: np.ndarray | float) -> np.ndarray:
-    others = np.delete(mm, k)
-    return np.prod((np.asarray(at_mm)[..., None] - others) / (mm[k] - others), axis=-1)
+def lagrange(node_mm: np.ndarray, at_mm: np.ndarray | float) -> np.ndarray:
+    """Weights of nodes in the polynomial through all of them, at places of any shape; a last axis of nodes.
+
+    Examples
+    --------
+    >>> lagrange(np.array([0.0, 100.0]), np.array([25.0, 50.0]))
+    array([[0.75, 0.25],
+           [0.5 , 0.5 ]])
+    """
+    itself = np.eye(len(node_mm), dtype=bool)
+    apart = np.where(itself, 1.0, node_mm[:, None] - node_mm)
+    away = np.asarray(at_mm)[..., None, None] - node_mm
+    return np.prod(np.where(itself, 1.0, away / apart), axis=-1)
 
 
 def interpolation_rows(node_mm: np.ndarray, at_mm: np.ndarray) -> np.ndarray:
@@ -283,8 +293,6 @@ def interpolation_rows(node_mm: np.ndarray, at_mm: np.ndarray) -> np.ndarray:
     rows[np.flatnonzero(near), nearest[near]] = 1.0
     for gap in np.unique(right[~near]):
         here = np.flatnonzero(~near & (right == gap))
-        weights = interpolation(node_mm, float(at_mm[here[0]]))
-        around = node_mm[list(weights)]
-        for k, node in enumerate(weights):
-            rows[here, node] = _lagrange(around, k, at_mm[here])
+        around = _around(node_mm, float(at_mm[here[0]]))
+        rows[np.ix_(here, around)] = lagrange(node_mm[around], at_mm[here])
     return rows
