@@ -82,7 +82,7 @@ def _one_reading(
     survey: Path, number: int, place: str, repeat: int | None, because: str | None, asked: dict[str, Any]
 ) -> int:
     from acquire.record.correcting import correct, find_misread
-    from acquire.reduce.written.values import place_of
+    from acquire.reduce.written.readings import place_of
     from acquire.store import survey_bed
 
     station_mm = place_of(place, "in" if survey_bed(survey).is_inch else "mm")
@@ -125,8 +125,8 @@ def _wanted(misread: "Misread", words: str | None, strike: bool, as_read: bool) 
 
 def _asked(misread: "Misread") -> str | None:
     from acquire.model.errors import EntryError
+    from acquire.reduce.written.readings import GAPS
     from acquire.reduce.written.typed import typed_reading
-    from acquire.reduce.written.values import GAPS
 
     setup = misread.traverse.setup
     since = f", corrected since to {misread.now}" if misread.now else ""

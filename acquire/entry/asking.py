@@ -7,7 +7,7 @@ a pipe and a test are the same to it.
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from acquire.entry.judging import doubt_about, lacks_other_end
+from acquire.entry.doubts import doubt_about, lacks_other_end
 from acquire.entry.terminal_text import large, on_lines
 from acquire.entry.typed_by import Typed, typed_by
 from acquire.entry.under_way import Entry

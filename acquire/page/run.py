@@ -6,8 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from acquire.entry.doubts import closing_words, summary_words
-from acquire.entry.judging import doubt_about, lacks_other_end
+from acquire.entry.doubts import closing_words, doubt_about, lacks_other_end, summary_words
 from acquire.entry.under_way import Entry, Slot
 from acquire.model.companion import Companion
 from acquire.model.errors import EntryError

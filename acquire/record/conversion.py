@@ -28,8 +28,7 @@ from acquire.record.own_process import own_command, own_environment, run_to_its_
 from acquire.reduce import derive
 from acquire.store import read_raw, read_traverse, write_traverse
 from acquire.store.journal import Chunks, JournalContents, read_journal
-from acquire.store.locks import locked
-from acquire.store.safe_files import leftovers, sync_folder
+from acquire.store.safe_files import leftovers, locked, sync_folder
 from acquire.store.scratch import scratch
 
 LARGE_COLUMN_BYTES = "1000000"

@@ -20,8 +20,7 @@ from acquire.model.traverse import Setup, Traverse
 from acquire.reduce import contents_of, derive
 from acquire.store import files_of, own_folder, read_traverse, survey_bed, traverse_folder
 from acquire.store.journal import JournalContents
-from acquire.store.locks import locked
-from acquire.store.safe_files import NewFile, sync_folder, write_file
+from acquire.store.safe_files import NewFile, locked, sync_folder, write_file
 from acquire.store.traverse_file.writer import traverse_beside
 
 DAMAGE = "damage"

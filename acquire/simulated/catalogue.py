@@ -6,8 +6,7 @@ run, not the figures of the simulation to the last digit.
 
 from collections.abc import Mapping, Sequence
 
-from acquire.simulated.formats import comma_line, fixed_line, labelled_line
-from acquire.simulated.instruments import SimulatedInstrument
+from acquire.simulated.instruments import SimulatedInstrument, comma_line, fixed_line, labelled_line
 from acquire.simulated.physics import Offset, Position, Roll, Slope
 from acquire.simulated.truth import InventedBed, InventedFace
 

@@ -55,7 +55,7 @@ def perform(
 
     Examples
     --------
-    >>> from acquire.simulated.formats import fixed_line
+    >>> from acquire.simulated.instruments import fixed_line
     >>> from acquire.simulated.motion import Hold
     >>> from acquire.simulated.physics import Position
     >>> scale = SimulatedInstrument(Position(), fixed_line(2, 8), resolution=0.01, rate_hz=2)

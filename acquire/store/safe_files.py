@@ -2,19 +2,66 @@
 
 Everything that waylog writes is first written beside its place, under a name of its own that
 nobody can have planted there as a link, synced, and only then given its name; what stood there
-before is gone only if that was meant.
+before is gone only if that was meant.  Whether a file is in use by another waylog an advisory lock
+says, which is gone with its process.
 """
 
 import os
 import re
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
 from acquire.model.errors import SurveyError
-from acquire.model.system import flags, sync_names
-from acquire.store.locks import locked, try_lock
+from acquire.model.plain_files import check_plain
+from acquire.model.system import flags, lock, opened_folder, sync_names
+
+
+def try_lock(handle: int, *, wait: bool = False) -> bool:
+    """Lock an open file until `handle` is closed; False where another process has locked it.
+
+    A file system that knows no locks (some network shares) lets everybody through.
+    """
+    try:
+        lock(handle, wait)
+    except (BlockingIOError, PermissionError):
+        return False
+    except OSError:
+        return True
+    return True
+
+
+@contextmanager
+def locked(path: Path) -> Iterator[bool]:
+    """Lock a file meanwhile; yields False where another process has locked it.
+
+    Raises
+    ------
+    OSError
+        If it cannot be opened, or is no plain file.
+    """
+    check_plain(path)
+    handle = os.open(path, flags("O_RDWR", "O_CLOEXEC"))
+    try:
+        yield try_lock(handle)
+    finally:
+        os.close(handle)
+
+
+@contextmanager
+def numbers_locked(folder: Path) -> Iterator[None]:
+    """Keep other waylogs from choosing a number in `folder` meanwhile.
+
+    The folder itself is locked where the system lets folders be opened; elsewhere the
+    exclusive creation of each file is the only guard.
+    """
+    with opened_folder(folder) as handle:
+        if handle is not None:
+            try_lock(handle, wait=True)
+        yield
+
 
 _FLAGS = flags("O_RDWR", "O_APPEND", "O_CREAT", "O_EXCL", "O_NOFOLLOW", "O_CLOEXEC", "O_BINARY")
 _TEMPORARY = re.compile(r"\.waylog-[0-9a-f]{16}\.tmp")

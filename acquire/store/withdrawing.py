@@ -4,8 +4,7 @@ from pathlib import Path
 
 from acquire.model.errors import SurveyError
 from acquire.store import files_of, own_folder, survey_bed, traverse_folder
-from acquire.store.locks import locked
-from acquire.store.safe_files import move
+from acquire.store.safe_files import locked, move
 
 
 def withdraw(survey: Path | str, number: int | None = None) -> tuple[Path, Path]:

@@ -10,7 +10,6 @@ from acquire.model.bed import Bed
 from analysis.adjust.between_nodes import Roughness
 from analysis.adjust.between_runs import bends_by_warmth
 from analysis.adjust.counting import CountedByReadings, counted_alike
-from analysis.adjust.moved_feet import error_of_moved_feet, moved_feet, with_moved_feet
 from analysis.adjust.nodes import Key, Layout, lay_out
 from analysis.adjust.nuisances import (
     drifts_told,
@@ -21,7 +20,13 @@ from analysis.adjust.nuisances import (
     with_moved_zeros,
     zero_roots,
 )
-from analysis.adjust.repeated_steps import covariances_with_steps, least_factor
+from analysis.adjust.reading_errors import (
+    covariances_with_steps,
+    error_of_moved_feet,
+    least_factor,
+    moved_feet,
+    with_moved_feet,
+)
 from analysis.adjust.solution import Block
 from analysis.adjust.there_and_back import APART, BEND, UNTOLD, Return, bows_between, returns, single_runs
 from analysis.linear.bordered import block_diagonal

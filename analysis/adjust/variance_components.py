@@ -25,7 +25,7 @@ from acquire.model.bed import Bed
 from analysis.adjust.assembly import Assembly, assemble
 from analysis.adjust.between_nodes import Roughness
 from analysis.adjust.nodes import Key
-from analysis.adjust.repeated_steps import least_factor
+from analysis.adjust.reading_errors import least_factor
 from analysis.adjust.solution import Solution, solve
 from analysis.linear.bordered import BorderedFactor, BorderedMatrix, bordered, stacked, weighted_sum
 from analysis.linear.least_squares import REFINEMENTS

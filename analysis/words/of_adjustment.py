@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     )
     from analysis.adjust.combination import KeepsItsClaim, ScattersMore
     from analysis.adjust.counting import CountedByReadings
-    from analysis.adjust.moved_feet import FeetOffStations
     from analysis.adjust.nuisances import ZeroNotHeld
+    from analysis.adjust.reading_errors import FeetOffStations
     from analysis.adjust.reliability import Contested
     from analysis.adjust.there_and_back import Return
     from analysis.adjust.tying import ShapeUnderCarrierUnknown

@@ -1,9 +1,8 @@
 """Timed bytes from serial ports that may come and go."""
 
-from acquire.receive.ports.asking import Request
-from acquire.receive.ports.listening import listen
+from acquire.receive.ports.asking import PortPlan, Request, plan_ports
 from acquire.receive.ports.naming import Found, found_ports, resolve
-from acquire.receive.ports.plan import PortPlan, plan_ports
+from acquire.receive.ports.opening import listen
 from acquire.receive.ports.reader import Chunk, PortEvent, PortReader
 
 __all__ = [

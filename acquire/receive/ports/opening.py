@@ -1,6 +1,8 @@
-"""Opening one port: for us alone, without restarting what hangs on it, and without delay."""
+"""Opening one port: for us alone, without restarting what hangs on it, without delay; and listening to it."""
 
 import errno
+import time
+from collections.abc import Callable
 from contextlib import suppress
 from typing import Any
 
@@ -15,6 +17,7 @@ from acquire.model.system import (
     line_counters,
     terminal_faults,
 )
+from acquire.receive.ports.naming import resolve
 
 PORT_FAULTS: tuple[type[BaseException], ...] = (OSError, serial.SerialException, *terminal_faults())
 """What pyserial's calls raise at a hang-up: `termios.error` is neither of the first two, and several
@@ -124,3 +127,65 @@ def error_counters(handle: Any) -> dict[str, int]:
         return dict(zip(_COUNTERS, line_counters(handle.fileno()), strict=False))
     except OPENING_FAULTS:
         return {}
+
+
+def listen(
+    port: Port,
+    most_s: float,
+    is_enough: Callable[[bytes], bool] = lambda data: False,
+    request: bytes = b"",
+    clock: Callable[[], float] = time.monotonic,
+) -> tuple[bytes, int | None]:
+    """Bytes heard until they are enough or the time is over, and the framing errors counted meanwhile.
+
+    Parameters
+    ----------
+    port : Port
+        How to set it.
+    most_s : float
+        Longest time to listen.
+    is_enough : callable, optional
+        Told all bytes so far.
+    request : bytes, optional
+        Sent first, and again every second.
+
+    Returns
+    -------
+    data : bytes
+        What was heard.
+    framing_errors : int or None
+        None where the driver keeps no count.
+
+    Raises
+    ------
+    PortError
+        If the port cannot be opened, or goes while it is listened to.
+    """
+    handle, _ = open_port(port, resolve(port.url))
+    try:
+        before = error_counters(handle).get("framing errors")
+        data = _heard(handle, most_s, is_enough, request, clock)
+        after = error_counters(handle).get("framing errors")
+    except PORT_FAULTS as error:
+        raise PortError(
+            port.url, f"went while it was listened to ({error})", "a port that stays", "check its plug"
+        ) from error
+    finally:
+        close_port(handle)
+    return data, None if before is None or after is None else after - before
+
+
+def _heard(
+    port: Any, most_s: float, is_enough: Callable[[bytes], bool], request: bytes, clock: Callable[[], float]
+) -> bytes:
+    data = bytearray()
+    began_s = clock()
+    asked_s = float("-inf")
+    while (now_s := clock()) - began_s < most_s and not is_enough(bytes(data)):
+        if request and now_s - asked_s >= 1.0:
+            port.write(request)
+            asked_s = now_s
+        first = port.read(1)
+        if first:
+            data += first + port.read(port.in_waiting)
+    return bytes(data)

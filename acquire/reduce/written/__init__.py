@@ -4,10 +4,9 @@ Both doors keep the bytes as they came; these functions are the one pure way fro
 so that a traverse can be derived anew from its own bytes at any time.
 """
 
-from acquire.reduce.written.gathered import ReadingsTable, mode_of
 from acquire.reduce.written.imported import readings_imported
+from acquire.reduce.written.readings import ReadingsTable, expected_unit, mode_of, reading_of
 from acquire.reduce.written.typed import TypedLine, readings_typed, typed_lines
-from acquire.reduce.written.values import expected_unit, reading_of
 
 __all__ = [
     "ReadingsTable",

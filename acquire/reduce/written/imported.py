@@ -14,8 +14,16 @@ from acquire.model.units import with_plain_minus
 from acquire.reduce.way_gone import other_way_words
 from acquire.reduce.written.columns import Column, Columns, columns_of
 from acquire.reduce.written.cutting import CutTable, cut
-from acquire.reduce.written.gathered import OneReading, ReadingsTable, gather
-from acquire.reduce.written.values import GAPS, check_on_bed, expected_unit, place_of, reading_of
+from acquire.reduce.written.readings import (
+    GAPS,
+    OneReading,
+    ReadingsTable,
+    check_on_bed,
+    expected_unit,
+    gather,
+    place_of,
+    reading_of,
+)
 
 MOST_NAMED = 6
 _MARK = re.compile(r"\d*([.,])\d*")

@@ -13,8 +13,15 @@ from acquire.model.bed import Instrument
 from acquire.model.errors import EntryError
 from acquire.model.traverse import Setup
 from acquire.model.units import with_plain_minus
-from acquire.reduce.written.gathered import OneReading, ReadingsTable, gather
-from acquire.reduce.written.values import GAPS, check_on_bed, expected_unit, reading_of
+from acquire.reduce.written.readings import (
+    GAPS,
+    OneReading,
+    ReadingsTable,
+    check_on_bed,
+    expected_unit,
+    gather,
+    reading_of,
+)
 
 MOST_LINES = 200_000
 

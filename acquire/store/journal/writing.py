@@ -13,8 +13,7 @@ from acquire.model.plain_files import check_plain
 from acquire.model.system import flags
 from acquire.model.traverse import Setup
 from acquire.store.journal import frames
-from acquire.store.locks import numbers_locked, try_lock
-from acquire.store.safe_files import NewFile
+from acquire.store.safe_files import NewFile, numbers_locked, try_lock
 from acquire.store.survey import file_name, next_number, own_folder, traverse_folder
 
 SYNC_EVERY_S = 0.5

@@ -8,7 +8,7 @@ from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import EntryError
 from acquire.model.places import SLACK_MM, end_where_rounded, is_in_stretches, is_on_bed, is_same_place
 from acquire.model.traverse import Events, Setup, Stations, Traverse
-from acquire.reduce.written.values import check_on_bed
+from acquire.reduce.written.readings import check_on_bed
 from acquire.store.traverse_file.sense import faults
 from tests.invented import bed_toml, dial, flat, level
 

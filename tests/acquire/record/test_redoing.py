@@ -11,7 +11,7 @@ from acquire.record.conversion import convert_here
 from acquire.record.redoing import redo
 from acquire.reduce import derive
 from acquire.store import next_number, read_survey, read_traverse
-from acquire.store.locks import locked
+from acquire.store.safe_files import locked
 
 
 @pytest.fixture

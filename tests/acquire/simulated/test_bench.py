@@ -14,8 +14,7 @@ from acquire.model.bed import Port
 from acquire.receive.ports import Chunk, PortReader
 from acquire.simulated.bench import Bench, SteppedClock
 from acquire.simulated.catalogue import long_level, scale
-from acquire.simulated.formats import fixed_line
-from acquire.simulated.instruments import SimulatedInstrument
+from acquire.simulated.instruments import SimulatedInstrument, fixed_line
 from acquire.simulated.motion import Hold, Mark, stepped
 from acquire.simulated.performance import perform
 from acquire.simulated.physics import Position

@@ -6,8 +6,7 @@ Without it a ± that is too small would pass every trial on the invented bench.
 import numpy as np
 import pytest
 
-from acquire.simulated.formats import fixed_line
-from acquire.simulated.instruments import SimulatedInstrument, damped_reading, lagged, send
+from acquire.simulated.instruments import SimulatedInstrument, damped_reading, fixed_line, lagged, send
 from acquire.simulated.motion import Hold, Mark, Move, motion_of, stepped
 from acquire.simulated.truth import InventedBed, InventedFace, Shape
 

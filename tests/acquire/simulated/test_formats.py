@@ -3,7 +3,7 @@ import re
 import numpy as np
 import pytest
 
-from acquire.simulated.formats import (
+from acquire.simulated.instruments import (
     comma_line,
     damaged,
     fixed_line,

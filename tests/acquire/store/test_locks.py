@@ -11,7 +11,7 @@ from acquire.store.journal import begin
 HOLD = """
 import sys
 from pathlib import Path
-from acquire.store.locks import locked
+from acquire.store.safe_files import locked
 with locked(Path(sys.argv[1])) as is_ours:
     print("held" if is_ours else "not held", flush=True)
     sys.stdin.read()

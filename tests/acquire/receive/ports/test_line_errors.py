@@ -6,7 +6,7 @@ import pytest
 
 from acquire.model.bed import Port
 from acquire.receive.ports import line as lines
-from acquire.receive.ports import listening
+from acquire.receive.ports import opening
 from acquire.receive.ports.line import Line
 
 
@@ -56,8 +56,8 @@ def test_framing_errors_of_a_listening_are_those_that_came_meanwhile(monkeypatch
     """The driver counts on from before: seven old errors do not blame the speed that is tried now."""
     counts = iter([{"framing errors": 7}, after])
     handle = SimpleNamespace(close=lambda: None)
-    monkeypatch.setattr(listening, "resolve", lambda url: url)
-    monkeypatch.setattr(listening, "open_port", lambda port, url: (handle, url))
-    monkeypatch.setattr(listening, "error_counters", lambda port: next(counts))
-    monkeypatch.setattr(listening, "_heard", lambda *_: b"+1.0\r\n")
-    assert listening.listen(Port("invented"), 1.0) == (b"+1.0\r\n", meanwhile)
+    monkeypatch.setattr(opening, "resolve", lambda url: url)
+    monkeypatch.setattr(opening, "open_port", lambda port, url: (handle, url))
+    monkeypatch.setattr(opening, "error_counters", lambda port: next(counts))
+    monkeypatch.setattr(opening, "_heard", lambda *_: b"+1.0\r\n")
+    assert opening.listen(Port("invented"), 1.0) == (b"+1.0\r\n", meanwhile)

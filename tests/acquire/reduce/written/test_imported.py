@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from acquire.model.bed import Instrument
 from acquire.model.errors import EntryError
 from acquire.reduce.written import readings_imported
-from acquire.reduce.written.values import reading_of
+from acquire.reduce.written.readings import reading_of
 
 
 def readings(setup, text):

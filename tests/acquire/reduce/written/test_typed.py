@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from acquire.model.bed import Instrument
 from acquire.model.errors import EntryError
 from acquire.reduce.written import TypedLine, readings_typed, typed_lines
-from acquire.reduce.written.gathered import mode_of
+from acquire.reduce.written.readings import mode_of
 from acquire.reduce.written.typed import typed_reading
 
 
