@@ -99,6 +99,8 @@ class Instrument:
     """Relative; None: not stated, and taken as exact."""
     base_uncertainty_mm: float | None = None
     """None: not stated, and taken as exact."""
+    drift_over_run: float | None = None
+    """By how much its zero may drift over one run (standard uncertainty). None: not stated."""
     footprint: str = "feet"
     pad_mm: float | None = None
     sign: int = 1
@@ -204,6 +206,11 @@ class Instrument:
     def uncertainty(self) -> float:
         """Standard uncertainty of one station's value, in the contract's unit (0 if none stated)."""
         return (self.standard_uncertainty or 0.0) * self.contract_per_reading
+
+    @property
+    def contract_drift_over_run(self) -> float | None:
+        """By how much its zero may drift over one run, in the contract's unit; None: not stated."""
+        return None if self.drift_over_run is None else self.drift_over_run * self.contract_per_reading
 
 
 def units_read_by(instrument: Instrument) -> tuple[str, ...]:

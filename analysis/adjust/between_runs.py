@@ -12,6 +12,9 @@ of its own either.
 A single run of an instrument of which no run there and back is known keeps the sum of its steps as it is
 and its uncertainty as noise makes it: that it did not drift stands beside the answer.
 
+Where bed.toml states by how much a zero may drift over a run (`drift_over_run`), that counts in place of
+either, for single runs as for those that share a zero.
+
 A bed whose top was warmer against its bottom in one run than in another was bent otherwise.  By how much
 is known only roughly (`bend_by_temperature_um`: a bar of one depth, warm right through): where the
 differences written down are not alike, the share of it that this bed follows is one more unknown, about
@@ -66,16 +69,30 @@ def untold_drift(
     together = [other for other in observations if roots.get(other.traverse) == root]
     if any(other.drawn is not None for other in together):
         return ()
-    seen = 0.0 if each.measures.is_length else shown.get(each.instrument, 0.0)
+    stated = drift_stated(each)
+    seen = max(0.0 if each.measures.is_length else shown.get(each.instrument, 0.0), stated or 0.0)
     over_run, lasted = seen, float(np.median([np.ptp(other.order) for other in together]))
-    if len(together) > 1:
+    if len(together) > 1 and stated is None:
         over_run = max(over_run, OVER_A_RUN * float(np.sqrt(np.median(each.variance))))
     found, runs_since = [], max(start / lasted, 1.0) if lasted > 0.0 else 1.0
     if over_run > 0.0 and lasted > 0.0 and (seen > 0.0 or each.measures.has_feet_along):
         found, runs_since = [Nuisance(rate_key(root), each.order + start, over_run / lasted)], 1.0
-    if each.traverse != min(other.traverse for other in together):
+    if over_run > 0.0 and each.traverse != min(other.traverse for other in together):
         found.append(Nuisance(moved_key(each.traverse), np.ones(len(each)), runs_since * over_run))
     return tuple(found)
+
+
+def drift_stated(each: Observations) -> float | None:
+    """By how much the zero may drift over a run, by bed.toml, in the contract's unit; None: not stated."""
+    return next((source.instrument.contract_drift_over_run for source in each.sources), None)
+
+
+def untold_bow(each: Observations, roots: Mapping[int, int]) -> tuple[Nuisance, ...]:
+    """What a drift as large as is stated does to a drawn block whose runs went one way; none stated, none."""
+    stated = drift_stated(each)
+    if each.bow is None or not stated:
+        return ()
+    return (Nuisance(rate_key(roots.get(each.traverse, each.traverse)), each.bow.column, stated),)
 
 
 def rate_key(root: int) -> Unknown:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.adjust.bed_map import BedMap
+from analysis.adjust.between_runs import drift_stated
 from analysis.adjust.there_and_back import APART, UNTOLD
 from analysis.observe.drawn_runs import group_of
 from analysis.observe.terms import Observations, Unknown
@@ -90,6 +91,8 @@ def _drifts_by(each: Observations, key: Unknown) -> bool:
 def only_one_way(bed_map: BedMap, face: str) -> tuple[str, ...]:
     """Levels that ran along a face in one direction only: a drift of theirs would look like a bow.
 
+    None of which bed.toml states how far their zero may drift.
+
     A stepped run is no return for a drawn one (their times differ, and so does their drift),
     nor is a drawn one over other feet.
     It tells the bow, though, so that the drift of the drawn one was left free.
@@ -99,6 +102,8 @@ def only_one_way(bed_map: BedMap, face: str) -> tuple[str, ...]:
         if face not in each.faces or not (each.measures.has_feet_along or each.drawn):
             continue
         if each.bow is not None and each.bow.key in bed_map.assembly.nuisances:
+            continue
+        if drift_stated(each) is not None:
             continue
         runs = [(t.setup.instrument, t.instrument.base_mm, t.setup.direction) for t in each.drawn_traverses]
         for name, base_mm, direction in runs or [(each.instrument, None, each.direction)]:

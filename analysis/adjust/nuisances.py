@@ -7,7 +7,7 @@ from datetime import datetime
 import numpy as np
 
 from acquire.model.units import MM_PER_M
-from analysis.adjust.between_runs import drifts_shown, moved_key, untold_drift
+from analysis.adjust.between_runs import drifts_shown, moved_key, untold_bow, untold_drift
 from analysis.adjust.nodes import Key
 from analysis.adjust.there_and_back import DRIFT, Return, single_runs
 from analysis.linear.fact import Fact
@@ -117,7 +117,8 @@ def with_drift(
         elif each.bow is not None and _bow_is_told(each, observations, told):
             part = (*own, each.bow)
         else:
-            part = (*own, *untold_drift(each, observations, roots, start[each.traverse], shown))
+            untold = untold_drift(each, observations, roots, start[each.traverse], shown)
+            part = (*own, *untold, *untold_bow(each, roots))
         result.append(part)
     return result
 

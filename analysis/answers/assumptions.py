@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from acquire.model.bed import Bed
 from acquire.model.traverse import Traverse
 from analysis.adjust.bed_map import BedMap
-from analysis.adjust.between_runs import rate_key
+from analysis.adjust.between_runs import drift_stated, rate_key
 from analysis.adjust.nuisances import drift_told, zero_roots
 from analysis.adjust.signs_shown import signs_shown
 from analysis.adjust.there_and_back import DRIFT, Return
@@ -140,7 +140,8 @@ def _of_drift(used: Sequence[Observations], bed_map: BedMap) -> Iterator[Assumpt
         if rate_key(roots.get(each.traverse, each.traverse)) in bed_map.assembly.nuisances:
             continue
         what = DRIFT_STEADY if _is_taken_off(each, roots, bed_map) else NO_DRIFT
-        names.setdefault((what, _is_shown(found)), {})[each.instrument] = None
+        is_stated = _is_shown(found) or (what == NO_DRIFT and drift_stated(each) is not None)
+        names.setdefault((what, is_stated), {})[each.instrument] = None
     for (what, is_shown), of in sorted(names.items(), reverse=True):
         yield Assumption(what, is_shown, tuple(of))
 

@@ -66,7 +66,8 @@ def _unworn_too_unsure(fact: "UnwornTooUnsure") -> str:
 def _run_one_way(fact: "RunOneWay") -> str:
     return (
         f"{fact.instrument}: run one way only on {fact.face}, so that a steady drift of it would look like a "
-        "bow; run it in reverse as well, without turning it"
+        "bow; run it in reverse as well, without turning it, or state how far its zero may drift over a run "
+        "(drift_over_run)"
     )
 
 

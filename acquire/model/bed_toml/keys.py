@@ -181,6 +181,10 @@ INSTRUMENT: Mapping[str, Key] = {
     "seating_um": _not_negative("a scatter of one placing in µm", only_for=MEASURING),
     "scale_uncertainty": number_key("a relative one, 0 to 0.5", lowest=0.0, highest=0.5, only_for=MEASURING),
     "base_uncertainty_mm": _not_negative("an uncertainty in mm", only_for=_FEET),
+    "drift_over_run": _not_negative(
+        "by how much its zero may drift over one run (standard uncertainty), in what is read",
+        only_for=MEASURING,
+    ),
     "footprint": one_of("feet", "full", only_for=_LEVELS),
     "pad_mm": above_zero("the length of a foot or pad in mm", only_for=_FEET),
     "sign": one_of(1, -1),

@@ -27,8 +27,9 @@ WOUND = 0.02 * X + 5 * np.sin(X / 300)
 def stepped(invented_bed, make_traverse):
     """Runs over faces in turn, the level drifting on by `drift` a run, its zero shared or not."""
 
-    def make(runs, drift, *, rng=None, shared=True, jump=0.0):
-        bed, made, zero = invented_bed(instruments=INSTRUMENTS), [], 50.0
+    def make(runs, drift, *, rng=None, shared=True, jump=0.0, stated=None):
+        level = INSTRUMENTS["level"] + (f"\ndrift_over_run = {stated}" if stated is not None else "")
+        bed, made, zero = invented_bed(instruments=INSTRUMENTS | {"level": level}), [], 50.0
         for face, direction in runs:
             h = HOLLOW if face == "front-flat" else WOUND
             along = np.arange(10.0) if direction == "forward" else np.arange(9.0, -1, -1)
@@ -116,6 +117,59 @@ def test_single_run_of_an_instrument_not_seen_to_drift_is_the_sum_of_its_steps(s
     assert level.height_um[5] == pytest.approx(WOUND[5] - WOUND[[0, -1]].mean(), abs=1e-9)
     assert level.standard_uncertainty_um[5] == pytest.approx(2.5**0.5 * 0.1)
     assert NO_DRIFT in {each.what for each in assumptions(bed_map)}
+
+
+def test_drift_that_is_stated_counts_in_a_single_run_and_moves_no_height(stepped):
+    """Derived: a drift by D over ten readings bows the middle by 0.1 D/9 · (45/2 − 10) µm."""
+    bed_map = combine(*stepped([("rear-flat", "forward")], 0.0, stated=3.0))
+    level = remove_line(bed_map.profile("rear-flat"), "ends")
+    assert level.height_um[5] == pytest.approx(WOUND[5] - WOUND[[0, -1]].mean(), abs=1e-9)
+    assert level.standard_uncertainty_um[5] == pytest.approx((0.025 + (0.1 * 3 / 9 * 12.5) ** 2) ** 0.5)
+    assert NO_DRIFT not in {each.what for each in assumptions(bed_map)}
+
+
+def test_zero_that_is_stated_not_to_drift_is_taken_so(stepped):
+    """Alone and shared: as noise makes it, and no longer a thing that nobody stated."""
+    bed_map = combine(*stepped([("rear-flat", "forward")], 0.0, stated=0.0))
+    found = {each.what: each.stated for each in assumptions(bed_map)}
+    assert found[NO_DRIFT]
+    alone = remove_line(bed_map.profile("rear-flat"), "ends")
+    assert alone.standard_uncertainty_um[5] == pytest.approx(2.5**0.5 * 0.1)
+    assert rise(combine(*stepped(BOTH_ONE_WAY, 0.0, stated=0.0)))[1] < 0.5
+    assert rise(combine(*stepped(BOTH_ONE_WAY, 0.0)))[1] > 0.5
+
+
+@pytest.mark.statistics
+def test_single_runs_of_a_level_that_drifts_as_stated_are_held(stepped):
+    """By three standard uncertainties a run: 74 to 78 % of heights were held where nothing was stated."""
+    rng, heights = np.random.default_rng(8), []
+    for _ in range(60):
+        bed_map = combine(*stepped([("front-flat", "forward")], rng.normal(0, 3), rng=rng, stated=3.0))
+        heights.append(errors_in_u(bed_map, "front-flat"))
+    assert 0.92 <= np.mean(np.abs(heights) <= 2) <= 0.99
+
+
+def test_drift_stated_is_in_divisions_where_the_level_has_them(invented_bed):
+    vial = 'quantity = "slope"\nunit = "mm/m"\nper_division = 0.02\nbase_mm = 100\nstandard_uncertainty = 0.1'
+    bed = invented_bed(instruments={"vial": f"{vial}\ndrift_over_run = 0.5"})
+    assert bed.instruments["vial"].contract_drift_over_run == pytest.approx(10.0)
+
+
+def test_bow_of_a_level_drawn_one_way_counts_the_drift_that_is_stated(invented_bed, make_traverse):
+    """Derived: D µm/m over L m bows the middle by D·L/8 µm, 0.375 here."""
+    x = np.arange(50.0, 951.0, 2.0)
+    slope = np.random.default_rng(3).normal(0, 0.1, len(x))
+    heights = {}
+    for stated in ("", "\ndrift_over_run = 3"):
+        bed = invented_bed(instruments={"level": INSTRUMENTS["level"] + stated})
+        run = make_traverse(bed, "level", x, slope, face="front-flat", mode="continuous")
+        bed_map = combine([run], bed)
+        heights[stated] = remove_line(bed_map.profile("front-flat"), "ends")
+        assert (NO_DRIFT in {each.what for each in assumptions(bed_map)}) is not stated
+    plain, counted = heights.values()
+    assert counted.height_um == pytest.approx(plain.height_um, abs=1e-6)
+    more = np.sqrt(counted.standard_uncertainty_um**2 - plain.standard_uncertainty_um**2)
+    assert more.max() == pytest.approx(3.0 * 0.9 / 8, rel=0.3)
 
 
 @pytest.mark.parametrize("turned", [False, True])
