@@ -9,6 +9,7 @@ import pytest
 from analysis.adjust.combination import combine
 from analysis.answers.plan import plan_faces
 from analysis.answers.rounds import passes_of
+from analysis.draw import strip
 from analysis.draw.sheets import PAPERS
 from analysis.draw.strip import CHECK_MM, strip_pages, tile_mm, write_strips
 
@@ -79,8 +80,9 @@ def test_every_page_carries_a_length_to_measure(pages_of):
         assert ends[1, 0] - ends[0, 0] == pytest.approx(CHECK_MM * POINTS_PER_MM, rel=1e-9)
 
 
-def test_file_is_a_pdf_of_landscape_pages(planned, tmp_path):
+def test_file_is_a_pdf_of_landscape_pages(planned, pages_of, tmp_path, monkeypatch):
     bed, plan = planned
+    monkeypatch.setattr(strip, "strip_pages", lambda *_: pages_of(False, "A4")[-2:])
     write_strips(tmp_path / "strip.pdf", bed, [plan], False, "A4")
     raw = (tmp_path / "strip.pdf").read_bytes()
     assert raw.startswith(b"%PDF")
