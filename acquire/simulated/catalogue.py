@@ -98,9 +98,7 @@ def vial(face: str) -> SimulatedInstrument:
 def description(
     bed: InventedBed,
     urls: Mapping[str, str],
-    station_pitch_mm: float = 100.0,
     faces: Sequence[str] | None = None,
-    baud: int = 9600,
 ) -> str:
     """The text of a `bed.toml` for the invented bed, with the ports that its instruments speak over.
 
@@ -108,13 +106,11 @@ def description(
     """
     described = "".join(_face(name, bed.faces[name], bed.length_mm) for name in faces or bed.faces)
     instruments = "".join(
-        text + _port(name, urls[name], baud) + _WIRES[name] if name in urls else text
+        text + _port(name, urls[name]) + _WIRES[name] if name in urls else text
         for name, text in _INSTRUMENTS.items()
         if name in urls or name == "vial"
     )
-    return (
-        _BED.format(length_mm=bed.length_mm, pitch=station_pitch_mm, seed=bed.seed) + described + instruments
-    )
+    return _BED.format(length_mm=bed.length_mm, seed=bed.seed) + described + instruments
 
 
 def _face(name: str, face: InventedFace, length_mm: float) -> str:
@@ -127,8 +123,8 @@ def _face(name: str, face: InventedFace, length_mm: float) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _port(name: str, url: str, baud: int) -> str:
-    return f'[instruments.{name}.port]\nurl = "{url}"\nbaud = {baud}\n'
+def _port(name: str, url: str) -> str:
+    return f'[instruments.{name}.port]\nurl = "{url}"\nbaud = 9600\n'
 
 
 _BED = """\
@@ -145,7 +141,7 @@ _BED = """\
 name = "invented lathe bed (simulation, seed {seed})"
 origin = "headstock end"
 length_mm = {length_mm:g}
-station_pitch_mm = {pitch:g}
+station_pitch_mm = 100
 display = "metric"
 centre_height_mm = 170
 carriage_length_mm = 300

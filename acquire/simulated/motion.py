@@ -11,6 +11,10 @@ STILL_S = 3.0
 """Stood still before and after a feed."""
 WAVER = 0.005
 """Relative scatter of the speed of a feed."""
+MOVE_MM_S = 70.0
+"""From station to station, by hand."""
+PLACING_MM = 0.3
+"""Scatter of setting down by hand."""
 
 
 @dataclass(frozen=True)
@@ -132,8 +136,6 @@ def stepped(
     stations_mm: Sequence[float],
     rng: np.random.Generator,
     dwell_s: tuple[float, float] = (5.5, 7.0),
-    move_mm_s: float = 70.0,
-    placing_mm: float = 0.3,
     nudge_chance: float = 0.2,
     is_marked: bool = False,
 ) -> tuple[float, list[Step]]:
@@ -146,16 +148,16 @@ def stepped(
     tuple
         Where it begins, and the steps.
     """
-    start_mm = float(stations_mm[0] + rng.normal(0, placing_mm))
+    start_mm = float(stations_mm[0] + rng.normal(0, PLACING_MM))
     steps: list[Step] = _stay(float(rng.uniform(*dwell_s)), is_marked)
     at_mm = start_mm
     for station_mm in stations_mm[1:]:
-        target = float(station_mm + rng.normal(0, placing_mm))
+        target = float(station_mm + rng.normal(0, PLACING_MM))
         if rng.uniform() < nudge_chance:
             short = target + float(rng.choice([-1, 1]) * rng.uniform(1.0, 3.0))
-            steps += [_move(at_mm, short, move_mm_s), Hold(2.6), Move(target, 0.5)]
+            steps += [_move(at_mm, short, MOVE_MM_S), Hold(2.6), Move(target, 0.5)]
         else:
-            steps.append(_move(at_mm, target, move_mm_s))
+            steps.append(_move(at_mm, target, MOVE_MM_S))
         at_mm = target
         steps += _stay(float(rng.uniform(*dwell_s)), is_marked)
     return start_mm, steps

@@ -129,7 +129,6 @@ def dovetail(
     *,
     is_over: bool = True,
     reading_uncertainty_um: float = 2.0,
-    pin_uncertainty_um: float = 0.0,
     angle_uncertainty_deg: float = 0.0,
     side_um: Sequence[float] | None = None,
     side_uncertainty_um: float = 1.0,
@@ -143,8 +142,8 @@ def dovetail(
     pin_mm, angle_deg : float
     is_over : bool
         Over pins on a male slide; False: between pins in a female one.
-    reading_uncertainty_um, pin_uncertainty_um, angle_uncertainty_deg : float
-        Standard uncertainties; of the pin: of its diameter.
+    reading_uncertainty_um, angle_uncertainty_deg : float
+        Standard uncertainties; the diameter of the pins is taken as stated.
     side_um : sequence, optional
         An indicator guided by a sound side, its plunger on one pin, pushed in +: tells which flank it is.
 
@@ -160,7 +159,7 @@ def dovetail(
         )
     cot = cot_half(angle_deg)
     by_angle = pin_mm * (1 + cot**2) / 2 * radians(angle_uncertainty_deg) * 1000
-    u_width = hypot(reading_uncertainty_um, (1 + cot) * pin_uncertainty_um, by_angle)
+    u_width = hypot(reading_uncertainty_um, by_angle)
     flanks = None if side_um is None else _flanks(m, np.asarray(side_um, float), angle_deg, is_over)
     row = slope_row(x) if x.size > 1 else None
     return Dovetail(

@@ -29,7 +29,7 @@ class Pass:
 
 
 def passes_of(
-    station_mm: ArrayLike, depth_um: ArrayLike, pass_um: float = PASS_UM, *, joints_mm: Sequence[float] = ()
+    station_mm: ArrayLike, depth_um: ArrayLike, *, joints_mm: Sequence[float] = ()
 ) -> tuple[Pass, ...]:
     """The passes of one round on one face, in order of work.
 
@@ -37,8 +37,6 @@ def passes_of(
     ----------
     station_mm, depth_um : array, shape (n,)
         What is to come off this round.
-    pass_um : float
-        What one pass takes.
     joints_mm : sequence of float
         Where bed pieces meet: a stretch ends at the joint, or goes on beyond it as that piece wants.
 
@@ -55,10 +53,10 @@ def passes_of(
     most = float(depth.max(initial=0.0))
     if most < LEAST_UM:
         return ()
-    count = ceil(most / pass_um - 1e-9)
+    count = ceil(most / PASS_UM - 1e-9)
     pieces = [_with_its_ends(x, depth, joints_mm, side) for side in np.unique(side_of(joints_mm, x))]
     return tuple(
-        Pass(k, tuple(each for piece in pieces for each in _where_above(*piece, (count - k) * pass_um)))
+        Pass(k, tuple(each for piece in pieces for each in _where_above(*piece, (count - k) * PASS_UM)))
         for k in range(1, count + 1)
     )
 

@@ -13,6 +13,8 @@ from analysis.draw.figures.section import places_across
 
 EDGE = 2.5
 """Between the outline and the outermost ways."""
+NAMES_PT = 7
+"""What the ends and the front are called."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,7 @@ class Outline:
 
 
 def draw_from_above(
-    axes: Axes, bed: Bed, faces: Sequence[str], station_mm: Sequence[float], at: Outline, fontsize: float = 7
+    axes: Axes, bed: Bed, faces: Sequence[str], station_mm: Sequence[float], at: Outline
 ) -> None:
     """Draw the outline, all faces faintly, and those that are read with their stations.
 
@@ -57,8 +59,6 @@ def draw_from_above(
         Those that are read.
     station_mm : sequence of float
     at : Outline
-    fontsize : float, optional
-        Of what the ends and the front are called.
     """
     width, height = at.right - at.left, at.low - at.top
     axes.add_patch(
@@ -79,11 +79,11 @@ def draw_from_above(
         (called.front, middle, "center"),
         (called.far_end, at.right, "right"),
     ):
-        axes.text(x, at.low + 1.2, words, va="top", ha=side, fontsize=fontsize, color=SOFT)
+        axes.text(x, at.low + 1.2, words, va="top", ha=side, fontsize=NAMES_PT, color=SOFT)
 
 
 def draw_standing(
-    axes: Axes, bed: Bed, faces: Sequence[str], station_mm: Sequence[float], at: Outline, fontsize: float = 7
+    axes: Axes, bed: Bed, faces: Sequence[str], station_mm: Sequence[float], at: Outline
 ) -> None:
     """The same of what stands upright: station 0 below, seen so that the front is on the left."""
     width, height = at.right - at.left, at.low - at.top
@@ -100,5 +100,5 @@ def draw_standing(
                 np.full(len(read_at), x), read_at, "o", color="white", markeredgecolor=INK, markersize=4
             )
     called, middle = bed.called, (at.left + at.right) / 2
-    axes.text(middle, at.top - 1.2, called.far_end, va="bottom", ha="center", fontsize=fontsize, color=SOFT)
-    axes.text(middle, at.low + 1.2, called.origin, va="top", ha="center", fontsize=fontsize, color=SOFT)
+    axes.text(middle, at.top - 1.2, called.far_end, va="bottom", ha="center", fontsize=NAMES_PT, color=SOFT)
+    axes.text(middle, at.low + 1.2, called.origin, va="top", ha="center", fontsize=NAMES_PT, color=SOFT)

@@ -96,7 +96,7 @@ def test_file_is_a_pdf_of_landscape_pages(planned, pages_of, tmp_path, monkeypat
 def test_every_place_gets_as_many_passes_as_its_depth_holds_to_within_one(seed):
     depth = np.abs(np.random.default_rng(seed).normal(0, 12, 20))
     x = np.arange(20.0) * 50
-    passes = passes_of(x, depth, 5.0)
+    passes = passes_of(x, depth)
     for mm, um in zip(x, depth, strict=True):
         count = sum(any(low <= mm <= high for low, high in each.stretches_mm) for each in passes)
         assert abs(5.0 * count - um) < 5.0 + 1e-6
