@@ -139,44 +139,40 @@ def settled_at(record: Placed, dwells: Sequence[Dwell], columns: Columns = IN_ME
     time_s, reading, index = (
         columns.keep(column[good]) for column in (record.time_s, record.reading, record.index)
     )
-    resolution = instrument.contract_resolution
-    unit = instrument.contract_unit
     kept: list[Dwell] = []
     notes: dict[int, str] = {}
     said: list[Event] = []
     bumped: list[int] = []
     for whole in dwells:
-        dwell = whole
-        first, last = np.searchsorted(time_s, [dwell.start_s, dwell.end_s + 1e-9])
-        step = step_at_rest(reading[first:last], _noise(reading[first:last]), resolution)
-        if step is not None:
-            at = first + step.index
+        dwell, bump = whole, _bump_in(whole, time_s, reading, instrument.contract_resolution)
+        if bump is not None:
+            at, size = bump
             bumped.append(int(index[at]))
-            words = f"bumped: the reading stepped by {step.size:+.3g} {unit} at rest and stayed"
-            said.append(
-                Event(
-                    float(time_s[at]),
-                    "bumped",
-                    f"station {dwell.position_mm:.1f}: {words.partition(': ')[2]}",
-                )
-            )
+            words = f"the reading stepped by {size:+.3g} {instrument.contract_unit} at rest and stayed"
+            said.append(Event(float(time_s[at]), "bumped", f"station {dwell.position_mm:.1f}: {words}"))
             dwell = _longer_part(whole, float(time_s[at - 1]), float(time_s[at]))
-            notes[len(kept)] = words
+            notes[len(kept)] = f"bumped: {words}"
         kept.append(dwell)
-    result = settled_stations(
-        time_s, reading, kept, negligible=max(0.1, resolution / 4), floor=instrument.uncertainty
-    )
+    negligible = max(0.1, instrument.contract_resolution / 4)
+    result = settled_stations(time_s, reading, kept, negligible=negligible, floor=instrument.uncertainty)
     if result.settling.time_constants_s:
         constants = " and ".join(f"{T:.2f}" for T in result.settling.time_constants_s)
         said.append(Event(0.0, "settling", f"time constant {constants} s, fitted over {len(kept)} stations"))
     stations = []
     for station in result.stations:
         note = notes.get(kept.index(station.dwell), "")
-        if station.is_creeping:
-            note = _joined(note, "still creeping")
-        stations.append((station, note))
+        stations.append((station, _joined(note, "still creeping") if station.is_creeping else note))
     said += _creeping([station for station, _ in stations if station.is_creeping])
     return _Settled(tuple(stations), tuple(said), tuple(bumped))
+
+
+def _bump_in(
+    dwell: Dwell, time_s: np.ndarray, reading: np.ndarray, resolution: float
+) -> tuple[int, float] | None:
+    """From which reading on a reading at rest has stepped and stayed, and by how much."""
+    first, last = np.searchsorted(time_s, [dwell.start_s, dwell.end_s + 1e-9])
+    step = step_at_rest(reading[first:last], _noise(reading[first:last]), resolution)
+    return None if step is None else (int(first + step.index), step.size)
 
 
 def _creeping(stations: Sequence[SettledStation]) -> list[Event]:

@@ -12,7 +12,7 @@ from acquire.model.units import length_text
 from acquire.store.survey import files_of
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.comparison import Comparison, compare
-from analysis.answers.datums import datums
+from analysis.answers.datums import Datums, datums
 from analysis.answers.face_map import FaceMap, map_face
 from analysis.answers.feet_on_bed import Feet, feet_to_move
 from analysis.answers.next_traverse import next_traverse, varied
@@ -114,25 +114,15 @@ def gather(survey: Survey, inch: bool) -> Contents:
     twist = attempt(lambda: twist_of(survey.measuring, bed))
     compared = {face: attempt(partial(_level_and_indicator, survey, face)) for face in comparable(survey)}
     advice = next_traverse(bed_map).advice
+    answers = Answers(bed, whole, maps, twist, tuple(compared.values()), advice)
     plans, trust = face_plans(bed_map), datums(bed_map)
     feet = feet_if_told(bed_map)
     why_not = why_not_yet(whole, feet, trust)
-    ready = [face for face in plans if face not in why_not]
-    sheet = FoundForTheWall(
-        whole=whole,
-        compared=[each for each in compared.values() if isinstance(each, Comparison)],
-        feet=feet,
-        datums=trust,
-        advice=advice,
-        plans=tuple(plans.values()),
-        may_be_scraped=ready,
-        why_not=None if ready else next((why_not[face] for face in plans), None),
-    )
     return Contents(
         bed=bed,
         inch=inch,
-        wall=wall_sheet(bed, sheet, why_not, inch),
-        summary=summary_lines(Answers(bed, whole, maps, twist, tuple(compared.values()), advice), inch),
+        wall=wall_sheet(bed, _found_for_the_wall(answers, plans, feet, trust, why_not), why_not, inch),
+        summary=summary_lines(answers, inch),
         bed_picture=inline_svg(bed_figure(whole, bed, inch), "bed") if whole.maps else None,
         faces=tuple(
             face_section(bed, name, f"face-{number}", found, inch, plans.get(name), name not in why_not)
@@ -159,6 +149,26 @@ def gather(survey: Survey, inch: bool) -> Contents:
         ),
         traverses=survey.traverses,
         unfinished=tuple(path.name for path in files_of(survey.folder, "journal").values()),
+    )
+
+
+def _found_for_the_wall(
+    answers: Answers,
+    plans: Mapping[str, FacePlan],
+    feet: Feet | None,
+    trust: Datums,
+    why_not: Mapping[str, str],
+) -> FoundForTheWall:
+    ready = [face for face in plans if face not in why_not]
+    return FoundForTheWall(
+        whole=answers.whole,
+        compared=[each for each in answers.compared if isinstance(each, Comparison)],
+        feet=feet,
+        datums=trust,
+        advice=answers.advice,
+        plans=tuple(plans.values()),
+        may_be_scraped=ready,
+        why_not=None if ready else next((why_not[face] for face in plans), None),
     )
 
 
