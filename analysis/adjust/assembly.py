@@ -226,10 +226,7 @@ def _tie(
         (values, (row, np.concatenate([column, at_nodes[node]]))), shape=(len(at_mm), unknowns)
     )
     last = np.cumsum([len(places) for places in gaps])
-    within = [
-        way.covariance_of(mm, np.eye(len(mm)), -of_nodes)
-        for mm, of_nodes in zip(np.split(at_mm, last[:-1]), np.split(weights, last[:-1]), strict=True)
-    ]
+    within = [way.covariance(mm) for mm in np.split(at_mm, last[:-1])]  # each gap as rough as it shows
     return Block(matrix, np.zeros(len(at_mm)), block_diagonal(within))
 
 
