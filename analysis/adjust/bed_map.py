@@ -15,8 +15,9 @@ from acquire.model.places import SAME_STATION_MM
 from analysis.adjust.assembly import Assembly
 from analysis.adjust.between_nodes import LEAST_NODES, Roughness, judged, well_apart
 from analysis.adjust.cannot_tell import cannot_tell, why_unknown
+from analysis.adjust.carriers_as_points import PointCarrier
 from analysis.adjust.estimability import ALIKE, LEAST_OF_A_PART, Line, lines_of, parts_known
-from analysis.adjust.nodes import Key, Node
+from analysis.adjust.nodes import ON_THE_BED, Key, Node
 from analysis.adjust.reliability import (
     Contest,
     Residuals,
@@ -34,8 +35,6 @@ from analysis.adjust.there_and_back import with_untold_bows
 from analysis.adjust.tying import (
     LEAST_TO_JUDGE,
     NOISE_DOUBTED_BELOW,
-    ON_THE_BED,
-    PointCarrier,
     Tied,
     fit_of,
     tie_together,

@@ -15,9 +15,10 @@ from acquire.model.errors import AnalysisError
 from acquire.model.quantity import BY
 from acquire.model.traverse import Traverse
 from analysis.adjust.bed_map import BedMap
+from analysis.adjust.carriers_as_points import shapes_missed
 from analysis.adjust.reliability import contested_facts
 from analysis.adjust.run_slips import find_run_slips, runs_contradict
-from analysis.adjust.tying import Tied, shapes_missed, tie_together, variance_factor
+from analysis.adjust.tying import Tied, tie_together, variance_factor
 from analysis.adjust.variance_components import (
     VarianceComponent,
     factors_of,

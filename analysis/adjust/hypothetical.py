@@ -8,8 +8,9 @@ import numpy as np
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.between_nodes import LEAST_NODES, Roughness, judged
 from analysis.adjust.further import rows_for
+from analysis.adjust.judge import Judge
 from analysis.adjust.nodes import Key
-from analysis.adjust.tying import Judge, tie_together
+from analysis.adjust.tying import tie_together
 from analysis.adjust.variance_components import factors_of
 from analysis.observe import Observations, joined
 

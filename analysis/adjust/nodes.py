@@ -29,6 +29,8 @@ NEAR_MM = 3.0
 
 Key = tuple[str, str]
 """Kind and owner of a line of heights."""
+ON_THE_BED = ("height", "side")
+"""Lines that lie on bed pieces; edges, wires and optical lines run over a joint."""
 
 
 class Node(NamedTuple):

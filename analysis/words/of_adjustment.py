@@ -16,13 +16,13 @@ if TYPE_CHECKING:
         ShapeUnknown,
         TiltsUntied,
     )
+    from analysis.adjust.carriers_as_points import ShapeUnderCarrierUnknown
     from analysis.adjust.combination import KeepsItsClaim, ScattersMore
     from analysis.adjust.counting import CountedByReadings
     from analysis.adjust.nuisances import ZeroNotHeld
     from analysis.adjust.reading_errors import FeetOffStations
     from analysis.adjust.reliability import Contested
     from analysis.adjust.there_and_back import Return
-    from analysis.adjust.tying import ShapeUnderCarrierUnknown
 
 WHY = {
     "only levels across touch it": "a level across tells only how one way lies against another",

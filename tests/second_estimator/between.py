@@ -53,15 +53,20 @@ def adjust_between(runs: Sequence[Run], bed: Description) -> tuple[Answer, int]:
     carried = places_asked(runs, bed, is_ridden)
     keys, rows, value = rows_of(runs, bed, places=places)
     ways: dict[Owner, Way] = {}
-    while True:
+
+    def bound(ways: Mapping[Owner, Way]) -> tuple[Answer, int]:
         ties = [_ties(line, way, keys) for line, way in ways.items() if way.bound_mm]
-        answer = solved(keys, np.vstack([rows, *ties]), np.pad(value, (0, sum(map(len, ties)))))
+        count = sum(map(len, ties))
+        return solved(keys, np.vstack([rows, *ties]), np.pad(value, (0, count))), count
+
+    while True:
+        answer, count = bound(ways)
         told = {line: mm[_told(line, mm, answer, ways.get(line))] for line, mm in places.items()}
-        further = _judged(told, ways, places, measured, bed, answer) or _left_open(
-            told, ways, measured, carried
+        further = _judged(told, ways, places, measured, bed, answer) or _bound_first(
+            ways, _left_open(told, ways, measured, carried), lambda tried: bound(tried)[0]
         )
         if not further:
-            return answer, sum(map(len, ties))
+            return answer, count
         ways |= further
 
 
@@ -95,20 +100,53 @@ def _left_open(
     ways: Mapping[Owner, Way],
     measured: Mapping[Owner, np.ndarray],
     carried: Mapping[Owner, np.ndarray],
-) -> dict[Owner, Way]:
-    """The line with most told places that has touched ones which nothing tells, between its nodes."""
-    # of two with as many, the one whose name comes first
-    many = {line: len(np.intersect1d(told[line], measured.get(line, ()))) for line in ways}
-    for line in sorted(ways, key=lambda line: (-many[line], line)):
-        way, touched = ways[line], measured.get(line, np.zeros(0))
+) -> dict[Owner, np.ndarray]:
+    """Of each line that is told, the places between its nodes that were touched and that nothing tells."""
+    found = {}
+    for line, way in ways.items():
+        touched = measured.get(line, np.zeros(0))
         after = np.searchsorted(way.node_mm, touched)
         inside = (after > 0) & (after < len(way.node_mm))
         gaps = np.pad(np.diff(way.node_mm), 1)[after]
         inside &= (gaps <= WIDEST * np.median(np.diff(way.node_mm))) | np.isin(touched, carried.get(line, ()))
         opened = set(touched[inside].tolist()) - set(told[line].tolist()) - way.bound_mm
         if opened:
-            return {line: replace(way, bound_mm=way.bound_mm | opened)}
-    return {}
+            found[line] = np.array(sorted(opened))
+    return found
+
+
+def _bound_first(
+    ways: Mapping[Owner, Way],
+    opened: Mapping[Owner, np.ndarray],
+    bound: Callable[[Mapping[Owner, Way]], Answer],
+) -> dict[Owner, Way]:
+    """The one line after whose binding all opened places that are told then have the least mean variance.
+
+    Each place counts off the straight line through the first and last node of its line.
+    """
+    tried = {
+        line: {line: replace(ways[line], bound_mm=ways[line].bound_mm | set(mm.tolist()))}
+        for line, mm in opened.items()
+    }
+    if len(tried) < 2:
+        return next(iter(tried.values()), {})
+
+    def doubt(line: Owner) -> float:
+        answer = bound({**ways, **tried[line]})
+        functions = np.zeros((sum(map(len, opened.values())), len(answer.columns)))
+        row = 0
+        for each, at_mm in opened.items():
+            first, last = ways[each].node_mm[[0, -1]]
+            for mm in at_mm:
+                share = (mm - first) / (last - first)
+                functions[row, answer.columns[place(*each, mm)]] = 1.0
+                functions[row, answer.columns[place(*each, first)]] -= 1 - share
+                functions[row, answer.columns[place(*each, last)]] -= share
+                row += 1
+        known = functions[answer.is_known(functions)]
+        return float(np.mean(np.einsum("ij,jk,ik->i", known, answer.covariance, known)))
+
+    return tried[min(tried, key=doubt)]
 
 
 def is_touched(run: Run, owner: str) -> bool:
