@@ -179,16 +179,16 @@ def bow_at(station_mm: Any, span_mm: tuple[float, float]) -> Any:
 def with_untold_bows(block: Observations, found: Sequence[Return]) -> "ContinuousHeights | None":
     """What a block of drawn levels was made of, its base-lag stations as uncertain by bows as its map is."""
     heights = None if block.drawn is None else block.drawn.heights
-    chain = None if heights is None else heights.base_lag
-    if heights is None or chain is None:
+    base_lag = None if heights is None else heights.base_lag
+    if heights is None or base_lag is None:
         return heights
-    covariance = chain.covariance_um2
+    covariance = base_lag.covariance_um2
     for each in found:
         runs = [run for run in block.drawn_runs if run.traverse in each.traverses]
-        if each.bow_sd_um > 0.0 and chain.base_mm in {run.sources[0].instrument.base_mm for run in runs}:
-            bow_um = each.bow_sd_um * bow_at(chain.station_mm, span_of(runs))
+        if each.bow_sd_um > 0.0 and base_lag.base_mm in {run.sources[0].instrument.base_mm for run in runs}:
+            bow_um = each.bow_sd_um * bow_at(base_lag.station_mm, span_of(runs))
             covariance = covariance + np.outer(bow_um, bow_um)
-    return replace(heights, base_lag=replace(chain, covariance_um2=covariance))
+    return replace(heights, base_lag=replace(base_lag, covariance_um2=covariance))
 
 
 def span_of(runs: Iterable[Observations]) -> tuple[float, float]:

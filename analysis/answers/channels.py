@@ -59,8 +59,8 @@ def _channel(bed_map: BedMap, face: str, kind: str, curves: bool) -> Channel:
     """Heights as they were read: of a drawn level at stations one base apart, unless its curve will do."""
     drawn = bed_map.drawn(face) if kind == "height" else None
     if drawn is not None and drawn.base_lag is not None and not (curves and drawn.band_is_95_percent):
-        chain = drawn.base_lag
-        return Channel(face, kind, chain.station_mm, chain.height_um, chain.covariance_um2, None)
+        base_lag = drawn.base_lag
+        return Channel(face, kind, base_lag.station_mm, base_lag.height_um, base_lag.covariance_um2, None)
     profile = bed_map.profile(face, kind)
     indices = bed_map.indices(face, kind)
     nodes = np.array([bed_map.nodes[i].station_mm for i in indices])

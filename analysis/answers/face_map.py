@@ -272,17 +272,17 @@ def own_shape(bed_map: BedMap, face: str) -> tuple[Profile, tuple[Fact, ...]]:
     """
     _described(bed_map, face)
     profile, drawn = bed_map.profile(face), bed_map.drawn(face)
-    chain = None if drawn is None or drawn.band_is_95_percent else drawn.base_lag
-    if chain is not None:
-        profile = Profile(face, chain.station_mm, chain.height_um, chain.covariance_um2)
+    base_lag = None if drawn is None or drawn.band_is_95_percent else drawn.base_lag
+    if base_lag is not None:
+        profile = Profile(face, base_lag.station_mm, base_lag.height_um, base_lag.covariance_um2)
     return profile, _warnings(bed_map, face)
 
 
-def _base_lag(chain: "BaseLagHeights | None", line: str, described: Face) -> BaseLag | None:
+def _base_lag(base_lag: "BaseLagHeights | None", line: str, described: Face) -> BaseLag | None:
     """The stations one base apart from their own line, and how straight they are."""
-    if chain is None:
+    if base_lag is None:
         return None
-    profile = Profile(described.id, chain.station_mm, chain.height_um, chain.covariance_um2)
+    profile = Profile(described.id, base_lag.station_mm, base_lag.height_um, base_lag.covariance_um2)
     kind = line if line != "unworn" or reaches_unworn(profile, described) else "ends"
     level = remove_line(profile, kind, described.unworn_mm)
     found = straightness(profile, kind, described.unworn_mm)
@@ -293,7 +293,7 @@ def _base_lag(chain: "BaseLagHeights | None", line: str, described: Face) -> Bas
         straightness_um=found.range_um,
         straightness_expanded_um=found.expanded_um,
         sense=found.sense,
-        base_mm=chain.base_mm,
+        base_mm=base_lag.base_mm,
         line=kind,
         highest=found.highest,
         lowest=found.lowest,

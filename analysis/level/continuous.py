@@ -268,14 +268,14 @@ def _base_lag(
         steady = [replace(run, slope_um_per_m=slope) for run, slope in zip(runs, slopes, strict=True)]
         return chain_of_runs(steady, [rho for rho, _ in judged], [size for _, size in judged], station_mm)
 
-    chain = chained(
+    base_lag = chained(
         [run.slope_um_per_m - run.drifted(drifts.get(run.drifts_with, (0.0,))[0]) for run in runs]
     )
-    if chain is None:
+    if base_lag is None:
         return None
-    covariance = chain.covariance_um2
+    covariance = base_lag.covariance_um2
     for name, (_, doubt) in drifts.items():
         bow = chained([run.drifted(doubt if run.drifts_with == name else 0.0) for run in runs])
         assert bow is not None
         covariance = covariance + np.outer(bow.height_um, bow.height_um)
-    return replace(chain, covariance_um2=covariance)
+    return replace(base_lag, covariance_um2=covariance)

@@ -222,17 +222,17 @@ def _curve_not_seen(face: str, heights: ContinuousHeights) -> tuple[Fact, ...]:
 
 def _with_shared_errors(heights: ContinuousHeights, traverses: Sequence[Traverse]) -> ContinuousHeights:
     """The base-lag heights with all that the map's have: the scale as stated too."""
-    chain = heights.base_lag
-    if chain is None:
+    base_lag = heights.base_lag
+    if base_lag is None:
         return heights
-    covariance = chain.covariance_um2
-    from_line = chain.height_um - np.polyval(
-        np.polyfit(chain.station_mm, chain.height_um, 1), chain.station_mm
+    covariance = base_lag.covariance_um2
+    from_line = base_lag.height_um - np.polyval(
+        np.polyfit(base_lag.station_mm, base_lag.height_um, 1), base_lag.station_mm
     )
-    for each in _instruments(each for each in traverses if each.instrument.base_mm == chain.base_mm):
+    for each in _instruments(each for each in traverses if each.instrument.base_mm == base_lag.base_mm):
         for shared in scale_nuisances(each, from_line):
             covariance = covariance + (shared.prior_sd or 0.0) ** 2 * np.outer(shared.column, shared.column)
-    return replace(heights, base_lag=replace(chain, covariance_um2=covariance))
+    return replace(heights, base_lag=replace(base_lag, covariance_um2=covariance))
 
 
 def _drifting_as_shown(heights: ContinuousHeights, read: _AsRead) -> ContinuousHeights:

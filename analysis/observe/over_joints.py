@@ -115,22 +115,22 @@ def with_steps(heights: "ContinuousHeights", crossed: Sequence[CrossedJoint]) ->
     """Heights of the bed as it is, of what runs without the steps gave."""
     if not crossed:
         return heights
-    x, chain = heights.station_mm, heights.base_lag
+    x, base_lag = heights.station_mm, heights.base_lag
     contrasts = line_free_contrasts(x)
     take_line = contrasts.T @ contrasts
     widened = heights.covariance_um2 + np.diag(steps_variance_um2(x, crossed))
-    if chain is not None:
-        near = steps_variance_um2(chain.station_mm, crossed, chain.averaged_over_mm / 2 + CLEAR_MM)
-        chain = replace(
-            chain,
-            height_um=chain.height_um + steps_um(chain.station_mm, crossed),
-            covariance_um2=chain.covariance_um2 + np.diag(near),
+    if base_lag is not None:
+        near = steps_variance_um2(base_lag.station_mm, crossed, base_lag.averaged_over_mm / 2 + CLEAR_MM)
+        base_lag = replace(
+            base_lag,
+            height_um=base_lag.height_um + steps_um(base_lag.station_mm, crossed),
+            covariance_um2=base_lag.covariance_um2 + np.diag(near),
         )
     return replace(
         heights,
         height_um=take_line @ (heights.height_um + steps_um(x, crossed)),
         covariance_um2=take_line @ widened @ take_line,
-        base_lag=chain,
+        base_lag=base_lag,
     )
 
 
