@@ -22,8 +22,9 @@ if TYPE_CHECKING:
     from acquire.model.bed import Bed
     from acquire.model.units import Reading
     from analysis.answers.joint_cut import Wishes
-    from analysis.answers.plan import FacePlan
+    from analysis.answers.plan import FacePlan, Plans
     from analysis.answers.rounds import AfterRound
+    from analysis.answers.surveys import Survey
 
 
 @click.command("plan")
@@ -114,44 +115,29 @@ def command(
     **wished: Any,
 ) -> None:
     """What to take off each FACE of SURVEY so that it ends straight, and what blue it shows now."""
-    from dataclasses import replace
-
-    from analysis.answers.limits import meets_limits
-    from analysis.answers.not_yet import plan_not_yet
-    from analysis.answers.plan import plan_faces
-    from analysis.answers.rounds import SHARE
     from analysis.answers.surveys import load
     from analysis.words.plan_answer import plan_words
 
     loaded = load(survey)
     is_inch = loaded.bed.is_inch
-    wishes = _wishes(wished, is_inch)
-    bed_map = loaded.map()
-    round_done: Mapping[str, AfterRound] = {}
+    wishes, faces = _wishes(wished, is_inch), tuple(dict.fromkeys(faces))
+    done: Mapping[str, AfterRound] = {}
     if after is not None:
         from analysis.answers.after_round import after_round
 
-        round_done = after_round(load(after), loaded, tuple(dict.fromkeys(faces)), wishes, cut_share)
-        share = share or min(each.share for each in round_done.values())
-    result = plan_faces(
-        bed_map,
+        done = after_round(load(after), loaded, faces, wishes, cut_share)
+        share = share or min(each.share for each in done.values())
+    result = _planned(
+        loaded,
         faces,
-        wishes,
+        done,
+        wishes=wishes,
         guard=guard,
         film_um=in_um(film, is_inch),
         edge=edge,
-        share=share or SHARE,
+        share=share,
         across_joints=wished["across_joints"],
     )
-    hindered = plan_not_yet(bed_map)
-    result = replace(
-        result,
-        not_yet={face: why for face, why in hindered.why.items() if face in faces},
-        to_read=hindered.to_read,
-        meets=meets_limits(bed_map, faces),
-        after=round_done,
-    )
-
     if strip is not None and result.plans:
         _write_strips(strip, loaded.bed, tuple(result.plans.values()), output.is_inch(is_inch), paper)
 
@@ -161,7 +147,35 @@ def command(
         return plan_figure(tuple(result.plans.values()), in_inches)
 
     drawn = None if result.infeasible else draw
-    give(result, lambda i: plan_words(result, i), drawn, output, loaded.bed.is_inch)
+    give(result, lambda i: plan_words(result, i), drawn, output, is_inch)
+
+
+def _planned(
+    survey: "Survey",
+    faces: tuple[str, ...],
+    done: "Mapping[str, AfterRound]",
+    *,
+    share: float | None,
+    **asked: Any,
+) -> "Plans":
+    """The plans of all faces, with what hinders them, the owner's limits, and the round before."""
+    from dataclasses import replace
+
+    from analysis.answers.limits import meets_limits
+    from analysis.answers.not_yet import plan_not_yet
+    from analysis.answers.plan import plan_faces
+    from analysis.answers.rounds import SHARE
+
+    bed_map = survey.map()
+    plans = plan_faces(bed_map, faces, share=share or SHARE, **asked)
+    hindered = plan_not_yet(bed_map)
+    return replace(
+        plans,
+        not_yet={face: why for face, why in hindered.why.items() if face in faces},
+        to_read=hindered.to_read,
+        meets=meets_limits(bed_map, faces),
+        after=done,
+    )
 
 
 def _wishes(wished: Mapping[str, Any], is_inch: bool) -> "Wishes":
