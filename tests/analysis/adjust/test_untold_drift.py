@@ -7,6 +7,7 @@ surveys where a shared zero was taken as one that stays.
 import numpy as np
 import pytest
 
+from analysis.adjust.between_runs import drifts_shown, untold_drift
 from analysis.adjust.combination import combine
 from analysis.answers.assumptions import NO_DRIFT, assumptions
 from analysis.linear.reference_lines import remove_line
@@ -210,3 +211,35 @@ def test_faces_read_by_a_dial_with_one_zero_lie_as_high_as_the_zero_may_have_sta
     found = bed_map.functional(row)
     u = float(found.covariance_um2[0, 0] ** 0.5)
     assert abs(found.value_um[0] - np.mean(WOUND - HOLLOW)) < 2 * u < 9.0
+
+
+def test_wind_is_as_unsure_as_a_zero_that_drifts_on_and_is_knocked(invented_bed, make_traverse):
+    """Derived: u of 2 µm/m; a rate of 3·2/9 a step over the ten steps between, a knock of 3·2, and noise."""
+    level = INSTRUMENTS["level"].replace("standard_uncertainty = 1", "standard_uncertainty = 2")
+    bed = invented_bed(instruments={"level": level})
+    runs = [
+        make_traverse(bed, "level", MIDDLE, np.zeros(10), face="front-flat", number=1),
+        make_traverse(bed, "level", MIDDLE, np.zeros(10), face="rear-flat", number=2, same_zero_as=1),
+    ]
+    _, u = rise(combine(runs, bed))
+    assert u == pytest.approx(np.sqrt((10 * 6 / 9) ** 2 + 6**2 + 2 * 10 * 0.2**2), rel=0.01)
+
+
+def test_drift_shown_there_and_back_is_less_what_noise_alone_would_show(stepped):
+    """Derived: 0.8 a step over nine steps; readings of u 1 µm/m leave 9/√(Σ(2k − 9)²/2) of it unsure."""
+    there_and_back = [("front-flat", "forward"), ("front-flat", "reverse")]
+    shown = [drifts_shown(combine(*stepped(there_and_back, drift)).observations) for drift in (8.0, 0.0)]
+    doubt = 9 / np.sqrt(np.sum((2 * np.arange(10) - 9) ** 2) / 2)
+    assert shown[0]["level"] == pytest.approx(np.sqrt(7.2**2 - doubt**2))
+    assert shown[1]["level"] == 0.0
+
+
+def test_zero_left_for_three_runs_time_may_have_moved_three_times_as_far(invented_bed, make_traverse):
+    bed = invented_bed(instruments=INSTRUMENTS)
+    runs = [
+        make_traverse(bed, "dial", X, 0 * X, face="front-flat", number=1, reference="line"),
+        make_traverse(bed, "dial", X, 0 * X, face="rear-flat", number=2, reference="line", same_zero_as=1),
+    ]
+    made = combine(runs, bed).observations
+    sizes = [untold_drift(made[1], made, {1: 1, 2: 1}, start, {})[0].prior_sd for start in (10.0, 30.0)]
+    assert sizes == pytest.approx([3.0, 9.0])

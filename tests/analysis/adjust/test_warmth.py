@@ -4,9 +4,12 @@ Derived: a bar of depth d whose top is warmer by ΔT hogs by α·ΔT·L²/(8 d),
 memory): 4.8 µm on 1000 mm by 300 mm for 1 K. Ways and noise are invented.
 """
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
+from analysis.adjust.between_runs import bends_by_warmth
 from analysis.adjust.combination import combine
 from analysis.linear.reference_lines import remove_line
 from analysis.words.facts import sentences
@@ -90,3 +93,44 @@ def test_heights_are_held_as_the_bed_stood_on_the_whole(levelled):
             truth = truth - np.polyval(np.polyfit(X, truth, 1), X)
             inside += list(np.abs(level.height_um - truth) <= 2 * level.standard_uncertainty_um)
     assert np.mean(inside) >= 0.93
+
+
+def test_bend_counts_by_the_depth_that_is_stated_and_no_more(levelled):
+    """Derived: 2 K apart on 300 mm are twice 4.79 µm (one standard uncertainty) in the middle, and noise."""
+    _, expanded = between(levelled(("front-flat", 0.0), ("rear-flat", 2.0)))
+    noise = between(levelled(("front-flat", 0.0), ("rear-flat", 0.0)))[1]
+    assert expanded == pytest.approx(2 * np.hypot(2 * HOGGED, noise / 2), rel=1e-3)
+
+
+def test_difference_of_half_a_kelvin_counts(levelled):
+    _, expanded = between(levelled(("front-flat", 0.0), ("rear-flat", 0.5)))
+    _, alike = between(levelled(("front-flat", 0.0), ("rear-flat", 0.0)))
+    assert expanded.max() > 2 * alike.max()
+
+
+def test_underside_bends_with_the_top_so_that_warmth_makes_a_bed_seem_thicker(levelled):
+    """The top read at 0 K and the underside at 2 K: heights outward add up to what it bent in between."""
+    bed_map = levelled(("front-flat", 0.0), ("front-under", 2.0))
+    row = np.zeros((1, len(bed_map.nodes)))
+    for face in ("front-flat", "front-under"):
+        row[0, bed_map.indices(face)[[0, 5, 10]]] = -0.5, 1.0, -0.5
+    u = float(bed_map.functional(row).covariance_um2[0, 0] ** 0.5)
+    assert u == pytest.approx(2 * HOGGED.max(), rel=0.02)
+
+
+def test_warmth_of_a_block_is_the_mean_of_its_runs_and_of_a_silent_run_not_known(invented_bed):
+    """Runs at 0 and 2 K taken together stand for 1 K, and one that says nothing is no run at 0 K."""
+
+    def made(*kelvin):
+        states = [{} if k is None else temperatures(k) for k in kelvin]
+        sources = tuple(SimpleNamespace(setup=SimpleNamespace(state=state)) for state in states)
+        return SimpleNamespace(sources=sources, forms=({},))
+
+    bed = invented_bed(bed="depth_mm = 300")
+    assert bends_by_warmth([made(0.0, 2.0), made(1.0)], bed) == [(), ()]
+    both = bends_by_warmth([made(0.0), made(2.0), made(None)], bed)
+    assert [len(each) for each in both] == [1, 1, 0]
+
+
+def temperatures(kelvin):
+    return {"temperature_top_degC": 20.0 + kelvin, "temperature_bottom_degC": 20.0}

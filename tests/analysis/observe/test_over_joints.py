@@ -10,7 +10,7 @@ from analysis.adjust.combination import combine
 from analysis.answers.face_map import map_face
 from analysis.answers.joints import joints
 from analysis.level.slopes import continuous_run
-from analysis.observe.over_joints import joints_crossed, without_steps
+from analysis.observe.over_joints import CrossedJoint, joints_crossed, steps_variance_um2, without_steps
 from analysis.words.facts import sentences
 from tests.invented import flat, level
 
@@ -103,3 +103,50 @@ def test_step_is_taken_out_of_the_readings_that_bridge_it_and_no_others():
     gone = np.setdiff1d(x, clean.station_mm)
     assert gone.min() == 546 and gone.max() == 754 and gone.size == 10
     assert not math.isnan(joint.standard_uncertainty_um)
+
+
+def jump_variances(x, slope, at_mm):
+    """Second method: what `np.polyfit` says of lines through 25 mm of readings, 5 mm clear of each jump."""
+    for jump in (at_mm - BASE / 2, at_mm + BASE / 2):
+        variance = 0.0
+        for side in (-1, 1):
+            mine = (side * (x - jump) > 5) & (side * (x - jump) <= 30)
+            left = slope[mine] - np.polyval(np.polyfit(x[mine] - jump, slope[mine], 1), x[mine] - jump)
+            bare = np.polyfit(x[mine] - jump, slope[mine], 1, cov="unscaled")[1][1, 1]
+            variance += bare * max(1.0, left @ left / (mine.sum() - 2))
+        yield variance * (BASE / 1000) ** 2
+
+
+@pytest.mark.parametrize("noise", [0.0, 5.0], ids=["as sure as stated", "noisier than stated"])
+def test_step_is_as_sure_as_the_lines_beside_its_jumps_and_as_they_agree(noise):
+    """Published (tables of Student's t): 12.706 for one degree of freedom, two-sided 95 %."""
+    x = np.arange(100.0, 1401, 2)
+    slope = 100.0 * (np.abs(x - JOINT) < BASE / 2) + np.random.default_rng(5).normal(0, noise, x.size)
+    slope = slope + 30.0 * (x > JOINT + BASE / 2)  # so that the jumps differ by 6 µm
+    (joint,) = joints_crossed([continuous_run(x, slope, 1.0, base_mm=BASE)], (JOINT,))
+    jumps = [
+        side * -BASE / 1000 * np.diff([
+            np.polyfit(x[m] - at, slope[m], 1)[1]
+            for m in ((x - at >= -30) & (x - at < -5), (x - at > 5) & (x - at <= 30))
+        ])[0]
+        for side, at in ((-1, JOINT - BASE / 2), (1, JOINT + BASE / 2))
+    ]  # fmt: skip
+    scatter = np.std(jumps, ddof=1) * 12.706 / 1.96
+    expected = np.hypot(np.sqrt(np.mean(list(jump_variances(x, slope, JOINT)))), scatter) / np.sqrt(2)
+    assert joint.step_um == pytest.approx(np.mean(jumps))
+    assert joint.standard_uncertainty_um == pytest.approx(expected, rel=1e-4)
+
+
+def test_foot_on_a_pad_needs_half_of_it_more_from_the_joint():
+    x = np.arange(100.0, 1401, 2)
+    run = continuous_run(x, 100.0 * (np.abs(x - JOINT) < BASE / 2), 1.0, base_mm=BASE, pad_mm=30)
+    joints = joints_crossed([run], (JOINT,))
+    gone = np.setdiff1d(x, without_steps(run, joints).station_mm)
+    assert (gone.min(), gone.max(), gone.size) == (530, 770, 42)
+
+
+def test_step_leaves_heights_unsure_up_to_a_base_from_its_joint():
+    joint = CrossedJoint(JOINT, 20.0, 3.0, BASE)
+    x = np.array([449.0, 450.0, 551.0, 749.0, 850.0, 851.0])
+    assert steps_variance_um2(x, (joint, joint)).tolist() == [0.0, 18.0, 18.0, 18.0, 18.0, 0.0]
+    assert steps_variance_um2(x, (joint,), within_mm=99).tolist() == [0.0, 0.0, 9.0, 9.0, 0.0, 0.0]
