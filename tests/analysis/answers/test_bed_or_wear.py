@@ -3,13 +3,15 @@
 Check values are derived for this project (so: consistency), truths are invented.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.interpolate import CubicSpline
 
 from acquire.model.bed_toml.reading import parse_bed
 from analysis.adjust.combination import combine
-from analysis.answers.bed_or_wear import feet_fit
+from analysis.answers.bed_or_wear import bed_twist, feet_fit, unworn_nodes
 from analysis.answers.known_roll import known_roll, ways_of
 from analysis.answers.section import bend_rows, pairs_mm
 from analysis.answers.twist import twist_of
@@ -129,6 +131,7 @@ def test_ways_unworn_at_one_end_only_do_not_tell_the_twist(make_traverse):
     assert found.feet is None and found.wear is None
     (words,) = sentences(found.cannot_tell)
     assert "turning a foot would not" in words
+    assert "between 0 and 1300 mm no second face is unworn" in words
 
 
 def test_uncertainty_of_the_feet_is_that_of_plain_least_squares(make_traverse):
@@ -312,3 +315,46 @@ def test_answer_does_not_hang_on_where_across_is_counted_from(make_traverse):
         )
         np.testing.assert_allclose(there.covariance(others), here.covariance(rows), atol=1e-6)
         assert station.size
+
+
+@pytest.mark.parametrize("height_um", [60.0, 0.0])
+def test_unworn_place_that_no_foot_can_make_is_told_in_micrometres_and_counted(make_traverse, height_um):
+    """One place of a strip stands 60 µm proud, readings sure to 3: most of it is left over, and no u of 3."""
+    bed = _bed(ENDS, (100, 800, 1500), third=-80, sigma=3.0, feet=(MIDDLE - 1.1, MIDDLE + 1.1))
+    strip = np.where(X == 700, height_um, 0.0)
+    fit = feet_fit(combine(_read(make_traverse, bed, front=0 * X, rear=0 * X, strip=strip), bed))
+    assert 0.7 * height_um <= fit.misfit_um <= 1.1 * height_um + 1e-6
+    assert fit.factor == 1.0 if height_um == 0 else fit.factor > 5
+    rows = fit.roll(np.array([0.0, 700.0])) @ fit.rows
+    plain = replace(fit, factor=1.0).covariance(rows)[1, 1]
+    assert fit.covariance(rows)[1, 1] == pytest.approx(plain * fit.factor, rel=0.05)
+
+
+def test_face_that_looks_aside_tells_nothing_of_the_roll(make_traverse):
+    text = _bed(ENDS, (100, 1500)).text
+    aside = '[faces.side]\nnormal = "front"\nacross_mm = -20\nruns = false\n'
+    bed = parse_bed(text.replace("[feet.front-0]", f"{aside}[feet.front-0]"))
+    runs = _read(make_traverse, bed, front=0 * X, rear=0 * X)
+    runs.append(make_traverse(bed, "dial", X, 5.0 * X, face="side", reference="line", number=9))
+    assert set(unworn_nodes(combine(runs, bed))[1]) == {"front", "rear"}
+
+
+@pytest.mark.statistics
+@pytest.mark.parametrize("twist_um_per_m", [0.0, 40.0])
+def test_twist_of_the_bed_itself_is_free_of_what_noise_adds_and_as_sure_as_it_says(
+    make_traverse, twist_um_per_m
+):
+    """Of 150 surveys with noise of 3 µm: the mean square within four of its own u, that u within a third."""
+    rng, pairs = np.random.default_rng(12), (100, 1500)
+    bed = _bed([[0, 1600]], pairs, sigma=3.0, feet=(MIDDLE - 1.1, MIDDLE + 1.1))
+    theta = np.array([0.0, twist_um_per_m / 1000])
+    heights = {way: _moved(pairs, [0, 0], theta, across, 0.0) for way, across in WAYS.items()}
+    roll = 1000 * np.interp(X, pairs, theta)
+    found = []
+    for _ in range(150):
+        noisy = {way: h + rng.normal(0, 3, X.size) for way, h in heights.items()}
+        found.append(bed_twist(feet_fit(combine(_read(make_traverse, bed, **noisy), bed))))
+    square = np.array([each.square for each in found])
+    told = np.mean([each.square_standard_uncertainty for each in found])
+    assert abs(square.mean() - np.var(roll)) < 4 * square.std() / np.sqrt(len(square))
+    assert told == pytest.approx(square.std(), rel=1 / 3)
