@@ -41,7 +41,7 @@ from analysis.adjust.tying import (
 )
 from analysis.adjust.variance_components import VarianceComponent, factors_of
 from analysis.linear.fact import Fact
-from analysis.linear.profile import Profile
+from analysis.linear.profile import Profile, nearest_place
 from analysis.linear.shown import table_html
 from analysis.observe import CrossedJoint, Observations, Place
 
@@ -313,7 +313,7 @@ class BedMap:
             raise AnalysisError(
                 f"{face} − {other}", "they lie at right angles", "faces that look alike or opposite", ""
             )
-        here = np.argmin(np.abs(first.station_mm[:, None] - second.station_mm[None, :]), axis=1)
+        here = nearest_place(second.station_mm, first.station_mm)
         shared = np.flatnonzero(np.abs(first.station_mm - second.station_mm[here]) < SAME_STATION_MM)
         matrix = self._heights_at(self.indices(face)[shared]) - sense * self._heights_at(
             self.indices(other)[here[shared]]

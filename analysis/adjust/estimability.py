@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.adjust.nodes import Layout
+from analysis.linear.profile import nearest_place
 
 LEAST_OF_A_PART = 3
 """Two heights make no shape: any two lie on a line."""
@@ -135,7 +136,7 @@ class Tie:
 
 def tie(first: Line, second: Line, sense: int) -> Tie:
     """How far first − sense × second is known."""
-    here = np.argmin(np.abs(first.station_mm[:, None] - second.station_mm[None, :]), axis=1)
+    here = nearest_place(second.station_mm, first.station_mm)
     shared = np.abs(first.station_mm - second.station_mm[here]) < ALIKE
     if np.count_nonzero(shared) < LEAST_OF_A_PART:
         return Tie(int(np.count_nonzero(shared)), 0, "all")

@@ -27,6 +27,7 @@ from analysis.adjust.judge import Judge, judged_by_heights
 from analysis.adjust.nodes import FOOT_MM, ON_THE_BED, Key, Layout
 from analysis.adjust.solution import Solution, solve
 from analysis.linear.bordered import stacked
+from analysis.linear.profile import nearest_place
 from analysis.observe import Observations, Place
 
 NOISE_DOUBTED_BELOW = 0.01
@@ -178,7 +179,9 @@ def _has_more(layout: Layout, key: Key, chosen: np.ndarray) -> bool:
     """Whether a line has places besides its chosen nodes."""
     at_mm = layout.columns[key][0]
     node_mm = layout.lines[key].station_mm[chosen]
-    return bool(np.any(np.min(np.abs(at_mm[:, None] - node_mm[None, :]), axis=1, initial=np.inf) > PLACED_MM))
+    if not len(node_mm):
+        return len(at_mm) > 0
+    return bool(np.any(np.abs(at_mm - node_mm[nearest_place(node_mm, at_mm)]) > PLACED_MM))
 
 
 def _is_levels_alone(observations: Sequence[Observations], key: Key) -> bool:

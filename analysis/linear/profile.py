@@ -173,6 +173,20 @@ def _check_covariance(where: str, covariance: NDArray) -> None:
         raise AnalysisError(where, "covariance larger than its variances allow", "correlations within ±1")
 
 
+def nearest_place(rising_mm: NDArray, at_mm: NDArray) -> NDArray[np.intp]:
+    """Which of some places, rising, is nearest to each of others; of two as near the first.
+
+    Examples
+    --------
+    >>> nearest_place(np.array([0.0, 100.0, 200.0]), np.array([-9.0, 50.0, 51.0, 240.0])).tolist()
+    [0, 0, 1, 2]
+    """
+    right = np.minimum(np.searchsorted(rising_mm, at_mm), len(rising_mm) - 1)
+    left = np.maximum(right - 1, 0)
+    is_left = np.abs(at_mm - rising_mm[left]) <= np.abs(rising_mm[right] - at_mm)
+    return np.where(is_left, left, right)
+
+
 def _frozen(array: NDArray) -> NDArray:
     own = array.copy()
     own.flags.writeable = False
@@ -180,7 +194,7 @@ def _frozen(array: NDArray) -> NDArray:
 
 
 def _common(where: str, a: NDArray, b: NDArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    nearest = np.abs(a[:, None] - b[None, :]).argmin(axis=1)
+    nearest = nearest_place(b, a)
     here = np.flatnonzero(np.abs(a - b[nearest]) <= SAME_STATION_MM)
     if not here.size:
         raise AnalysisError(

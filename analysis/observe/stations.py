@@ -7,6 +7,7 @@ import numpy as np
 from acquire.model.errors import AnalysisError
 from acquire.model.places import ROUNDING_MM, is_within_reach
 from acquire.model.traverse import Stations
+from analysis.linear.profile import nearest_place
 
 
 def usable(stations: Stations, where: str, length_mm: float) -> Stations:
@@ -54,7 +55,8 @@ def at_their_stations(stations: Stations, bed_station_mm: np.ndarray) -> Station
     [0.0, 76.2, 100.0]
     """
     places = np.unique(stations.station_mm)
-    nearest = bed_station_mm[np.abs(places[:, None] - bed_station_mm[None, :]).argmin(axis=1)]
+    rising = np.sort(bed_station_mm)
+    nearest = rising[nearest_place(rising, places)]
     meant = np.where(np.abs(places - nearest) <= ROUNDING_MM, nearest, places)
     if len(np.unique(meant)) < len(places):
         return stations
