@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from analysis.linear.fact import Fact
-from analysis.words import of_adjustment, of_answers, of_readings, of_two_surveys, run_slips
+from analysis.words import of_adjustment, of_answers, of_feet, of_readings, of_two_surveys, run_slips
 
 if TYPE_CHECKING:
     from analysis.answers.feet_on_bed import MayBeWear
@@ -35,6 +35,7 @@ SENTENCES: Mapping[str, Callable[[Any], str]] = {
     **of_readings.SENTENCES,
     **of_adjustment.SENTENCES,
     **of_answers.SENTENCES,
+    **of_feet.SENTENCES,
     **of_two_surveys.SENTENCES,
     **run_slips.SENTENCES,
     "InSurvey": lambda fact: f"{fact.when}: {sentence(fact.what)}",
