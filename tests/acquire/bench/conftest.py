@@ -8,47 +8,17 @@ import pytest
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import PortError
 from acquire.receive.ports import Chunk
+from tests.invented import SIGNED, bed_toml, dial, flat, level, speaks
 
-BED = """
-[bed]
-name = "invented bed of the tests"
-length_mm = 600
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-across_mm = 0
-carriage = "front"
-[faces.rear]
-normal = "up"
-across_mm = 300
-carriage = "rear"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 1.0       # typical
-[instruments.level.port]
-url = "{level}"
-[instruments.level.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]\\d+\\.\\d+)'
-[instruments.dial]
-quantity = "offset"
-unit = "thou"
-sign = -1
-standard_uncertainty = 0.05
-resolution = 0.01
-[instruments.dial.port]
-url = "{dial}"
-[instruments.dial.wire]
-kind = "lines"
-pattern = 'D(?P<value>[-+]\\d+\\.\\d+)'
-[instruments.hand-level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-"""
+BED = bed_toml(
+    600,
+    faces={"front": flat(0, "front"), "rear": flat(300, "rear")},
+    instruments={
+        "level": level(**speaks("{level}", SIGNED)),
+        "dial": dial(0.05, unit="thou", sign=-1, resolution=0.01, **speaks("{dial}", f"D{SIGNED}")),
+        "hand-level": level(0.5),
+    },
+).replace("standard_uncertainty = 1.0\n", "standard_uncertainty = 1.0       # typical\n", 1)
 
 
 @pytest.fixture

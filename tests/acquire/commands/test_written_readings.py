@@ -2,7 +2,6 @@
 
 import io
 import json
-import os
 import subprocess
 import sys
 import time
@@ -227,28 +226,7 @@ def test_start_writes_no_bed_that_could_not_be_read(tmp_path, monkeypatch):
     assert not (tmp_path / "b" / "bed.toml").exists()
 
 
-def at_a_terminal(arguments, typed):
-    """Run a command with a terminal as its standard input; what is typed ahead waits there."""
-    master, slave = os.openpty()
-    try:
-        os.write(master, typed)
-        return subprocess.run(
-            [sys.executable, "-m", "acquire.cli", *arguments],
-            stdin=slave,
-            capture_output=True,
-            text=True,
-            encoding="utf-8",
-            timeout=DEADLINE_S,
-            env={**os.environ, "PYTHONIOENCODING": "utf-8"},
-            check=False,
-        )
-    finally:
-        os.close(master)
-        os.close(slave)
-
-
-@pytest.mark.skipif(not hasattr(os, "openpty"), reason="needs a pseudo-terminal")
-def test_person_at_a_terminal_is_asked_corrected_and_may_come_back(survey):
+def test_person_at_a_terminal_is_asked_corrected_and_may_come_back(survey, at_a_terminal):
     enter = ["enter", str(survey), "way", "-i", "level"]
     first = at_a_terminal(enter, b"1\nhigh\n2\nb\n2.5\n\x04")
     assert first.returncode == 0 and "feet at 400 mm and 600 mm" in first.stderr
@@ -259,8 +237,7 @@ def test_person_at_a_terminal_is_asked_corrected_and_may_come_back(survey):
     np.testing.assert_allclose(read_traverse(files_of(survey)[1]).stations.reading, [1, 2.5, 3])
 
 
-@pytest.mark.skipif(not hasattr(os, "openpty"), reason="needs a pseudo-terminal")
-def test_start_at_a_terminal_asks_for_all_that_no_option_gives(tmp_path):
+def test_start_at_a_terminal_asks_for_all_that_no_option_gives(tmp_path, at_a_terminal):
     answers = b"old lathe\n48\n4 in\n\n10 in\nlevel vial\n\n\nblocks\ny\nn\n?\n19,5\n19,5 C\n\nthe fitter\n"
     done = at_a_terminal(["start", str(tmp_path / "b"), "--inch"], answers)
     assert done.returncode == 0, done.stderr

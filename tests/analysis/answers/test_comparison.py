@@ -8,50 +8,34 @@ from acquire.model.errors import AnalysisError
 from analysis.answers.comparison import compare
 from analysis.words.comparison import comparison_answer
 from analysis.words.facts import sentences
-from tests.invented import bed_toml, dial, level
+from tests.invented import bed_toml, dial, flat, level
 
-BED = """
-[bed]
-name = "invented bed with two flats"
-length_mm = 1000
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-across_mm = 0
-[faces.rear]
-normal = "up"
-across_mm = 250
-[faces.side]
-normal = "front"
-across_mm = 260
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 100
-standard_uncertainty = 1.0
-SCALE
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 1.0
-[instruments.coarse]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 60.0
-[instruments.carried]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 1.0
-carrier_feet_mm = 400
-overhang_along_mm = 100
-"""
+
+def described(pitch_mm=100, more="", **of_the_level):
+    """Two flats and a side; what carries a dial, and one of 60 µm (invented)."""
+    return parse_bed(
+        bed_toml(
+            1000,
+            pitch_mm,
+            faces={"front": flat(0), "rear": flat(250), "side": {"normal": "front", "across_mm": 260}},
+            instruments={
+                "level": level(base_mm=100, **of_the_level),
+                "dial": dial(),
+                "coarse": dial(60.0),
+                "carried": dial(carrier_feet_mm=400, overhang_along_mm=100),
+            },
+        )
+        + more
+    )
+
+
 X = np.arange(0, 1001, 100.0)
 MIDDLE = (X[1:] + X[:-1]) / 2
 
 
 @pytest.fixture
 def bed():
-    return parse_bed(BED.replace("SCALE", ""))
+    return described()
 
 
 def hollow(x):
@@ -129,8 +113,8 @@ def test_added_tilt_and_mirrored_sides_change_no_verdict(make_traverse, bed):
 
 def test_scale_that_both_runs_share_cancels_out_of_their_difference(make_traverse):
     # a scale known to 10 % is 4 µm on this hollow; two runs with the one level share it
-    sharing = parse_bed(BED.replace("SCALE", "scale_uncertainty = 0.1"))
-    exact = parse_bed(BED.replace("SCALE", ""))
+    sharing = described(scale_uncertainty=0.1)
+    exact = described()
     widths = []
     for bed in (sharing, exact):
         rng = np.random.default_rng(2)
@@ -181,7 +165,7 @@ def _drawn_level(make_traverse, bed, height, rng):
 
 @pytest.fixture
 def fine_bed():
-    return parse_bed(BED.replace("SCALE", "").replace("station_pitch_mm = 100", "station_pitch_mm = 25"))
+    return described(25)
 
 
 @pytest.mark.statistics
@@ -250,7 +234,7 @@ material = "granite"
 
 @pytest.fixture
 def edge_bed():
-    return parse_bed(BED.replace("SCALE", "") + EDGE)
+    return described(more=EDGE)
 
 
 def _along_edge(make_traverse, bed, rng, face="rear", reference="straightedge:edge", sign=1):

@@ -11,23 +11,14 @@ from analysis.answers.surveys import load
 from analysis.answers.typed_tests import TESTS, answer_kept
 from analysis.report.parts import further_parts
 from analysis.words.typed_tests import TITLES, WORDS
+from tests.invented import bed_toml, level
 
-BED = """
-[bed]
-name = "invented"
-length_mm = 1000
-station_pitch_mm = 100
-{display}
-[faces.way]
-normal = "up"
-across_mm = 0
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 100
-standard_uncertainty = 1
-seating_um = 0
-"""
+BED = bed_toml(
+    name="invented",
+    bed="{display}",
+    faces=("way",),
+    instruments={"level": level(1, base_mm=100, seating_um=0)},
+)
 BAR = ["--top", "2", "11", "4", "5", "--front", "0", "0", "0", "0", "--at", "100", "350"]
 EVERY = [
     ["align", "bar", *BAR],

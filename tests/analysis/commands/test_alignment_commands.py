@@ -6,51 +6,24 @@ import numpy as np
 import pytest
 
 from acquire.cli import main
-from tests.invented import survey_in
+from tests.invented import bed_toml, cross_level, dial, flat, level, survey_in, vee
 
 pytestmark = pytest.mark.usefixtures("opened_once")
-BED = """
-[bed]
-name = "invented lathe"
-length_mm = 1000
-station_pitch_mm = 100
-centre_height_mm = 170
-carriage_length_mm = 200
-{display}
-[faces.vee]
-normal = "up"
-shape = "vee"
-form = "ridge"
-vee_angle_deg = 90
-across_mm = 0
-carriage = "front"
-[faces.flat]
-normal = "up"
-across_mm = 300
-carriage = "rear"
-[faces.wall]
-normal = "rear"
-across_mm = -60
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 100
-standard_uncertainty = 1
-seating_um = 0
-[instruments.cross]
-quantity = "roll"
-unit = "um/m"
-standard_uncertainty = 1
-seating_um = 0
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 1
-seating_um = 0
-[limits]
-straightness_um = {{ vee = 10 }}
-wind_um_per_m = 500
-"""
+BED = bed_toml(
+    name="invented lathe",
+    bed="centre_height_mm = 170\ncarriage_length_mm = 200\n{display}",
+    faces={
+        "vee": vee(0, "front"),
+        "flat": flat(300, "rear"),
+        "wall": {"normal": "rear", "across_mm": -60},
+    },
+    instruments={
+        "level": level(1, base_mm=100, seating_um=0),
+        "cross": cross_level(1, seating_um=0),
+        "dial": dial(1, seating_um=0),
+    },
+    limits="straightness_um = {{ vee = 10 }}\nwind_um_per_m = 500",
+)
 X = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = X[:-1] + 50
 

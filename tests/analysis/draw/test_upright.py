@@ -14,26 +14,14 @@ from analysis.draw.figures import bed_figure, profile_figure
 from analysis.draw.figures.from_above import Outline, draw_standing
 from analysis.draw.figures.looks import new_figure
 from analysis.draw.sheets import plan_sheet, sign_words, write_sheets
+from tests.invented import bed_toml, dial, flat, level
 
-BED = """
-[bed]
-name = "invented column"
-length_mm = 1000
-station_pitch_mm = 100
-CALLED
-[faces.way]
-normal = "up"
-unworn_mm = [[0, 100]]
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 1
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 100
-standard_uncertainty = 1
-"""
+BED = bed_toml(
+    name="invented column",
+    bed="CALLED",
+    faces={"way": flat(unworn_mm=[[0, 100]])},
+    instruments={"dial": dial(1), "level": level(1, base_mm=100)},
+)
 X = np.arange(0, 1001, 100.0)
 HOLLOW = -20 * np.sin(np.pi * X / 1000)
 OF_A_LATHE = re.compile("headstock|tailstock|operator", re.IGNORECASE)
