@@ -1,10 +1,11 @@
 """Whose signs the other readings show: with every reading of an instrument negated they would contradict it.
 
-    λ = |2 (I − H) W y_g|²        y_g the readings of the instrument, 0 for all others
+    λ = 4 (|(I − H) W y_g|² − r_g)        y_g the readings of the instrument, 0 for all others
 
-is how much larger the sum of squares would be. Where it is no larger than what a single error can be and
-go unnoticed, a hollow way may as well be a crowned one: its instrument is wired, or was read, the other way
-round, and nothing tells. Derived; H is the projection on what the readings tell (`reliability`).
+is how much larger the sum of squares would be but for noise, which alone makes r_g of it, the redundancy of
+those readings. Where that is no more than what goes unnoticed among r others, λ < 4.13 √(2r + 4.13²), a
+hollow way may as well be a crowned one: its instrument is wired, or was read, the other way round, and
+nothing tells. Derived; H is the projection on what the readings tell (`reliability`).
 """
 
 from collections.abc import Sequence
@@ -26,12 +27,16 @@ def signs_shown(solution: Solution, observations: Sequence[Observations]) -> fro
     observations : sequence of Observations
     """
     blocks = solution.blocks[: len(observations)]
+    redundancy = np.array([float(each.redundancy.sum()) for each in solution.reliability[: len(blocks)]])
+    names = [each.instrument for each in observations]
+    unnoticed = SMALLEST_DETECTABLE * np.sqrt(2.0 * redundancy.sum() + SMALLEST_DETECTABLE**2)
     found = []
-    for name in dict.fromkeys(each.instrument for each in observations):
-        mine = [block for block, each in zip(blocks, observations, strict=True) if each.instrument == name]
-        turned = [2.0 * (block.whitener @ block.value) for block in mine]
-        right = sum(block.whitened.T @ each for block, each in zip(mine, turned, strict=True))
-        size = sum(float(each @ each) for each in turned)
-        if size - float(right @ solution.fit.solve(np.asarray(right))) > SMALLEST_DETECTABLE**2:
+    for name in dict.fromkeys(names):
+        mine = np.flatnonzero([each == name for each in names])
+        values = [blocks[k].whitener @ blocks[k].value for k in mine]
+        right = sum(blocks[k].whitened.T @ value for k, value in zip(mine, values, strict=True))
+        told = float(right @ solution.fit.solve(np.asarray(right)))
+        left = sum(float(value @ value) for value in values) - told
+        if 4.0 * (left - redundancy[mine].sum()) > unnoticed:
             found.append(name)
     return frozenset(found)
