@@ -6,7 +6,6 @@ import click
 
 from acquire.model.errors import UnitError, did_you_mean
 from acquire.model.lengths import parse_length
-from acquire.model.reference import CARRIAGE
 from acquire.model.units import Reading
 
 
@@ -46,6 +45,8 @@ class AcrossCommand(click.Command):
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """Give `--across carriage` the second word that click counts on."""
+        from acquire.model.reference import CARRIAGE  # every --help would wait for it
+
         filled: list[str] = []
         for index, word in enumerate(args):
             filled.append(word)
