@@ -8,31 +8,17 @@ import numpy as np
 import pytest
 
 from acquire.cli import main
-from tests.invented import survey_in
+from tests.invented import bed_toml, flat, level, survey_in
 
 pytestmark = pytest.mark.whole
 
-BED = """
-[bed]
-name = "invented lathe bed"
-length_mm = 800
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-carriage = "front"
-across_mm = 0
-[faces.rear]
-normal = "up"
-carriage = "rear"
-across_mm = 300
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 1
-[state]
-stands_on = "blocks"
-"""
+BED = bed_toml(
+    800,
+    name="invented lathe bed",
+    faces={"front": flat(0, "front"), "rear": flat(300, "rear")},
+    instruments={"level": level(1)},
+    state={"stands_on": "blocks"},
+)
 COMMANDS = [
     ("map", "front"),
     ("twist",),

@@ -7,16 +7,9 @@ import pytest
 from acquire.cli import main
 from acquire.model.bed_toml.reading import parse_bed, read_bed
 from acquire.model.errors import BedError
+from tests.invented import bed_toml
 
-BED = """
-[bed]
-name = "invented"
-length_mm = 1000
-station_pitch_mm = 100
-CALLED
-[faces.way]
-normal = "up"
-"""
+BED = bed_toml(name="invented", bed="CALLED", faces=("way",))
 OF_A_LATHE = re.compile("headstock|tailstock|operator", re.IGNORECASE)
 
 

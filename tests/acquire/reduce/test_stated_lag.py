@@ -11,44 +11,18 @@ import pytest
 from acquire.model.traverse import Setup
 from acquire.reduce import derive
 from acquire.store.journal import Chunks, JournalContents
+from tests.invented import NUMBER, bed_toml, dial, flat, level, scale, speaks
 
 LAG_S = 0.7
-LINES = "kind = \"lines\"\npattern = '(?P<value>[-+]?\\d+\\.\\d+)'\n"
-BED = f"""
-[bed]
-name = "invented bed of the tests"
-length_mm = 800
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-across_mm = 0
-[faces.rear]
-normal = "up"
-across_mm = 300
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 0.5
-lag_s = {LAG_S}
-port.url = "socket://level:1"
-[instruments.level.wire]
-{LINES}
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 0.5
-lag_s = {LAG_S}
-port.url = "socket://dial:1"
-[instruments.dial.wire]
-{LINES}
-[instruments.scale]
-quantity = "position"
-unit = "mm"
-port.url = "socket://scale:1"
-[instruments.scale.wire]
-{LINES}
-"""
+BED = bed_toml(
+    800,
+    faces={"front": flat(0), "rear": flat(300)},
+    instruments={
+        "level": level(0.5, lag_s=LAG_S, **speaks("socket://level:1", NUMBER)),
+        "dial": dial(0.5, lag_s=LAG_S, **speaks("socket://dial:1", NUMBER)),
+        "scale": scale(**speaks("socket://scale:1", NUMBER)),
+    },
+)
 SETUPS = {
     "level": Setup(
         "level", "slope", BED, number=1, face="front", position="scale:scale", acceleration_corrected=False

@@ -28,7 +28,7 @@ from analysis.draw.figures.twist import twist_figure
 from analysis.draw.figures.work import work_figure
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
-from tests.invented import bed_toml, dial, flat, level
+from tests.invented import bed_toml, caliper, cross_level, dial, flat, level
 
 AT = np.array([0.0, 254.0, 508.0])
 Y = np.array([0.0, 25.4, -50.8])
@@ -374,59 +374,27 @@ def test_upright_guide_is_drawn_upright_with_its_bottom_at_the_bottom(unit):
     assert "+ proud" in axes.get_xlabel()
 
 
-BED = """
-[bed]
-name = "invented"
-length_mm = 508
-station_pitch_mm = 254
-[faces.vee]
-normal = "up"
-shape = "vee"
-form = "ridge"
-flank_angles_deg = [60, 30]
-across_mm = 0
-carriage = "front"
-[faces.flat]
-normal = "up"
-across_mm = 300
-carriage = "rear"
-[faces.front-side]
-normal = "front"
-across_mm = -50
-[faces.under]
-normal = "down"
-across_mm = 350
-[feet.f1]
-station_mm = 50
-across_mm = 0
-um_per_turn = 1000
-[feet.r1]
-station_mm = 50
-across_mm = 300
-um_per_turn = 1000
-[instruments.vial]
-quantity = "slope"
-unit = "um/m"
-standard_uncertainty = 1
-base_mm = 254
-[instruments.cross]
-quantity = "roll"
-unit = "um/m"
-standard_uncertainty = 1
-[instruments.turned]
-quantity = "roll"
-unit = "um/m"
-standard_uncertainty = 1
-sign = -1
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 1
-[instruments.caliper]
-quantity = "span"
-unit = "um"
-standard_uncertainty = 1
-"""
+FOOT = {"station_mm": 50, "um_per_turn": 1000}
+BED = bed_toml(
+    508,
+    254,
+    name="invented",
+    faces={
+        "vee": {"normal": "up", "shape": "vee", "form": "ridge", "flank_angles_deg": [60, 30], "across_mm": 0,
+                "carriage": "front"},
+        "flat": flat(300, "rear"),
+        "front-side": {"normal": "front", "across_mm": -50},
+        "under": {"normal": "down", "across_mm": 350},
+    },
+    instruments={
+        "vial": level(1, base_mm=254),
+        "cross": cross_level(1),
+        "turned": cross_level(1, sign=-1),
+        "dial": dial(1),
+        "caliper": caliper(1),
+    },
+    feet={"f1": FOOT | {"across_mm": 0}, "r1": FOOT | {"across_mm": 300}},
+)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
