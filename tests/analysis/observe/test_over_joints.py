@@ -72,10 +72,12 @@ def test_words_name_the_step_that_the_feet_read(drawn):
 
 
 def test_step_and_kink_of_the_joint_come_from_the_curve_not_from_stations_a_base_apart(drawn):
+    """The hollow itself bends by some 100 µm/m from one station to the next: a kink of 60 cannot be told."""
     (joint,) = joints(drawn()).joints
     (face,) = joint.faces
     assert abs(face.step_um.value - STEP) <= face.step_um.expanded < 12
-    assert abs(face.kink_um_per_m.value - KINK) <= face.kink_um_per_m.expanded < 300
+    assert abs(face.kink_um_per_m.value - KINK) <= face.kink_um_per_m.expanded < 800
+    assert face.step_um.is_seen and not face.kink_um_per_m.is_seen
 
 
 def test_level_that_barely_came_over_a_joint_loses_those_readings_and_says_so(drawn):
