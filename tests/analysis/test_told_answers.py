@@ -6,8 +6,10 @@ The long form is tests/benchmarks/told_answers.py.
 import numpy as np
 import pytest
 
-from tests.told_answers.comparing import figures
+from analysis.adjust.combination import combine
+from tests.told_answers.comparing import figures, of_faces
 from tests.told_answers.figures import MOST_U
+from tests.told_answers.further_habits import HABITS
 from tests.told_answers.inventing import invent
 from tests.told_answers.odd_habits import invent_odd
 
@@ -17,7 +19,7 @@ ASKED = {
     3: {"height", "departure"},
 }
 ODD = {
-    85: {"joint roll", "joint step", "taper"},
+    85: {"joint roll", "joint step", "height"},
 }
 """Surveys by number, and figures that are among those told: nothing is compared where nothing is told."""
 
@@ -35,6 +37,19 @@ def test_every_figure_told_is_near_the_truth(number):
 def test_every_figure_told_of_odd_but_ordinary_habits_is_near_the_truth(number):
     found = list(figures(invent_odd(number)))
     assert ODD[number] <= {name for name, _ in found}
+    assert _far(found) == {}
+
+
+STATED = {"scale stated": 5, "base stated": 2, "rise over base": 2, "cut off": 1, "drawn": 0}
+"""Habits, and the number of a survey."""
+
+
+@pytest.mark.statistics
+@pytest.mark.parametrize("habit", STATED)
+def test_every_height_is_near_the_truth_where_what_is_the_matter_is_stated(habit):
+    told = HABITS[habit](STATED[habit])
+    found = list(of_faces(told, combine(told.runs, told.bed)))
+    assert {"height", "straightness"} <= {name for name, _ in found}
     assert _far(found) == {}
 
 
