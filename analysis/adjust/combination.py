@@ -16,6 +16,7 @@ from acquire.model.quantity import BY
 from acquire.model.traverse import Traverse
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.carriers_as_points import shapes_missed
+from analysis.adjust.first_tied import judged_by_few
 from analysis.adjust.reliability import contested_facts
 from analysis.adjust.run_slips import find_run_slips, runs_contradict
 from analysis.adjust.tying import Tied, tie_together, variance_factor
@@ -134,5 +135,6 @@ def _mapped(
     factor = variance_factor(bed_map.redundancy, bed_map.chi_square)
     scatter = (ScattersMore(factor**0.5),) if factor > 1 else ()
     kept = (KeepsItsClaim(name) for name in doubtful)
-    warnings = (*tied.assembly.warnings, *shapes_missed(tied.points), *scatter, *kept)
+    few = judged_by_few(tied.assembly.ways)
+    warnings = (*tied.assembly.warnings, *shapes_missed(tied.points), *few, *scatter, *kept)
     return replace(bed_map, variance_factor=factor, warnings=warnings)

@@ -18,8 +18,10 @@ from acquire.model.bed import Bed
 from analysis.adjust.assembly import Assembly
 from analysis.adjust.between_nodes import Roughness
 from analysis.adjust.estimability import Line, lines_of
+from analysis.adjust.kinds_of_way import LEAST_FOR_CUBIC
 from analysis.adjust.nodes import Key, Layout
 from analysis.adjust.solution import Solution
+from analysis.linear.fact import Fact
 
 AS_GOOD = 1e-6
 """Of a variance: orders that differ by less are as good as each other."""
@@ -41,6 +43,34 @@ class Open:
     def tied(self) -> dict[Key, Roughness]:
         """The way with all its places tied."""
         return {self.key: replace(self.way, untold_mm=(*self.way.untold_mm, *self.at_mm))}
+
+
+@dataclass(frozen=True)
+class JudgedByFew(Fact):
+    """A line of which some heights rest on how it runs between few others, and on no reading."""
+
+    face: str
+    kind: str
+    judged_by: int
+    """Places that tell how rough it is."""
+    rest_on_it: int
+    """Heights."""
+
+
+def judged_by_few(ways: Mapping[Key, Roughness]) -> tuple[JudgedByFew, ...]:
+    """Lines whose tied heights rest on fewer places than a cubic can be taken off.
+
+    Examples
+    --------
+    >>> way = Roughness(np.arange(5.0) * 200, np.ones(6), untold_mm=(100.0, 300.0))
+    >>> judged_by_few({("height", "under"): way})
+    (JudgedByFew(face='under', kind='height', judged_by=5, rest_on_it=2),)
+    """
+    return tuple(
+        JudgedByFew(owner, kind, len(way.node_mm), len(way.untold_mm))
+        for (kind, owner), way in ways.items()
+        if way.untold_mm and len(way.node_mm) < LEAST_FOR_CUBIC
+    )
 
 
 def first_tied(assembly: Assembly, lines: Mapping[Key, Line], bed: Bed, solve: Solve) -> dict[Key, Roughness]:

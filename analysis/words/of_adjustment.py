@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from analysis.adjust.carriers_as_points import ShapeUnderCarrierUnknown
     from analysis.adjust.combination import KeepsItsClaim, ScattersMore
     from analysis.adjust.counting import CountedByReadings
+    from analysis.adjust.first_tied import JudgedByFew
     from analysis.adjust.nuisances import ZeroNotHeld
     from analysis.adjust.reading_errors import FeetOffStations
     from analysis.adjust.reliability import Contested
@@ -143,6 +144,15 @@ def _under_carrier(fact: "ShapeUnderCarrierUnknown") -> str:
     )
 
 
+def _judged_by_few(fact: "JudgedByFew") -> str:
+    name = f"{fact.face} sideways" if fact.kind == "side" else fact.face
+    return (
+        f"{name}: {fact.rest_on_it} of its heights rest on no reading but on how it runs between "
+        f"{fact.judged_by} others, and so few hardly tell how rough it is: the ± holds on ways as even as "
+        f"these look; steps of a shorter base, or a run that joins the two chains, would tell"
+    )
+
+
 def _taken_as_straight(fact: "TakenAsStraight") -> str:
     return (
         f"straightedge {fact.straightedge} is taken as straight: turn it over and read again to tell its own "
@@ -222,6 +232,7 @@ SENTENCES: Mapping[str, Callable[[Any], str]] = {
     "Return": _there_and_back,
     "TurnedForTheReturn": _turned_for_the_return,
     "ShapeUnderCarrierUnknown": _under_carrier,
+    "JudgedByFew": _judged_by_few,
     "TakenAsStraight": _taken_as_straight,
     "BeyondTheEnd": _beyond_the_end,
     "FeetOffStations": _feet_off_stations,

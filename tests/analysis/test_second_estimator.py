@@ -74,7 +74,7 @@ def test_map_agrees_with_a_second_estimator_and_holds_the_truth(chance):
 
 
 @pytest.mark.statistics
-@pytest.mark.parametrize("number", [10, *range(0, 500, 25), 1086, 1088, 1090])
+@pytest.mark.parametrize("number", [10, *range(0, 500, 25), 1086, 1088, 1090, 2338])
 def test_large_invented_surveys_agree_too(number):
     """Generated sources of chance lean towards small surveys; these are as a person's would be."""
     assert faults(invent(Random(number))) == []

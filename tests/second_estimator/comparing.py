@@ -52,8 +52,9 @@ def combined(survey: Survey) -> BedMap:
 def faults(survey: Survey) -> list[str]:
     """What the program and the second estimator, or the program and the truth, disagree in."""
     bed_map = combined(survey)
-    if bed_map.assembly.ties:
-        # what is told then rests on how rough the way shows itself: only the truth can judge that
+    if bed_map.assembly.ties or bed_map.contests:
+        # what is told then rests on how rough the way shows itself, or on which of two readings is wrong
+        # (the map distrusts both, a plain adjustment neither): only the truth can judge that
         return beyond_truth(survey)
     # how large a bend is allowed for is held against simulations (test_there_and_back); here, what it does
     bows = [

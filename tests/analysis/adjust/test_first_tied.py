@@ -11,8 +11,10 @@ from random import Random
 import numpy as np
 import pytest
 
-from analysis.adjust.first_tied import first_tied, open_lines
+from analysis.adjust.first_tied import JudgedByFew, first_tied, open_lines
+from analysis.words.facts import sentences
 from tests.second_estimator.comparing import combined
+from tests.second_estimator.inventing import invent
 from tests.second_estimator.inventing_between import invent_between
 from tests.second_estimator.readings import Description
 
@@ -81,6 +83,14 @@ def test_the_same_survey_written_otherwise_is_as_sure(number):
     ):
         assert found.keys() == wanted.keys()
         assert [found[key] for key in wanted] == pytest.approx(list(wanted.values()), rel=1e-6, nan_ok=True)
+
+
+def test_heights_that_rest_on_five_others_are_said_to():
+    """Invented, rough as no way (white noise of 20 µm): steps of 200 mm in two chains that nothing joins.
+    A bend lay 6.5 u off, and nothing was said."""
+    bed_map = combined(invent(Random(2310)))
+    assert JudgedByFew("under", "height", 5, 4) in bed_map.warnings
+    assert any("rest on no reading" in words for words in sentences(bed_map.warnings))
 
 
 @pytest.mark.statistics
