@@ -6,6 +6,7 @@ stands at that moment. Tests are called by their names without parameters: one n
 
 import contextlib
 import faulthandler
+import gc
 import importlib
 import json
 import os
@@ -168,6 +169,8 @@ class Collected:
         for room in OF_EVERY_TEST:
             importlib.import_module(room)
         self.loaded = Loaded(copy)
+        gc.collect()
+        gc.freeze()  # or every fork would copy all there is to look for garbage in it
         self._items: dict[str, list[pytest.Item]] = {}
         for item in session.items:
             name = name_of(item.nodeid)
