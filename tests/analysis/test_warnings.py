@@ -128,6 +128,28 @@ def test_turning_the_level_for_the_return_is_warned_of(invented_bed, make_traver
     assert pair() == ()
 
 
+def test_turning_is_warned_of_only_where_it_was_turned_and_nothing_else_tells_the_drift(
+    invented_bed, make_traverse
+):
+    bed = invented_bed(instruments={"level": LEVEL + "seating_um = 0.3"})
+
+    def run(stations, direction, turned=False):
+        zeros = np.zeros(len(stations))
+        return make_traverse(
+            bed, "level", stations, zeros, face="front-flat", direction=direction, turned=turned
+        )
+
+    def is_said(*runs):
+        return any("turned for the return" in words for words in sentences(combine(runs, bed).warnings))
+
+    there, turned, back = (
+        run(MIDDLE, "forward"), run(MIDDLE, "reverse", turned=True), run(MIDDLE, "reverse")
+    )  # fmt: skip
+    assert is_said(there, turned)
+    assert not is_said(there, turned, back)
+    assert not is_said(run(MIDDLE[:5], "forward"), run(MIDDLE[5:], "reverse"))
+
+
 def test_carrier_overhanging_the_end_of_the_bed_is_said(invented_bed, make_traverse):
     dial = (
         'quantity = "offset"\nunit = "um"\nstandard_uncertainty = 1\nseating_um = 0.2\ncarrier_feet_mm = 90'

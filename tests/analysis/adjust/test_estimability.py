@@ -69,6 +69,7 @@ def test_steps_of_half_a_base_make_two_chains(invented_bed, make_traverse):
     bed_map = combine([make_traverse(bed, "long-level", x, np.zeros(9), face="front-flat")], bed)
     assert "front-flat falls into 2 parts that nothing ties together" in words(bed_map)
     assert "no better than steps of a whole base" in words(bed_map)
+    assert "the height of" not in words(bed_map)
     assert bed_map.profile("front-flat").station_mm.tolist() == [0, 200, 400, 600, 800, 1000]
 
 
@@ -106,6 +107,28 @@ def test_wedge_read_by_calipers_from_a_levelled_way_is_known_up_to_its_lie(inven
         "how high front-flat and front-under lie against each other is not known, only how "
         "that changes along the bed"
     )
+
+
+def test_each_line_with_too_few_readings_is_unknown_by_itself(invented_bed, make_traverse):
+    bed = invented_bed()
+    two = [
+        make_traverse(bed, "level", MIDDLE[::4], np.zeros(3), face=face)
+        for face in ("front-flat", "rear-flat")
+    ]
+    unknown = "the shape of {} cannot be known: too few readings tie its stations together"
+    for face in ("front-flat", "rear-flat"):
+        assert unknown.format(face) in words(combine(two, bed))
+    whole = make_traverse(bed, "level", MIDDLE, np.zeros(10), face="rear-flat")
+    assert unknown.format("rear-flat") not in words(combine([two[0], whole], bed))
+    assert "only their difference" not in words(combine(two, bed))
+
+
+def test_only_faces_that_nothing_was_measured_on_are_said_to_be_so(invented_bed, make_traverse):
+    bed = invented_bed(faces=dict.fromkeys(("one", "other"), 'normal = "up"'))
+    runs = [make_traverse(bed, "level", MIDDLE, np.zeros(10), face=face) for face in bed.faces]
+    said = "nothing was measured on"
+    assert not any(said in each for each in sentences(combine(runs, bed).cannot_tell))
+    assert any(f"{said} other" in each for each in sentences(combine(runs[:1], bed).cannot_tell))
 
 
 def test_side_face_read_from_a_vee_tells_the_two_against_each_other(invented_bed, make_traverse):

@@ -61,6 +61,20 @@ def test_stand_on_the_way_touching_the_edge_gives_the_same(invented_bed, make_tr
     assert without_line(found.height_um) == pytest.approx(without_line(WAY), abs=1e-9)
 
 
+@pytest.mark.parametrize(("again", "is_known"), [(STATION, True), (STATION[:2], False)])
+def test_shape_of_an_edge_turned_over_is_unknown_where_it_was_not_read_again(
+    invented_bed, make_traverse, again, is_known
+):
+    bed = invented_bed(500, more=EDGE_TABLE)
+    runs = [
+        make_traverse(bed, "dial", x, 0 * x, face="front-flat", reference=EDGE_NAME, turned_over=turned)
+        for x, turned in ((np.asarray(STATION), True), (np.asarray(again), False))
+    ]
+    said = "the shape of straightedge two-foot cannot be known from these readings"
+    is_said = said in sentences(combine(runs, bed).cannot_tell)
+    assert is_said is not is_known
+
+
 def test_edge_never_turned_over_is_taken_as_straight_and_that_is_said(invented_bed, make_traverse):
     bed = invented_bed(500, more=EDGE_TABLE)
     run = make_traverse(bed, "dial", STATION, WAY, face="front-flat", reference=EDGE_NAME)
