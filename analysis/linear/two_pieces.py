@@ -39,8 +39,8 @@ LEAST_BESIDE = 2
 """Stations on either side of a place that is tried: a line on each."""
 MOST_PLACES = 24
 """Tried on each piece; more would tell the same again."""
-ANY, FEW_PLACES = 1.4, np.array([2.0, 45.0])
-"""Of few places the worst is likely missing: τ of step and kink counts 1.4 + 2 and 45 / places as large.
+ANY, FEW_PLACES = 1.4, np.array([2.0, 30.0])
+"""Of few places the worst is likely missing: τ of step and kink counts 1.4 + 2 and 30 / places as large.
 By simulation."""
 FARTHER = np.array([1 / 3, 1.0])
 """Where heights beside the joint are hardly known it is farther from those that are than the places tried

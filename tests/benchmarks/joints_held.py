@@ -143,7 +143,7 @@ def main() -> int:
             wrong += sum(map(bool, marks))
             cells = [
                 f"{100 * np.mean(np.abs(ratios) <= 2):>15.1f} %{np.sqrt(np.mean(ratios**2)):>6.2f}"
-                f"{np.abs(ratios).max():>6.1f}{u.mean():>7.2f}{mark:>2}"
+                f"{np.abs(ratios).max():>6.1f}{u.mean():>8.2f}{mark:>2}"
                 for ratios, u, mark in zip(found.T[:2], found.T[2:], marks, strict=True)
             ]
             print(f"{name + f', {before} and {after}':<48}{''.join(cells)}", flush=True)
