@@ -11,7 +11,8 @@ from random import Random
 import numpy as np
 import pytest
 
-from analysis.adjust.first_tied import JudgedByFew, first_tied, open_lines
+from analysis.adjust.between_nodes import Roughness
+from analysis.adjust.first_tied import JudgedByFew, first_tied, judged_by_few, open_lines
 from analysis.words.facts import sentences
 from tests.second_estimator.comparing import combined
 from tests.second_estimator.inventing import invent
@@ -91,6 +92,12 @@ def test_heights_that_rest_on_five_others_are_said_to():
     bed_map = combined(invent(Random(2310)))
     assert JudgedByFew("under", "height", 5, 4) in bed_map.warnings
     assert any("rest on no reading" in words for words in sentences(bed_map.warnings))
+
+
+@pytest.mark.parametrize(("nodes", "untold_mm"), [(20, (150.0,)), (5, ())], ids=["many others", "none rests"])
+def test_heights_that_rest_on_many_others_or_on_readings_are_not_said_to(nodes, untold_mm):
+    way = Roughness(np.arange(nodes) * 100.0, np.ones(6), untold_mm=untold_mm)
+    assert judged_by_few({("height", "under"): way}) == ()
 
 
 @pytest.mark.statistics
