@@ -106,7 +106,7 @@ def before_and_after(
         twist=twist,
         twist_unknown=no_twist,
         bed_moved=bed_moved(pair.joint, pair.unscraped, (BEFORE, AFTER)) if len(pair.unscraped) > 1 else None,
-        warnings=_warnings(pair, repeated),
+        warnings=warnings_of_both(pair, repeated),
         assumptions=_taken(pair),
     )
 
@@ -157,7 +157,8 @@ def _twist(pair: BothTimes) -> tuple[TwistChange | None, str | None]:
         return None, why.found
 
 
-def _warnings(pair: BothTimes, repeated: Sequence[int]) -> tuple[Fact, ...]:
+def warnings_of_both(pair: BothTimes, repeated: Sequence[int]) -> tuple[Fact, ...]:
+    """What to mind about the two surveys, and which traverses are in both."""
     found: list[Fact] = [TakenAsBefore(tuple(repeated))] if repeated else []
     found += not_said(pair.before.measuring, pair.after.measuring)
     for bed_map, when in zip(pair.maps, (BEFORE, AFTER), strict=True):

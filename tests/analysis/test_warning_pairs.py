@@ -7,11 +7,15 @@ import numpy as np
 import pytest
 
 from acquire.model.bed_toml.reading import parse_bed
+from analysis.adjust.combination import ScattersMore
 from analysis.answers.common_state import not_said, state_differences
 from analysis.answers.datums import what_is_missing
 from analysis.answers.feet_on_bed import not_these_feet, nothing_unworn, warnings_of_levelling
+from analysis.answers.history import warnings_of_both
 from analysis.answers.joints import what_is_untold
+from analysis.answers.known_roll import ways_of
 from analysis.answers.surveys import Survey
+from analysis.observe.states import state_warnings
 from analysis.words.facts import sentences
 
 BED = """
@@ -96,12 +100,26 @@ def differences(before, after, of=DEEP):
     return state_differences(stood(**before), stood(**after), of)
 
 
+def between(*states):
+    runs = [Made(number=n, setup=Made(state=state)) for n, state in enumerate(states, 1)]
+    return state_warnings(runs)
+
+
+SHALLOW = Made(depth_mm=None, length_mm=1000.0)
+
+
 def warm(top):
     return {"temperature_top_degC": top, "temperature_bottom_degC": 20.0}
 
 
 def joint(*told):
     return tuple(what_is_untold(dict.fromkeys(told)))
+
+
+def of_history(repeated=(), before=()):
+    runs = [Made(measuring=stood(**EVERY)) for _ in range(2)]
+    maps = (Made(warnings=before), Made(warnings=()))
+    return warnings_of_both(Made(before=runs[0], after=runs[1], maps=maps), repeated)
 
 
 EVERY = {"stands_on": "feet", "clamped": True, "headstock_on": True, "carriage_on": True}
@@ -114,6 +132,26 @@ PAIRS = {
         lambda: feet(*OFF_A_PAIR),
         "f2 at 500 mm in bed.toml: needed are two feet there",
         lambda: feet(*FOUR),
+    ),
+    "feet in one place across": (
+        lambda: feet((0, 0), (20, 0), (1000, 0), (1000, 300)),
+        "in bed.toml: needed are two feet there",
+        lambda: feet(*FOUR),
+    ),
+    "ways named in the other order": (
+        lambda: ways_of(bed(), "rear", "front").notes,
+        "front is taken as the front way",
+        lambda: ways_of(bed(), "front", "rear").notes,
+    ),
+    "run in both surveys": (
+        lambda: of_history(repeated=[3]),
+        "traverse 3 of the present survey is in the older one too: taken as before the work only",
+        of_history,
+    ),
+    "what one of two surveys has to mind": (
+        lambda: of_history(before=(ScattersMore(2.0),)),
+        "before: the readings scatter 2.0 times as much",
+        of_history,
     ),
     "step of a foot not stated": (
         lambda: feet(*FOUR, screw=""),
@@ -174,6 +212,26 @@ PAIRS = {
         lambda: differences(warm(21.0), warm(20.0)),
         "makes it more hollow by about 4.8",
         lambda: differences(warm(21.0), warm(21.0)),
+    ),
+    "warmer, of a bed of unknown depth": (
+        lambda: differences(warm(20.0), warm(21.0), SHALLOW),
+        "+0.0 °C against its bottom before and +1.0 °C after: that alone makes it more crowned",
+        lambda: differences(warm(20.0), warm(20.05), SHALLOW),
+    ),
+    "stood otherwise between runs": (
+        lambda: between({"stands_on": "feet"}, {"stands_on": "blocks"}),
+        "stood on feet for traverse 1, on blocks for traverse 2",
+        lambda: between({"stands_on": "feet"}, {}, {"stands_on": "feet"}),
+    ),
+    "clamped otherwise between runs": (
+        lambda: between({"clamped": True}, {"clamped": False}),
+        "stood clamped down for traverse 1, not clamped for traverse 2",
+        lambda: between({"clamped": False}, {"clamped": False}),
+    ),
+    "warmer between runs": (
+        lambda: between(warm(20.0), warm(22.0)),
+        "+2.0 °C against its bottom in traverse 2 and +0.0 °C in traverse 1",
+        lambda: between(warm(20.0), warm(20.1)),
     ),
     "not written before": (
         lambda: not_said(stood(), stood(**EVERY)),

@@ -172,5 +172,28 @@ def test_steps_of_half_a_base_are_said_to_be_no_better(invented_bed, make_traver
     assert not any("no better" in words for words in face_warnings(whole, bed))
 
 
+def test_one_way_only_is_said_of_a_level_that_never_ran_back(invented_bed, make_traverse):
+    bed = invented_bed()
+    there = make_traverse(bed, "level", MIDDLE, np.zeros(10), face="front-flat")
+    back = make_traverse(bed, "level", MIDDLE, np.zeros(10), face="front-flat", direction="reverse")
+    dial = make_traverse(bed, "dial", STATION, np.zeros(11), face="front-flat", reference="line")
+    assert any("level: run one way only on front-flat" in words for words in face_warnings(there, bed))
+    assert not any("run one way only" in words for words in face_warnings(dial, bed))
+    both = sentences(map_face(combine([there, back], bed), "front-flat").warnings)
+    assert not any("run one way only" in words for words in both)
+
+
+def test_joint_between_stations_is_said_where_there_is_one(invented_bed, make_traverse):
+    def said(joints):
+        bed = invented_bed(bed=joints)
+        return face_warnings(
+            make_traverse(bed, "dial", STATION, np.zeros(11), face="front-flat", reference="line"), bed
+        )
+
+    words = "the joint of the bed at 450 mm lies between its stations at 400 and 500 mm"
+    assert any(words in each for each in said("joints_mm = [450]"))
+    assert not any("the joint of the bed" in each for each in said(""))
+
+
 def face_warnings(run, bed):
     return sentences(map_face(combine([run], bed), "front-flat").warnings)

@@ -65,7 +65,9 @@ SPOILT = [
 @pytest.mark.parametrize(("spoil", "names"), SPOILT)
 def test_slip_of_a_run_is_found_and_named_with_what_mends_it(survey, spoil, names):
     runs, bed = survey(spoil)
-    (found,) = combine(runs, bed).slips
+    bed_map = combine(runs, bed)
+    (found,) = bed_map.slips
+    assert not any(isinstance(each, RunsContradict) for each in bed_map.warnings)
     assert [(each.traverses, each.redo_as) for each in found.explanations] == [((4,), names)]
     assert found.misfit > 3 * found.expected
     assert found.explanations[0].misfit < 2 * found.expected

@@ -11,7 +11,8 @@ from scipy.interpolate import CubicSpline
 
 from acquire.model.bed_toml.reading import parse_bed
 from analysis.adjust.combination import combine
-from analysis.answers.bed_or_wear import bed_twist, feet_fit, unworn_nodes
+from analysis.answers.bed_or_wear import bed_or_wear, bed_twist, feet_fit, unworn_nodes
+from analysis.answers.bed_or_wear_reasons import Misfit, OnlyALine, TooUnsure
 from analysis.answers.known_roll import known_roll, ways_of
 from analysis.answers.section import bend_rows, pairs_mm
 from analysis.answers.twist import twist_of
@@ -322,7 +323,12 @@ def test_unworn_place_that_no_foot_can_make_is_told_in_micrometres_and_counted(m
     """One place of a strip stands 60 µm proud, readings sure to 3: most of it is left over, and no u of 3."""
     bed = _bed(ENDS, (100, 800, 1500), third=-80, sigma=3.0, feet=(MIDDLE - 1.1, MIDDLE + 1.1))
     strip = np.where(X == 700, height_um, 0.0)
-    fit = feet_fit(combine(_read(make_traverse, bed, front=0 * X, rear=0 * X, strip=strip), bed))
+    pairs, theta = (100, 800, 1500), (0.0, 0.2, 0.4)
+    heights = {face: _moved(pairs, 3 * [0], theta, at, 0.0) for face, at in (WAYS | {"strip": -80.0}).items()}
+    runs = _read(make_traverse, bed, **heights | {"strip": heights["strip"] + strip})
+    said = [each for each in twist_of(runs, bed).cannot_tell if isinstance(each, Misfit)]
+    fit = feet_fit(combine(runs, bed))
+    assert [each.largest_um for each in said] == ([pytest.approx(fit.misfit_um)] if height_um else [])
     assert 0.7 * height_um <= fit.misfit_um <= 1.1 * height_um + 1e-6
     assert fit.factor == 1.0 if height_um == 0 else fit.factor > 5
     rows = fit.roll(np.array([0.0, 700.0])) @ fit.rows
@@ -358,3 +364,48 @@ def test_twist_of_the_bed_itself_is_free_of_what_noise_adds_and_as_sure_as_it_sa
     told = np.mean([each.square_standard_uncertainty for each in found])
     assert abs(square.mean() - np.var(roll)) < 4 * square.std() / np.sqrt(len(square))
     assert told == pytest.approx(square.std(), rel=1 / 3)
+
+
+@pytest.mark.parametrize("read", [False, True])
+def test_unworn_places_that_nothing_was_measured_on_are_said_to_be_so(make_traverse, read):
+    bed = _bed(None, (100, 1500), third=-80)
+    heights = {"front": 0 * X, "rear": 0.05 * X} | ({"strip": 0 * X} if read else {})
+    found = twist_of(_read(make_traverse, bed, **heights), bed)
+    said = any("nothing was measured at an unworn place" in each for each in sentences(found.cannot_tell))
+    assert said is not read
+
+
+@pytest.mark.parametrize("same_zero", [False, True])
+def test_roll_known_up_to_a_line_splits_into_what_feet_do_and_no_wear(make_traverse, same_zero):
+    """Two faces each read from a line of its own: a steady wind is any part of either."""
+    bed = _bed(ENDS, (100, 800, 1500))
+    runs = _read(make_traverse, bed, front=0 * X, rear=2e-5 * (X - 800) ** 2)
+    if not same_zero:
+        runs = [
+            make_traverse(bed, "dial", X, run.stations.reading, face=face, reference="line", number=5 + k)
+            for k, (run, face) in enumerate(zip(runs, WAYS, strict=True))
+        ]
+    found = bed_or_wear(known_roll(combine(runs, bed), ways_of(bed)), ways_of(bed))
+    assert any(isinstance(each, OnlyALine) for each in found.cannot_tell) is not same_zero
+    assert found.feet is not None and (found.wear is not None) is same_zero
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_worn_ways_read_with_honest_noise_do_not_stand_proud(make_traverse, seed):
+    rng, worn = np.random.default_rng(seed), -30 * np.exp(-(((X - 750) / 150) ** 2))
+    bed = _bed(ENDS, (100, 800, 1500))
+    noisy = {way: worn * ((X > 200) & (X < 1300)) + rng.normal(0, 1, X.size) for way in WAYS}
+    found = twist_of(_read(make_traverse, bed, **noisy), bed)
+    assert not any("an unworn stretch is worn" in each for each in sentences(found.cannot_tell))
+
+
+@pytest.mark.parametrize("twist_um_per_m", [0.0, 200.0])
+def test_what_feet_did_is_told_where_it_is_more_than_what_they_may_have_done(make_traverse, twist_um_per_m):
+    """By ends of 300 mm it is known to ± 7 µm/m: of a straight bed that tells nothing."""
+    bed = _bed(ENDS, (100, 800, 1500))
+    roll = np.interp(X, (100, 800, 1500), (0.0, twist_um_per_m / 2, twist_um_per_m))
+    line = _read(make_traverse, bed, front=0 * X, rear=0.25 * roll)
+    cross = make_traverse(bed, "cross", X, roll, front="front", rear="rear", number=7)
+    found = bed_or_wear(known_roll(combine([*line, cross], bed), ways_of(bed)), ways_of(bed))
+    assert (found.feet is not None) is bool(twist_um_per_m)
+    assert any(isinstance(each, TooUnsure) for each in found.cannot_tell) is not bool(twist_um_per_m)
