@@ -261,3 +261,24 @@ def test_indicator_carried_along_one_way_tells_no_twist_by_itself(make_traverse,
     assert any("taken as not rolling" in words for words in sentences(found.warnings))
     cross = _cross(make_traverse, dial, flat, winding)
     assert twist_of([run, *levels, cross], dial).wind_um_per_m == pytest.approx(200.0)
+
+
+@pytest.mark.parametrize(
+    ("by", "said"),
+    [("cross", ""), ("carriage", "evens out whatever is shorter"), ("dial", "taken as not rolling")],
+)
+def test_what_rides_the_ways_is_told_of_where_it_does_and_nowhere_else(make_traverse, by, said):
+    more = '[instruments.dial]\nquantity = "offset"\nunit = "um"\nstandard_uncertainty = 1.0\n'
+    bed = parse_bed(BED + more)
+    runs = [
+        _level(make_traverse, bed, "front", flat, number=1),
+        _level(make_traverse, bed, "rear", winding, number=2, same_zero_as=1),
+    ]
+    if by == "dial":
+        runs.append(make_traverse(bed, "dial", X, winding(X), face="rear", reference="front", number=3))
+    else:
+        on = {"reference": "carriage"} if by == "carriage" else {}
+        runs.append(_cross(make_traverse, bed, flat, winding, number=3, **on))
+    words = " ".join(sentences(twist_of(runs, bed).warnings))
+    for each in ("evens out whatever is shorter", "the ways' own roll is not known", "taken as not rolling"):
+        assert (each in words) is (each == said)
