@@ -87,7 +87,7 @@ class Tried:
         made = white.of(self.columns.reshape(n, tried * width)).reshape(n, tried, width)
         gram = np.einsum("nti,ntj->tij", made, made)
         size = np.linalg.eigvalsh(gram)
-        lost = size[:, 0] < LOST * size.max()
+        lost = size[:, 0] < LOST * size.max(initial=0.0)
         gram[lost] = np.eye(width)
         along = np.einsum("nti,nd->tid", made, white.heights)
         along[lost] = 0.0

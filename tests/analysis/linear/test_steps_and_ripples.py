@@ -135,6 +135,15 @@ def test_too_few_heights_are_refused():
         find_features(np.arange(8) * 50.0, np.zeros(8), np.eye(8))
 
 
+def test_stations_too_far_apart_for_any_ripple_are_searched_for_steps_alone():
+    """Most gaps are a sixth of the length: no wave is both long enough to be seen and short enough to repeat."""
+    x = np.cumsum([0, 160, 160, 160, 160, 160, 60, 60, 60.0])
+    noise = np.random.default_rng(1).normal(0, 1, x.size)
+    assert find_features(x, noise, np.eye(x.size)) == ()
+    (step,) = find_features(x, noise + np.where(x > 400, -40.0, 0.0), np.eye(x.size))
+    assert (step.kind, step.from_mm, step.to_mm) == ("step", 320.0, 480.0)
+
+
 def test_way_made_of_steps_alone_and_read_without_error_is_searched_to_the_end():
     x = np.arange(0.0, 1001.0, 100.0)
     found = find_features(x, np.where((x > 150) & (x < 850), -250.0, 0.0), 0.01 * np.eye(11))
