@@ -11,7 +11,7 @@ from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.channels import Channel, OneReading, hangs_on, known_channels
 from analysis.linear.fact import Fact
 from analysis.linear.shown import KEPT_INSIDE, Shown
-from analysis.linear.steps_and_ripples import LEAST_STATIONS, MOST_STATIONS, Feature, find_features
+from analysis.linear.steps_and_ripples import MOST_STATIONS, Feature, find_features, least_stations
 from analysis.linear.two_pieces import joint_columns
 
 
@@ -91,8 +91,9 @@ def ripples(bed_map: BedMap, faces: Sequence[str] = ()) -> Ripples:
     found = []
     for channel in channels:
         count = channel.station_mm.size
-        if not LEAST_STATIONS <= count <= MOST_STATIONS:
-            not_known[channel.face] = f"{count} heights, {LEAST_STATIONS} to {MOST_STATIONS} wanted"
+        least = least_stations(2 * len(_joints_inside(bed_map, channel)))
+        if not least <= count <= MOST_STATIONS:
+            not_known[channel.face] = f"{count} heights, {least} to {MOST_STATIONS} wanted"
         elif not faces or channel.face in faces:
             found.append(_searched(bed_map, channel))
     return Ripples(
@@ -111,9 +112,13 @@ def steps_found(bed_map: BedMap, face: str) -> tuple[Step, ...]:
     )
 
 
+def _joints_inside(bed_map: BedMap, channel: Channel) -> list[float]:
+    """Declared joints with two stations or more on either side."""
+    return [mm for mm in bed_map.bed.joints_mm if channel.station_mm[1] < mm < channel.station_mm[-2]]
+
+
 def _searched(bed_map: BedMap, channel: Channel) -> FaceRipples:
-    x = channel.station_mm
-    inside = [mm for mm in bed_map.bed.joints_mm if x[1] < mm < x[-2]]
+    x, inside = channel.station_mm, _joints_inside(bed_map, channel)
     known = np.hstack([joint_columns(x, mm) for mm in inside]) if inside else None
     blind = bed_map.blind_wavelengths_mm(channel.face)
     found = find_features(x, channel.height_um, channel.covariance_um2, known=known, blind_mm=blind)

@@ -136,6 +136,11 @@ def wave_columns(station_mm: NDArray, wavelength_mm: NDArray) -> Tried:
     return Tried(np.stack([np.cos(phase), np.sin(phase)], axis=2))
 
 
+def least_stations(known: int) -> int:
+    """Of a way that so many columns are known to be in."""
+    return LEAST_STATIONS + known
+
+
 def find_features(
     station_mm: NDArray,
     height_um: NDArray,
@@ -159,7 +164,8 @@ def find_features(
     Raises
     ------
     AnalysisError
-        For fewer than nine stations, or more than four hundred.
+        For fewer than nine stations and one for each column of what is there anyway, or more than
+        four hundred.
 
     Examples
     --------
@@ -171,13 +177,13 @@ def find_features(
     >>> [(each.kind, each.from_mm, each.to_mm, abs(each.height_um + 8) < 1.5) for each in found]
     [('step', 700.0, 750.0, True)]
     """
-    if not LEAST_STATIONS <= station_mm.size <= MOST_STATIONS:
-        raise AnalysisError(
-            "steps and ripples", f"{station_mm.size} heights", f"{LEAST_STATIONS} to {MOST_STATIONS}"
-        )
     free = np.hstack([polynomial(station_mm, CUBIC), *([] if known is None else [known])])
+    least = least_stations(free.shape[1] - CUBIC - 1)
+    if not least <= station_mm.size <= MOST_STATIONS:
+        raise AnalysisError("steps and ripples", f"{station_mm.size} heights", f"{least} to {MOST_STATIONS}")
     found: list[Feature] = []
-    while len(found) < MOST_FOUND:
+    # with fewer figures left than that of a cubic leaves, a step passes for a ripple and a ripple for steps
+    while len(found) < MOST_FOUND and station_mm.size >= least_stations(free.shape[1] - CUBIC - 1):
         best = _clearest(station_mm, height_um, covariance, free, blind_mm)
         if best is None:
             break
@@ -273,6 +279,10 @@ def smooth_draws(
 
 
 def alarms(times: Sequence[NDArray]) -> list[float]:
-    """What the largest T of each kind exceeds in a share CHANCE / kinds of the draws."""
+    """What the largest T of each kind exceeds in a share CHANCE / kinds of the draws.
+
+    Where none of a kind can be told from what is there anyway T is always 0, and no alarm is raised.
+    """
     level = 1 - CHANCE / len(times)
-    return [float(np.quantile(each.max(axis=0), level)) if each.size else np.inf for each in times]
+    found = [float(np.quantile(each.max(axis=0), level)) if each.size else 0.0 for each in times]
+    return [alarm if alarm > 0.0 else np.inf for alarm in found]

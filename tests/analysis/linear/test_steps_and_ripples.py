@@ -22,6 +22,7 @@ from analysis.linear.steps_and_ripples import (
     wave_columns,
     wavelengths_mm,
 )
+from analysis.linear.two_pieces import joint_columns
 
 FIVE_A_SIDE = np.arange(50.0, 1000.0, 100.0)
 BEYOND = FIVE_A_SIDE > 500
@@ -136,12 +137,30 @@ def test_too_few_heights_are_refused():
 
 
 def test_stations_too_far_apart_for_any_ripple_are_searched_for_steps_alone():
-    """Most gaps are a sixth of the length: no wave is both long enough to be seen and short enough to repeat."""
+    """Most gaps are a sixth of the length: no wave is long enough to be seen and repeats."""
     x = np.cumsum([0, 160, 160, 160, 160, 160, 60, 60, 60.0])
     noise = np.random.default_rng(1).normal(0, 1, x.size)
     assert find_features(x, noise, np.eye(x.size)) == ()
     (step,) = find_features(x, noise + np.where(x > 400, -40.0, 0.0), np.eye(x.size))
     assert (step.kind, step.from_mm, step.to_mm) == ("step", 320.0, 480.0)
+
+
+def test_beside_a_joint_two_stations_more_are_wanted():
+    """Of nine, step and kink of the joint leave three figures: a step of 60 was called a ripple."""
+    x = np.arange(0.0, 2001, 250)
+    height = np.random.default_rng(3).normal(0, 1, x.size) + np.where(x > 760, -60.0, 0.0)
+    with pytest.raises(AnalysisError, match="9 heights; needed: 11 to 400"):
+        find_features(x, height, np.eye(x.size), known=joint_columns(x, 1030.0))
+
+
+@pytest.mark.parametrize("stations", [9, 11, 13])
+def test_what_is_found_leaves_no_room_for_what_is_not_there(stations):
+    """Nothing but a step is there: no more is found, and the search comes to an end, over forty ways."""
+    x = np.arange(stations) * 250.0
+    step = np.where(x > x[stations // 2], -60.0, 0.0)
+    for seed in range(40):
+        found = find_features(x, np.random.default_rng(seed).normal(0, 1, x.size) + step, np.eye(x.size))
+        assert [each.kind for each in found][:1] == ["step"] and len(found) <= 2
 
 
 def test_way_made_of_steps_alone_and_read_without_error_is_searched_to_the_end():
