@@ -60,7 +60,10 @@ _STYLE: Any = {
     "xtick.color": INK,
     "ytick.color": INK,
     "xtick.direction": "out",
-    "legend.frameon": False,
+    "legend.frameon": True,  # a white ground, so that no grid line runs through its words
+    "legend.framealpha": 0.9,
+    "legend.edgecolor": "none",
+    "legend.fancybox": False,
     "legend.fontsize": 8,
     "hatch.linewidth": 0.5,
     "svg.fonttype": "none",  # text stays text: it can be selected and found
