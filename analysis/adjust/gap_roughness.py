@@ -9,9 +9,9 @@ The eight nodes about a gap judge it by their own
 and the variance in the gap is the mean of t²s² over all kinds, s and t by likelihood. Where the nodes run
 as the rest of the way does it is hardly more than that of the way.
 
-Derived for this project, checked by simulation (tests/benchmarks/between_stations.py): of 25 ways with a
-ledge, 18 had a place 25 mm from a node off by more than 4.5 standard uncertainties while all gaps counted
-as the whole way, and one has now, at a mean ± 9 % larger; on smooth ways it is 3 to 8 % larger.
+Derived for this project, checked by simulation (tests/benchmarks/between_stations.py): where all gaps count
+as the whole way, 18 of 25 ways with a ledge have a place 25 mm from a node off by more than 4.5 standard
+uncertainties; judged gap by gap one has, at a mean ± 9 % larger, 3 to 8 % larger on smooth ways.
 """
 
 import numpy as np
