@@ -155,10 +155,10 @@ def test_beside_a_joint_two_stations_more_are_wanted():
 
 @pytest.mark.parametrize("stations", [9, 11, 13])
 def test_what_is_found_leaves_no_room_for_what_is_not_there(stations):
-    """Nothing but a step is there: no more is found, and the search comes to an end, over forty ways."""
+    """Nothing but a step is there: no more is found, and the search comes to an end, over twelve ways."""
     x = np.arange(stations) * 250.0
     step = np.where(x > x[stations // 2], -60.0, 0.0)
-    for seed in range(40):
+    for seed in range(12):
         found = find_features(x, np.random.default_rng(seed).normal(0, 1, x.size) + step, np.eye(x.size))
         assert [each.kind for each in found][:1] == ["step"] and len(found) <= 2
 
