@@ -214,7 +214,8 @@ def _contested(fact: "Contested") -> str:
     verb = "is" if len(fact.one) == 1 else "are"
     return (
         f"either {named(fact.one)} {verb} off, by some {fact.error:.2g} {unit}, or {named(fact.other)}: "
-        "nothing tells which, so that neither is set aside and the ± covers both; read there once more"
+        "nothing tells which, so that neither is set aside; the ± covers either of these, and nothing else "
+        "that may be wrong there, such as a ledge beside a foot; read there once more"
     )
 
 

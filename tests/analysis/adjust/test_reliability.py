@@ -186,3 +186,4 @@ def test_one_against_three_is_set_aside_and_contested_by_nothing(invented_bed, m
 def test_contested_readings_are_said_in_words(invented_bed, make_traverse):
     words = sentences(four_runs(invented_bed, make_traverse, (0, 2)).warnings)[0]
     assert "nothing tells which" in words and "traverse 1 at 450 mm and traverse 3 at 450 mm" in words
+    assert "covers either of these, and nothing else" in words
