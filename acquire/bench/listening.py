@@ -11,12 +11,12 @@ import numpy as np
 
 from acquire.model.bed import Instrument
 from acquire.model.errors import PortError
+from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import FLAGS
-from acquire.receive.ports import Chunk, PortEvent, PortReader, plan_ports
+from acquire.receive.ports import PortReader, plan_ports
 from acquire.receive.wire import Decoded, decoder_for
 from acquire.receive.wire.health import Health, HealthWatch
 from acquire.receive.wire.kinds import tell
-from acquire.store.journal import Event
 
 SPREAD_S = 5.0
 """The spread shown is that of so many seconds."""
@@ -37,7 +37,7 @@ class Reader(Protocol):
     ) -> None:
         """Close it."""
 
-    def get(self, timeout: float | None = None) -> Chunk | PortEvent | None:
+    def get(self, timeout: float | None = None) -> Chunk | Event | None:
         """The next item, or None."""
 
 
@@ -165,9 +165,9 @@ class Receiver:
             count += 1
         return count
 
-    def _take(self, port: str, item: Chunk | PortEvent) -> None:
+    def _take(self, port: str, item: Chunk | Event) -> None:
         names = [name for name, where in self._plan.port_of.items() if where == port]
-        if isinstance(item, PortEvent):
+        if isinstance(item, Event):
             self._event(port, names, item)
             return
         for name in names:
@@ -176,9 +176,9 @@ class Receiver:
             for reading in decoded:
                 self._one(name, reading)
 
-    def _event(self, port: str, names: Sequence[str], event: PortEvent) -> None:
+    def _event(self, port: str, names: Sequence[str], event: Event) -> None:
         for name in names:
-            tell(self._decoders[name], Event(event.time_s, event.kind, event.text))
+            tell(self._decoders[name], event)
         if event.kind in TROUBLE:
             self._trouble[port] = event.text.partition(": ")[2]
         elif event.kind in ("opened", "reopened", "speaking"):

@@ -13,7 +13,8 @@ from acquire.model.bed_toml.examples import UnclearExampleError, pattern_of_exam
 from acquire.model.bed_toml.wire_keys import with_pattern
 from acquire.model.errors import PortError
 from acquire.model.quantity import OFFSET, QUANTITIES, SLOPE, TEMPERATURE
-from acquire.receive.ports import Chunk, PortReader
+from acquire.model.recorded import Chunk
+from acquire.receive.ports import PortReader
 from acquire.receive.wire import Decoded, decoder_for
 from acquire.receive.wire.scoring import LineShape
 

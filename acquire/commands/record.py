@@ -26,8 +26,8 @@ if TYPE_CHECKING:
 
     from acquire.console import Screen
     from acquire.model.bed import Bed, Instrument
+    from acquire.model.recorded import Chunk, Event
     from acquire.model.traverse import Setup
-    from acquire.receive.ports import Chunk, PortEvent
     from acquire.record.recorder import Recording
 
 
@@ -175,7 +175,7 @@ class _Beforehand:
     def chunk(self, chunk: "Chunk") -> None:
         """Bytes are nothing to say something about."""
 
-    def event(self, event: "PortEvent") -> None:
+    def event(self, event: "Event") -> None:
         """The first event comes when the ports are open."""
         self._say()
 

@@ -6,15 +6,15 @@ from dataclasses import dataclass, field
 
 from acquire.console.stillness import Recent, StillTimer, is_one_by_one
 from acquire.model.bed import Instrument
+from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import FLAGS, Setup
-from acquire.receive.ports import Chunk, PortEvent, plan_ports
+from acquire.receive.ports import plan_ports
 from acquire.receive.wire import Decoded, decoder_for
 from acquire.receive.wire.health import HealthWatch, lump_words
 from acquire.receive.wire.kinds import tell
 from acquire.receive.wire.lines import NO_LINE_END
 from acquire.record.recorder import instruments_of
 from acquire.reduce.tagging.dwells import NUDGE_MM
-from acquire.store.journal import Event
 
 STALE_S = 1.5
 FLAG_WORDS = {number: name.replace("_", " ") for name, number in FLAGS.items()}
@@ -81,16 +81,15 @@ class Hearing:
                 for decoded in readings:
                     self._one(heard, decoded)
 
-    def event(self, event: PortEvent) -> None:
+    def event(self, event: Event) -> None:
         """Take note of what happened to a port."""
         for name, port in self._port_of.items():
-            if event.text.startswith(f"{port}:"):
-                tell(self._decoders[name], Event(event.time_s, event.kind, event.text))
-        port = event.text.partition(":")[0]
+            if port == event.port:
+                tell(self._decoders[name], event)
         if event.kind == "lost":
-            self._lost.add(port)
+            self._lost.add(event.port)
         elif event.kind in ("reopened", "speaking"):
-            self._lost.discard(port)
+            self._lost.discard(event.port)
         elif event.kind == "ended":
             self._has_ended = True
 

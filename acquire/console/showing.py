@@ -21,9 +21,9 @@ from acquire.entry.doubts import reading_words
 from acquire.model.bed import Instrument
 from acquire.model.companion import Companion
 from acquire.model.inch_words import in_owners_unit
+from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import Setup
 from acquire.model.units import length_text
-from acquire.receive.ports import Chunk, PortEvent
 from acquire.reduce import places_in_order
 from acquire.reduce.in_order import DOUBLE_PRESS_S
 from acquire.reduce.no_station import NO_STATION
@@ -138,7 +138,7 @@ class Screen:
         if chunk.time_s - self._ticked_s >= EVERY_S:
             self._look(chunk.time_s)
 
-    def event(self, event: PortEvent) -> None:
+    def event(self, event: Event) -> None:
         """Something happened."""
         if event.kind == "recording" and self._recorder is not None:
             self.tracker.setup = self._recorder.setup

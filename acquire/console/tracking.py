@@ -15,13 +15,12 @@ from acquire.entry.doubts import reading_words
 from acquire.model.bed import Instrument
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.places import is_same_place
+from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import Setup, Stations
 from acquire.model.units import length_text
-from acquire.receive.ports import Chunk, PortEvent
 from acquire.reduce.no_station import MARK, REST, taken_back
 from acquire.reduce.placed import marks_in, start_place
 from acquire.reduce.tagging.positions import SNAP_MM
-from acquire.store.journal import Event
 
 SETTLED_S = 3.0
 END_AFTER_S = 5.0
@@ -123,7 +122,7 @@ class Tracker:
         with self._lock:
             self._hearing.chunk(chunk)
 
-    def event(self, event: PortEvent) -> None:
+    def event(self, event: Event) -> None:
         """Take note of what happened."""
         with self._lock:
             self._hearing.event(event)
@@ -210,8 +209,8 @@ class Tracker:
         self._problem = words
         self._news("problem", words)
 
-    def _marked(self, event: PortEvent) -> None:
-        (_, named), *_ = marks_in([Event(event.time_s, event.kind, event.text)])
+    def _marked(self, event: Event) -> None:
+        (_, named), *_ = marks_in([event])
         if self._feed_mm_per_s is not None and self._fed_from is None:
             self._fed_from = (event.time_s, start_place(self.setup) if named is None else named)
         if not self.setup.placed_by.is_stations:

@@ -24,14 +24,13 @@ from acquire.entry.doubts import reading_words
 from acquire.model.companion import Companion
 from acquire.model.errors import TraverseFileError, WaylogError
 from acquire.model.inch_words import in_owners_unit
+from acquire.model.recorded import Chunk, Event
 from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Setup
 from acquire.model.units import length_text
-from acquire.receive.ports import Chunk as PortChunk
-from acquire.receive.ports import PortEvent
 from acquire.reduce.streams import BESIDE
 from acquire.store import files_of
-from acquire.store.journal import Chunk, End, Event, records
+from acquire.store.journal import End, records
 from acquire.store.journal.reading import Following
 
 EVERY_S = 0.1
@@ -151,11 +150,11 @@ class _Followed:
 
     def _take(self, record: Any) -> None:
         if isinstance(record, Chunk):
-            self._tracker_now().chunk(PortChunk(record.port, record.time_s, record.data))
+            self._tracker_now().chunk(record)
         elif isinstance(record, Event) and record.kind == BESIDE:
             self._beside.append(record.text)
         elif isinstance(record, Event):
-            self._tracker_now().event(PortEvent("", record.time_s, record.kind, record.text))
+            self._tracker_now().event(record)
         self._is_over = self._is_over or isinstance(record, End)
         if self._told_s - self._ticked_s >= EVERY_S:
             self._ticked_s = self._told_s

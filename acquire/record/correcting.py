@@ -8,6 +8,7 @@ import numpy as np
 from acquire.model.corrections import AS_READ, CORRECTION, STRUCK, Correction
 from acquire.model.errors import EntryError, SurveyError
 from acquire.model.places import ROUNDING_MM, is_same_place
+from acquire.model.recorded import Event
 from acquire.model.traverse import Setup, Stations, Traverse
 from acquire.model.units import length_text
 from acquire.record.redoing import alone, contents_kept, put_in_place
@@ -19,7 +20,7 @@ from acquire.reduce.placed import placed
 from acquire.reduce.way_gone import DIRECTION
 from acquire.reduce.written.typed import typed_reading
 from acquire.store import files_of, read_traverse
-from acquire.store.journal import Event, JournalContents
+from acquire.store.journal import JournalContents
 from acquire.store.traverse_file.writer import traverse_beside
 
 MOST_NAMED = 5

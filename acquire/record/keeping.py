@@ -5,11 +5,12 @@ from dataclasses import fields
 from pathlib import Path
 
 from acquire.model.errors import TraverseFileError
+from acquire.model.recorded import Chunk
 from acquire.model.traverse import HAND_PORT, Setup
 from acquire.record.conversion import convert
 from acquire.reduce.written import TypedLine, typed_lines
 from acquire.store import files_of
-from acquire.store.journal import Chunk, JournalWriter, begin, records
+from acquire.store.journal import JournalWriter, begin, records
 
 _MAY_DIFFER = {"number", "created_utc", "bed_toml", "state", "same_zero_as", "mode_asked"}
 """What need not be the same for an entry to be the one that was cut short."""

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from acquire.model.errors import WaylogError
+from acquire.model.recorded import Chunk
 from acquire.record.conversion import Converted, JournalInUse, convert, held
 from acquire.store import survey_bed, traverse_folder
-from acquire.store.journal import Chunk, Lost, records
+from acquire.store.journal import Lost, records
 from acquire.store.safe_files import leftovers
 
 IN_USE = "in use"

@@ -20,11 +20,12 @@ from typing import Any, Protocol
 
 from acquire.model.bed import Instrument
 from acquire.model.errors import RecordingError
+from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import Setup
-from acquire.receive.ports import Chunk, PortEvent, PortReader, plan_ports
+from acquire.receive.ports import PortReader, plan_ports
 from acquire.record.conversion import Converted, convert
 from acquire.store import own_folder, traverse_folder
-from acquire.store.journal import Event, JournalWriter, begin
+from acquire.store.journal import JournalWriter, begin
 
 FLOOR_BYTES = 200_000_000
 FLOOR_SECONDS = 600.0
@@ -55,14 +56,14 @@ class Observer(Protocol):
     def chunk(self, chunk: Chunk) -> None:
         """Bytes have been taken and kept."""
 
-    def event(self, event: PortEvent) -> None:
+    def event(self, event: Event) -> None:
         """Something happened and was kept."""
 
 
 class Reader(Protocol):
     """Where chunks and port events come from."""
 
-    def get(self, timeout: float | None = None) -> Chunk | PortEvent | None:
+    def get(self, timeout: float | None = None) -> Chunk | Event | None:
         """The next of them, or None."""
 
     def close(self) -> None:
@@ -219,20 +220,19 @@ class Recorder:
             self._take(journal, item)
         self._obey(journal)
 
-    def _take(self, journal: JournalWriter, item: Chunk | PortEvent) -> None:
+    def _take(self, journal: JournalWriter, item: Chunk | Event) -> None:
         if isinstance(item, Chunk):
             journal.chunk(item.port, item.time_s, item.data)
             self._kept_bytes += len(item.data)
             self._show("chunk", item)
         else:
-            journal.event(item.time_s, item.kind, item.text)
-            self._show("event", item)
+            self._tell(journal, item)
 
     def _tell(self, journal: JournalWriter, event: Event) -> None:
         journal.event(event.time_s, event.kind, event.text)
-        self._show("event", PortEvent("", event.time_s, event.kind, event.text))
+        self._show("event", event)
 
-    def _show(self, what: str, item: Chunk | PortEvent) -> None:
+    def _show(self, what: str, item: Chunk | Event) -> None:
         for observer in tuple(self._observers):
             try:
                 getattr(observer, what)(item)

@@ -8,10 +8,10 @@ import numpy as np
 from acquire.model.corrections import Correction, corrections_in_force
 from acquire.model.errors import EntryError, TraverseFileError
 from acquire.model.places import is_same_place
+from acquire.model.recorded import Event
 from acquire.model.traverse import HAND_PORT, Setup, Stations, Traverse
 from acquire.reduce.written import expected_unit, readings_imported
 from acquire.reduce.written.typed import typed_reading
-from acquire.store.journal import Event
 
 
 def corrected(setup: Setup, stations: Stations, events: Iterable[Event], unit: str | None) -> Stations:

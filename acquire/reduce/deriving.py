@@ -9,6 +9,7 @@ import numpy as np
 from acquire.model.columns import Columns
 from acquire.model.errors import TraverseFileError
 from acquire.model.places import is_same_place
+from acquire.model.recorded import Event
 from acquire.model.slips import as_meant, gaps_left, parsed, undone
 from acquire.model.traverse import FLAGS, HAND_PORT, Events, Setup, Stations, Stream, Traverse
 from acquire.receive.wire.whole import Refused
@@ -21,7 +22,7 @@ from acquire.reduce.streams import NOTHING, check_can_be, chunks_of, decoded_str
 from acquire.reduce.tagging import Dwell, frozen
 from acquire.reduce.way_gone import OTHER_WAY, as_gone, other_way_words
 from acquire.reduce.written import ReadingsTable, readings_imported, readings_typed
-from acquire.store.journal import Event, JournalContents
+from acquire.store.journal import JournalContents
 
 DERIVED_KINDS = frozenset(
     {

@@ -8,12 +8,12 @@ import numpy as np
 
 from acquire.model.bed import Instrument
 from acquire.model.places import is_same_place
+from acquire.model.recorded import Event
 from acquire.reduce.no_station import is_taken_back, numbered
 from acquire.reduce.placed import Placed, places_in_order
 from acquire.reduce.stopping import Found, Row, row_of, settled_at
 from acquire.reduce.tagging import Dwell, dwells_by_marks, dwells_by_reading
 from acquire.reduce.tagging.dwells import DEPARTURE_S, SHORTEST_DWELL_S
-from acquire.store.journal import Event
 
 SPARSE_S = 1.5
 """Readings usually farther apart than this are sent one by one, at the press of a key."""

@@ -5,9 +5,9 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from acquire.model.recorded import Event
 from acquire.reduce.tagging import Dwell
 from acquire.reduce.way_gone import way_gone
-from acquire.store.journal import Event
 
 NO_STATION = "no_station"
 """Kind of the events that take a rest, or a mark, back: "rest at 4.25 s", "mark at 12.10 s"."""

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from acquire.model.columns import IN_MEMORY, Columns
+from acquire.model.recorded import Event
 from acquire.model.traverse import FLAGS, Setup, Stream
 from acquire.reduce.no_station import MARK as NO_MARK
 from acquire.reduce.no_station import REST, SAME_MARK_S, times_taken_back
 from acquire.reduce.streams import is_asked
 from acquire.reduce.tagging import Lumps, longest_gap_of, lumps_of, places_of, positions_at, positions_by_feed
-from acquire.store.journal import Event
 
 MARK = "mark"
 LUMPS = "lumps"

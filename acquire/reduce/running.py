@@ -6,13 +6,13 @@ from dataclasses import replace
 import numpy as np
 
 from acquire.model.columns import IN_MEMORY, Columns
+from acquire.model.recorded import Event
 from acquire.reduce.placed import LUMPS, Placed
 from acquire.reduce.stopping import Found, Row, stations_by_dwells
 from acquire.reduce.tagging import Dwell, binned, dwells_by_position, tilt_without_acceleration, worth_keeping
 from acquire.reduce.tagging.acceleration import SLOWEST_RATE_HZ, window_seconds
 from acquire.reduce.tagging.dwells import DEPARTURE_S
 from acquire.reduce.tagging.sample_times import MOST_LATENESS_S
-from acquire.store.journal import Event
 
 JOLT_LAGS = 4.0
 """After so many of its lags a level has forgotten the jolt of a start."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from acquire.model.columns import IN_MEMORY, Columns
+from acquire.model.recorded import Event
 from acquire.model.traverse import Setup
 from acquire.reduce.no_station import is_before_begin
 from acquire.reduce.placed import LUMPS, Placed
@@ -21,7 +22,6 @@ from acquire.reduce.tagging import (
 )
 from acquire.reduce.tagging.dwells import SHORTEST_DWELL_S
 from acquire.reduce.tagging.positions import snap_reach_mm
-from acquire.store.journal import Event
 
 SHORTEST_SURE_S = 1.0
 """What must be left of a dwell beside what the times may be out by."""

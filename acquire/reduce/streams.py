@@ -9,11 +9,12 @@ from acquire.model.bed import Instrument
 from acquire.model.columns import IN_MEMORY, Columns
 from acquire.model.errors import EntryError, TraverseFileError
 from acquire.model.position import Position
+from acquire.model.recorded import Event
 from acquire.model.traverse import FLAGS, Setup, Stream
 from acquire.receive.wire import decode_all
 from acquire.receive.wire.whole import Refused
 from acquire.reduce.tagging import lumps_of, sample_times
-from acquire.store.journal import Chunks, Event
+from acquire.store.journal import Chunks
 
 NOTHING = Chunks.of([])
 BESIDE = "beside"

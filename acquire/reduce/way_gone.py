@@ -5,8 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from acquire.model.recorded import Event
 from acquire.model.traverse import Setup
-from acquire.store.journal import Event
 
 DIRECTION = "direction"
 """Kind of the events that say afterwards which way a traverse went: a direction, then why."""

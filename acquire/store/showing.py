@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from acquire.model.errors import WaylogError
+from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import FLAGS, Setup, Stream, Traverse
 from acquire.store import read_survey, read_traverse, survey_bed, traverse_folder
 from acquire.store.kept import read_tests
@@ -87,7 +88,7 @@ def stream_shown(stream: Stream) -> Values:
 
 def under_way(path: Path) -> Values:
     """A journal: of what, and how far it got; read in passing, so its last record may be half there."""
-    from acquire.store.journal import Chunk, Event, records  # which hardly any survey that is shown asks for
+    from acquire.store.journal import records  # which hardly any survey that is shown asks for
 
     found: Values = {"file": path.name, "face": None, "instrument": None, "last_s": None, "bytes": 0}
     for record in records(path):

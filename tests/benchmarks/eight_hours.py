@@ -20,8 +20,8 @@ from pathlib import Path
 
 import numpy as np
 
+from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import Setup
-from acquire.receive.ports import Chunk, PortEvent
 from acquire.record.conversion import Converted, convert
 from acquire.record.recorder import Recorder, Recording
 from acquire.store import read_traverse
@@ -94,15 +94,15 @@ class Streams:
     def close(self) -> None:
         """Nothing was opened."""
 
-    def get(self, timeout: float | None = None) -> Chunk | PortEvent | None:
+    def get(self, timeout: float | None = None) -> Chunk | Event | None:
         """The next line of the next instrument; at the end the recorder is told to stop."""
         item = next(self._items, None)
         if item is None:
             self.stop()
         return item
 
-    def _all(self) -> Iterator[Chunk | PortEvent]:
-        yield from (PortEvent(name, 0.0, "opened", f"{name}: invented") for name in DESCRIBED)
+    def _all(self) -> Iterator[Chunk | Event]:
+        yield from (Event(0.0, "opened", f"{name}: invented") for name in DESCRIBED)
         random = np.random.default_rng(8)
         for turn in range(round(self.hours * 3600 * self.rate_hz)):
             self.now_s = turn / self.rate_hz

@@ -14,7 +14,8 @@ import tty
 from collections.abc import Sequence
 
 from acquire.model.bed import Instrument, Port
-from acquire.receive.ports import Chunk, PortReader
+from acquire.model.recorded import Chunk
+from acquire.receive.ports import PortReader
 from acquire.receive.wire import decoder_for
 
 CASES = ((4, 100), (16, 1000))

@@ -26,8 +26,8 @@ from pathlib import Path
 import numpy as np
 
 from acquire.console import Screen
+from acquire.model.recorded import Chunk
 from acquire.model.traverse import Setup
-from acquire.receive.ports import Chunk
 from acquire.record.recorder import Recorder
 from acquire.store import read_traverse
 

@@ -3,12 +3,10 @@
 from acquire.receive.ports.asking import PortPlan, Request, plan_ports
 from acquire.receive.ports.naming import Found, found_ports, resolve
 from acquire.receive.ports.opening import listen
-from acquire.receive.ports.reader import Chunk, PortEvent, PortReader
+from acquire.receive.ports.reader import PortReader
 
 __all__ = [
-    "Chunk",
     "Found",
-    "PortEvent",
     "PortPlan",
     "PortReader",
     "Request",

@@ -3,12 +3,12 @@
 import threading
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from itertools import count
 from typing import Any
 
 from acquire.model.bed import Port
 from acquire.model.errors import PortError
+from acquire.model.recorded import Chunk, Event
 from acquire.receive.ports.asking import Asking, Request
 from acquire.receive.ports.naming import Found, found_ports, resolve
 from acquire.receive.ports.opening import PORT_FAULTS, close_port, error_counters, is_pollable, open_port
@@ -19,27 +19,7 @@ TOLD_AGAIN_AT = 10
 _generations = count(1)
 
 
-@dataclass(frozen=True)
-class Chunk:
-    """Bytes that were read together, and when."""
-
-    port: str
-    time_s: float
-    data: bytes
-
-
-@dataclass(frozen=True)
-class PortEvent:
-    """Something that happened to a port; `text` begins with the port's name and a colon."""
-
-    port: str
-    time_s: float
-    kind: str
-    """opened | lost | reopened | silent | speaking | asked | latency | errors | behind."""
-    text: str
-
-
-Said = list[Chunk | PortEvent]
+Said = list[Chunk | Event]
 
 
 class Line:
@@ -194,8 +174,8 @@ class Line:
             raise PortError(self.port.url, "is not plugged in", "the same adapter as before")
         return same[0]
 
-    def _event(self, time_s: float, kind: str, text: str) -> PortEvent:
-        return PortEvent(self.name, time_s, kind, f"{self.name}: {text}")
+    def _event(self, time_s: float, kind: str, text: str) -> Event:
+        return Event(time_s, kind, f"{self.name}: {text}")
 
 
 def _identity_of(device: str) -> Found | None:

@@ -21,11 +21,10 @@ from typing import Any
 
 from acquire.model.bed import Port
 from acquire.model.errors import PortError
+from acquire.model.recorded import Chunk, Event
 from acquire.receive.ports.asking import Request
-from acquire.receive.ports.line import Chunk, Line, PortEvent
+from acquire.receive.ports.line import Line, Said
 from acquire.receive.ports.opening import PORT_FAULTS
-
-__all__ = ["Chunk", "PortEvent", "PortReader"]
 
 LONGEST_WAIT_S = 0.1
 ON_ITS_WAY_S = 0.04
@@ -81,9 +80,9 @@ class PortReader:
             name: Line(name, port, asked.get(name, ()), silent_after_s, retry_s)
             for name, port in specs.items()
         }
-        self._batches = queue.SimpleQueue[list[Chunk | PortEvent]]()  # a third of the time of queue.Queue
+        self._batches = queue.SimpleQueue[Said]()  # a third of the time of queue.Queue
         self._most_batches = most_batches
-        self._taken: deque[Chunk | PortEvent] = deque()
+        self._taken: deque[Chunk | Event] = deque()
         self._stop = threading.Event()
         self._threads: list[threading.Thread] = []
         self._fault: Exception | None = None
@@ -119,7 +118,7 @@ class PortReader:
         self._make_room()
         self._close_all()
 
-    def get(self, timeout: float | None = None) -> Chunk | PortEvent | None:
+    def get(self, timeout: float | None = None) -> Chunk | Event | None:
         """The next chunk or event in order of arrival; None if none comes within `timeout` seconds.
 
         A fault in the reading itself is raised here once all that was read has been given.
@@ -148,7 +147,7 @@ class PortReader:
         except PORT_FAULTS as error:
             raise PortError(port, f"cannot be written to ({error})", "a port that is there") from error
 
-    def _at_once(self) -> list[Chunk | PortEvent]:
+    def _at_once(self) -> Said:
         return self._batches.get_nowait()
 
     def _make_room(self) -> None:
@@ -182,7 +181,7 @@ class PortReader:
             self._fault = fault
             self._batches.put([])  # whoever waits learns of it at once
 
-    def _put(self, batch: list[Chunk | PortEvent]) -> None:
+    def _put(self, batch: Said) -> None:
         """Hand a batch over, in order; wait where the queue is full."""
         if not batch:
             return
@@ -197,7 +196,7 @@ class PortReader:
         waited_s = time.monotonic() - began_s
         self.stalled_s += waited_s
         text = f"{batch[0].port}: the recorder fell behind and bytes waited {waited_s:.1f} s in the driver"
-        self._batches.put([PortEvent(batch[0].port, self._clock(), "behind", text)])
+        self._batches.put([Event(self._clock(), "behind", text)])
 
     def _read_polled(self, lines: Sequence[Line]) -> None:
         with selectors.DefaultSelector() as selector:
@@ -212,7 +211,7 @@ class PortReader:
 
     def _read_each(self, lines: Iterable[Line]) -> None:
         """Hand over in one batch what stood ready at once: whoever takes it is woken once."""
-        found: list[Chunk | PortEvent] = []
+        found: Said = []
         try:
             for line in lines:
                 found.extend(self._read_one(line))
@@ -229,7 +228,7 @@ class PortReader:
                 if not key.data.is_open:
                     selector.unregister(key.fileobj)
 
-    def _read_one(self, line: Line) -> list[Chunk | PortEvent]:
+    def _read_one(self, line: Line) -> Said:
         """Read what is there; no byte although the port is ready means that it has gone."""
         try:
             data = os.read(line.descriptor, MOST_BYTES)

@@ -1,9 +1,9 @@
 """The table of wire kinds, and the events that bear on decoding."""
 
 from collections.abc import Callable, Mapping
-from typing import Protocol
 
 from acquire.model.bed import Instrument
+from acquire.model.recorded import Event
 from acquire.receive.wire.counter import CounterDecoder
 from acquire.receive.wire.decoding import Decoder
 from acquire.receive.wire.fixed import FixedDecoder
@@ -18,8 +18,7 @@ DECODERS: Mapping[str, Callable[[Instrument], Decoder]] = {
 }
 
 ASKED, OPENED, REOPENED, LOST = "asked", "opened", "reopened", "lost"
-"""Kinds of events that bear on decoding. Their texts begin with the port's name and a colon; that of
-`asked` ends with the name of the instrument that was asked."""
+"""Kinds of events that bear on decoding; the text of `asked` ends with the name of who was asked."""
 
 
 def decoder_for(instrument: Instrument) -> Decoder:
@@ -34,23 +33,7 @@ def decoder_for(instrument: Instrument) -> Decoder:
     return DECODERS[instrument.wire["kind"]](instrument)
 
 
-class WireEvent(Protocol):
-    """What decoding needs of a recorded event."""
-
-    @property
-    def time_s(self) -> float:
-        """When it happened."""
-
-    @property
-    def kind(self) -> str:
-        """What sort of event."""
-
-    @property
-    def text(self) -> str:
-        """The port's name, a colon, and more."""
-
-
-def tell(decoder: Decoder, event: WireEvent) -> None:
+def tell(decoder: Decoder, event: Event) -> None:
     """Let a decoder know of an event on its own port."""
     if event.kind == ASKED:
         decoder.asked(event.text.partition(":")[2].strip(), event.time_s)

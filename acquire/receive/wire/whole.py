@@ -16,8 +16,9 @@ import numpy as np
 
 from acquire.model.bed import Instrument
 from acquire.model.columns import IN_MEMORY, Columns, Raw
+from acquire.model.recorded import Event
 from acquire.receive.wire.decoding import Decoded, Decoder, Rows, shown
-from acquire.receive.wire.kinds import ASKED, LOST, OPENED, REOPENED, WireEvent, decoder_for, tell
+from acquire.receive.wire.kinds import ASKED, LOST, OPENED, REOPENED, decoder_for, tell
 
 CHUNKS_AT_ONCE = 16384
 CHUNKS_AFTER_EVENT = 16
@@ -90,7 +91,7 @@ def decode_all(
     raw: Raw,
     chunk_end: Sequence[int] | np.ndarray,
     chunk_time_s: Sequence[float] | np.ndarray,
-    events: Iterable[WireEvent] = (),
+    events: Iterable[Event] = (),
     port: str | None = None,
     columns: Columns = IN_MEMORY,
 ) -> Readings:
@@ -128,7 +129,7 @@ def _decoded(
     raw: Raw,
     ends: np.ndarray,
     times_s: np.ndarray,
-    events: Iterable[WireEvent],
+    events: Iterable[Event],
     port: str,
 ) -> Iterator[Decoded | Rows]:
     waiting = [event for event in sorted(events, key=lambda event: event.time_s) if _bears(event, port)]
@@ -174,8 +175,8 @@ def _fed(
     return (rows,)
 
 
-def _bears(event: WireEvent, port: str) -> bool:
-    return event.kind in (ASKED, OPENED, REOPENED, LOST) and event.text.startswith(f"{port}:")
+def _bears(event: Event, port: str) -> bool:
+    return event.kind in (ASKED, OPENED, REOPENED, LOST) and event.port == port
 
 
 def _cuts(chunks: int, told_at: np.ndarray, gaps: np.ndarray) -> list[int]:

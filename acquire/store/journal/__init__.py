@@ -5,14 +5,12 @@ events, and an end. It is the source of truth until its HDF5 file has been compa
 """
 
 from acquire.store.journal.gathering import Chunks, JournalContents, read_journal
-from acquire.store.journal.reading import Chunk, End, Event, Lost, records
+from acquire.store.journal.reading import End, Lost, records
 from acquire.store.journal.writing import JournalWriter, begin
 
 __all__ = [
-    "Chunk",
     "Chunks",
     "End",
-    "Event",
     "JournalContents",
     "JournalWriter",
     "Lost",

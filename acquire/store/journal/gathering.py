@@ -10,8 +10,9 @@ import numpy as np
 
 from acquire.model.columns import IN_MEMORY, Columns, Raw
 from acquire.model.errors import TraverseFileError
+from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import Setup
-from acquire.store.journal.reading import Batch, Chunk, End, Event, Lost, Record, batches
+from acquire.store.journal.reading import Batch, End, Lost, Record, batches
 
 LARGEST_BYTES = 1 << 31
 """Largest journal that is gathered: eight hours of four busy instruments take a fifth."""

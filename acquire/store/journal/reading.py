@@ -8,32 +8,16 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO, NamedTuple
+from typing import BinaryIO
 
 import numpy as np
 
 from acquire.model.errors import TraverseFileError
 from acquire.model.plain_files import open_plain
+from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import Setup
 from acquire.store.journal import frames
 from acquire.store.journal.runs import Run, chunks_by_port, run_at
-
-
-class Chunk(NamedTuple):
-    """Bytes as they came from a port. (A tuple: millions are made of an hour.)"""
-
-    port: str
-    time_s: float
-    data: bytes
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """What happened and when."""
-
-    time_s: float
-    kind: str
-    text: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ import pytest
 
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import PortError
-from acquire.receive.ports import Chunk
+from acquire.model.recorded import Chunk
 from tests.invented import SIGNED, bed_toml, dial, flat, level, speaks
 
 BED = bed_toml(

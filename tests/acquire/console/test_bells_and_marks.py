@@ -5,8 +5,8 @@ from types import SimpleNamespace
 import pytest
 
 from acquire.console import Screen
+from acquire.model.recorded import Event
 from acquire.model.traverse import Setup
-from acquire.receive.ports import PortEvent
 from tests.invented import bed_toml, dial, level, speaks
 
 PARTS = {
@@ -86,7 +86,7 @@ def test_end_says_not_to_switch_off_and_how_long_the_file_takes(tmp_path):
     screen = Screen(tmp_path, SETUP).watch(recorder)
     screen._show(paper)
     assert paper.status == ""
-    screen.event(PortEvent("", 10.0, "ended", "by q"))
+    screen.event(Event(10.0, "ended", "by q"))
     for now, behind in ((11.0, ""), (15.0, " (5 s)")):
         recorder.now = now
         screen._show(paper)
@@ -96,7 +96,7 @@ def test_end_says_not_to_switch_off_and_how_long_the_file_takes(tmp_path):
 def test_no_key_marks_anything_once_it_has_ended(tmp_path):
     recorder = Recorder()
     screen = Screen(tmp_path, SETUP).watch(recorder)
-    screen.event(PortEvent("", 10.0, "ended", "by q"))
+    screen.event(Event(10.0, "ended", "by q"))
     screen._pressed("\r")
     assert recorder.marks == []
 
@@ -109,12 +109,12 @@ def test_mark_holds_the_station_to_all_its_digits(tmp_path):
     for _ in range(22):
         recorder.now += 5.0
         screen._pressed("\r")
-        screen.event(PortEvent("", recorder.now, "mark", recorder.marks[-1]))
+        screen.event(Event(recorder.now, "mark", recorder.marks[-1]))
     assert recorder.marks[1] == "station 4.7625" and recorder.marks[-1] == "station 100.0125"
 
 
 def test_what_is_told_in_an_inch_survey_is_in_inches(tmp_path, capsys):
     setup = Setup("level", "slope", INCH_BED, number=7, face="front", position="scale:level")
     screen = Screen(tmp_path, setup).watch(Recorder(setup))
-    screen.event(PortEvent("level", 1.0, "problem", "at 254 mm: moved by 25.4 µm"))
+    screen.event(Event(1.0, "problem", "at 254 mm: moved by 25.4 µm"))
     assert "at 10 in: moved by 1.00 thou" in screen._lines[-1]

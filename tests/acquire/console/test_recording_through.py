@@ -5,8 +5,8 @@ import pytest
 
 from acquire.console import Screen
 from acquire.model.companion import Prediction
+from acquire.model.recorded import Chunk
 from acquire.model.traverse import Setup
-from acquire.receive.ports import Chunk
 from acquire.record.conversion import convert_here
 from acquire.record.recorder import Recorder
 from acquire.store import read_traverse

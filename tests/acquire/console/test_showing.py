@@ -9,8 +9,8 @@ import pytest
 from acquire.console import Live, Screen, Taken
 from acquire.console.painting import Page, page
 from acquire.console.window import WindowFeed, encoded, live_line, start_line, station_line
+from acquire.model.recorded import Event
 from acquire.model.traverse import Setup
-from acquire.receive.ports import PortEvent
 from tests.invented import bed_toml, level, speaks
 
 BED = bed_toml(600, instruments={"level": level(0.5, **speaks("socket://level:1"))})
@@ -169,10 +169,10 @@ def shown(capsys, screen, recorder, *events):
 
 
 EVENTS = (
-    PortEvent("", 0.0, "recording", "007-front-level.journal; 2025-11-25T08:00:00Z"),
-    PortEvent("level", 0.1, "opened", "level: socket://level:1"),
-    PortEvent("level", 0.2, "asked", "level: level"),
-    PortEvent("level", 5.0, "lost", "level: the port has gone"),
+    Event(0.0, "recording", "007-front-level.journal; 2025-11-25T08:00:00Z"),
+    Event(0.1, "opened", "level: socket://level:1"),
+    Event(0.2, "asked", "level: level"),
+    Event(5.0, "lost", "level: the port has gone"),
 )
 
 
@@ -195,7 +195,7 @@ def test_keys_do_what_they_say(tmp_path):
         recorder.now += 2.0
         screen._pressed(key)
         if key == "\r":  # the recorder tells of the mark it kept
-            screen.event(PortEvent("", 1.0, "mark", recorder.marks[-1]))
+            screen.event(Event(1.0, "mark", recorder.marks[-1]))
     assert recorder.marks == ["station 100", "station 500"]
     assert screen.tracker.next_mm == 500.0 and recorder.stops == ["q"]
 
@@ -230,7 +230,7 @@ def test_mark_that_was_none_is_taken_back_and_its_station_comes_next_again(tmp_p
     for station, pressed_s in ((100, 4.0), (300, 12.5)):
         recorder.now = pressed_s
         screen._pressed("\r")
-        screen.event(PortEvent("", pressed_s, "mark", recorder.marks[-1]))
+        screen.event(Event(pressed_s, "mark", recorder.marks[-1]))
         assert recorder.marks[-1] == f"station {station}"
     screen._pressed("x")
     assert recorder.marks[-1] == "mark at 12.50 s" and screen.tracker.next_mm == 300.0

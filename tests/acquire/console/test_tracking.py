@@ -7,8 +7,8 @@ import pytest
 
 from acquire.console import Tracker
 from acquire.console.window import encoded, live_line
+from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import Setup
-from acquire.receive.ports import Chunk, PortEvent
 from acquire.reduce.tagging import dwells_by_reading
 from tests.invented import bed_toml, level, scale, speaks
 
@@ -43,7 +43,7 @@ class Bench:
         return self.live
 
     def mark(self, text="station"):
-        self.tracker.event(PortEvent("", self.now_s, "mark", text))
+        self.tracker.event(Event(self.now_s, "mark", text))
 
 
 @pytest.mark.whole
@@ -317,7 +317,7 @@ def test_lost_port_stays_the_problem_and_an_old_position_is_no_longer_shown():
     bench = Bench()
     bench.run(6.0, 100.0)
     for name in ("level", "scale"):
-        bench.tracker.event(PortEvent(name, bench.now_s, "lost", f"{name}: the port has gone"))
+        bench.tracker.event(Event(bench.now_s, "lost", f"{name}: the port has gone"))
     live = bench.tracker.tick(bench.now_s + 8.0)
     assert "the port has gone" in live.problem
     assert live.position_mm is None and live.is_placeless and live.still_s == 0.0
@@ -350,9 +350,9 @@ def test_place_off_the_bed_is_said_and_not_taken():
 
 def test_lost_port_is_a_problem_until_it_is_back():
     bench = Bench()
-    bench.tracker.event(PortEvent("level", 1.0, "lost", "level: the port has gone"))
+    bench.tracker.event(Event(1.0, "lost", "level: the port has gone"))
     assert "gone" in bench.tracker.tick(1.0).problem
-    bench.tracker.event(PortEvent("level", 2.0, "reopened", "level: back"))
+    bench.tracker.event(Event(2.0, "reopened", "level: back"))
     assert bench.tracker.tick(2.0).problem == ""
 
 
@@ -388,7 +388,7 @@ def test_no_position_is_missed_once_the_recording_has_ended():
     """Its file is in the making then, and the scale is closed."""
     bench = Bench()
     bench.run(2.0, 100.0)
-    bench.tracker.event(PortEvent("", bench.now_s, "ended", "by q"))
+    bench.tracker.event(Event(bench.now_s, "ended", "by q"))
     bench.tracker.tick(bench.now_s + 5.0)
     assert not [words for kind, words in bench.news if kind == "problem"]
 

@@ -4,9 +4,10 @@ import dataclasses
 
 import pytest
 
+from acquire.model.recorded import Chunk
 from acquire.record.keeping import keep_line, lines_of, resumable
 from acquire.reduce.written import TypedLine
-from acquire.store.journal import Chunk, begin, records
+from acquire.store.journal import begin, records
 
 
 @pytest.fixture

@@ -9,8 +9,8 @@ import pytest
 
 from acquire.model.bed import Instrument
 from acquire.model.errors import RecordingError
+from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import Setup
-from acquire.receive.ports import Chunk, PortEvent
 from acquire.record.conversion import Converted, convert_here
 from acquire.record.recorder import Recorder, ending_signals, instruments_of
 from acquire.store import read_traverse
@@ -242,7 +242,7 @@ def test_instrument_beside_is_opened_kept_and_decoded(survey):
     air = SETUP.bed.instruments["air"]
     reader = ScriptedReader(
         [
-            PortEvent("air", 0.0, "opened", "air: x"),
+            Event(0.0, "opened", "air: x"),
             Chunk("air", 0.1, b"+20.5\r\n"),
             Chunk("level", 0.2, b"+1.0\r\n"),
         ]

@@ -5,9 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from acquire.model.recorded import Event
 from acquire.model.traverse import FLAGS, HAND_PORT, Setup
 from acquire.reduce import contents_of, derive
-from acquire.store.journal import Chunks, Event, JournalContents
+from acquire.store.journal import Chunks, JournalContents
 from tests.invented import NUMBER, bed_toml, dial, flat, level, scale, speaks
 
 BED = bed_toml(

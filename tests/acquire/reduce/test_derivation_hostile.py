@@ -5,9 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from acquire.model.recorded import Event
 from acquire.model.traverse import Setup
 from acquire.reduce import derive
-from acquire.store.journal import Chunks, Event, JournalContents
+from acquire.store.journal import Chunks, JournalContents
 from acquire.store.traverse_file.sense import faults
 from tests.invented import NUMBER, bed_toml, level, scale, speaks
 

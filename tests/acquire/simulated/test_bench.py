@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from acquire.model.bed import Port
-from acquire.receive.ports import Chunk, PortReader
+from acquire.model.recorded import Chunk
+from acquire.receive.ports import PortReader
 from acquire.simulated.bench import Bench, SteppedClock
 from acquire.simulated.catalogue import long_level, scale
 from acquire.simulated.instruments import SimulatedInstrument, fixed_line

@@ -10,7 +10,8 @@ import time
 import pytest
 
 from acquire.model.bed_toml.reading import read_bed
-from acquire.receive.ports import Chunk, PortReader
+from acquire.model.recorded import Chunk
+from acquire.receive.ports import PortReader
 
 needs_terminals = pytest.mark.skipif(not hasattr(os, "openpty"), reason="no pseudo-terminals here")
 

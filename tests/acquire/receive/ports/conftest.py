@@ -7,7 +7,7 @@ from contextlib import suppress
 
 import pytest
 
-from acquire.receive.ports import Chunk
+from acquire.model.recorded import Chunk
 
 
 class Cable:

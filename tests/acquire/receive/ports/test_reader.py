@@ -13,7 +13,8 @@ import serial
 
 from acquire.model.bed import Port
 from acquire.model.errors import PortError
-from acquire.receive.ports import Chunk, PortEvent, PortReader, Request
+from acquire.model.recorded import Chunk, Event
+from acquire.receive.ports import PortReader, Request
 from acquire.receive.ports.opening import OPENING_FAULTS, PORT_FAULTS, close_port, open_port
 
 
@@ -65,7 +66,7 @@ def test_unplugged_port_is_told_closed_found_again_and_read_on(cables, takings):
         cable.send(b"after\n")
         got.until(lambda t: t.bytes_of("level") == b"before\nafter\n")
     assert got.kinds("scale") == ["opened", "latency"]
-    lost = next(item for item in got.items if isinstance(item, PortEvent) and item.kind == "lost")
+    lost = next(item for item in got.items if isinstance(item, Event) and item.kind == "lost")
     assert lost.text.startswith("level: the port has gone")
 
 
@@ -180,7 +181,7 @@ def test_silent_port_is_told_with_what_to_check_and_so_is_its_return(cables, tak
         got = takings(reader).until(lambda t: "silent" in t.kinds())
         cable.send(b"+1\n")
         got.until(lambda t: t.bytes_of("level") == b"+1\n")
-    text = next(item.text for item in got.items if isinstance(item, PortEvent) and item.kind == "silent")
+    text = next(item.text for item in got.items if isinstance(item, Event) and item.kind == "silent")
     assert all(word in text for word in ("0.05 s", "switched on", "4800 baud", "wiring"))
     assert got.kinds()[-1] == "speaking" or "speaking" in got.kinds()
 
@@ -198,11 +199,11 @@ def test_asked_instrument_is_asked_on_time_and_every_request_is_told(cables, tak
         answers.start()
         got = takings(reader).until(lambda t: t.bytes_of("dial").count(b"\r") == 20)
         answers.join()
-    requests = [item for item in got.items if isinstance(item, PortEvent) and item.kind == "asked"]
+    requests = [item for item in got.items if isinstance(item, Event) and item.kind == "asked"]
     assert {item.text for item in requests} == {"dial: dial"}
     assert len(requests) >= 20
     firsts = [item for item in got.items if isinstance(item, Chunk) or item.kind == "asked"]
-    assert isinstance(firsts[0], PortEvent) and isinstance(firsts[1], Chunk)
+    assert isinstance(firsts[0], Event) and isinstance(firsts[1], Chunk)
 
 
 def answer(cable, times):

@@ -5,8 +5,9 @@ import struct
 import pytest
 
 from acquire.model.bed import Instrument, Port
+from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import FLAGS
-from acquire.receive.ports import Chunk, PortEvent, PortReader, plan_ports
+from acquire.receive.ports import PortReader, plan_ports
 from acquire.receive.wire import decoder_for
 from acquire.receive.wire.frames import crc16
 from acquire.receive.wire.kinds import tell
@@ -113,7 +114,7 @@ def test_real_server_on_a_pseudo_terminal_answers_our_reader(modbus_server):
             for name, decoder in decoders.items():
                 if isinstance(item, Chunk):
                     found[name] += decoder.feed(item.data, item.time_s)
-                elif isinstance(item, PortEvent):
+                elif isinstance(item, Event):
                     tell(decoder, item)
             if all(len(readings) >= 5 for readings in found.values()):
                 break

@@ -7,7 +7,8 @@ import zlib
 import numpy as np
 import pytest
 
-from acquire.store.journal import Chunk, End, Event, JournalWriter, Lost, frames, read_journal, records
+from acquire.model.recorded import Chunk, Event
+from acquire.store.journal import End, JournalWriter, Lost, frames, read_journal, records
 from acquire.store.journal.runs import checksums, run_at
 
 PORTS = ["level", "scale", "a-name-of-more-letters", "µ"]

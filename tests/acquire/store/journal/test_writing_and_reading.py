@@ -12,19 +12,9 @@ import numpy as np
 import pytest
 
 from acquire.model.errors import RecordingError, SurveyError, TraverseFileError
+from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import Setup
-from acquire.store.journal import (
-    Chunk,
-    Chunks,
-    End,
-    Event,
-    JournalWriter,
-    Lost,
-    begin,
-    frames,
-    read_journal,
-    records,
-)
+from acquire.store.journal import Chunks, End, JournalWriter, Lost, begin, frames, read_journal, records
 
 
 @pytest.fixture
