@@ -1,7 +1,6 @@
 """What was found of an instrument, as tables for bed.toml; what its numbers are worth, by a known move."""
 
 import math
-import re
 import statistics
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -10,6 +9,7 @@ from typing import Any
 from acquire.bench.identify import Identified
 from acquire.model.bed import Instrument, Port
 from acquire.model.bed_toml.examples import UnclearExampleError, pattern_of_example
+from acquire.model.bed_toml.patterns import line_pattern
 from acquire.model.bed_toml.wire_keys import with_pattern
 from acquire.model.errors import PortError
 from acquire.model.quantity import OFFSET, QUANTITIES, SLOPE, TEMPERATURE
@@ -67,12 +67,13 @@ def example_of(lines: Sequence[str], shape: LineShape) -> str | None:
     >>> example_of(lines, line_shape(lines))
     'X {+1.50} T 21'
     """
-    values = [match["value"] for line in lines if (match := re.fullmatch(shape.pattern, line)) is not None]
+    pattern = line_pattern(shape.pattern)
+    values = [match["value"] for line in lines if (match := pattern.fullmatch(line)) is not None]
     for line in lines:
-        match = re.fullmatch(shape.pattern, line)
+        match = pattern.fullmatch(line)
         if match is None:
             continue
-        start, end = match.span("value")
+        start, end = match.span(pattern.groupindex["value"])
         for example in (line, f"{line[:start]}{{{line[start:end]}}}{line[end:]}"):
             if len(values) == len(lines) and _values_by_example(example, lines) == values:
                 return example
@@ -82,7 +83,7 @@ def example_of(lines: Sequence[str], shape: LineShape) -> str | None:
 def _values_by_example(example: str, lines: Sequence[str]) -> list[str] | None:
     """What the example's pattern takes out of each line; None where it does not take all of them."""
     try:
-        pattern = re.compile(pattern_of_example(example).pattern)
+        pattern = line_pattern(pattern_of_example(example).pattern)
     except UnclearExampleError:
         return None
     matches = [pattern.fullmatch(line) for line in lines]

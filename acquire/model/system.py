@@ -1,7 +1,8 @@
 """What one operating system has and another lacks, all in one place: locks, terminals, flags, limits.
 
 Everybody else asks here, so that the program starts, reads and writes where a part is missing:
-no lock then holds anybody back, no line is held, nothing is bounded.
+no lock then holds anybody back, no line is held, nothing is bounded. (A library of file locks was
+weighed: it opens what it locks by its path, so that a link planted in a survey would be followed.)
 """
 
 import errno

@@ -79,7 +79,7 @@ def pattern_of_example(example: str) -> ExamplePattern:
         else:
             parts.append(_words(piece.text))
     pattern = _without_outer_blanks("".join(parts))
-    fault = pattern_fault(pattern, LONGEST_EXAMPLE)
+    fault = pattern_fault(pattern)
     if fault is not None:
         raise UnclearExampleError(f"a pattern of your own for such a line; {fault}")
     value = next(piece for piece in pieces if piece.is_value)

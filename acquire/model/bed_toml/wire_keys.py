@@ -17,7 +17,7 @@ from acquire.model.bed_toml.keys import (
     whole_number,
     yes_or_no,
 )
-from acquire.model.bed_toml.patterns import pattern_fault
+from acquire.model.bed_toml.patterns import line_pattern, pattern_fault
 from acquire.model.quantity import named
 
 LONGEST_PATTERN = 400
@@ -176,7 +176,7 @@ def wire_faults(
     if kind == "lines":
         yield from _example_faults(values, unit_is_known)
     if kind in ("lines", "counter"):
-        yield from _line_faults(values, values.get("pattern", COUNTER_PATTERN if kind == "counter" else None))
+        yield from _line_faults(values.get("pattern", COUNTER_PATTERN if kind == "counter" else None))
     if kind == "fixed" and "length" in values and "value" in values:
         yield from _fixed_faults(values, unit_is_known)
     if kind == "counter" and quantity not in (*named("is_length"), "position"):
@@ -214,13 +214,13 @@ def with_pattern(kind: str, values: Mapping[str, Any]) -> dict[str, Any]:
     return {**values, "pattern": made.pattern, "decimal": made.decimal}
 
 
-def _line_faults(values: Mapping[str, Any], pattern: str | None) -> Iterator[Fault]:
+def _line_faults(pattern: str | None) -> Iterator[Fault]:
     if pattern is None:
         return
-    fault = pattern_fault(pattern, values.get("longest_line", LONGEST_LINE))
+    fault = pattern_fault(pattern)
     if fault:
-        yield "pattern", pattern, f"a pattern that matches any line in bounded time; {fault}"
-    elif "value" not in re.compile(pattern).groupindex:
+        yield "pattern", pattern, f"a pattern for one line; {fault}"
+    elif "value" not in line_pattern(pattern).groupindex:
         yield "pattern", pattern, "a group (?P<value>...) in it"
 
 

@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from acquire.model.bed import Instrument
+from acquire.model.bed_toml.patterns import line_pattern
 from acquire.model.bed_toml.wire_keys import LONGEST_LINE
 from acquire.model.units import unit_name
 from acquire.receive.wire.decoding import (
@@ -81,7 +82,8 @@ class LinesDecoder(FramedDecoder):
     def __init__(self, instrument: Instrument, wire: Mapping[str, Any] | None = None):
         wire = instrument.wire if wire is None else wire
         super().__init__(instrument, request_bytes(wire))
-        self._pattern = re.compile(wire["pattern"])
+        self._pattern = line_pattern(wire["pattern"])
+        self._value = self._pattern.groupindex["value"]
         self._has_unit = "unit" in self._pattern.groupindex
         self._decimal = wire.get("decimal", ".")
         self._end, self._end_bytes = _ENDS[wire.get("ends", "any")]
@@ -253,7 +255,7 @@ class LinesDecoder(FramedDecoder):
         if tail is None or unit_name(tail["unit"]) is None:
             return None
         match = self._pattern.fullmatch(text, 0, tail.start())
-        is_last = match is not None and match.end("value") == tail.start()
+        is_last = match is not None and match.end(self._value) == tail.start()
         return (match, tail["unit"]) if match is not None and is_last else None
 
     def _matched(self, match: re.Match[str], unit: str | None = None) -> Judgement:

@@ -70,7 +70,7 @@ def blind_from(pattern: str) -> int | None:
         return 0
     text = _FIRST_TEXT.match(pattern)
     column = text.end() if text else 0
-    is_begun_with = column > 0 and "|" not in pattern and "(?<" not in pattern
+    is_begun_with = column > 0 and "|" not in pattern
     return column if is_begun_with and _is_blind(pattern[column:]) else None
 
 
@@ -164,7 +164,7 @@ def _number_in(shape: bytes, pattern: re.Pattern[str], decimal: str) -> _Number 
     match = None if _ODD.search(shape) else pattern.fullmatch(shape.decode("ascii"))
     if match is None:
         return None
-    word, at = match["value"] or "", match.start("value")
+    word, at = match["value"] or "", match.start(pattern.groupindex["value"])
     if decimal == ",":
         word = "?" if "." in word else word.replace(",", ".")
     plain = _NUMBER.fullmatch(word)

@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from acquire.model.bed_toml.patterns import pattern_fault
-from acquire.model.bed_toml.wire_keys import LONGEST_LINE
 from acquire.model.units import unit_name
 
 FEWEST_LINES = 3
@@ -195,7 +194,7 @@ def line_shape(lines: Sequence[str]) -> LineShape | None:
     has_exponent = any("e" in text.lower() for row in found for text in row)
     shape = _NUMBER_PATTERNS[decimal] + (_EXPONENT if has_exponent else "")
     pattern = _joined(pieces, shape, chosen)
-    if pattern_fault(pattern, LONGEST_LINE) is not None:
+    if pattern_fault(pattern) is not None:
         return None
     return LineShape(pattern, decimal, unit_name(pieces[chosen + 1]), len(pieces) - 1)
 

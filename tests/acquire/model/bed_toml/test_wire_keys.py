@@ -54,7 +54,7 @@ def test_good_wire_tables_are_taken(wire):
         ("kind = 'lines'\nexample = '+1.5 um/m'", "a unit that fits what the instrument reads"),
         ("kind = 'lines'\npattern = '(.*)'", "(?P<value>...)"),
         ("kind = 'lines'\npattern = '(?P<value>('", "no regular expression"),
-        ("kind = 'lines'\npattern = '(?P<value>(\\d+)*)x'", "bounded time"),
+        ("kind = 'lines'\npattern = '(?P<value>\\d+)(?=x)'", "looks ahead"),
         ("kind = 'lines'\npattern = '(?P<value>.*)'\nevery_s = 1", "only with ask"),
         ("kind = 'lines'\npattern = '(?P<value>.*)'\nask = 'a\\x4'", "the request to send"),
         (FIXED + "value = { at = 1 }", "code or bcd"),
