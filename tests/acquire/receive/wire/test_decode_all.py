@@ -1,21 +1,12 @@
 """A whole recorded stream decoded from its bytes, its times and its events alone."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import pytest
 
+from acquire.model.recorded import Event
 from acquire.model.traverse import FLAGS
 from acquire.receive.wire import decode_all, decoder_for
 from acquire.receive.wire.health import HealthWatch
-
-
-@dataclass(frozen=True)
-class Happened:
-    time_s: float
-    kind: str
-    text: str
-
 
 NUMBER = r"(?P<value>[-+]?\d+(?:\.\d+)?)"
 
@@ -36,7 +27,7 @@ def test_stream_decodes_as_it_did_live(level_with):
 
 
 def test_halves_before_and_after_an_unplugging_are_never_joined(level_with):
-    events = [Happened(0.5, "lost", "level: gone"), Happened(2.0, "reopened", "level: back")]
+    events = [Event(0.5, "lost", "level: gone"), Event(2.0, "reopened", "level: back")]
     found = decode_all(level_with(pattern=NUMBER), b"12.345\n12.5\n", [4, 12], [0.4, 2.01], events)
     assert found.value[found.flag == 0].tolist() == [12.5]
 
@@ -44,10 +35,10 @@ def test_halves_before_and_after_an_unplugging_are_never_joined(level_with):
 def test_requests_are_known_from_the_events_and_those_of_other_ports_passed_over(level_with):
     level = level_with(pattern=NUMBER, ask="R")
     events = [
-        Happened(1.0, "asked", "level: level"),
-        Happened(1.15, "asked", "dial: dial"),
-        Happened(2.0, "asked", "level: other"),
-        Happened(3.0, "asked", "level: level"),
+        Event(1.0, "asked", "level: level"),
+        Event(1.15, "asked", "dial: dial"),
+        Event(2.0, "asked", "level: other"),
+        Event(3.0, "asked", "level: level"),
     ]
     found = decode_all(level, b"1\n99\n2\n", [2, 5, 7], [1.2, 2.2, 3.4], events)
     assert found.value.tolist() == [1.0, 2.0]
@@ -55,7 +46,7 @@ def test_requests_are_known_from_the_events_and_those_of_other_ports_passed_over
 
 
 def test_stream_kept_under_another_instruments_name_is_decoded(level_with):
-    events = [Happened(1.0, "opened", "port-a: here")]
+    events = [Event(1.0, "opened", "port-a: here")]
     found = decode_all(level_with(pattern=NUMBER), b"2.5\n12.5\n", [4, 9], [1.01, 1.2], events, "port-a")
     assert {why: each.count for why, each in found.refused.items()} == {"may have lost its beginning": 1}
 

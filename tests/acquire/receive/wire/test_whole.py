@@ -2,25 +2,17 @@
 
 import random
 from collections import Counter
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
+from acquire.model.recorded import Event
 from acquire.model.traverse import FLAGS
 from acquire.receive.wire import decode_all, decoder_for
 from acquire.receive.wire.kinds import tell
 from acquire.receive.wire.regular import blind_from
 from acquire.receive.wire.whole import CHUNKS_AT_ONCE
-
-
-@dataclass(frozen=True)
-class Happened:
-    time_s: float
-    kind: str
-    text: str
-
 
 NUMBER = r"(?P<value>[-+]?\d+(?:\.\d+)?)"
 WIRES = {
@@ -56,7 +48,7 @@ def stream_of(seed, length=1500):
     kinds = ["asked", "lost", "reopened", "silent"]
     texts = ["level: level", "level: other", "dial: level"]
     events = [
-        Happened(rng.uniform(-1, times[-1] + 1), rng.choice(kinds), rng.choice(texts))
+        Event(rng.uniform(-1, times[-1] + 1), rng.choice(kinds), rng.choice(texts))
         for _ in range(rng.choice([0, 3, 200]))
     ]
     return raw, ends, times, events
@@ -130,7 +122,7 @@ def test_line_that_begins_at_a_gap_is_not_trusted(level_with):
 
 
 def test_answer_to_a_request_that_is_lost_is_not_taken(level_with):
-    events = [Happened(0.0, "asked", "level: level"), Happened(3.0, "asked", "level: level")]
+    events = [Event(0.0, "asked", "level: level"), Event(3.0, "asked", "level: level")]
     raw = b"+1.0\n+9.0\n+2.0\n"
     found = decode_all(level_with(pattern=NUMBER, ask="R"), raw, [5, 5, 10, 15], [0.2, 0.2, 2.0, 3.2], events)
     assert found.value.tolist() == [1.0, 2.0]
