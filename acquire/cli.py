@@ -142,7 +142,7 @@ def waylog(ctx: click.Context, quiet: bool, verbose: bool) -> None:
 
 def companion(*about: Any) -> Any:
     """What looks over the shoulder while readings are taken: the profile so far, the next reading."""
-    return importlib.import_module("analysis.answers.companion").Companion(*about)
+    return importlib.import_module("analysis.words.companion").Companion(*about)
 
 
 def run_doubt(survey: Any, number: int) -> Any:

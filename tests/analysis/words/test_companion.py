@@ -5,7 +5,7 @@ import pytest
 
 from acquire.entry.doubts import doubt_of
 from acquire.store import write_traverse
-from analysis.answers.companion import Companion
+from analysis.words.companion import Companion
 from tests.invented import survey_in
 
 MIDDLES = np.arange(100.0, 1400, 200)

@@ -1,20 +1,14 @@
-"""Looks over the shoulder of whoever takes readings: the profile so far, and what the next should be.
+"""A run under way, seen against the rest of its survey: its profile so far, and what the next should read."""
 
-The command line hands this to hand entry and to the recorder's screen; both only know
-that it can be asked for two things.
-"""
-
-from collections.abc import Sequence
-from dataclasses import fields
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
 from pathlib import Path
 
 import numpy as np
 
-from acquire.model.companion import Prediction
 from acquire.model.errors import WaylogError
 from acquire.model.places import ROUNDING_MM
 from acquire.model.traverse import Events, Setup, Stations, Traverse
-from acquire.model.units import height_text, length_text, slope_text
 from analysis.adjust.combination import adjusted
 from analysis.adjust.hypothetical import predict
 from analysis.answers.surveys import load
@@ -22,17 +16,20 @@ from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
 from analysis.observe import Observations, observe, observe_all
 
-LEAST_TO_DRAW = 3
-MOST_ROWS = 14
-RUN_WORDS = {
-    frozenset({"reverse"}): "'s reverse run",
-    frozenset({"forward"}): "'s forward run",
-    frozenset({"forward", "reverse"}): "'s runs",
-}
+
+@dataclass(frozen=True)
+class Expected:
+    """What a station should read, in the contract's unit and the instrument's sign."""
+
+    reading: float
+    standard_uncertainty: float
+    """Of a new reading about it, the instrument's own included."""
+    by: Mapping[str, frozenset[str]]
+    """The instruments that read the same faces before, each with the directions of its runs."""
 
 
-class Companion:
-    """One traverse under way, seen against the rest of its survey.
+class RunUnderWay:
+    """One traverse under way and the rest of its survey.
 
     Parameters
     ----------
@@ -53,15 +50,22 @@ class Companion:
             # a survey that cannot be analysed is no reason not to go on measuring
             self.observed = []
 
-    def profile_lines(self, stations: Stations, columns: int) -> Sequence[str]:
-        """The profile so far as lines of text, none wider than `columns`."""
+    def so_far(self, stations: Stations) -> Profile | None:
+        """Heights so far for a level along a face; else the readings themselves; a line through the ends
+        removed. None where they make no profile yet."""
         try:
-            is_slope = self.setup.measures.is_angle and self.setup.foot_base_mm is None
-            return _drawing(self._so_far(stations), columns, self.bed.is_inch, is_slope)
+            return remove_line(self._measured(stations), "ends")
         except (WaylogError, np.linalg.LinAlgError):
-            return []
+            return None
 
-    def predict(self, stations: Stations, station_mm: float) -> Prediction | None:
+    def _measured(self, stations: Stations) -> Profile:
+        if self.setup.foot_base_mm is not None:
+            own = adjusted([observe(self._traverse(stations), self.bed)], self.bed)
+            return own.profile(str(self.setup.face))
+        at, first = np.unique(stations.station_mm, return_index=True)
+        return Profile("", at, stations.reading[first], np.diag(stations.standard_uncertainty[first] ** 2))
+
+    def expected(self, stations: Stations, station_mm: float) -> Expected | None:
         """What the next reading should be; None where the survey cannot say."""
         if not self.observed or len(stations) < 1:
             return None
@@ -75,7 +79,7 @@ class Companion:
             return None
         noise = np.sqrt(bed_map.variance_factor * asked.variance[index])
         doubt = float(np.hypot(found.standard_uncertainty[index], noise))
-        return Prediction(float(found.value[index]), doubt, self._who())
+        return Expected(float(found.value[index]), doubt, self._read_by())
 
     def _with_next(self, stations: Stations, station_mm: float) -> tuple[Observations, int]:
         """The readings so far and one more, its value of no matter, and where it stands among them.
@@ -86,28 +90,19 @@ class Companion:
         rising, order = _by_rising_station(further)
         return observe(self._traverse(rising), self.bed), int(np.flatnonzero(order == len(stations))[0])
 
-    def _who(self) -> str:
-        """The traverses that speak of the same faces, in words."""
+    def _read_by(self) -> dict[str, frozenset[str]]:
+        """The instruments that read the same faces before, each with the directions of its runs."""
         mine = {self.setup.face, self.setup.front, self.setup.rear, self.setup.reference} - {None}
-        runs: dict[str, set[str]] = {}
+        runs: dict[str, frozenset[str]] = {}
         for each in self.others:
             theirs = {each.setup.face, each.setup.front, each.setup.rear, each.setup.reference}
             if mine & theirs:
-                runs.setdefault(each.setup.instrument, set()).add(each.setup.direction)
-        speaking = [f"the {name}{RUN_WORDS.get(frozenset(run), '')}" for name, run in runs.items()]
-        return " and ".join(speaking) or "the survey so far"
+                before = runs.get(each.setup.instrument, frozenset())
+                runs[each.setup.instrument] = before | {each.setup.direction}
+        return runs
 
     def _traverse(self, stations: Stations) -> Traverse:
         return Traverse(self.setup, {}, stations, Events.none(), "stepped", False)
-
-    def _so_far(self, stations: Stations) -> Profile:
-        """Heights so far for a level along a face; else the readings themselves, a line removed."""
-        if self.setup.foot_base_mm is not None:
-            own = adjusted([observe(self._traverse(stations), self.bed)], self.bed)
-            return remove_line(own.profile(str(self.setup.face)), "ends")
-        at, first = np.unique(stations.station_mm, return_index=True)
-        profile = Profile("", at, stations.reading[first], np.diag(stations.standard_uncertainty[first] ** 2))
-        return remove_line(profile, "ends")
 
 
 def _with_one_more(before: Stations, station_mm: float, uncertainty: float) -> Stations:
@@ -130,21 +125,3 @@ def _by_rising_station(stations: Stations) -> tuple[Stations, np.ndarray]:
     order = np.argsort(stations.station_mm, kind="stable")
     columns = [getattr(stations, each.name)[order] for each in fields(stations) if each.name != "note"]
     return Stations(*columns), order
-
-
-def _drawing(profile: Profile, columns: int, inch: bool, is_slope: bool = False) -> list[str]:
-    """A row for each station: where, how high, and a bar left (low) or right (high) of the line."""
-    if profile.station_mm.size < LEAST_TO_DRAW or columns < 40:
-        return []
-    half = max((columns - 38) // 2, 4)
-    text = slope_text if is_slope else height_text
-    largest = max(float(np.abs(profile.height_um).max()), 1e-9)
-    rows = ["from the line through its ends:"]
-    for station, height in list(zip(profile.station_mm, profile.height_um, strict=True))[-MOST_ROWS:]:
-        length = round(half * abs(height) / largest)
-        left = ("=" * length if height < 0 else "").rjust(half)
-        right = "=" * length if height > 0 else ""
-        rows.append(
-            f"{length_text(float(station), inch):>8}  {text(float(height), inch):>22}  {left}|{right}"
-        )
-    return rows
