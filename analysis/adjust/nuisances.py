@@ -29,8 +29,9 @@ class ZeroNotHeld(Fact):
 
 def zero_roots(observations: Sequence[Observations]) -> dict[int, int]:
     """For each traverse the one whose zero it has in the end, by following `same_zero_as`."""
-    shares = {each.traverse: each.zero for each in observations if each.zero is not None}
-    instrument = {each.traverse: each.zero_instrument for each in observations}
+    every = (*single_runs(observations), *observations)  # a block's own zero is that of one of its runs
+    shares = {each.traverse: each.zero for each in every if each.zero is not None}
+    instrument = {each.traverse: each.zero_instrument for each in every}
     roots = {}
     for number in shares:
         root, seen = number, {number}
@@ -139,7 +140,7 @@ def when_started(observations: Sequence[Observations], roots: Mapping[int, int])
     Seconds between recordings stand beside seconds within them only; where no clock ran (an
     import bears the time of importing) the count of readings goes on.
     """
-    by_number = {each.traverse: each for each in observations}
+    by_number = {each.traverse: each for each in single_runs(observations)}
     starts: dict[int, float] = {}
     ends: dict[int, float] = {}
     for number in sorted(by_number):
