@@ -322,10 +322,5 @@ def _turned_for_the_return(observations: Sequence[Observations]) -> Iterable[Fac
     told = {group for group, _ in drifts_told(runs)}
     for group in dict.fromkeys(each.drift_group for each in runs if each.drift_group):
         mine = [each for each in runs if each.drift_group == group]
-        directions = {(each.direction, each.turned) for each in mine}
-        if (
-            group not in told
-            and len({d for d, _ in directions}) == 2
-            and len({t for _, t in directions}) == 2
-        ):
+        if group not in told and len({each.direction for each in mine}) == 2:
             yield TurnedForTheReturn(tuple(each.traverse for each in mine))

@@ -61,7 +61,7 @@ def test_stand_on_the_way_touching_the_edge_gives_the_same(invented_bed, make_tr
     assert without_line(found.height_um) == pytest.approx(without_line(WAY), abs=1e-9)
 
 
-@pytest.mark.parametrize(("again", "is_known"), [(STATION, True), (STATION[:2], False)])
+@pytest.mark.parametrize(("again", "is_known"), [(STATION, True), (STATION[:4], False), (STATION[:2], False)])
 def test_shape_of_an_edge_turned_over_is_unknown_where_it_was_not_read_again(
     invented_bed, make_traverse, again, is_known
 ):
