@@ -108,6 +108,7 @@ class Host:
         paths = [str(self.copy), str(self.copy / "analysis" / "door")]
         sys.path[:0] = paths
         os.environ["PYTHONPATH"] = os.pathsep.join(paths)
+        os.environ["PYTEST_DEBUG_TEMPROOT"] = str(self.copy.parent)  # what forks leave goes with the copy
         os.chdir(self.copy)
         pytest.main([*QUIETLY, "tests/test_planted_faults.py"], plugins=[self])
         return self.result

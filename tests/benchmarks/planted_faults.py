@@ -112,11 +112,15 @@ def faults_of(room: str) -> list[Fault]:
 
 
 class Kept:
-    """What is known so far, a line each, in a file: a run that was cut off goes on."""
+    """What is known so far, a line each, in a file: a run that was cut off goes on.
 
-    def __init__(self, path: Path) -> None:
+    What another run has kept (`led_by`) only says which tests to ask first.
+    """
+
+    def __init__(self, path: Path, led_by: Path | None = None) -> None:
         self.path = path
         self.read()
+        self.before = {} if led_by is None else Kept(led_by).outcomes
 
     def read(self) -> None:
         """Take what the file holds; the last line about a fault counts."""
@@ -133,22 +137,26 @@ class Kept:
         self.outcomes[fault.key] = (came, by)
         print(f"{came:9} {seconds:5.1f} s  {fault.room:10} {fault.file}: {fault.suffers} {by}", flush=True)
 
-    def hints(self, fault: Fault) -> list[str]:
+    def hints(self, copy: Path, fault: Fault) -> list[str]:
         """Tests that saw this fault before, then those that saw most of the others in its file."""
-        here = [
-            by
-            for key, (came, by) in self.outcomes.items()
-            if came == SEEN and json.loads(key)[0] == fault.file
-        ]
-        came, by = self.outcomes.get(fault.key, ("", ""))
+        known = self.before | self.outcomes
+        here = [by for key, (came, by) in known.items() if came == SEEN and json.loads(key)[0] == fault.file]
+        came, by = known.get(fault.key, ("", ""))
         others = [test for test, _ in Counter(here).most_common(MOST_HINTS)]
-        return list(dict.fromkeys(([by] if came in (SEEN, SEEN_LONG) else []) + others))
+        hints = dict.fromkeys(([by] if came in (SEEN, SEEN_LONG) else []) + others)
+        return [test for test in hints if is_there(copy, test)]
 
     def often(self, room: str) -> Counter[str]:
         """How many faults of a room each file of tests has seen."""
         keys = {fault.key for fault in faults_of(room)}
         seen = [by for key, (came, by) in self.outcomes.items() if came == SEEN and key in keys]
         return Counter(test.split("::")[0] for test in seen)
+
+
+def is_there(copy: Path, test: str) -> bool:
+    """Whether a test of that name still stands in its file."""
+    file = copy / test.split("::")[0]
+    return file.exists() and test.split("::")[-1].split(".")[-1] in file.read_text(encoding="utf-8")
 
 
 def files_within(copy: Path, places: tuple[str, ...]) -> list[str]:
@@ -181,7 +189,7 @@ def likeliest_first(copy: Path, fault: Fault, often: Mapping[str, int]) -> list[
 
 def stages(copy: Path, fault: Fault, kept: Kept) -> Iterator[tuple[list[str], bool | None, float]]:
     """Tests, whether those that take long are asked, and how long they may take: one run after the other."""
-    if hints := kept.hints(fault):
+    if hints := kept.hints(copy, fault):
         yield hints, None, SHORT_S
     files = likeliest_first(copy, fault, kept.often(fault.room))
     for some in (files[:FIRST_FILES], files[FIRST_FILES:]):
@@ -323,7 +331,7 @@ def main() -> None:
     parser.add_argument("--check", action="store_true", help="only say which faults have lost their place")
     parser.add_argument("--kept", type=Path, help="file that keeps what is known; a second run goes on")
     parser.add_argument("--again", action="store_true", help="try those that were not seen once more")
-    parser.add_argument("--anew", action="store_true", help="try all once more, led by what saw them before")
+    parser.add_argument("--led-by", type=Path, help="what another run kept: the tests that are asked first")
     parser.add_argument("--nice", type=int, default=15, help="how far to stand back (15)")
     asked = parser.parse_args()
     faults = [fault for room in asked.rooms or rooms_known() for fault in faults_of(room)]
@@ -333,9 +341,9 @@ def main() -> None:
         sys.exit(int(bool(gone)))
     os.nice(asked.nice)
     not_seen = tuple(kind for kind in IN_WORDS if kind not in (SEEN, SEEN_LONG))
-    tried_anew = tuple(IN_WORDS) if asked.anew else not_seen if asked.again else ()
+    tried_anew = not_seen if asked.again else ()
     with copied() as copy, tempfile.TemporaryDirectory() as folder:
-        kept = Kept(asked.kept.resolve() if asked.kept else Path(folder) / "kept.jsonl")
+        kept = Kept(asked.kept.resolve() if asked.kept else Path(folder) / "kept.jsonl", asked.led_by)
         Host(copy, lambda host: try_all(host, faults, kept, tried_anew)).begin()
     sys.exit(tell(faults, kept))
 
