@@ -36,7 +36,18 @@ def surveyed(invented_bed, from_one):
     make_traverse = from_one()
 
     @cache
-    def make(other, per_s, *, seed=0, turned=False, is_timed=True, bent_um=0.0, one_way=(), stepped=(), chained=False):
+    def make(
+        other,
+        per_s,
+        *,
+        seed=0,
+        turned=False,
+        is_timed=True,
+        bent_um=0.0,
+        one_way=(),
+        stepped=(),
+        chained=False,
+    ):
         bed = invented_bed(instruments={"level": LEVEL})
         rng, runs = np.random.default_rng(seed), []
         for face in ("front-flat", other):
@@ -131,7 +142,9 @@ def test_level_stepped_one_way_goes_on_drifting_as_it_did_there_and_back(surveye
     assert "no drift" not in {each.what for each in assumptions(bed_map)}
 
 
-@pytest.mark.parametrize(("stepped", "chained"), [(("rear-flat",), False), (("front-flat",), True), ((), True)])
+@pytest.mark.parametrize(
+    ("stepped", "chained"), [(("rear-flat",), False), (("front-flat",), True), ((), True)]
+)
 def test_untouched_zero_is_shared_by_drawn_and_stepped_runs_there_and_back(surveyed, stepped, chained):
     """Its drift shows on either face: nothing is left open, and nothing is said to be.
 
