@@ -291,9 +291,7 @@ def _worth_a_word(path: Path) -> list[str]:
     from acquire.store import read_traverse
 
     events = read_traverse(path).events
-    found = [
-        text for kind, text in zip(events.kind, events.text, strict=True) if kind in WORTH_A_WORD and text
-    ]
+    found = [event.text for event in events if event.kind in WORTH_A_WORD and event.text]
     more = [f"and {len(found) - MOST_WORDS} more: `waylog show {path}`"] if len(found) > MOST_WORDS else []
     return [f"look: {text}" for text in found[:MOST_WORDS]] + more
 

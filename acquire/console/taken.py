@@ -5,10 +5,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from acquire.model.places import is_same_place
-from acquire.model.traverse import Setup, Stations
+from acquire.model.traverse import Row, Setup, Stations
 from acquire.reduce import places_in_order, places_meant
 from acquire.reduce.tagging import snapped
-from acquire.reduce.tagging.positions import SNAP_MM
+from acquire.reduce.tagging.positions import snap_reach_mm
 
 
 @dataclass(frozen=True)
@@ -32,9 +32,9 @@ class Itinerary:
         """Which place comes next."""
         self.taken: list[Taken] = []
         self._has_scale = setup.placed_by.scale is not None
+        self._uncertainty = setup.described.uncertainty
         self._meant = places_meant(setup)
-        pitch_mm = float(np.min(np.diff(self._meant))) if len(self._meant) > 1 else np.inf
-        self.reach_mm = min(SNAP_MM, pitch_mm / 10)
+        self.reach_mm = snap_reach_mm(self._meant)
         """So near counts as standing at a station."""
 
     @property
@@ -72,10 +72,10 @@ class Itinerary:
         """The station that a position was meant for; itself where none is within reach."""
         return float(snapped(np.array([position_mm]), self._meant)[0])
 
-    def take(self, station_mm: float, reading: float, uncertainty: float, now_s: float) -> None:
+    def take(self, station_mm: float, reading: float, now_s: float) -> None:
         """One more station, a repeat where it was taken before."""
         repeat = 1 + sum(bool(is_same_place(t.station_mm, station_mm)) for t in self.taken)
-        self.taken.append(Taken(station_mm, reading, uncertainty, now_s, repeat))
+        self.taken.append(Taken(station_mm, reading, self._uncertainty, now_s, repeat))
         beyond = self._index(station_mm, -1) + 1
         if beyond:
             self.turn = max(self.turn, beyond) if self._has_scale else beyond
@@ -91,16 +91,8 @@ class Itinerary:
 
     def stations(self, count: int | None = None) -> Stations:
         """The stations taken so far (the first `count` of them), as whoever draws the profile wants them."""
-        rows = sorted(self.taken[:count], key=lambda taken: (taken.station_mm, taken.repeat))
-        return Stations(
-            np.array([row.station_mm for row in rows], float),
-            np.array([row.reading for row in rows], float),
-            np.array([row.uncertainty for row in rows], float),
-            np.zeros(len(rows)),
-            np.ones(len(rows), np.int64),
-            np.array([row.repeat for row in rows], np.int64),
-            np.array([row.time_s for row in rows], float),
-        )
+        rows = (Row(t.station_mm, t.reading, time_s=t.time_s, repeat=t.repeat) for t in self.taken[:count])
+        return Stations.of(rows, self._uncertainty)
 
     def _index(self, place_mm: float, otherwise: int) -> int:
         return next((k for k, place in enumerate(self.places) if is_same_place(place, place_mm)), otherwise)

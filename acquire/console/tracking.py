@@ -272,7 +272,7 @@ class Tracker:
                 "note", f"at rest at {place}, which is no station: not taken, the traverse has not begun"
             )
             return
-        self._itinerary.take(station_mm, float(samples.mean()), self.setup.described.uncertainty, now_s)
+        self._itinerary.take(station_mm, float(samples.mean()), now_s)
         self._pending = None
         self._news("taken", f"{station_mm:g}")
         self._problem = ""

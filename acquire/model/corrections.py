@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from acquire.model.errors import EntryError
+from acquire.model.recorded import Event
 
 CORRECTION = "correction"
 """Kind of the events that hold one."""
@@ -78,12 +79,12 @@ class Correction:
             ) from None
 
 
-def corrections_in_force(events: Iterable[tuple[str, str]]) -> tuple[Correction, ...]:
-    """What still counts among events, each a kind and a text: the last for each reading, none taken back."""
+def corrections_in_force(events: Iterable[Event]) -> tuple[Correction, ...]:
+    """What still counts among events: the last for each reading, none taken back."""
     last: dict[tuple[float, int], Correction] = {}
-    for kind, text in events:
-        if kind == CORRECTION:
-            found = Correction.from_text(text)
+    for event in events:
+        if event.kind == CORRECTION:
+            found = Correction.from_text(event.text)
             last.pop((found.station_mm, found.repeat), None)
             last[found.station_mm, found.repeat] = found
     return tuple(found for found in last.values() if not found.is_as_read)

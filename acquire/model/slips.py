@@ -23,7 +23,8 @@ from acquire.model.bed import Instrument, units_read_by
 from acquire.model.corrections import corrections_in_force
 from acquire.model.errors import EntryError
 from acquire.model.quantity import Quantity
-from acquire.model.traverse import Events, Setup, Stations
+from acquire.model.recorded import Event
+from acquire.model.traverse import Setup, Stations
 from acquire.model.units import UM_PER_THOU, UNIT_WORDS
 
 AS_WRITTEN = "written"
@@ -297,28 +298,25 @@ def moved(
 def undone(setup: Setup, stations: Stations, slip: Slip, gap_mm: Sequence[float] = ()) -> Stations:
     """The stations of a run with a slip undone, by rising station; see `moved`."""
     at_mm, order = moved(setup, stations.station_mm, slip, gap_mm)
-    scatter = np.abs(slip.factor) * stations.scatter
-    return Stations(
+    left = stations.at(order)
+    scatter = np.abs(slip.factor) * left.scatter
+    return replace(
+        left,
         station_mm=at_mm,
-        reading=(slip.factor * stations.reading)[order],
-        standard_uncertainty=np.hypot(scatter, setup.described.uncertainty)[order],
-        scatter=scatter[order],
-        samples=stations.samples[order],
-        repeat=stations.repeat[order],
-        time_s=stations.time_s[order],
-        note=tuple(stations.note[k] for k in order) if stations.note else (),
+        reading=slip.factor * left.reading,
+        standard_uncertainty=np.hypot(scatter, setup.described.uncertainty),
+        scatter=scatter,
     )
 
 
-def gaps_left(events: Events) -> tuple[float, ...]:
+def gaps_left(events: Iterable[Event]) -> tuple[float, ...]:
     """Stations that were left out on purpose, or struck out since, as the events of a traverse tell.
 
     Examples
     --------
-    >>> gaps_left(Events(np.zeros(1), ("station_gap",), ("station 304.8: left out on purpose",)))
+    >>> gaps_left([Event(0.0, "station_gap", "station 304.8: left out on purpose")])
     (304.8,)
     """
-    pairs = list(zip(events.kind, events.text, strict=True))
-    found = (re.match(r"station ([0-9.]+):", text) for kind, text in pairs if kind == "station_gap")
-    struck = (each.station_mm for each in corrections_in_force(pairs) if each.is_struck)
+    found = (re.match(r"station ([0-9.]+):", each.text) for each in events if each.kind == "station_gap")
+    struck = (each.station_mm for each in corrections_in_force(events) if each.is_struck)
     return (*(float(match[1]) for match in found if match), *struck)

@@ -6,7 +6,8 @@ contract's units; `Events` what happened on the way.
 """
 
 import json
-from collections.abc import Mapping
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
 from functools import cached_property
 from typing import Any, get_origin
@@ -21,6 +22,7 @@ from acquire.model.errors import TraverseFileError
 from acquire.model.places import is_on_bed
 from acquire.model.position import Position
 from acquire.model.quantity import QUANTITIES, Quantity
+from acquire.model.recorded import Event
 from acquire.model.reference import Reference
 
 FORMAT = "waylog traverse"
@@ -213,6 +215,19 @@ class Stream:
         return int(np.count_nonzero(self.flag != FLAGS["garbled"]))
 
 
+@dataclass(frozen=True)
+class Row:
+    """One reading that counts, in the contract's unit and sign; its fields are those of `Stations`."""
+
+    station_mm: float
+    reading: float
+    scatter: float = 0.0
+    samples: int = 1
+    time_s: float = math.nan
+    note: str = ""
+    repeat: int = 1
+
+
 @dataclass(frozen=True, eq=False)
 class Stations:
     """The readings that count, by rising station, in the contract's units and sign."""
@@ -234,6 +249,31 @@ class Stations:
     def __len__(self) -> int:
         return len(self.station_mm)
 
+    @classmethod
+    def of(cls, rows: Iterable[Row], uncertainty: float) -> "Stations":
+        """Rows by station and repeat; `uncertainty` is the instrument's own, in the contract's unit."""
+        ordered = sorted(rows, key=lambda row: (row.station_mm, row.repeat))
+
+        def column(name: str, kind: type = float) -> np.ndarray:
+            return np.array([getattr(row, name) for row in ordered], kind)
+
+        scatter, notes = column("scatter"), tuple(row.note for row in ordered)
+        return cls(
+            column("station_mm"),
+            column("reading"),
+            np.hypot(scatter, uncertainty),
+            scatter,
+            column("samples", np.int64),
+            column("repeat", np.int64),
+            column("time_s"),
+            notes if any(notes) else (),
+        )
+
+    def at(self, rows: np.ndarray) -> "Stations":
+        """Those of these indices, in that order; or those that a mask holds."""
+        columns = {item.name: getattr(self, item.name)[rows] for item in fields(self) if item.name != "note"}
+        return Stations(**columns, note=tuple(np.array(self.note, object)[rows]) if self.note else ())
+
 
 @dataclass(frozen=True, eq=False)
 class Events:
@@ -246,10 +286,19 @@ class Events:
     def __len__(self) -> int:
         return len(self.kind)
 
+    def __iter__(self) -> Iterator[Event]:
+        return map(Event, self.time_s.tolist(), self.kind, self.text)
+
+    @classmethod
+    def of(cls, events: Sequence[Event]) -> "Events":
+        """The events in this order."""
+        time_s = np.array([event.time_s for event in events], float)
+        return cls(time_s, tuple(event.kind for event in events), tuple(event.text for event in events))
+
     @classmethod
     def none(cls) -> "Events":
         """No event at all."""
-        return cls(np.zeros(0), (), ())
+        return cls.of(())
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -283,7 +332,7 @@ class Traverse:
     @property
     def corrections(self) -> tuple[Correction, ...]:
         """The single readings that were corrected or struck out afterwards."""
-        return corrections_in_force(zip(self.events.kind, self.events.text, strict=True))
+        return corrections_in_force(self.events)
 
     @property
     def readings(self) -> int:

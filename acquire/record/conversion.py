@@ -212,7 +212,7 @@ def what_is_missing(
         stream = (stream_of or kept.streams.get)(port)
         if stream is None or not _holds(stream, chunks, contents.columns.let_go):
             return f"the bytes of {port}"
-    there = Counter(zip(kept.events.time_s.tolist(), kept.events.kind, strict=True))
+    there = Counter((event.time_s, event.kind) for event in kept.events)
     there.subtract((event.time_s, event.kind) for event in contents.events)
     absent = next((event for event, count in there.items() if count < 0), None)
     return f"the event {absent[1]} at {absent[0]:.3f} s" if absent else None

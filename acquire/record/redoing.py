@@ -131,7 +131,7 @@ def _written_anew(
 
 def contents_kept(old: Traverse) -> JournalContents:
     """All from which a finished traverse is derived again, the damage of its recording included."""
-    damage = [text for kind, text in zip(old.events.kind, old.events.text, strict=True) if kind == DAMAGE]
+    damage = [event.text for event in old.events if event.kind == DAMAGE]
     return replace(contents_of(old), damage=damage)
 
 

@@ -1,7 +1,7 @@
 """Corrections of single readings, put on the stations that the raw bytes give."""
 
 from collections.abc import Iterable
-from dataclasses import fields, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -32,7 +32,7 @@ def corrected(setup: Setup, stations: Stations, events: Iterable[Event], unit: s
         If a correction finds no reading at its place: the misread would count again in silence.
     """
     try:
-        in_force = corrections_in_force((event.kind, event.text) for event in events)
+        in_force = corrections_in_force(events)
         for each in in_force:
             stations = _with(setup, stations, each, unit)
     except EntryError as error:
@@ -42,7 +42,7 @@ def corrected(setup: Setup, stations: Stations, events: Iterable[Event], unit: s
     for each in in_force:
         if each.is_struck:
             kept[_row_of(setup, stations, each)] = False
-    return stations if kept.all() else _rows(stations, kept)
+    return stations if kept.all() else stations.at(kept)
 
 
 def reading_at(stations: Stations, station_mm: float, repeat: int) -> int | None:
@@ -91,15 +91,3 @@ def _with(setup: Setup, stations: Stations, correction: Correction, unit: str | 
         columns[name] = getattr(stations, name).copy()
         columns[name][row] = value
     return replace(stations, note=tuple(notes), **columns)
-
-
-def _rows(stations: Stations, kept: np.ndarray) -> Stations:
-    columns = {
-        item.name: getattr(stations, item.name)[kept] for item in fields(stations) if item.name != "note"
-    }
-    notes = (
-        tuple(note for note, is_kept in zip(stations.note, kept, strict=True) if is_kept)
-        if stations.note
-        else ()
-    )
-    return Stations(**columns, note=notes)

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 
@@ -11,13 +10,13 @@ from acquire.model.errors import TraverseFileError
 from acquire.model.places import is_same_place
 from acquire.model.recorded import Event
 from acquire.model.slips import as_meant, gaps_left, parsed, undone
-from acquire.model.traverse import FLAGS, HAND_PORT, Events, Setup, Stations, Stream, Traverse
+from acquire.model.traverse import FLAGS, HAND_PORT, Events, Row, Setup, Stations, Stream, Traverse
 from acquire.receive.wire.whole import Refused
 from acquire.reduce.correcting import corrected
 from acquire.reduce.in_order import stations_by_order
 from acquire.reduce.placed import Placed, placed
 from acquire.reduce.running import stations_by_bins
-from acquire.reduce.stopping import Found, Row, dwells_on_scale, places_meant, stations_by_dwells
+from acquire.reduce.stopping import Found, dwells_on_scale, places_meant, stations_by_dwells
 from acquire.reduce.streams import NOTHING, check_can_be, chunks_of, decoded_streams
 from acquire.reduce.tagging import Dwell, frozen
 from acquire.reduce.way_gone import OTHER_WAY, as_gone, other_way_words
@@ -67,26 +66,13 @@ def _as_meant(traverse: Traverse) -> Traverse:
     lost = len(traverse.stations) - len(stations)
     words = f"taken as: {slip.words} (`redo --as {' --as '.join(slip.names)}`)"
     words += f"; {lost} of its stations then lie off the bed and are left out" if lost else ""
-    events = traverse.events
-    return replace(
-        traverse,
-        setup=as_meant(setup, slip),
-        stations=stations,
-        events=Events(
-            np.concatenate([[0.0], events.time_s]), ("taken_as", *events.kind), (words, *events.text)
-        ),
-    )
+    events = Events.of([Event(0.0, "taken_as", words), *traverse.events])
+    return replace(traverse, setup=as_meant(setup, slip), stations=stations, events=events)
 
 
 def contents_of(traverse: Traverse) -> JournalContents:
     """What `derive` needs to derive this traverse again: raw bytes, chunk times, the events that came."""
-    kept = [
-        Event(float(time_s), kind, text)
-        for time_s, kind, text in zip(
-            traverse.events.time_s, traverse.events.kind, traverse.events.text, strict=True
-        )
-        if kind not in DERIVED_KINDS
-    ]
+    kept = [event for event in traverse.events if event.kind not in DERIVED_KINDS]
     chunks = {name: chunks_of(stream) for name, stream in traverse.streams.items() if len(stream.chunk_end)}
     setup = traverse.setup
     if setup.taken_as:
@@ -254,23 +240,11 @@ def on_bed(setup: Setup, rows: Sequence[Row]) -> tuple[list[Row], list[Event]]:
 
 def _stations(setup: Setup, rows: Sequence[Row]) -> Stations:
     """Rows in order of station; visits of one station numbered in the order they were made."""
-    ordered = sorted(rows, key=lambda row: (row.station_mm, row.time_s))
-    repeats: list[int] = [1] * len(ordered)
-    for k, (before, row) in enumerate(pairwise(ordered), start=1):
-        if is_same_place(row.station_mm, before.station_mm):
-            repeats[k] = repeats[k - 1] + 1
-    scatter = np.array([row.scatter for row in ordered], float)
-    notes = tuple(row.note for row in ordered)
-    return Stations(
-        station_mm=np.array([row.station_mm for row in ordered], float),
-        reading=np.array([row.reading for row in ordered], float),
-        standard_uncertainty=np.hypot(scatter, setup.described.uncertainty),
-        scatter=scatter,
-        samples=np.array([row.samples for row in ordered], np.int64),
-        repeat=np.array(repeats, np.int64),
-        time_s=np.array([row.time_s for row in ordered], float),
-        note=notes if any(notes) else (),
-    )
+    numbered: list[Row] = []
+    for row in sorted(rows, key=lambda row: (row.station_mm, row.time_s)):
+        is_again = bool(numbered) and is_same_place(row.station_mm, numbered[-1].station_mm)
+        numbered.append(replace(row, repeat=numbered[-1].repeat + 1) if is_again else row)
+    return Stations.of(numbered, setup.described.uncertainty)
 
 
 def _flagged(stream: Stream, record: Placed, found: Found, columns: Columns) -> tuple[Stream, list[Event]]:
@@ -337,10 +311,4 @@ def _counted(refused: Mapping[str, Mapping[str, Refused]]) -> list[Event]:
 def _events(contents: JournalContents, said: Sequence[Event]) -> Events:
     """What was recorded and what derivation says, in order of time."""
     damage = [Event(0.0, "damage", words) for words in contents.damage]
-    all_events = [*contents.events, *said, *damage]
-    ordered = sorted(all_events, key=lambda event: event.time_s)
-    return Events(
-        np.array([event.time_s for event in ordered], float),
-        tuple(event.kind for event in ordered),
-        tuple(event.text for event in ordered),
-    )
+    return Events.of(sorted([*contents.events, *said, *damage], key=lambda event: event.time_s))

@@ -9,9 +9,10 @@ import numpy as np
 from acquire.model.bed import Instrument
 from acquire.model.places import is_same_place
 from acquire.model.recorded import Event
+from acquire.model.traverse import Row
 from acquire.reduce.no_station import is_taken_back, numbered
 from acquire.reduce.placed import Placed, places_in_order
-from acquire.reduce.stopping import Found, Row, row_of, settled_at
+from acquire.reduce.stopping import Found, row_of, settled_at
 from acquire.reduce.tagging import Dwell, dwells_by_marks, dwells_by_reading
 from acquire.reduce.tagging.dwells import DEPARTURE_S, SHORTEST_DWELL_S
 
@@ -163,13 +164,13 @@ def _one_by_one(record: Placed, places: np.ndarray) -> Found:
             before = np.flatnonzero(record.time_s <= mark_s)
             if len(before) and place is not None:
                 k = before[-1]
-                rows.append(Row(place, float(record.reading[k]), 0.0, 1, float(record.time_s[k])))
+                rows.append(Row(place, float(record.reading[k]), time_s=float(record.time_s[k])))
         return Found(tuple(rows))
     presses = presses_in_turn(record)
     if len(presses) > len(places):
         return Found((), (_one_too_many(record, presses, places, "readings sent one by one"),))
     rows = [
-        Row(float(place), float(record.reading[k]), 0.0, 1, float(record.time_s[k]))
+        Row(float(place), float(record.reading[k]), time_s=float(record.time_s[k]))
         for place, press in zip(places, presses, strict=False)
         for k in np.flatnonzero((record.time_s >= press.start_s) & (record.time_s <= press.end_s))
         if np.isfinite(record.reading[k])

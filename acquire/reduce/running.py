@@ -7,8 +7,9 @@ import numpy as np
 
 from acquire.model.columns import IN_MEMORY, Columns
 from acquire.model.recorded import Event
+from acquire.model.traverse import Row
 from acquire.reduce.placed import LUMPS, Placed
-from acquire.reduce.stopping import Found, Row, stations_by_dwells
+from acquire.reduce.stopping import Found, stations_by_dwells
 from acquire.reduce.tagging import Dwell, binned, dwells_by_position, tilt_without_acceleration, worth_keeping
 from acquire.reduce.tagging.acceleration import SLOWEST_RATE_HZ, window_seconds
 from acquire.reduce.tagging.dwells import DEPARTURE_S

@@ -7,7 +7,7 @@ import numpy as np
 
 from acquire.model.columns import IN_MEMORY, Columns
 from acquire.model.recorded import Event
-from acquire.model.traverse import Setup
+from acquire.model.traverse import Row, Setup
 from acquire.reduce.no_station import is_before_begin
 from acquire.reduce.placed import LUMPS, Placed
 from acquire.reduce.tagging import (
@@ -27,18 +27,6 @@ SHORTEST_SURE_S = 1.0
 """What must be left of a dwell beside what the times may be out by."""
 BEFORE_BEGIN = "before_begin"
 """Kind of derived event: a rest left out as no station."""
-
-
-@dataclass(frozen=True, eq=False)
-class Row:
-    """One reading that counts."""
-
-    station_mm: float
-    reading: float
-    scatter: float
-    samples: int
-    time_s: float
-    note: str = ""
 
 
 @dataclass(frozen=True, eq=False)

@@ -36,12 +36,7 @@ def file_shown(path: Path) -> Values:
         "display": "inch" if traverse.setup.bed.is_inch else "metric",
         "traverses": [line_of(traverse)],
         "streams": [stream_shown(stream) for stream in traverse.streams.values()],
-        "events": [
-            {"time_s": float(time_s), "kind": kind, "text": text}
-            for time_s, kind, text in zip(
-                traverse.events.time_s, traverse.events.kind, traverse.events.text, strict=True
-            )
-        ],
+        "events": [asdict(event) for event in traverse.events],
         "state": dict(traverse.setup.state),
     }
 

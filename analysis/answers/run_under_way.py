@@ -1,7 +1,7 @@
 """A run under way, seen against the rest of its survey: its profile so far, and what the next should read."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -123,5 +123,4 @@ def _with_one_more(before: Stations, station_mm: float, uncertainty: float) -> S
 def _by_rising_station(stations: Stations) -> tuple[Stations, np.ndarray]:
     """The same by rising station, and where each was before."""
     order = np.argsort(stations.station_mm, kind="stable")
-    columns = [getattr(stations, each.name)[order] for each in fields(stations) if each.name != "note"]
-    return Stations(*columns), order
+    return stations.at(order), order

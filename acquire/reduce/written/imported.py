@@ -9,14 +9,13 @@ import numpy as np
 from acquire.model.cells import from_cell
 from acquire.model.errors import EntryError
 from acquire.model.places import ROUNDING_MM
-from acquire.model.traverse import Setup
+from acquire.model.traverse import Row, Setup
 from acquire.model.units import with_plain_minus
 from acquire.reduce.way_gone import other_way_words
 from acquire.reduce.written.columns import Column, Columns, columns_of
 from acquire.reduce.written.cutting import CutTable, cut
 from acquire.reduce.written.readings import (
     GAPS,
-    OneReading,
     ReadingsTable,
     check_on_bed,
     expected_unit,
@@ -74,7 +73,7 @@ class _Import:
         self.columns: Columns = columns_of(cells.header, setup, f"{where} line {cells.header_line}")
         self.unit = self.columns.reading.unit or setup.unit
         self.mistakes: list[str] = []
-        self.readings: list[OneReading] = []
+        self.readings: list[Row] = []
         self.gap_mm: list[float] = []
         self.gap_note: list[str] = []
         self.taken: dict[float, set[int]] = {}
@@ -135,7 +134,7 @@ class _Import:
             return
         reading = reading_of(self.setup.described, written, self.unit)
         repeat = self.repeat(cells, station_mm)
-        self.readings.append(OneReading(station_mm, reading, repeat, note=words))
+        self.readings.append(Row(station_mm, reading, note=words, repeat=repeat))
 
     def cell(self, cells: tuple[str, ...], index: int, what: str) -> str:
         if index >= len(cells):

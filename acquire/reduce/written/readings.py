@@ -10,7 +10,7 @@ from acquire.model.bed import Instrument, units_read_by
 from acquire.model.errors import EntryError, UnitError
 from acquire.model.lengths import in_mm, parse_length
 from acquire.model.places import is_on_bed
-from acquire.model.traverse import Setup, Stations
+from acquire.model.traverse import Row, Setup, Stations
 from acquire.model.units import MINUS_SIGNS, Reading, parse_reading
 
 GAPS = ("", *MINUS_SIGNS)
@@ -130,17 +130,6 @@ def check_on_bed(setup: Setup, station_mm: float) -> None:
     raise EntryError("station", f"found {station_mm:g} mm", f"a place on the bed, 0 to {length_mm:g} mm")
 
 
-@dataclass(frozen=True)
-class OneReading:
-    """One reading that counts, in the contract's units."""
-
-    station_mm: float
-    reading: float
-    repeat: int
-    time_s: float = math.nan
-    note: str = ""
-
-
 @dataclass(frozen=True, eq=False)
 class ReadingsTable:
     """The stations of one written traverse, and what was made of what was written."""
@@ -162,24 +151,13 @@ class ReadingsTable:
 
 def gather(
     setup: Setup,
-    readings: Sequence[OneReading],
+    rows: Sequence[Row],
     gap_mm: Sequence[float] = (),
     understood: Sequence[str] = (),
     doubts: Sequence[str] = (),
 ) -> ReadingsTable:
     """Put the readings in order of station and repeat, with the instrument's own uncertainty."""
-    ordered = sorted(readings, key=lambda item: (item.station_mm, item.repeat))
-    count = len(ordered)
-    stations = Stations(
-        station_mm=np.array([item.station_mm for item in ordered], float),
-        reading=np.array([item.reading for item in ordered], float),
-        standard_uncertainty=np.full(count, setup.described.uncertainty),
-        scatter=np.zeros(count),
-        samples=np.ones(count, np.int64),
-        repeat=np.array([item.repeat for item in ordered], np.int64),
-        time_s=np.array([item.time_s for item in ordered], float),
-        note=tuple(item.note for item in ordered) if any(item.note for item in ordered) else (),
-    )
+    stations = Stations.of(rows, setup.described.uncertainty)
     return ReadingsTable(
         stations, mode_of(setup, stations.station_mm), tuple(gap_mm), tuple(understood), tuple(doubts)
     )

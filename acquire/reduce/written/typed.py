@@ -11,11 +11,10 @@ from dataclasses import dataclass
 
 from acquire.model.bed import Instrument
 from acquire.model.errors import EntryError
-from acquire.model.traverse import Setup
+from acquire.model.traverse import Row, Setup
 from acquire.model.units import with_plain_minus
 from acquire.reduce.written.readings import (
     GAPS,
-    OneReading,
     ReadingsTable,
     check_on_bed,
     expected_unit,
@@ -148,8 +147,8 @@ def readings_typed(setup: Setup, raw: bytes) -> ReadingsTable:
     return gather(setup, readings, gap_mm, (f"readings in {expected_unit(setup)}",))
 
 
-def _one(setup: Setup, line: TypedLine, earlier: list[str]) -> OneReading:
+def _one(setup: Setup, line: TypedLine, earlier: list[str]) -> Row:
     check_on_bed(setup, line.station_mm)
     reading = typed_reading(setup.described, line.words, setup.unit)
     note = f"first read {', '.join(earlier)}" if earlier else ""
-    return OneReading(line.station_mm, reading, line.repeat, line.time_s, note)
+    return Row(line.station_mm, reading, time_s=line.time_s, note=note, repeat=line.repeat)

@@ -1,10 +1,11 @@
 """Corrections of single readings: the last for each counts, and one taken back does not."""
 
 from acquire.model.corrections import AS_READ, CORRECTION, Correction, corrections_in_force
+from acquire.model.recorded import Event
 
 
 def event(now, station_mm=450.0):
-    return CORRECTION, Correction(station_mm, 1, now, "+125 um", "a zero too many").as_text()
+    return Event(0.0, CORRECTION, Correction(station_mm, 1, now, "+125 um", "a zero too many").as_text())
 
 
 def test_last_correction_of_a_reading_counts_and_one_taken_back_does_not():

@@ -12,8 +12,8 @@ import xarray
 
 from acquire.cli import main
 from acquire.model.cells import as_cell
+from acquire.model.traverse import Row
 from acquire.reduce.deriving import on_bed
-from acquire.reduce.stopping import Row
 from acquire.store import files_of, read_survey, read_traverse, write_traverse
 from tests.invented import bed_toml, level
 
