@@ -21,9 +21,9 @@ from acquire.bench.seating import (
 )
 from acquire.bench.still import StillRecord, still_record
 from acquire.bench.views import View
-from acquire.bench.words import UNITS
 from acquire.model.bed import Instrument
 from acquire.model.errors import AcquireError
+from acquire.model.units import unit_text
 from acquire.reduce.tagging import Dwell
 
 JUDGE_EVERY_S = 0.5
@@ -153,9 +153,10 @@ class BenchSession:
         if found:
             self.view.bell()
             time_s, reading = _meant(self.receiver, instrument)
-            unit = instrument.contract_unit
             last = settled_readings(time_s, reading, found)[-1].reading
-            self.view.say(f"placing {len(found)} of {count}: {last:.1f} {UNITS.get(unit, unit)}")
+            self.view.say(
+                f"placing {len(found)} of {count}: {last:.1f} {unit_text(instrument.contract_unit)}"
+            )
         if not self.is_stopped:
             self.view.say(words(len(found)))
 

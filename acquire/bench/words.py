@@ -8,18 +8,12 @@ from acquire.bench.still import StillRecord
 from acquire.entry.terminal_text import large
 from acquire.model.bed import Instrument
 from acquire.model.inch_words import in_owners_unit
-from acquire.model.units import decimals_for, number_text
+from acquire.model.units import decimals_for, number_text, unit_text
 
 NARROWEST = 34
 LONG_ENOUGH_S = 300.0
 COVERAGE_FACTOR = 2.0
 """What stands behind ± is twice the standard uncertainty, as everywhere (95 %)."""
-UNITS = {"um/m": "µm/m", "um": "µm", "degC": "°C", "arcsec": "arcsec"}
-
-
-def unit_words(instrument: Instrument) -> str:
-    """The unit as read."""
-    return UNITS.get(instrument.reading_unit, instrument.reading_unit)
 
 
 def reading_decimals(instrument: Instrument, value: float) -> int:
@@ -31,10 +25,10 @@ def reading_decimals(instrument: Instrument, value: float) -> int:
 
 def value_words(seen: Seen) -> str:
     """The last reading with its unit."""
-    value = seen.health.last_value
+    instrument, value = seen.instrument, seen.health.last_value
     if value is None:
         return "no reading yet"
-    return f"{number_text(value, reading_decimals(seen.instrument, value))} {unit_words(seen.instrument)}"
+    return f"{number_text(value, reading_decimals(instrument, value))} {unit_text(instrument.reading_unit)}"
 
 
 def meant_words(seen: Seen, inch: bool = False) -> str:
@@ -46,7 +40,7 @@ def meant_words(seen: Seen, inch: bool = False) -> str:
     if value is None:
         return ""
     meant = instrument.to_contract(value)
-    unit = UNITS.get(instrument.contract_unit, instrument.contract_unit)
+    unit = unit_text(instrument.contract_unit)
     step = instrument.contract_resolution
     decimals = max(0, decimals_for(step)) if step else 1
     metric = f"counts as {number_text(meant, decimals)} {unit}"
@@ -142,7 +136,7 @@ def _lines_of(blocks: Sequence[list[Span]], across: int, width: int) -> list[lis
 
 def still_words(instrument: Instrument, record: StillRecord) -> list[str]:
     """What a still record found: the answer, how sure, what to do."""
-    unit = unit_words(instrument)
+    unit = unit_text(instrument.reading_unit)
 
     def with_unit(value: float, sure_to: float) -> str:
         return f"{number_text(value, decimals_for(sure_to / 2))} {unit}"
@@ -190,7 +184,7 @@ def _step_words(record: StillRecord, unit: str) -> str:
 
 def seating_words(instrument: Instrument, found: Seating) -> list[str]:
     """What the placings found."""
-    unit = UNITS.get(instrument.contract_unit, instrument.contract_unit)
+    unit = unit_text(instrument.contract_unit)
     sure = COVERAGE_FACTOR * found.uncertainty_um
     seating = number_text(found.seating_um, decimals_for(sure / 2))
     what = "a foot" if instrument.measures.is_angle else "it"
@@ -205,7 +199,7 @@ def seating_words(instrument: Instrument, found: Seating) -> list[str]:
 
 def reversal_words(instrument: Instrument, found: Reversal) -> list[str]:
     """What turning it end for end found."""
-    unit = UNITS.get(instrument.contract_unit, instrument.contract_unit)
+    unit = unit_text(instrument.contract_unit)
     sure = max(abs(found.closing) / 2, instrument.uncertainty, 1e-9)
     zero, slope = (number_text(value, decimals_for(sure)) for value in (found.zero, found.slope))
     return [

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from acquire.model.inch_words import in_owners_unit
-from acquire.model.units import UNIT_WORDS, length_text
+from acquire.model.units import length_text, unit_words
 
 _HEADINGS = {
     "number": "no.",
@@ -124,7 +124,7 @@ def _stream_words(stream: dict[str, Any]) -> str:
     lasted = f" in {stream['lasted_s']:.1f} s" if stream["lasted_s"] else ""
     readings = f"{stream['readings']} readings{lasted}: {told}; " if stream["readings"] else ""
     readings += f"{stream['garbled']} garbled beside them; " if stream["garbled"] else ""
-    unit = (UNIT_WORDS | {"1": "as written"}).get(stream["unit"], stream["unit"])
+    unit = "as written" if stream["unit"] == "1" else unit_words(stream["unit"])
     return f"{stream['instrument']} ({unit}): {readings}{stream['raw_bytes']} bytes as they came"
 
 

@@ -13,7 +13,7 @@ from acquire.model.called import Called
 from acquire.model.companion import Companion
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.traverse import Setup
-from acquire.model.units import length_text, number_text
+from acquire.model.units import length_text, number_text, unit_text
 
 BAR = 20
 """Characters of the bar that fills while it stands still."""
@@ -37,9 +37,8 @@ def reading_now(live: Live, setup: Setup) -> str:
     if setup.bed.is_inch:
         words = reading_words(setup.described, live.reading, inch=True)
         return words.partition(" (")[0]
-    unit = {"um/m": "µm/m", "um": "µm"}.get(setup.described.contract_unit, setup.described.contract_unit)
     decimals = 0 if abs(live.reading) >= 1000 else 1
-    return f"{number_text(live.reading, decimals)} {unit}"
+    return f"{number_text(live.reading, decimals)} {unit_text(setup.described.contract_unit)}"
 
 
 def feeding(live: Live) -> str:

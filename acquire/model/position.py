@@ -6,11 +6,11 @@ feed:MM_PER_S    a constant feed between two marks
 file             the rows say it themselves: typed or imported
 """
 
-import math
 from dataclasses import dataclass
 
 from acquire.model.errors import EntryError, UnitError
 from acquire.model.lengths import in_mm, parse_length
+from acquire.model.units import finite_number
 
 RECORDED = "scale:NAME | stations | feed:MM_PER_S"
 """What a recording may be asked for."""
@@ -56,7 +56,8 @@ class Position:
         if kind == "scale" and colon:
             return cls(kind, scale=value)
         if kind == "feed" and colon:
-            if (feed := _speed(value)) is None:
+            feed = finite_number(value)
+            if feed is None or feed <= 0:
                 raise EntryError(
                     where, f"found {value[:20]!r}", "a feed in mm/s above 0, such as feed:5, or feed:12in/min"
                 )
@@ -97,11 +98,3 @@ def with_feed_in_mm_per_s(text: str) -> str:
     if written.unit is None:
         return text
     return f"feed:{in_mm(written, is_inch=False) / SECONDS[over.strip()]:.9g}"
-
-
-def _speed(text: str) -> float | None:
-    try:
-        speed = float(text)
-    except ValueError:
-        return None
-    return speed if 0 < speed < math.inf else None

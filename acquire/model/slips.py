@@ -25,7 +25,7 @@ from acquire.model.errors import EntryError
 from acquire.model.quantity import Quantity
 from acquire.model.recorded import Event
 from acquire.model.traverse import Setup, Stations
-from acquire.model.units import UM_PER_THOU, UNIT_WORDS
+from acquire.model.units import UM_PER_THOU, finite_number, unit_words
 
 AS_WRITTEN = "written"
 """What `redo --as` takes to undo corrections."""
@@ -138,7 +138,7 @@ def _units(instrument: Instrument, own: str) -> list[Slip]:
     """The numbers in each other unit that the instrument can be read in."""
     worth = {unit: abs(float(instrument.to_contract(1.0, unit))) for unit in units_read_by(instrument)}
     return [
-        Slip((f"unit:{unit}",), f"{_word(unit)} taken for {_word(own)}", each / worth[own])
+        Slip((f"unit:{unit}",), f"{unit_words(unit)} taken for {unit_words(own)}", each / worth[own])
         for unit, each in worth.items()
         if unit != own
     ]
@@ -148,11 +148,11 @@ def _habits(instrument: Instrument) -> list[Slip]:
     """What people write of such an instrument that is not what it reads."""
     found = []
     if instrument.measures.is_angle and instrument.per_division is None:
-        words = f"divisions of {USUAL_DIVISION_UM_PER_M:g} µm/m taken for {_word(instrument.unit)}"
+        words = f"divisions of {USUAL_DIVISION_UM_PER_M:g} µm/m taken for {unit_words(instrument.unit)}"
         found.append((USUAL_DIVISION_UM_PER_M / instrument.contract_per_reading, words))
     if instrument.step_mm:
         over_base = 1000.0 / instrument.step_mm / instrument.contract_per_reading
-        found.append((over_base, f"µm over its base taken for {_word(instrument.reading_unit)}"))
+        found.append((over_base, f"µm over its base taken for {unit_words(instrument.reading_unit)}"))
     found.append((UM_PER_THOU, "thou taken for µm"))
     backwards = [(1 / factor, f"{words}, the wrong way round") for factor, words in found]
     return [Slip((f"times:{factor:.10g}",), words, factor) for factor, words in (*found, *backwards)]
@@ -166,7 +166,11 @@ def _unit_pairs(measures: Quantity) -> list[Slip]:
         factor = measures.units[one] / measures.units[other]
         # read in `other`, the number written is in `one`
         found.append(
-            Slip((f"times:{factor:g}",), f"{_word(one)} written where {_word(other)} are read", factor)
+            Slip(
+                (f"times:{factor:g}",),
+                f"{unit_words(one)} written where {unit_words(other)} are read",
+                factor,
+            )
         )
     return found
 
@@ -197,10 +201,6 @@ def _unlike(slips: Iterable[Slip]) -> list[Slip]:
         if not same and abs(slip.factor - 1.0) + abs(slip.along_mm) + slip.is_turned + slip.is_reversed:
             found.append(slip)
     return found
-
-
-def _word(unit: str) -> str:
-    return UNIT_WORDS.get(unit, unit)
 
 
 def parsed(names: Sequence[str], setup: Setup) -> Slip:
@@ -238,20 +238,12 @@ def _parsed(name: str, setup: Setup) -> Slip:
             others = (unit for unit in units_read_by(instrument) if unit != own)
             raise EntryError(where, f"found {value!r}", " | ".join(f"unit:{unit}" for unit in others))
         return same[0]
-    number = _number(value)
+    number = finite_number(value)
     if kind == "times" and number:
         return Slip((name,), f"{number:g} times what was written", number)
     if kind == "shifted" and number:
         return Slip((name,), f"shifted by {number:+g} mm", along_mm=number)
     raise EntryError(where, f"found {name!r}", NAMES)
-
-
-def _number(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        return 0.0
-    return value if np.isfinite(value) else 0.0
 
 
 def together(earlier: Sequence[str], further: Sequence[str]) -> tuple[str, ...]:

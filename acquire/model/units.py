@@ -29,10 +29,6 @@ _SPELLINGS = {
 }  # fmt: skip
 
 
-UNIT_WORDS = {"um/m": "µm/m", "um": "µm", "degC": "°C", "div": "divisions"}
-"""Units whose spelling in `bed.toml` is not how people are shown them."""
-
-
 def unit_name(text: str) -> str | None:
     """The unit's name as `bed.toml` spells it, or None where `text` is no unit known here.
 
@@ -50,14 +46,40 @@ _TO_PLAIN_MINUS = dict.fromkeys(map(ord, MINUS_SIGNS), "-")
 
 
 def unit_text(unit: str) -> str:
-    """A unit as people read it.
+    """A unit as people read it behind a number.
 
     Examples
     --------
-    >>> unit_text("um/m"), unit_text("thou")
-    ('µm/m', 'thou')
+    >>> unit_text("um/m"), unit_text("thou"), unit_text("div")
+    ('µm/m', 'thou', 'div')
     """
-    return unit.replace("um", "µm")
+    return {"um/m": "µm/m", "um": "µm", "degC": "°C"}.get(unit, unit)
+
+
+def unit_words(unit: str) -> str:
+    """A unit as people read it within a sentence.
+
+    Examples
+    --------
+    >>> unit_words("div"), unit_words("in"), unit_words("um")
+    ('divisions', 'inches', 'µm')
+    """
+    return {"div": "divisions", "in": "inches"}.get(unit, unit_text(unit))
+
+
+def finite_number(text: str) -> float | None:
+    """The number that a text is; None where it is none, or none that is finite.
+
+    Examples
+    --------
+    >>> finite_number("2.5"), finite_number("fast"), finite_number("inf")
+    (2.5, None, None)
+    """
+    try:
+        number = float(text)
+    except ValueError:
+        return None
+    return number if math.isfinite(number) else None
 
 
 def with_plain_minus(text: str) -> str:

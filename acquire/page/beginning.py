@@ -14,9 +14,10 @@ from acquire.model.errors import EntryError
 from acquire.model.position import DIRECTIONS
 from acquire.model.reference import CARRIAGE, LINE
 from acquire.model.traverse import Setup
+from acquire.model.units import unit_text
 from acquire.page.live import Company
 from acquire.page.run import Manner, Run
-from acquire.page.shown import Values, unit_shown
+from acquire.page.shown import Values
 from acquire.record.keeping import lines_of, resumable
 from acquire.record.setup_checks import make_setup, setup_warnings
 from acquire.record.sides import Wanted, across, check_sides
@@ -117,7 +118,7 @@ def choices(bed: Bed) -> list[Values]:
     return [
         {
             "instrument": instrument.name,
-            "unit": unit_shown(instrument.reading_unit),
+            "unit": unit_text(instrument.reading_unit),
             "is_level": instrument.measures.is_angle,
             "sides": [side for side in _sides(bed, instrument) if _fits(bed, instrument, side)][:MOST_SIDES],
         }

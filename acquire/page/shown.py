@@ -14,7 +14,7 @@ from acquire.model.bed import Instrument, units_read_by
 from acquire.model.errors import WaylogError
 from acquire.model.places import is_same_place
 from acquire.model.traverse import Setup, Traverse
-from acquire.model.units import decimals_for, length_text, number_text
+from acquire.model.units import decimals_for, length_text, number_text, unit_text
 from acquire.page.live import title_words
 from acquire.page.run import Run
 from acquire.reduce.written import TypedLine, expected_unit
@@ -76,8 +76,8 @@ def run_shown(run: Run, last: LastRun | None) -> Values:
         "title": f"Run {setup.number}: {title_words(setup)}",
         "subject": setup.subject,
         "unit": unit,
-        "unit_shown": unit_shown(unit),
-        "units": [{"unit": each, "shown": unit_shown(each)} for each in units_read_by(setup.described)],
+        "unit_shown": unit_text(unit),
+        "units": [{"unit": each, "shown": unit_text(each)} for each in units_read_by(setup.described)],
         "worth": _division_words(setup.described, unit),
         "is_signed": not setup.described.measures.is_between,
         "typing": {"at_once_s": AT_ONCE_S, "goes_on_s": GOES_ON_S, "second_press_s": SECOND_PRESS_S},
@@ -118,7 +118,7 @@ def line_shown(run: Run, line: TypedLine) -> str:
         setup.described, typed_reading(setup.described, line.words, setup.unit), setup.bed.is_inch
     )
     has_unit = any(character.isalpha() or character in "\"'" for character in line.words)
-    unit = unit_shown(expected_unit(setup))
+    unit = unit_text(expected_unit(setup))
     typed = line.words if has_unit else f"{line.words} {unit}"
     first, bracket, other = worth.partition(" (")
     is_same = not has_unit and first.endswith(f" {unit}")
@@ -134,7 +134,7 @@ def _last_words(run: Run, slot: Slot, last: LastRun | None) -> str | None:
     shown = float(setup.described.as_shown(reading, unit))
     is_own = unit == setup.described.reading_unit
     decimals = _decimals(setup.described.resolution if is_own else None, shown)
-    return f"{number_text(shown, decimals)} {unit_shown(unit)} ({last.words})"
+    return f"{number_text(shown, decimals)} {unit_text(unit)} ({last.words})"
 
 
 def _decimals(resolution: float | None, value: float) -> int:
@@ -144,18 +144,7 @@ def _decimals(resolution: float | None, value: float) -> int:
     return decimals_for(max(abs(value), 1e-3) / 100)
 
 
-def unit_shown(unit: str) -> str:
-    """A unit as people write it.
-
-    Examples
-    --------
-    >>> unit_shown("um/m"), unit_shown("div")
-    ('µm/m', 'div')
-    """
-    return unit.replace("um", "µm")
-
-
 def _division_words(instrument: Instrument, unit: str) -> str:
     if unit != "div" or instrument.per_division is None:
         return ""
-    return f"1 div = {instrument.per_division:g} {unit_shown(instrument.unit)}"
+    return f"1 div = {instrument.per_division:g} {unit_text(instrument.unit)}"

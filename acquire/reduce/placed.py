@@ -1,6 +1,5 @@
 """The good readings of the measuring instrument, each with the place where it was taken."""
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -9,6 +8,7 @@ import numpy as np
 from acquire.model.columns import IN_MEMORY, Columns
 from acquire.model.recorded import Event
 from acquire.model.traverse import FLAGS, Setup, Stream
+from acquire.model.units import finite_number
 from acquire.reduce.no_station import MARK as NO_MARK
 from acquire.reduce.no_station import REST, SAME_MARK_S, times_taken_back
 from acquire.reduce.streams import is_asked
@@ -142,15 +142,7 @@ def marks_in(events: Sequence[Event]) -> tuple[tuple[float, float | None], ...]:
 def _station_named(text: str) -> float | None:
     words = text.split()
     after = words[words.index(STATION_WORD) + 1 :] if STATION_WORD in words else []
-    return _number(after[0]) if after else None
-
-
-def _number(text: str) -> float | None:
-    try:
-        found = float(text)
-    except ValueError:
-        return None
-    return found if math.isfinite(found) else None
+    return finite_number(after[0]) if after else None
 
 
 def _scale(setup: Setup, streams: Mapping[str, Stream], columns: Columns) -> tuple[np.ndarray, np.ndarray]:
@@ -184,7 +176,7 @@ def _feed_from(setup: Setup, marks: Sequence[tuple[float, float | None]], events
     if marks and marks[0][1] is not None:
         return marks[0][1]
     for event in events:
-        if event.kind == FEED_FROM and (said := _number(event.text)) is not None:
+        if event.kind == FEED_FROM and (said := finite_number(event.text)) is not None:
             return said
     return start_place(setup)
 

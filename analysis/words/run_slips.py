@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from acquire.model.units import UNIT_WORDS
+from acquire.model.units import unit_text
 from analysis.words.of_readings import traverses
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ def run_slip_words(found: "RunSlip", survey: str = "SURVEY") -> str:
     >>> words[-101:-48]
     'If it was so: `waylog redo SURVEY 2 --as turned`. Unt'
     """
-    unit = UNIT_WORDS.get(found.unit, found.unit)
+    unit = unit_text(found.unit)
     who = f"{traverses(found.traverses)} ({found.instrument})"
     one = len(found.traverses) == 1
     misses = f"{'misses' if one else 'miss'} what the others make of {'it' if one else 'them'}"

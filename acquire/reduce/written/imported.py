@@ -10,7 +10,7 @@ from acquire.model.cells import from_cell
 from acquire.model.errors import EntryError
 from acquire.model.places import ROUNDING_MM
 from acquire.model.traverse import Row, Setup
-from acquire.model.units import with_plain_minus
+from acquire.model.units import unit_words, with_plain_minus
 from acquire.reduce.way_gone import other_way_words
 from acquire.reduce.written.columns import Column, Columns, columns_of
 from acquire.reduce.written.cutting import CutTable, cut
@@ -28,7 +28,6 @@ MOST_NAMED = 6
 _MARK = re.compile(r"\d*([.,])\d*")
 _THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2}[.,]\d{3}")
 _PLAIN = re.compile(r"[-+]?\d+")
-UNIT_WORDS = {"in": "inches", "um": "µm", "um/m": "µm/m"}
 
 
 def readings_imported(setup: Setup, raw: bytes, where: str = "the imported file") -> ReadingsTable:
@@ -189,9 +188,9 @@ class _Import:
         unit = self.unit or expected_unit(self.setup)
         lines = [
             f"cells separated by {self.cells.separated_by}, {decimals}",
-            f"reading: column {columns.reading.header!r} in {UNIT_WORDS.get(unit, unit)}",
+            f"reading: column {columns.reading.header!r} in {unit_words(unit)}",
             *(
-                f"place: column {each.header!r} in {UNIT_WORDS.get(unit := self.place_unit(each), unit)}"
+                f"place: column {each.header!r} in {unit_words(self.place_unit(each))}"
                 for each in columns.places
             ),
         ]
