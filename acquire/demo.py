@@ -21,7 +21,7 @@ import click
 import numpy as np
 
 from acquire.model.bed import Bed
-from acquire.model.errors import AcquireError, SurveyError
+from acquire.model.errors import AcquireError, SurveyError, told_as
 from acquire.model.units import UM_PER_THOU
 from acquire.record.recorder import Recorder, Recording
 from acquire.record.setup_checks import make_setup
@@ -93,20 +93,11 @@ def run_demo(folder: Path, seed: int, is_quick: bool, run: Run) -> int:
 def make_survey(folder: Path, bed: InventedBed, ports: Ports) -> None:
     """A new survey folder with the description of the invented bed."""
     text = description(bed, {name: port.url for name, port in ports.items()}, faces=DESCRIBED)
-    try:
+    with told_as(SurveyError, folder, "cannot be written", "a place for the demo's survey", "name another"):
         if os.path.lexists(folder) and (not folder.is_dir() or any(folder.iterdir())):
-            raise SurveyError(
-                str(folder), "is there already", "a new folder for the demo", "name another one"
-            )
+            raise SurveyError(str(folder), "is there already", "a new folder", "name another one")
         folder.mkdir(parents=True, exist_ok=True)
         write_file(folder / "bed.toml", text.encode("utf-8"))
-    except OSError as error:
-        raise SurveyError(
-            str(folder),
-            f"cannot be written ({error.strerror})",
-            "a place for the demo's survey",
-            "name another",
-        ) from error
 
 
 def jobs_of(bed: InventedBed, is_quick: bool) -> list[Job]:

@@ -11,7 +11,7 @@ import click
 
 from acquire.commands.talk import is_quiet, say_notes
 from acquire.commands.traverse_options import ask_about_run, asked_of, doubt_about_run, traverse_options
-from acquire.model.errors import EntryError
+from acquire.model.errors import EntryError, told_as
 from acquire.model.options import AcrossCommand
 from acquire.model.plain_files import open_plain
 from acquire.model.units import length_text
@@ -91,18 +91,13 @@ def _asked_direction(setup: "Setup", table: "ReadingsTable") -> str:
 def _bytes_of(csv_file: Path) -> bytes:
     from acquire.reduce.written.cutting import LARGEST_FILE_BYTES
 
-    try:
-        with open_plain(csv_file) as file:
-            raw = file.read(LARGEST_FILE_BYTES + 1)
-        if len(raw) > LARGEST_FILE_BYTES:
-            raise EntryError(
-                str(csv_file), f"found more than {LARGEST_FILE_BYTES} bytes", "the readings of one traverse"
-            )
-        return raw
-    except OSError as error:
+    with told_as(EntryError, csv_file, "cannot be read", "a CSV file"), open_plain(csv_file) as file:
+        raw = file.read(LARGEST_FILE_BYTES + 1)
+    if len(raw) > LARGEST_FILE_BYTES:
         raise EntryError(
-            str(csv_file), f"cannot be read ({error.strerror or error})", "a CSV file"
-        ) from error
+            str(csv_file), f"found more than {LARGEST_FILE_BYTES} bytes", "the readings of one traverse"
+        )
+    return raw
 
 
 def _say_understood(setup: "Setup", table: "ReadingsTable") -> None:

@@ -21,7 +21,7 @@ from acquire.model.bed_toml.composing import (
 )
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.called import Called
-from acquire.model.errors import SurveyError, UnitError
+from acquire.model.errors import SurveyError, UnitError, told_as
 from acquire.model.lengths import in_mm, parse_length
 from acquire.model.options import ABOVE_0, Written
 from acquire.model.units import parse_degrees
@@ -308,10 +308,6 @@ def _write(folder: Path, text: str) -> None:
     """Put bed.toml in place only where none has come meanwhile."""
     from acquire.store.safe_files import write_file
 
-    try:
+    with told_as(SurveyError, folder, "cannot be written", "a folder to write in"):
         (folder / "traverses").mkdir(parents=True, exist_ok=True)
         write_file(folder / "bed.toml", text.encode("utf-8"))
-    except OSError as error:
-        raise SurveyError(
-            str(folder), f"cannot be written ({error.strerror})", "a folder to write in"
-        ) from error

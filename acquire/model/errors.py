@@ -5,8 +5,10 @@ Every message is one line: *where* it happened, what was *found*, what was
 anything that is not a `WaylogError` is a bug and shows its traceback.
 """
 
+import os
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 
 LIKE = 0.65
 """Share of letters in common from which on a word is proposed."""
@@ -76,6 +78,28 @@ def _meant(where: str, found: str, needed: str) -> str:
     if NO_SUCH not in found or not needed:
         return ""
     return did_you_mean(where.split()[-1].strip("'\""), re.split(r" \| |, ", needed))
+
+
+@contextmanager
+def told_as(
+    kind: type[WaylogError], where: object, found: str, needed: str = "", do: str = ""
+) -> Iterator[None]:
+    """Tell what the system refuses meanwhile as an error of ours; its own words stand behind `found`.
+
+    Examples
+    --------
+    >>> with told_as(SurveyError, "notes", "cannot be written"):
+    ...     raise OSError(28, "No space left on device")
+    Traceback (most recent call last):
+    acquire.model.errors.SurveyError: notes: cannot be written (No space left on device).
+    """
+    try:
+        yield
+    except OSError as error:
+        said = error.strerror or str(error)
+        if error.errno and "errno" in said:  # HDF5 adds file, time, address and more
+            said = os.strerror(error.errno)
+        raise kind(str(where), f"{found} ({said})", needed, do) from error
 
 
 class AcquireError(WaylogError):

@@ -22,7 +22,7 @@ from pathlib import Path
 import numpy as np
 
 from acquire.model.columns import IN_MEMORY, Columns, Raw
-from acquire.model.errors import RecordingError, WaylogError
+from acquire.model.errors import RecordingError, WaylogError, told_as
 from acquire.model.traverse import Stream, Traverse
 from acquire.record.own_process import own_command, own_environment, run_to_its_end
 from acquire.reduce import derive
@@ -188,12 +188,8 @@ def held(journal_path: Path) -> Iterator[None]:
         While a recorder has it.
     """
     with contextlib.ExitStack() as stack:
-        try:
+        with told_as(RecordingError, journal_path, "cannot be opened", "a journal that may be written"):
             is_ours = stack.enter_context(locked(journal_path))
-        except OSError as error:
-            raise RecordingError(
-                str(journal_path), f"cannot be opened ({error.strerror})", "a journal that may be written"
-            ) from error
         if not is_ours:
             raise JournalInUse(str(journal_path), "is in use just now", "", "end that recording first")
         yield

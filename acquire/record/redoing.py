@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from acquire.model.bed import Bed
-from acquire.model.errors import SurveyError
+from acquire.model.errors import SurveyError, told_as
 from acquire.model.reference import CARRIAGE
 from acquire.model.slips import AS_WRITTEN, parsed
 from acquire.model.traverse import Setup, Traverse
@@ -102,10 +102,8 @@ def _check_room(folder: Path, paths: Iterable[Path]) -> None:
 def alone(survey: Path) -> Iterator[None]:
     """Hold the survey against every other that alters finished traverses."""
     with ExitStack() as stack:
-        try:
+        with told_as(SurveyError, survey, "is not ours to alter", "a survey that may be written"):
             is_ours = stack.enter_context(locked(survey / "bed.toml"))
-        except OSError as error:
-            raise SurveyError(str(survey), f"is not ours to alter ({error.strerror})") from error
         if not is_ours:
             raise SurveyError(
                 str(survey), "another `waylog redo` or `correct` is at work here", "", "let it end first"
@@ -196,7 +194,8 @@ def _short(value: Any) -> str:
 def put_in_place(new: NewFile) -> Path:
     """Keep the old file under `superseded/`, then let the new one take its name: never none of them."""
     path = new.place
-    try:
+    do = "it is as it was; make room, then try again"
+    with told_as(SurveyError, path, "cannot be replaced", "room and leave to write there", do):
         kept = _free_name(own_folder(path.parent / "superseded"), path)
         try:
             os.link(path, kept)
@@ -204,12 +203,6 @@ def put_in_place(new: NewFile) -> Path:
         except OSError:  # a file system without hard links
             write_file(kept, path.read_bytes())
         new.put_in_place(replace=True)
-    except OSError as error:
-        raise SurveyError(
-            str(path),
-            f"cannot be replaced ({error.strerror}); it is as it was",
-            "room and leave to write there",
-        ) from error
     return kept
 
 

@@ -13,7 +13,7 @@ from typing import Any
 
 from acquire.model.bed import Bed
 from acquire.model.bed_toml.reading import parse_bed, read_bed
-from acquire.model.errors import BedError
+from acquire.model.errors import BedError, told_as
 from acquire.store.safe_files import NewFile
 
 
@@ -88,9 +88,10 @@ def change_bed(path: Path | str, change: Callable[[str], str], meant: Bed | None
         As `set_instrument_values`.
     """
     path = Path(path).resolve()
-    try:
+    do = "it is as it was; make room, then try again"
+    with told_as(BedError, path, "cannot be written", "a disk and a folder to write in", do):
         old = path.read_bytes()
-        new = change(old.decode("utf-8-sig"))
+        new = change(_decoded(old, path))
         _checked(parse_bed(new, str(path)), meant, path)
         with _written_beside(path, new, old) as written:
             bed = _checked(read_bed(written.path), meant, path)
@@ -102,14 +103,6 @@ def change_bed(path: Path | str, change: Callable[[str], str], meant: Bed | None
                     "save it, then repeat",
                 )
             written.put_in_place(replace=True)
-    except UnicodeDecodeError as error:
-        raise BedError(str(path), "found bytes that are no text", "UTF-8", "save it as UTF-8") from error
-    except OSError as error:
-        raise BedError(
-            str(path),
-            f"cannot be written ({error.strerror or error}); it is as it was",
-            "a disk and a folder to write in",
-        ) from error
     return bed
 
 
@@ -140,6 +133,13 @@ def _came_after_last(table: Any, line: str) -> bool:
         return False
     plain[-1].trivia.trail += line
     return True
+
+
+def _decoded(raw: bytes, path: Path) -> str:
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise BedError(str(path), "found bytes that are no text", "UTF-8", "save it as UTF-8") from error
 
 
 def _checked(bed: Bed, meant: Bed | None, path: Path) -> Bed:

@@ -4,15 +4,14 @@ import csv
 import io
 import math
 import os
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from pathlib import Path
 
 import h5py
 import numpy as np
 
 from acquire.model.cells import as_cell
-from acquire.model.errors import SurveyError
+from acquire.model.errors import SurveyError, told_as
 from acquire.model.traverse import Traverse
 from acquire.model.units import MM_PER_INCH
 from acquire.store.safe_files import NewFile, write_file
@@ -23,6 +22,7 @@ from acquire.store.traverse_file.writer import write_into
 STATION_MM = 0.01
 """As if it were known so well; places are thus written to a hundredth of a micrometre."""
 INDEX = "traverses.csv"
+ROOM = "a folder with room and leave to write there"
 _DESCRIBED = ("face", "front", "rear", "other", "instrument", "quantity", "direction", "reference")
 
 
@@ -46,7 +46,7 @@ def export_hdf5(survey: Path | str, path: Path | str) -> int:
     """
     path, files = Path(path), _files(survey)
     _refuse_taken([path])
-    with _told(path), NewFile(path) as new:
+    with told_as(SurveyError, path, "cannot be written", ROOM), NewFile(path) as new:
         with h5py.File(new.path, "w", locking=False) as file:
             file.attrs["format"] = "waylog survey"
             for number, source in files.items():
@@ -73,7 +73,7 @@ def export_csv(survey: Path | str, folder: Path | str) -> list[Path]:
     texts = {folder / name: stations_as_csv(traverse) for name, traverse in traverses.items()}
     texts[folder / INDEX] = traverses_as_csv(list(traverses.values()), list(traverses))
     _refuse_taken(list(texts))
-    with _told(folder):
+    with told_as(SurveyError, folder, "cannot be written", ROOM):
         folder.mkdir(parents=True, exist_ok=True)
         for path, text in texts.items():
             write_file(path, text.encode("utf-8"))
@@ -85,17 +85,6 @@ def _refuse_taken(paths: list[Path]) -> None:
     for path in paths:
         if os.path.lexists(path):
             raise SurveyError(str(path), "is there already", "a new name, or a new folder")
-
-
-@contextmanager
-def _told(target: Path) -> Iterator[None]:
-    try:
-        yield
-    except OSError as error:
-        words = os.strerror(error.errno) if error.errno else str(error)
-        raise SurveyError(
-            str(target), f"cannot be written ({words})", "a folder with room and leave to write there"
-        ) from error
 
 
 def stations_as_csv(traverse: Traverse) -> str:

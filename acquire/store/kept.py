@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
-from acquire.model.errors import SurveyError
+from acquire.model.errors import SurveyError, told_as
 from acquire.model.marks import SEEN, Mark, Marks
 from acquire.model.plain_files import open_plain
 from acquire.store.safe_files import write_file
@@ -145,12 +145,8 @@ def keep_next(folder: Path, name: str, held: dict[str, Any]) -> Path:
     folder = own_folder(folder)
     number = max((number_of(path) or 0 for path in folder.iterdir()), default=0) + 1
     path = folder / f"{number:03d}-{name}.toml"
-    try:
+    with told_as(SurveyError, path, "cannot be written", "a survey that may be written"):
         write_file(path, tomlkit.dumps(held).encode("utf-8"))
-    except OSError as error:
-        raise SurveyError(
-            str(path), f"cannot be written ({error.strerror})", "a survey that may be written"
-        ) from error
     return path
 
 

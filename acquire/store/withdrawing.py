@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from acquire.model.errors import SurveyError
+from acquire.model.errors import SurveyError, told_as
 from acquire.store import files_of, own_folder, survey_bed, traverse_folder
 from acquire.store.safe_files import locked, move
 
@@ -25,15 +25,13 @@ def withdraw(survey: Path | str, number: int | None = None) -> tuple[Path, Path]
         what = "traverse" if number is None else f"traverse {number}"
         raise SurveyError(str(survey), f"found no {what}", "one to take out", "see `waylog show`")
     place = own_folder(traverse_folder(survey) / "withdrawn") / old.name
-    try:
-        with locked(old) as is_free:
-            if not is_free:
-                raise SurveyError(str(old), "is in use by another waylog", "one at rest", "end that first")
-            move(old, place)
-    except OSError as error:
-        raise SurveyError(
-            str(old), f"cannot be moved ({error.strerror})", "a survey that may be written"
-        ) from error
+    with (
+        told_as(SurveyError, old, "cannot be moved", "a survey that may be written"),
+        locked(old) as is_free,
+    ):
+        if not is_free:
+            raise SurveyError(str(old), "is in use by another waylog", "one at rest", "end that first")
+        move(old, place)
     return old, place
 
 

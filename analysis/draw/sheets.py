@@ -5,7 +5,7 @@ room for a forward and a reverse run; the table (CSV) has the same rows and is t
 by `waylog import`, once for each direction.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,12 +16,12 @@ from matplotlib.figure import Figure
 
 from acquire.model.bed import Bed, Instrument
 from acquire.model.called import Called
-from acquire.model.errors import AnalysisError
+from acquire.model.errors import AnalysisError, told_as
 from acquire.model.reference import CARRIAGE
 from acquire.model.units import MM_PER_INCH, length_text, unit_text
 from acquire.store.safe_files import NewFile, write_file
 from analysis.draw.figures.from_above import Outline, draw_from_above, draw_standing
-from analysis.draw.figures.looks import INK, SOFT, look
+from analysis.draw.figures.looks import INK, ROOM, SOFT, look
 from analysis.draw.figures.section import draw_section
 
 PAPERS: Mapping[str, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -180,15 +180,23 @@ def write_sheets(bed: Bed, sheets: Sequence[Sheet], path: Path, paper: str = "A4
         Where it cannot be written.
     """
     pages = [(sheet, rows) for sheet in sheets for rows in _on_pages(sheet, PAPERS[paper][1])]
-    try:
-        with NewFile(path) as new:
-            with look(), PdfPages(new.path, metadata={"CreationDate": None, "Title": bed.name}) as printed:
-                for sheet, rows in pages:
-                    printed.savefig(_draw_page(bed, sheet, rows, paper))
-            new.put_in_place(replace=True)
-    except OSError as error:
-        raise AnalysisError(str(path), f"cannot be written ({error.strerror})") from error
+    put_on_paper(path, bed, (_draw_page(bed, sheet, rows, paper) for sheet, rows in pages))
     return len(pages)
+
+
+def put_on_paper(path: Path, bed: Bed, pages: Iterable[Figure]) -> None:
+    """Put pages in place as one PDF, each drawn when its turn comes.
+
+    Raises
+    ------
+    AnalysisError
+        Where it cannot be written.
+    """
+    with told_as(AnalysisError, path, "cannot be written", ROOM), NewFile(path) as new:
+        with look(), PdfPages(new.path, metadata={"CreationDate": None, "Title": bed.name}) as printed:
+            for page in pages:
+                printed.savefig(page)
+        new.put_in_place(replace=True)
 
 
 def _on_pages(sheet: Sheet, height_mm: float) -> list[range]:
@@ -234,10 +242,8 @@ def write_twin(sheet: Sheet, path: Path, inch: bool = False) -> None:
         *(f"{round(station / MM_PER_INCH, 6) if inch else station:.10g},,," for station in sheet.station_mm),
     ]
     refuse_existing([path])
-    try:
+    with told_as(AnalysisError, path, "cannot be written", ROOM):
         write_file(path, ("\n".join(lines) + "\n").encode("utf-8"))
-    except OSError as error:
-        raise AnalysisError(str(path), f"cannot be written ({error.strerror})") from error
 
 
 def _draw_page(bed: Bed, sheet: Sheet, rows: range, paper: str) -> Figure:

@@ -11,16 +11,14 @@ from pathlib import Path
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_INCH
-from acquire.store.safe_files import NewFile
 from analysis.answers.plan import FacePlan
-from analysis.draw.figures.looks import FAINT, HIGH, INK, OTHER, SOFT, look
-from analysis.draw.sheets import PAPERS
+from analysis.draw.figures.looks import FAINT, HIGH, INK, OTHER, SOFT
+from analysis.draw.sheets import PAPERS, put_on_paper
 from analysis.linear.pieces import rows_in_pieces
 from analysis.words.plan import depth_text, fine_um, passes_rows, units
 
@@ -97,15 +95,7 @@ def write_strips(path: Path, bed: Bed, plans: Sequence[FacePlan], inch: bool, pa
     """
     if path.suffix.lower() != ".pdf":
         raise AnalysisError(str(path), f"found the ending {path.suffix!r}", ".pdf")
-    try:
-        with NewFile(path) as new:
-            with look(), PdfPages(new.path, metadata={"CreationDate": None, "Title": bed.name}) as printed:
-                for plan in plans:
-                    for page in strip_pages(bed, plan, inch, paper):
-                        printed.savefig(page)
-            new.put_in_place(replace=True)
-    except OSError as error:
-        raise AnalysisError(str(path), f"cannot be written ({error.strerror})") from error
+    put_on_paper(path, bed, (page for plan in plans for page in strip_pages(bed, plan, inch, paper)))
 
 
 def _mm_axes(

@@ -29,7 +29,7 @@ from acquire.model.bed_toml.keys import (
 )
 from acquire.model.bed_toml.wire_keys import WIRE_KINDS, wire_faults, with_pattern
 from acquire.model.bed_toml.with_units import with_numbers, without_unit
-from acquire.model.errors import BedError, did_you_mean
+from acquire.model.errors import BedError, did_you_mean, told_as
 from acquire.model.places import ROUNDING_MM, end_where_rounded
 from acquire.model.plain_files import open_plain
 from acquire.model.quantity import QUANTITIES
@@ -54,21 +54,15 @@ def read_bed(path: Path | str) -> model.Bed:
         If it is not there, is no TOML, or holds mistakes (all of them are named).
     """
     path = Path(path)
+    needed, do = "a survey folder with its bed.toml", "make one with `waylog start`"
+    with told_as(BedError, path, "cannot be read", needed, do), open_plain(path) as file:
+        raw = file.read(LARGEST_FILE_BYTES + 1)
+    if len(raw) > LARGEST_FILE_BYTES:
+        raise BedError(str(path), "found more than a megabyte", "a bed description of some pages")
     try:
-        with open_plain(path) as file:
-            raw = file.read(LARGEST_FILE_BYTES + 1)
-        if len(raw) > LARGEST_FILE_BYTES:
-            raise BedError(str(path), "found more than a megabyte", "a bed description of some pages")
         text = raw.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
     except UnicodeDecodeError as error:
         raise BedError(str(path), "found bytes that are no text", "UTF-8", "save it as UTF-8") from error
-    except OSError as error:
-        raise BedError(
-            str(path),
-            f"cannot be read ({error.strerror or error})",
-            "a survey folder with its bed.toml",
-            "make one with `waylog start`",
-        ) from error
     return parse_bed(text, str(path))
 
 

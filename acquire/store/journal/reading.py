@@ -12,7 +12,7 @@ from typing import BinaryIO
 
 import numpy as np
 
-from acquire.model.errors import TraverseFileError
+from acquire.model.errors import TraverseFileError, told_as
 from acquire.model.plain_files import open_plain
 from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import Setup
@@ -75,13 +75,10 @@ def batches(path: Path | str) -> Iterator[Record | Batch]:
 def _opened(
     path: Path, scan: Callable[[BinaryIO], Iterable[frames.Frame | frames.Loss | Run]]
 ) -> Iterator[Record | Batch]:
-    try:
-        with open_plain(path) as file:
-            _check_head(path, file.read(len(frames.HEAD)))
-            file.seek(0)
-            yield from Numbered().records(scan(file), str(path))
-    except OSError as error:
-        raise TraverseFileError(str(path), f"cannot be read ({error.strerror})", "a journal") from error
+    with told_as(TraverseFileError, path, "cannot be read", "a journal"), open_plain(path) as file:
+        _check_head(path, file.read(len(frames.HEAD)))
+        file.seek(0)
+        yield from Numbered().records(scan(file), str(path))
 
 
 def _check_head(path: Path, head: bytes) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from acquire.model.errors import RecordingError
+from acquire.model.errors import RecordingError, told_as
 from acquire.model.plain_files import check_plain
 from acquire.model.system import flags
 from acquire.model.traverse import Setup
@@ -18,6 +18,7 @@ from acquire.store.survey import file_name, next_number, own_folder, traverse_fo
 
 SYNC_EVERY_S = 0.5
 LONGEST_EVENT_BYTES = 4000
+WRITABLE = "room on the disk and a survey that may be written"
 _FLAGS = flags("O_RDWR", "O_APPEND", "O_NOFOLLOW", "O_CLOEXEC", "O_BINARY")
 
 
@@ -70,15 +71,12 @@ class JournalWriter:
             If it cannot be written.
         """
         path = Path(path)
-        try:
-            with NewFile(path) as new:
-                writer = cls(new.handle, path, setup, clock)
-                writer._write(frames.HEAD)
-                writer._append(frames.SETUP, 0.0, setup.as_json().encode("utf-8"))
-                new.put_in_place()
-                new.let_go()
-        except OSError as error:
-            raise RecordingError(str(path), f"cannot be written ({error.strerror})") from error
+        with told_as(RecordingError, path, "cannot be written", WRITABLE), NewFile(path) as new:
+            writer = cls(new.handle, path, setup, clock)
+            writer._write(frames.HEAD)
+            writer._append(frames.SETUP, 0.0, setup.as_json().encode("utf-8"))
+            new.put_in_place()
+            new.let_go()
         return writer
 
     @classmethod
@@ -93,11 +91,9 @@ class JournalWriter:
             If another waylog holds it, or it cannot be opened or read.
         """
         path = Path(path)
-        try:
+        with told_as(RecordingError, path, "cannot be opened", WRITABLE):
             check_plain(path)
             handle = os.open(path, _FLAGS)
-        except OSError as error:
-            raise RecordingError(str(path), f"cannot be opened ({error.strerror})") from error
         try:
             if not try_lock(handle):
                 raise RecordingError(str(path), "is in use by another waylog", "", "close that one first")

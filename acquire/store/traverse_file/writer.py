@@ -4,14 +4,14 @@ import json
 import os
 import shutil
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import AbstractContextManager, ExitStack
 from pathlib import Path
 from typing import Any
 
 import h5py
 import numpy as np
 
-from acquire.model.errors import TraverseFileError
+from acquire.model.errors import TraverseFileError, told_as
 from acquire.model.traverse import FLAGS, FORMAT, FORMAT_VERSION, Setup, Traverse
 from acquire.store.safe_files import NewFile
 from acquire.store.traverse_file.layout import MEANING, Column, columns_of
@@ -105,17 +105,9 @@ def _columns(traverse: Traverse) -> Iterator[Column]:
     return columns_of(traverse, traverse.setup.measures.contract_unit)
 
 
-@contextmanager
-def _told(path: Path) -> Iterator[None]:
-    try:
-        yield
-    except OSError as error:
-        raise TraverseFileError(
-            str(path),
-            f"cannot be written ({os.strerror(error.errno) if error.errno else error})",
-            "room on the disk and leave to write there",
-            "the raw bytes are untouched where they were",
-        ) from error
+def _told(path: Path) -> AbstractContextManager[None]:
+    needed, do = "room on the disk and leave to write there", "the raw bytes are untouched where they were"
+    return told_as(TraverseFileError, path, "cannot be written", needed, do)
 
 
 def write_into(group: h5py.Group, traverse: Traverse, after_each: Callable[[], None] = _nothing) -> None:

@@ -13,7 +13,7 @@ from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from acquire.model.errors import AnalysisError
+from acquire.model.errors import AnalysisError, told_as
 from acquire.model.units import MM_PER_INCH, THOU_PER_FOOT, UM_PER_THOU
 from analysis.draw.figures.thinning import thinned
 from analysis.linear.pieces import with_gaps_at
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from analysis.linear.profile import Profile
 
 
+ROOM = "a folder with room to write in"
 WIDTH_IN = 7.1
 """Fits between the margins of A4 and Letter alike."""
 INK = "#1c1c1c"
@@ -180,10 +181,8 @@ def save(figure: Figure, path: Path) -> None:
     dates = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}
     with look(), rc_context({"svg.hashsalt": "waylog"}):
         _lay_out(figure)
-        try:
+        with told_as(AnalysisError, path, "cannot be written", ROOM):
             figure.savefig(path, dpi=160, metadata=dates.get(path.suffix.lower()))
-        except OSError as error:
-            raise AnalysisError(str(path), f"cannot be written ({error.strerror})") from error
 
 
 def inline_svg(figure: Figure, name: str) -> str:
