@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from acquire.console.keys import AHEAD, BACK, END, NO_KEY, Characters, characters
-from acquire.entry.typed_by import AT_ONCE_S, Typed
+from acquire.entry.typed_by import AT_ONCE_S, GOES_ON_S, Typed
 
 LONGEST_LINE = 200
 LOOK_S = 3600.0
@@ -16,6 +16,9 @@ _ERASE, _CLEAR = ("\x7f", "\b"), "\x15"
 
 class LineReader:
     """Puts characters together to lines, with the little editing that a line needs.
+
+    Whether a burst goes on is looked for as its line ends, before anybody works on it: a card that takes
+    half a second to write would make the next line of a paste a second press of the key.
 
     Parameters
     ----------
@@ -30,12 +33,16 @@ class LineReader:
     def __init__(self, character: Characters, echo: Callable[[str], None], clock: Callable[[], float]):
         self._character, self._echo, self._clock = character, echo, clock
         self._ended_s = float("-inf")
+        self._ahead = ""
+        """The first character of the line that the burst went on with."""
 
     def line(self) -> Typed | None:
         """The next line; None at the end of input."""
         text, began_s = "", None
+        if self._ahead:
+            self._ended_s = self._clock()  # what the line before was worked on for does not count
         while True:
-            pressed = self._character(LOOK_S)
+            pressed, self._ahead = self._ahead or self._character(LOOK_S), ""
             now_s = self._clock()
             if pressed == END:
                 self._echo("\n")
@@ -64,8 +71,17 @@ class LineReader:
     def _ended(self, text: str, began_s: float, now_s: float) -> Typed:
         self._echo("\n")
         after_s, self._ended_s = began_s - self._ended_s, now_s
-        is_burst = bool(text) and now_s - began_s <= AT_ONCE_S * len(text)
+        holds_number = any(each.isdigit() for each in text)  # `b` typed before it was asked for is no reading
+        is_burst = holds_number and now_s - began_s <= AT_ONCE_S * len(text)
+        self._ahead = self._next_at_once() if is_burst else ""
         return Typed(text, is_burst, after_s)
+
+    def _next_at_once(self) -> str:
+        """The character that the burst goes on with; an interruption ends what comes after the line."""
+        try:
+            return self._character(GOES_ON_S)
+        except KeyboardInterrupt:
+            return END
 
 
 @contextmanager

@@ -6,6 +6,7 @@ otherwise, and metal that is gone.  Nothing of the analysis is used to make it.
 
 import json
 import os
+import select
 import shutil
 import subprocess
 import sys
@@ -15,9 +16,18 @@ import numpy as np
 import pytest
 
 from acquire.cli import main
+from acquire.entry.typed_by import AT_ONCE_S
 
 UM_PER_M_PER_THOU_PER_FT = 25.4 / 0.3048
 DEADLINE_S = 120
+
+
+def shown_at(master):
+    """What a program wrote next to its terminal; nothing once it has ended."""
+    try:
+        return os.read(master, 4096).decode(errors="replace")
+    except OSError:
+        return ""
 
 
 @dataclass
@@ -80,27 +90,31 @@ class Evening:
         self.capsys.readouterr()
 
     def type(self, reading, *words):
-        """Readings typed at a pseudo-terminal, each when it is asked for; doubted ones are kept."""
-        left, told = [f"{value:.4f}" for value in reading], ""
+        """Readings typed at a pseudo-terminal, each when asked for, at a hand's pace; doubts are kept."""
+        left, told, typed = [f"{value:.4g}" for value in reading], "", ""
         master, slave = os.openpty()
         person = subprocess.Popen(
             [sys.executable, "-m", "acquire.cli", "enter", str(self.folder), *words],
-            stdin=slave, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+            stdin=slave, stdout=slave, stderr=slave,
         )  # fmt: skip
+        os.close(slave)
         try:
             answered = 0
-            while part := os.read(person.stderr.fileno(), 4096):
-                told += part.decode()
+            while part := shown_at(master):
+                told += part
                 last = told[answered:].rsplit("\n", 1)[-1]
-                if last.endswith(": "):
+                if typed and last.endswith(typed):  # seen by the program: what ends it later is no burst
+                    select.select([], [], [], 2 * AT_ONCE_S * len(typed))
+                    answered, typed = len(told), ""
+                    os.write(master, b"\n")
+                elif not typed and last.endswith(": "):
                     answered = len(told)
-                    line = "k" if "k keeps" in last else left.pop(0) if left else "q"
-                    os.write(master, f"{line}\n".encode())
-            person.communicate(timeout=DEADLINE_S)
+                    typed = "k" if "k keeps" in last else left.pop(0) if left else "q"
+                    os.write(master, typed.encode())
+            person.wait(DEADLINE_S)
         finally:
             person.kill()
             os.close(master)
-            os.close(slave)
         assert person.returncode == 0, told
         return told
 

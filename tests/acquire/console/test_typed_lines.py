@@ -10,7 +10,8 @@ class Keyboard:
     """Characters at their times: a hand takes 150 ms for each, an instrument 8 ms, unless said otherwise."""
 
     def __init__(self):
-        self.now_s, self.presses, self.shown = 0.0, [], ""
+        self.now_s = self.typed_s = 0.0
+        self.presses, self.shown = [], ""
 
     def by_hand(self, text, each_s=0.15):
         return self._typed(text, each_s)
@@ -18,31 +19,36 @@ class Keyboard:
     def by_instrument(self, text, each_s=0.008):
         return self._typed(text, each_s)
 
-    def _typed(self, text, each_s):
-        self.presses += [(each_s, character) for character in text]
+    def _typed(self, keys, each_s):
+        for key in keys:
+            self.pause(each_s).presses.append((self.typed_s, key))
         return self
 
     def pause(self, seconds):
-        self.presses.append((seconds, ""))
+        self.typed_s += seconds
         return self
 
     def key(self, name):
-        self.presses.append((0.15, name))
-        return self
+        return self._typed([name], 0.15)
 
     def _character(self, wait_s):
+        """What was typed while nobody looked waits in the terminal."""
         if not self.presses:
             return END
-        each_s, character = self.presses.pop(0)
-        self.now_s += each_s
-        return character
+        at_s = self.presses[0][0]
+        self.now_s = min(max(at_s, self.now_s), self.now_s + wait_s)
+        return self.presses.pop(0)[1] if at_s <= self.now_s else ""
 
     def _echo(self, text):
         self.shown += text
 
-    def lines(self):
-        reader = LineReader(self._character, self._echo, lambda: self.now_s)
-        return list(iter(reader.line, None))
+    def lines(self, work_s=0.0):
+        """All lines, each worked on for so long before the next is asked for."""
+        reader, lines = LineReader(self._character, self._echo, lambda: self.now_s), []
+        while (line := reader.line()) is not None:
+            lines.append(line)
+            self.now_s += work_s
+        return lines
 
 
 def test_what_a_hand_types_is_no_burst_and_what_an_instrument_types_is():
@@ -70,11 +76,36 @@ def test_every_usual_end_ends_a_line(end):
     assert lines == ["1.5", "2.5 mm"]
 
 
-def test_second_press_and_the_rest_of_one_burst_are_told_apart():
+@pytest.mark.parametrize("work_s", [0.0, 0.3])
+def test_second_press_and_the_rest_of_one_burst_are_told_apart(work_s):
+    """However long a card takes to write each reading down."""
     keyboard = Keyboard().by_instrument("1.1\n1.2\n").pause(0.4).by_instrument("1.2\n").pause(7)
-    lines = keyboard.by_instrument("1.3\n").lines()
+    lines = keyboard.by_instrument("1.3\n").lines(work_s)
+    assert lines == ["1.1", "1.2", "1.2", "1.3"] and all(line.is_burst for line in lines)
     assert [line.goes_on for line in lines] == [False, True, False, False]
     assert [line.is_second_press for line in lines] == [False, False, True, False]
+
+
+@pytest.mark.parametrize("work_s", [0.0, 0.3])
+def test_what_waited_before_it_was_asked_for_is_no_second_press(work_s):
+    """Typed while the program started: it comes all at once; `b` comes from no instrument."""
+    lines = Keyboard().by_instrument("1\nhigh\n2\nb\n2.5\n", each_s=0.0).lines(work_s)
+    assert lines == ["1", "high", "2", "b", "2.5"]
+    assert [line.is_burst for line in lines] == [True, False, True, False, True]
+    after_burst = [line for line, before in zip(lines[1:], lines, strict=False) if before.is_burst]
+    assert not any(line.is_second_press for line in after_burst)
+
+
+def test_interruption_just_after_a_reading_takes_the_reading():
+    pressed = iter("1.5\n")
+
+    def interrupted(wait_s):
+        if (key := next(pressed, None)) is None:
+            raise KeyboardInterrupt
+        return key
+
+    reader = LineReader(interrupted, lambda _: None, lambda: 0.0)
+    assert [reader.line(), reader.line()] == ["1.5", None]
 
 
 def test_rubbing_out_and_clearing_change_the_line_and_what_is_shown():
