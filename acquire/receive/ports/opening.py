@@ -4,6 +4,7 @@ import errno
 import time
 from collections.abc import Callable
 from contextlib import suppress
+from functools import partial
 from typing import Any
 
 import serial
@@ -59,6 +60,7 @@ def _opened(port: Port, device: str) -> Any:
     )
     lines_on = port.reset_on_open or port.line_power
     handle.dtr, handle.rts = lines_on, lines_on
+    handle.close = partial(_closed, handle, handle.close)
     try:
         handle.open()
     except OPENING_FAULTS:
@@ -68,15 +70,22 @@ def _opened(port: Port, device: str) -> Any:
 
 
 def close_port(handle: Any) -> None:
-    """Close a port, whatever state it is in.
+    """Close a port, whatever state it is in."""
+    with suppress(*OPENING_FAULTS):
+        handle.close()
+
+
+def _closed(handle: Any, close: Callable[[], None]) -> None:
+    """Close it as pyserial does, which also closes a port that it could not open, and its connection.
 
     pyserial leaves a connection open that the other end has reset: it cannot be shut down any more.
     """
     connection = getattr(handle, "_socket", None)
-    with suppress(*OPENING_FAULTS):
-        handle.close()
-    if connection is not None:
-        connection.close()
+    try:
+        close()
+    finally:
+        if connection is not None:
+            connection.close()
 
 
 def is_pollable(handle: Any) -> bool:

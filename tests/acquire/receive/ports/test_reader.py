@@ -286,6 +286,27 @@ def test_port_that_pyserial_itself_must_read_survives_its_unplugging(cables, tak
         got.until(lambda t: t.bytes_of("level") == b"+1\n+2\n")
 
 
+def test_connection_reset_while_a_remote_port_is_opened_is_closed_too(monkeypatch):
+    """pyserial closes such a port itself, and forgets the connection that it could not shut down."""
+    from serial import rfc2217
+
+    made, plain = [], rfc2217.socket.create_connection
+
+    def connected(*asked, **how):
+        made.append(plain(*asked, **how))
+        peer, _ = server.accept()
+        peer.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))  # closing resets
+        peer.close()
+        return made[0]
+
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        monkeypatch.setattr(rfc2217.socket, "create_connection", connected)
+        url = f"rfc2217://127.0.0.1:{server.getsockname()[1]}"
+        with pytest.raises(PortError):
+            open_port(Port(url), url)
+    assert made[0].fileno() == -1
+
+
 @pytest.mark.statistics
 def test_remote_port_is_read(takings):
     """The server is pyserial's own (RFC 2217), in front of a port that says what it is told."""
