@@ -53,9 +53,10 @@ def test_feet_beside_stations_of_a_fractal_way_are_held(benchmark):
 
 
 @pytest.mark.statistics
-@pytest.mark.parametrize("way", ["spectrum k^-2.2", "spectrum k^-1.4", "terrain"])
+@pytest.mark.parametrize("way", ["spectrum k^-2.2", "spectrum k^-1.4", "terrain", "scraped"])
 def test_a_rough_way_felt_through_two_feet_alone_is_judged_as_rough_as_it_is(points, way):
-    """68 to 78 % were held where what two feet read was taken for the way itself; 12 surveys: ± 3 %."""
+    """68 to 78 % were held where what two feet read was taken for the way itself; of scraped ways 81 % where
+    feet that come down 10 mm apart were thought to stand on two bumps; 12 surveys: ± 3 %."""
     row = points.run_case(way, "feet 90", 12, seed=20618)
     assert row.held >= 0.86
     assert row.spread <= 1.3

@@ -12,6 +12,7 @@ from scipy.signal import lfilter
 
 from acquire.model.bed_toml.reading import parse_bed
 from tests.told_answers.inventing import KINDS, Told, bed_of_kind, bed_text, invent
+from tests.told_answers.slips_of_the_hand import SLIPS
 
 LEVELS = ("level", "odd", "beam")
 
@@ -192,4 +193,5 @@ HABITS: dict[str, Callable[[int], Told]] = {
     "sign wrong": sign_wrong,
     "cut off": cut_off,
     "bed moved": bed_moved,
+    **SLIPS,
 }
