@@ -12,11 +12,12 @@ Derived for this project; every uncertainty is J C Jᵀ with the joint covarianc
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from acquire.model.called import Called
 from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_M
 from analysis.adjust.bed_map import BedMap
@@ -34,6 +35,7 @@ from analysis.answers.carriage_path import (
 )
 from analysis.answers.known_roll import known_roll, ways_of
 from analysis.linear.fact import Fact
+from analysis.linear.shown import KEPT_INSIDE
 from analysis.observe.carriers import Bearing, face_named
 
 
@@ -46,9 +48,9 @@ class Tailstock:
     to_mm: float
     centre_height_mm: float | None
     rise_um_per_m: Measured | None
-    """+ away from the headstock the tailstock rises against the carriage; None where not known."""
+    """+ the tailstock rises against the carriage as stations rise; None where not known."""
     rear_um_per_m: Measured | None
-    """+ away from the headstock it runs to the rear, at the height of the spindle axis."""
+    """+ it runs to the rear as stations rise, at the height of the spindle axis."""
     rise_um: Measured | None
     """The same over the stretch."""
     rear_um: Measured | None
@@ -57,6 +59,8 @@ class Tailstock:
     warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
+    away: str = field(metadata=KEPT_INSIDE, default=Called.of().away)
+    """The way in which stations rise, in words."""
 
 
 @dataclass(frozen=True)
@@ -66,9 +70,11 @@ class AgainstWhole:
     near_mm: float
     far_mm: float
     read: Line
+    """As stations rise."""
     rise_um_per_m: Measured | None
     rear_um_per_m: Measured | None
     """None where the map does not tell the path of the carriage so."""
+    away: str = field(metadata=KEPT_INSIDE, default=Called.of().away)
 
 
 @dataclass(frozen=True)
@@ -86,6 +92,8 @@ class CollarsOnBed:
     warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
+    far_end: str = field(metadata=KEPT_INSIDE, default=Called.of().far_end)
+    """What the end is called at which the spindle must be where near is the higher station."""
 
 
 def tailstock_on_bed(
@@ -139,11 +147,18 @@ def tailstock_on_bed(
         missing=tuple(missing),
         warnings=tuple(bed_map.warnings),
         assumptions=assumptions(bed_map),
+        away=bed.called.away,
     )
 
 
 def line_on_bed(
-    bed_map: BedMap | None, line: Line, near_mm: float, far_mm: float, *, guide: str | None = None
+    bed_map: BedMap | None,
+    line: Line,
+    near_mm: float,
+    far_mm: float,
+    *,
+    guide: str | None = None,
+    called: Called | None = None,
 ) -> AgainstWhole:
     """A line read with the carriage at two stations, and the same against its whole path.
 
@@ -152,25 +167,36 @@ def line_on_bed(
     bed_map : BedMap or None
         None where nothing has been measured yet.
     line : Line
+        As it runs from near to far.
     near_mm, far_mm : float
-        Stations of the middle of the carriage at the two places.
+        Stations of the middle of the carriage at the place nearer to what holds the bar, and at the other:
+        they fall where that end of the bed is not station 0.
     guide : str, optional
         A side face that guides the carriage; else the vee that it rides.
+    called : Called, optional
+        The ends of the bed.
     """
+    away = (called or Called.of()).away
+    if far_mm < near_mm:
+        rise, rear = (
+            Measured(-m.value, m.standard_uncertainty) for m in (line.rise_um_per_m, line.rear_um_per_m)
+        )
+        line = replace(line, rise_um_per_m=rise, rear_um_per_m=rear)
+    read = AgainstWhole(near_mm, far_mm, line, None, None, away)
     if bed_map is None:
-        return AgainstWhole(near_mm, far_mm, line, None, None)
+        return read
     centre = bed_map.bed.centre_height_mm
     try:
         path = carriage_path(bed_map, _axis_across(bed_map), guide, (near_mm, far_mm))
     except AnalysisError:
-        return AgainstWhole(near_mm, far_mm, line, None, None)
+        return read
     bed_map, aside = path.bed_map, None if centre is None else path.sideways(centre)
     added = [change_between(path, rows, near_mm, far_mm, from_line=True) for rows in (path.rise, aside)]
     whole = [
         None if row is None else _sum(read, _times(_value(bed_map, row), MM_PER_M / (far_mm - near_mm)))
         for row, read in zip(added, (line.rise_um_per_m, line.rear_um_per_m), strict=True)
     ]
-    return AgainstWhole(near_mm, far_mm, line, whole[0], whole[1])
+    return replace(read, rise_um_per_m=whole[0], rear_um_per_m=whole[1])
 
 
 def collars_on_bed(
@@ -189,7 +215,7 @@ def collars_on_bed(
     taper_um : Measured
         Far diameter less near diameter.
     near_mm, far_mm : float
-        Stations of the middle of the carriage at the two collars.
+        Stations of the middle of the carriage at the collar nearer to the spindle and at the other.
     guide : str, optional
         A side face that guides the carriage; else the vee that it rides.
 
@@ -214,8 +240,8 @@ def collars_on_bed(
             "centre_height_mm under [bed]",
             "add it: the roll of the carriage acts on that arm",
         )
-    if not far_mm > near_mm:
-        raise AnalysisError("turned collars", f"found {near_mm:g} and {far_mm:g} mm", "near before far")
+    if far_mm == near_mm:
+        raise AnalysisError("turned collars", f"found {near_mm:g} mm twice", "two places")
     path = carriage_path(bed_map, _axis_across(bed_map), guide, (near_mm, far_mm))
     bed_map = path.bed_map
     roll = change_between(path, _scaled(path.roll), near_mm, far_mm, from_line=False)
@@ -228,12 +254,13 @@ def collars_on_bed(
         near_mm=near_mm,
         far_mm=far_mm,
         centre_height_mm=centre,
-        split=_split(bed_map, taper_um, far_mm - near_mm, centre, roll, sway),
+        split=_split(bed_map, taper_um, abs(far_mm - near_mm), centre, roll, sway),
         feet_um=_times(feet, to_diameter),
         wear_um=_times(wear, to_diameter),
         cannot_tell=cannot_tell,
         warnings=tuple(bed_map.warnings),
         assumptions=assumptions(bed_map),
+        far_end=bed_map.bed.called.far_end,
     )
 
 

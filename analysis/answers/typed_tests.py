@@ -134,8 +134,8 @@ def _line(
     if diameter_mm is not None and length_mm is not None:
         bar = Bar(diameter_mm, length_mm, taper_uncertainty_um=taper_uncertainty_um)
     near, far = at_mm
-    line = axis_of_bar(top_um, front_um, far - near, uncertainty_um, bar=bar, near_mm=held_mm)
-    return line_on_bed(_map(survey), line, near, far, guide=guide)
+    line = axis_of_bar(top_um, front_um, abs(far - near), uncertainty_um, bar=bar, near_mm=held_mm)
+    return line_on_bed(_map(survey), line, near, far, guide=guide, called=survey.bed.called)
 
 
 def _turned(

@@ -26,7 +26,8 @@ AT = click.option(
     type=(Written(), Written()),
     required=True,
     metavar="NEAR FAR",
-    help="Stations of the middle of the carriage at the two places.",
+    help="Stations of the middle of the carriage at the two places, NEAR the one nearer to the spindle (of a "
+    "quill: to its casting).",
 )
 GUIDE = click.option("--guide", metavar="FACE", help="Side face that guides the carriage (default: its vee).")
 

@@ -79,7 +79,7 @@ def tailstock_words(found: "Tailstock", inch: bool) -> list[str]:
         (found.rear_um_per_m, found.rear_um, ("runs to the rear", "runs to the front")),
     ):
         if slope is not None and over is not None:
-            lines.append(f"  {_way(slope, ways, inch, over=over)}.")
+            lines.append(f"  {_way(slope, ways, inch, found.away, over=over)}.")
     refused = {"tilt": TILT, "sideways": SIDEWAYS, "centre height": CENTRE_HEIGHT}
     lines += [f"  {refused[each]}" for each in found.missing]
     if found.rear_um is not None and found.rear_um.is_shown:
@@ -101,14 +101,14 @@ QUILL_HOLDS = (
 def line_words(found: "AgainstWhole", name: str, inch: bool, *, holds: str | None = None) -> list[str]:
     """Axis or quill: up and sideways, against the path near and far and along the whole; what it holds."""
     places = f"{length_text(found.near_mm, inch)} and {length_text(found.far_mm, inch)}"
-    lines = [f"{name} against the path of the carriage between {places}:", *_both(found.read, inch)]
+    lines = [f"{name} against the path of the carriage between {places}:", *_both(found, inch)]
     if found.rise_um_per_m is not None or found.rear_um_per_m is not None:
         lines.append("Against the line along the whole path:")
         for slope, ways in (
             (found.rise_um_per_m, ("rises", "drops")),
             (found.rear_um_per_m, ("runs to the rear", "runs to the front")),
         ):
-            lines.append("  " + ("not known" if slope is None else _way(slope, ways, inch)) + ".")
+            lines.append("  " + ("not known" if slope is None else _way(slope, ways, inch, found.away)) + ".")
     if found.rise_um_per_m is None or found.rear_um_per_m is None:
         lines.append(
             "  How that stretch of the carriage's path lies to the whole is not known all round: the ways "
@@ -117,10 +117,11 @@ def line_words(found: "AgainstWhole", name: str, inch: bool, *, holds: str | Non
     return [*lines, *([f"  {holds}"] if holds else []), *_beside(found.read, inch)]
 
 
-def _both(line: "Line", inch: bool) -> list[str]:
+def _both(found: "AgainstWhole", inch: bool) -> list[str]:
+    line, away = found.read, found.away
     return [
-        f"  {_way(line.rise_um_per_m, ('rises', 'drops'), inch)}.",
-        f"  {_way(line.rear_um_per_m, ('runs to the rear', 'runs to the front'), inch)}.",
+        f"  {_way(line.rise_um_per_m, ('rises', 'drops'), inch, away)}.",
+        f"  {_way(line.rear_um_per_m, ('runs to the rear', 'runs to the front'), inch, away)}.",
     ]
 
 
@@ -163,6 +164,8 @@ def collars_words(found: "CollarsOnBed", inch: bool) -> list[str]:
             f"  Twisting the bed by {hide} would hide it at this one length and at no other: never do it."
         )
     lines += [f"  Feet or wear: {each}." for each in sentences(found.cannot_tell)]
+    if found.near_mm > found.far_mm:
+        lines.append(f"  Taken: the spindle is at the {found.far_end}, for the near collar stood that way.")
     return [
         *lines,
         *taken_and_notes(found.assumptions, found.warnings),
@@ -222,15 +225,15 @@ def push_off_words(push_um: float, taper: "Measured", inch: bool) -> list[str]:
     return [f"  The cut bends this bar by {text}: stiff enough."]
 
 
-def _way(slope: "Measured", ways: tuple[str, str], inch: bool, over: "Measured | None" = None) -> str:
+def _way(
+    slope: "Measured", ways: tuple[str, str], inch: bool, away: str, over: "Measured | None" = None
+) -> str:
     """Which way and by how much, or that nothing was seen."""
     if not slope.is_shown:
         seen = slope_text(slope.expanded, inch, slope.standard_uncertainty)
         return f"neither {ways[0]} nor {ways[1]} by what could be seen, {seen}"
     beside = "" if over is None else f", {_figure(over, inch)} over the stretch"
-    return (
-        f"{ways[0] if slope.value > 0 else ways[1]} away from the headstock by {_slope(slope, inch)}{beside}"
-    )
+    return f"{ways[0] if slope.value > 0 else ways[1]} {away} by {_slope(slope, inch)}{beside}"
 
 
 def _slope(slope: "Measured", inch: bool) -> str:

@@ -29,9 +29,7 @@ def _one_run(number: int, seed: int, mended: Callable[[Told, Traverse], Traverse
 def with_readings(run: Traverse, station_mm: np.ndarray, reading: np.ndarray) -> Traverse:
     """A run with other places and readings, by rising station."""
     order = np.argsort(station_mm, kind="stable")
-    return replace(
-        run, stations=replace(run.stations, station_mm=station_mm[order], reading=reading[order])
-    )
+    return replace(run, stations=replace(run.stations, station_mm=station_mm[order], reading=reading[order]))
 
 
 def from_the_far_end(number: int) -> Told:

@@ -211,6 +211,47 @@ def test_collars_give_the_headstock_back_and_not_the_ways(make_traverse, bed):
     assert np.mean(inside) >= 0.85
 
 
+class Still:
+    """Readings without noise."""
+
+    @staticmethod
+    def normal(*_):
+        return 0.0
+
+
+def test_a_bed_surveyed_from_its_tailstock_is_told_the_same(make_traverse, bed, invented_bed):
+    """Invariance: the same machine with station 0 at its other end; all slopes along it change sign."""
+    truth = _truth(np.random.default_rng(5))
+    ends = 'origin = "tailstock end"\nfar_end = "headstock end"\n'
+    other = invented_bed(bed=f"{ends}centre_height_mm = 170\ncarriage_length_mm = 200", faces=FACES)
+    there = _survey(make_traverse, bed, truth, Still)
+    back = _survey(make_traverse, other, {name: y[::-1] for name, y in truth.items()}, Still)
+    one, same = (
+        collars_on_bed(*each)
+        for each in ((there, Measured(40, 2), 200, 600), (back, Measured(40, 2), 800, 400))
+    )
+    assert same.split.headstock_um_per_m.value == pytest.approx(one.split.headstock_um_per_m.value)
+    assert same.split.from_roll_um.value == pytest.approx(one.split.from_roll_um.value)
+    assert collars_words(same, False)[0] == collars_words(one, False)[0]
+    assert "the spindle is at the headstock end" in "\n".join(collars_words(same, False))
+    line = axis_of_bar([0, 30], [0, 12], 300, 0.1)
+    one, same = line_on_bed(there, line, 200, 500), line_on_bed(back, line, 800, 500, called=other.called)
+    for there_, back_ in ((one.read, same.read), (one, same)):
+        assert back_.rise_um_per_m.value == pytest.approx(-there_.rise_um_per_m.value)
+        assert back_.rear_um_per_m.value == pytest.approx(-there_.rear_um_per_m.value)
+    assert "rises away from the near end by" in line_words(one, "The axis", False)[1]
+    assert "drops away from the tailstock end by" in line_words(same, "The axis", False)[1]
+    one, same = (tailstock_on_bed(each, ("tail-vee", "tail-flat")) for each in (there, back))
+    assert same.rise_um_per_m.value == pytest.approx(-one.rise_um_per_m.value)
+    assert "away from the tailstock end" in "\n".join(tailstock_words(same, False))
+
+
+def test_one_place_given_twice_for_both_collars_is_refused(make_traverse, bed):
+    bed_map = _survey(make_traverse, bed, _truth(np.random.default_rng(5)), Still)
+    with pytest.raises(AnalysisError, match="two places"):
+        collars_on_bed(bed_map, Measured(40.0, 2.0), 200, 200)
+
+
 def test_headstock_is_not_blamed_where_the_sway_is_not_known(make_traverse, bed):
     random = np.random.default_rng(4)
     bed_map = _survey(make_traverse, bed, _truth(random), random, sideways=False)
