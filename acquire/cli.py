@@ -147,6 +147,8 @@ def companion(*about: Any) -> Any:
 
 def run_doubt(survey: Any, number: int) -> Any:
     """What the rest of the survey contradicts in the run of this number; None where nothing."""
+    if len(importlib.import_module("acquire.store").files_of(survey)) < 2:
+        return None  # and nothing of the other house is loaded
     return importlib.import_module("analysis.words.run_doubt").run_doubt(survey, number)
 
 

@@ -12,7 +12,6 @@ import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, redirect_stdout
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from statistics import NormalDist
 from typing import Any
@@ -22,6 +21,7 @@ import numpy as np
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AcquireError, SurveyError, told_as
+from acquire.model.system import utc_now
 from acquire.model.units import UM_PER_THOU
 from acquire.record.recorder import Recorder, Recording
 from acquire.record.setup_checks import make_setup
@@ -132,8 +132,7 @@ def record(
     on_progress: Callable[[float], None],
 ) -> Recording:
     """Record one traverse by the recorder that records everything; its clock is stepped."""
-    created = datetime.now(UTC).isoformat(timespec="seconds")
-    setup = make_setup(bed, folder, source="record", created_utc=created, **job.asked)
+    setup = make_setup(bed, folder, source="record", created_utc=utc_now(), **job.asked)
     with Bench(performance, ports, SteppedClock(), on_progress) as bench:
         recorder = Recorder(folder, setup, observers=[bench], clock=bench.clock)
         bench.start(on_mark=recorder.mark, on_end=recorder.stop)

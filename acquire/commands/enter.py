@@ -3,7 +3,6 @@
 import math
 import sys
 import time
-from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,6 +21,7 @@ from acquire.commands.traverse_options import (
 )
 from acquire.model.lengths import in_mm
 from acquire.model.options import AcrossCommand
+from acquire.model.system import utc_now
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -64,10 +64,8 @@ def command(
     from acquire.store import survey_bed
     from acquire.store.journal import JournalWriter, begin
 
-    created = datetime.now(UTC).isoformat(timespec="seconds")
-    setup = make_setup(
-        survey_bed(survey), survey, source="enter", created_utc=created, **asked_of(options, face), unit=unit
-    )
+    asked = {**asked_of(options, face), "unit": unit}
+    setup = make_setup(survey_bed(survey), survey, source="enter", created_utc=utc_now(), **asked)
     _places(setup, options)
     say_cautions()
     say_notes(setup_warnings(setup), setup.bed.is_inch)
@@ -90,7 +88,7 @@ def _goes_on(left: Path, resume: bool | None) -> bool:
 def _enter(ctx: click.Context, survey: Path, writer: "JournalWriter", options: dict[str, Any]) -> int:
     from acquire.console.sound import sounding
     from acquire.console.typed_lines import typed_lines
-    from acquire.entry.asking import SETTLE_VIAL_S, Manner, enter_readings
+    from acquire.entry.asking import Manner, enter_readings
     from acquire.entry.under_way import Entry
     from acquire.record.keeping import keep_line, lines_of
 
@@ -98,10 +96,7 @@ def _enter(ctx: click.Context, survey: Path, writer: "JournalWriter", options: d
         setup = writer.setup
         entry = Entry.begun(setup, _places(setup, options), lines_of(writer.path), options["closing"])
         asker = _asker(setup, next_typed, sound, is_from_sheet=options["sheet"])
-        settle_s = options["settle_s"]
-        if settle_s is None:
-            settle_s = SETTLE_VIAL_S if options["vial"] else 0.0
-        manner = Manner(options["vial"], settle_s, _companion(ctx, survey, setup))
+        manner = Manner.asked(options["vial"], options["settle_s"], _companion(ctx, survey, setup))
         entry, is_ended = enter_readings(entry, asker, lambda line: keep_line(writer, line), manner)
         if is_ended and entry.taken:
             writer.end(True, 0.0 if options["sheet"] else asker.seconds())
@@ -158,14 +153,14 @@ def _asker(
     import shutil
 
     from acquire.entry.asking import Asker
+    from acquire.record.keeping import seconds_since_begun
 
     is_person = sys.stdin.isatty()
-    began = datetime.fromisoformat(setup.created_utc)
     return Asker(
         ask=partial(_ask_person, next_typed) if is_person else _next_line,
         say=lambda words: click.echo(words, err=True),
         # when a sheet is copied says nothing of when it was measured: the direction gives the order
-        seconds=lambda: math.nan if is_from_sheet else max(0.0, (datetime.now(UTC) - began).total_seconds()),
+        seconds=lambda: math.nan if is_from_sheet else seconds_since_begun(setup),
         is_person=is_person,
         wait=time.sleep,
         columns=shutil.get_terminal_size().columns,

@@ -3,7 +3,6 @@
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +13,7 @@ from acquire.commands.traverse_options import ask_about_run, asked_of, doubt_abo
 from acquire.model.errors import EntryError, told_as
 from acquire.model.options import AcrossCommand
 from acquire.model.plain_files import open_plain
+from acquire.model.system import utc_now
 from acquire.model.units import length_text
 
 if TYPE_CHECKING:
@@ -56,9 +56,8 @@ def command(
     from acquire.reduce.written import readings_imported
     from acquire.store import number_of, survey_bed
 
-    created = datetime.now(UTC).isoformat(timespec="seconds")
     asked = {**asked_of(options, face), "unit": unit}
-    setup = make_setup(survey_bed(survey), survey, source="import", created_utc=created, **asked)
+    setup = make_setup(survey_bed(survey), survey, source="import", created_utc=utc_now(), **asked)
     raw = _bytes_of(csv_file)
     table = readings_imported(setup, raw, str(csv_file))
     if (turned := _asked_direction(setup, table)) != setup.direction:

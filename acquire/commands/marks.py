@@ -2,7 +2,6 @@
 
 import sys
 from collections.abc import Iterator
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +10,7 @@ import click
 from acquire.model.lengths import in_mm, in_um
 from acquire.model.options import FROM_0, Written
 from acquire.model.places import end_where_rounded
+from acquire.model.system import utc_now
 
 if TYPE_CHECKING:
     from acquire.model.bed import Bed, Straightedge
@@ -66,8 +66,7 @@ def command(
     if not seen:
         click.echo("nothing was typed, nothing is kept", err=True)
         return 1
-    created = datetime.now(UTC).isoformat(timespec="seconds")
-    path = keep_marks(survey, Marks(face, edge, start, end, in_um(film, bed.is_inch), created, seen, note))
+    path = keep_marks(survey, Marks(face, edge, start, end, in_um(film, bed.is_inch), utc_now(), seen, note))
     click.echo(f"{len(seen)} stretches of {face} under {edge}: {path}")
     click.echo(f"hold them against the map: waylog blue {survey} {face}")
     return 0

@@ -20,6 +20,7 @@ from acquire.model.lengths import in_mm
 from acquire.model.options import AcrossCommand, Written
 from acquire.model.places import end_where_rounded
 from acquire.model.position import with_feed_in_mm_per_s
+from acquire.model.system import utc_now
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -79,7 +80,7 @@ def command(ctx: click.Context, /, survey: Path, face: str | None, **options: An
     Every byte is kept as it comes. It ends with q, Ctrl-C, at the last station or after --seconds;
     then the traverse's file is written. A recording that was killed comes back with `waylog mend`.
     """
-    from acquire.record.recorder import Recorder, ending_signals, utc_now
+    from acquire.record.recorder import Recorder, ending_signals
     from acquire.record.setup_checks import make_setup, setup_warnings
     from acquire.store import number_of, survey_bed
 

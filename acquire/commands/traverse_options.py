@@ -17,7 +17,7 @@ from acquire.model.position import DIRECTIONS, MODES
 from acquire.model.reference import CARRIAGE
 
 if TYPE_CHECKING:
-    from acquire.model.companion import RunDoubt
+    from acquire.model.companion import RunDoubt, RunDoubter
 
 
 _OPTIONS = (
@@ -120,18 +120,10 @@ def asked_of(options: dict[str, Any], face: str | None) -> dict[str, Any]:
     return {**asked, "mode": options["mode"] or "", "face": face}
 
 
-RunDoubter = Callable[[Path, int], "RunDoubt | None"]
-"""Handed in by the command table: survey folder and number of the run to what is doubtful of it."""
-
-
 def doubt_about_run(ctx: click.Context, survey: Path, number: int | None) -> "RunDoubt | None":
-    """What the other runs contradict in a run; None where nothing, or where there are no others."""
-    from acquire.store import files_of
-
+    """What the other runs contradict in a run; None where nothing."""
     doubter: RunDoubter | None = (ctx.find_root().obj or {}).get("run_doubt")
-    if doubter is None or number is None or len(files_of(survey)) < 2:
-        return None
-    return doubter(survey, number)
+    return None if doubter is None or number is None else doubter(survey, number)
 
 
 def ask_about_run(survey: Path, doubt: "RunDoubt | None") -> None:
@@ -144,17 +136,9 @@ def ask_about_run(survey: Path, doubt: "RunDoubt | None") -> None:
     say(f"? {doubt.says}.", err=True)
     if not sys.stdin.isatty():
         return
+    from acquire.record.redoing import mended
+
     for mend in doubt.mends:
         if click.confirm(mend.question, default=False, err=True):
-            _mend(survey, mend.traverses, mend.redo_as)
+            say(mended(survey, mend), err=True)
             return
-
-
-def _mend(survey: Path, traverses: tuple[int, ...], redo_as: tuple[str, ...]) -> None:
-    from acquire.record.redoing import redo
-
-    for done in redo(survey, traverses, corrections=redo_as):
-        what = " and ".join(redo_as)
-        say(f"traverse {done.number} is taken as {what}; what was written stays in the file", err=True)
-    numbers = " ".join(map(str, traverses))
-    say(f"`waylog redo {survey} {numbers} --as written` takes that back", err=True)

@@ -10,14 +10,12 @@ from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import FLAGS, Setup
 from acquire.receive.ports import plan_ports
 from acquire.receive.wire import Decoded, decoder_for
-from acquire.receive.wire.health import HealthWatch, lump_words
+from acquire.receive.wire.health import FLAG_WORDS, HealthWatch, lump_words
 from acquire.receive.wire.kinds import tell
 from acquire.receive.wire.lines import NO_LINE_END
-from acquire.record.recorder import instruments_of
 from acquire.reduce.tagging.dwells import NUDGE_MM
 
 STALE_S = 1.5
-FLAG_WORDS = {number: name.replace("_", " ") for name, number in FLAGS.items()}
 
 
 @dataclass
@@ -52,7 +50,7 @@ class Hearing:
     """
 
     def __init__(self, setup: Setup, beside: Sequence[Instrument], wrong: Callable[[str], None]):
-        instruments = instruments_of(setup, beside)
+        instruments = setup.recorded_with(each.name for each in beside)
         self.of = {i.name: Heard(i) for i in instruments}
         self.measuring = self.of[setup.instrument]
         self._scale = setup.placed_by.scale

@@ -4,8 +4,9 @@ What asks, what says, what tells the time and what waits are handed in, so that 
 a pipe and a test are the same to it.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Self
 
 from acquire.entry.doubts import doubt_about, lacks_other_end
 from acquire.entry.terminal_text import large, on_lines
@@ -49,6 +50,13 @@ class Manner:
     """Both ends of a bubble are read."""
     settle_s: float = 0.0
     companion: Companion | None = None
+    set_up: Mapping[str, Any] = field(default_factory=dict)
+    """How it stands on the machine, for whoever shows it: a drawing, and what + and − mean."""
+
+    @classmethod
+    def asked(cls, vial: bool, settle_s: float | None, companion: Companion | None = None) -> Self:
+        """As asked for: a bubble is given time to settle, unless another time is said."""
+        return cls(vial, settle_s if settle_s is not None else SETTLE_VIAL_S if vial else 0.0, companion)
 
 
 def enter_readings(

@@ -4,8 +4,9 @@
 (survey folder, setup) -> Companion; without one only the neighbours speak.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Protocol
 
 from acquire.model.traverse import Stations
@@ -39,6 +40,10 @@ class RunDoubt:
     says: str
     mends: tuple[Mend, ...]
     """Likeliest first; none where no slip that is known explains it."""
+
+
+RunDoubter = Callable[[Path, int], RunDoubt | None]
+"""From survey folder and number of a run to what is doubtful of it; None where nothing is."""
 
 
 class Companion(Protocol):

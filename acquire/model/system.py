@@ -1,4 +1,5 @@
-"""What one operating system has and another lacks, all in one place: locks, terminals, flags, limits.
+"""What one operating system has and another lacks, all in one place: locks, terminals, flags, limits,
+and what time it is.
 
 Everybody else asks here, so that the program starts, reads and writes where a part is missing:
 no lock then holds anybody back, no line is held, nothing is bounded. (A library of file locks was
@@ -10,6 +11,7 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from typing import Any
 
 LACKING = ("fcntl", "termios", "tty", "pty", "resource")
@@ -121,7 +123,12 @@ def console_of_windows() -> Any:
     return importlib.import_module("msvcrt")
 
 
-def sync_names(folder: "os.PathLike[str]") -> None:
+def utc_now() -> str:
+    """The wall clock as files keep it, for people; no reading's time comes from it."""
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def sync_folder(folder: "os.PathLike[str]") -> None:
     """Have the names in a folder on the disk, where the system lets folders be opened."""
     with opened_folder(folder) as handle:
         if handle is not None:

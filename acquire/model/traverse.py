@@ -151,6 +151,12 @@ class Setup:
             )
         return self.bed.instruments[self.instrument].as_laid(self.quantity)
 
+    def recorded_with(self, beside: Iterable[str] = ()) -> list[Instrument]:
+        """The measuring instrument, the scale, the one standing still, and those beside, in this order."""
+        names = (self.instrument, self.placed_by.scale, self.standing, *beside)
+        known = self.bed.instruments
+        return [known[name] for name in dict.fromkeys(names) if name is not None and name in known]
+
     @property
     def subject(self) -> str:
         """What it was measured on, as people say it: a face, or FRONT/REAR."""

@@ -1,24 +1,25 @@
 """What may be begun from a page, and the entry begun: a new one, or the one that was cut short."""
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
+from functools import partial
 from itertools import combinations, permutations
 from pathlib import Path
 from typing import Any
 
 from acquire.entry import Entry, stations_to_read
-from acquire.entry.asking import SETTLE_VIAL_S
+from acquire.entry.asking import Manner
 from acquire.model.bed import Bed, Instrument
 from acquire.model.errors import EntryError
 from acquire.model.position import DIRECTIONS
 from acquire.model.reference import CARRIAGE, LINE
+from acquire.model.system import utc_now
 from acquire.model.traverse import Setup
 from acquire.model.units import unit_text
 from acquire.page.live import Company
-from acquire.page.run import Manner, Run
+from acquire.page.run import Run
 from acquire.page.shown import Values
-from acquire.record.keeping import lines_of, resumable
+from acquire.record.keeping import lines_of, resumable, seconds_since_begun
 from acquire.record.setup_checks import make_setup, setup_warnings
 from acquire.record.sides import Wanted, across, check_sides
 from acquire.store import survey_bed
@@ -57,8 +58,7 @@ class Begun:
     """A run under way, and what ought to be known before its readings are believed."""
 
     run: Run
-    wish: Wish
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...]
 
 
 def begun(survey: Path, wish: Wish, helpers: Helpers) -> Begun:
@@ -85,25 +85,18 @@ def begun(survey: Path, wish: Wish, helpers: Helpers) -> Begun:
             writer.path.unlink()
         raise
     notes = [] if left is None else [f"going on with {left.name}: {entry.taken} readings are there"]
-    run = Run(entry, writer, _clock_of(writer.setup), manner)
-    return Begun(run, wish, (*notes, *setup_warnings(writer.setup)))
+    run = Run(entry, writer, partial(seconds_since_begun, writer.setup), manner)
+    return Begun(run, (*notes, *setup_warnings(writer.setup)))
 
 
 def _setup_of(survey: Path, wish: Wish) -> Setup:
-    created = datetime.now(UTC).isoformat(timespec="seconds")
-    return make_setup(survey_bed(survey), survey, source="enter", created_utc=created, **wish.asked)
+    return make_setup(survey_bed(survey), survey, source="enter", created_utc=utc_now(), **wish.asked)
 
 
 def _manner(survey: Path, setup: Setup, places: tuple[float, ...], wish: Wish, helpers: Helpers) -> Manner:
-    settle_s = wish.settle_s if wish.settle_s is not None else SETTLE_VIAL_S if wish.vial else 0.0
     company = None if helpers.company is None else helpers.company(survey, setup)
     set_up = {} if helpers.set_up is None else helpers.set_up(setup, places)
-    return Manner(wish.vial, settle_s, company, set_up)
-
-
-def _clock_of(setup: Setup) -> Callable[[], float]:
-    since = datetime.fromisoformat(setup.created_utc)
-    return lambda: max(0.0, (datetime.now(UTC) - since).total_seconds())
+    return replace(Manner.asked(wish.vial, wish.settle_s, company), set_up=set_up)
 
 
 SIDES = {"face": str, "across": list, "reference": str, "other": str, "inside": bool}

@@ -3,26 +3,19 @@
 import threading
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
-from acquire.model.companion import Mend, RunDoubt
+from acquire.model.companion import Mend, RunDoubter
 from acquire.model.inch_words import in_owners_unit
 from acquire.page.beginning import Begun, Helpers, Wish, begun, choices, wish_of
 from acquire.page.live import Live
 from acquire.page.run import Run
 from acquire.page.sent import Conflict, Sent, slot_of, text_of
 from acquire.page.shown import LastRun, Values, last_run, line_shown, run_shown
-from acquire.record.redoing import redo
-from acquire.store import files_of, survey_bed
+from acquire.record.redoing import mended
+from acquire.store import survey_bed
 
 Body = Mapping[str, Any]
-
-
-class RunDoubter(Protocol):
-    """What the other runs of a survey contradict in one of them."""
-
-    def __call__(self, survey: Path, number: int, /) -> RunDoubt | None:
-        """None where nothing."""
 
 
 class Desk:
@@ -144,7 +137,7 @@ class Desk:
             self._stored_before |= {
                 line.sent_as: line_shown(run, line) for line in run.entry.lines if line.sent_as
             }
-            doubt = self._doubtful(run.writer.setup.number)
+            doubt = None if self._run_doubt is None else self._run_doubt(self.survey, run.writer.setup.number)
             self._mends = [] if doubt is None else list(doubt.mends)
             self._ended[name] = {
                 "name": name,
@@ -163,12 +156,7 @@ class Desk:
             mend = next((each for each in self._mends if each.question == question), None)
             if ended is None or mend is None:
                 raise Conflict("found no such question", "one that was asked at the end of the run")
-            redo(self.survey, mend.traverses, corrections=mend.redo_as)
-            numbers = " ".join(map(str, mend.traverses))
-            ended["lines"].append(
-                f"taken as {' and '.join(mend.redo_as)}; what was written stays in the file "
-                f"(`waylog redo {self.survey} {numbers} --as written` takes that back)"
-            )
+            ended["lines"].append(mended(self.survey, mend))
             self._mends, ended["questions"] = [], []
             return ended
 
@@ -176,8 +164,3 @@ class Desk:
         if self.run is None:
             raise Conflict("found no run under way", "one", None)
         return self.run
-
-    def _doubtful(self, number: int) -> RunDoubt | None:
-        """What the other runs contradict in one that has just become a traverse."""
-        is_alone = self._run_doubt is None or len(files_of(self.survey)) < 2
-        return None if is_alone or self._run_doubt is None else self._run_doubt(self.survey, number)

@@ -28,9 +28,10 @@ from acquire.model.recorded import Chunk, Event
 from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Setup
 from acquire.model.units import length_text
+from acquire.record.keeping import setup_in
 from acquire.reduce.streams import BESIDE
 from acquire.store import files_of
-from acquire.store.journal import End, records
+from acquire.store.journal import End
 from acquire.store.journal.reading import Following
 
 EVERY_S = 0.1
@@ -74,7 +75,7 @@ class Live:
         for path in reversed(self._journals()):
             if path in self._passed_over:
                 continue
-            setup = _setup_of(path)
+            setup = setup_in(path)
             if setup is not None and setup.source == "record":
                 if _is_gone(path):
                     continue
@@ -94,14 +95,6 @@ def _is_gone(path: Path) -> bool:
     with suppress(OSError):
         return time.time() - path.stat().st_mtime > GONE_AFTER_S
     return True
-
-
-def _setup_of(path: Path) -> Setup | None:
-    try:
-        first = next(iter(records(path)), None)
-    except (OSError, WaylogError):
-        return None
-    return first if isinstance(first, Setup) else None
 
 
 class _Followed:

@@ -1,14 +1,11 @@
 """One entry under way as pages work on it: several may, and what they send may come twice or late."""
 
-import threading
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
+from acquire.entry.asking import Manner
 from acquire.entry.doubts import closing_words, doubt_about, lacks_other_end, summary_words
 from acquire.entry.under_way import Entry, Slot
-from acquire.model.companion import Companion
 from acquire.model.errors import EntryError
 from acquire.page.sent import Conflict, Sent, plain_words
 from acquire.record.keeping import keep_line, made_traverse
@@ -17,20 +14,8 @@ from acquire.reduce.written.typed import typed_reading
 from acquire.store.journal import JournalWriter
 
 
-@dataclass(frozen=True)
-class Manner:
-    """How one run is asked for."""
-
-    vial: bool = False
-    """Both ends of a bubble are read."""
-    settle_s: float = 0.0
-    companion: Companion | None = None
-    set_up: Mapping[str, Any] = field(default_factory=dict)
-    """How it stands on the machine: a drawing, and what + and − mean."""
-
-
 class Run:
-    """An entry and its journal, one reading at a time whoever sends it.
+    """An entry and its journal; whoever calls sees to it that nobody else does meanwhile.
 
     Parameters
     ----------
@@ -46,7 +31,7 @@ class Run:
         self.entry, self.writer, self.manner = entry, writer, manner
         self.doubts: dict[Slot, str] = {}
         """Of readings that stand there: what was asked about them and has no answer yet."""
-        self._seconds, self._lock = seconds, threading.RLock()
+        self._seconds = seconds
         self._profile: tuple[int, list[str]] = (-1, [])
         self._named = {line.sent_as: line for line in entry.lines if line.sent_as}
 
@@ -68,25 +53,23 @@ class Run:
         RecordingError
             If the disk does not take it.
         """
-        with self._lock:
-            self.check(sent.run)
-            kept = self._named.get(sent.sent_as)
-            if kept is not None:
-                return kept, self.doubts.get(sent.slot)
-            entry = self.entry.at(sent.slot)
-            line = entry.line(sent.words, max(0.0, self._seconds() - sent.age_s), sent.sent_as)
-            self._check_words(line)
-            self._check_place(sent)
-            keep_line(self.writer, line)
-            self._named[sent.sent_as] = line
-            self.entry = entry.with_line(line).at_first_unanswered()
-            return line, self._judged(sent.slot, line)
+        self.check(sent.run)
+        kept = self._named.get(sent.sent_as)
+        if kept is not None:
+            return kept, self.doubts.get(sent.slot)
+        entry = self.entry.at(sent.slot)
+        line = entry.line(sent.words, max(0.0, self._seconds() - sent.age_s), sent.sent_as)
+        self._check_words(line)
+        self._check_place(sent)
+        keep_line(self.writer, line)
+        self._named[sent.sent_as] = line
+        self.entry = entry.with_line(line).at_first_unanswered()
+        return line, self._judged(sent.slot, line)
 
     def keep(self, run: str, slot: Slot) -> None:
         """A reading in doubt stays as it is."""
-        with self._lock:
-            self.check(run)
-            self.doubts.pop(slot, None)
+        self.check(run)
+        self.doubts.pop(slot, None)
 
     def finish(self, run: str) -> tuple[Path, list[str]]:
         """End it: the traverse file, and what came of the run in words.
@@ -96,21 +79,19 @@ class Run:
         EntryError
             If nothing was read.
         """
-        with self._lock:
-            self.check(run)
-            if not self.entry.taken:
-                raise EntryError("finish", "found no reading", "one at least")
-            self.writer.end(True, self._seconds())
-            path = made_traverse(self.writer)
-            drift = closing_words(self.entry)
-            return path, [summary_words(self.entry), *([] if drift is None else [drift])]
+        self.check(run)
+        if not self.entry.taken:
+            raise EntryError("finish", "found no reading", "one at least")
+        self.writer.end(True, self._seconds())
+        path = made_traverse(self.writer)
+        drift = closing_words(self.entry)
+        return path, [summary_words(self.entry), *([] if drift is None else [drift])]
 
     def close(self) -> None:
         """Stop; what was read can be gone on with, and where nothing was read nothing is left."""
-        with self._lock:
-            self.writer.close()
-            if not self.entry.lines:
-                self.writer.path.unlink(missing_ok=True)
+        self.writer.close()
+        if not self.entry.lines:
+            self.writer.path.unlink(missing_ok=True)
 
     def profile_lines(self, columns: int) -> list[str]:
         """The profile so far, as `enter` draws it; worked out anew only when something was read."""

@@ -23,12 +23,13 @@ import numpy as np
 
 from acquire.model.columns import IN_MEMORY, Columns, Raw
 from acquire.model.errors import RecordingError, WaylogError, told_as
+from acquire.model.system import sync_folder
 from acquire.model.traverse import Stream, Traverse
 from acquire.record.own_process import own_command, own_environment, run_to_its_end
 from acquire.reduce import derive
 from acquire.store import read_raw, read_traverse, write_traverse
 from acquire.store.journal import Chunks, JournalContents, read_journal
-from acquire.store.safe_files import leftovers, locked, sync_folder
+from acquire.store.safe_files import leftovers, locked
 from acquire.store.scratch import scratch
 
 LARGE_COLUMN_BYTES = "1000000"

@@ -2,9 +2,10 @@
 
 from collections.abc import Iterator
 from dataclasses import fields
+from datetime import UTC, datetime
 from pathlib import Path
 
-from acquire.model.errors import TraverseFileError
+from acquire.model.errors import WaylogError
 from acquire.model.recorded import Chunk
 from acquire.model.traverse import HAND_PORT, Setup
 from acquire.record.conversion import convert
@@ -54,12 +55,22 @@ def resumable(survey: Path | str, setup: Setup) -> Path | None:
 
 def _begun(survey: Path | str) -> Iterator[tuple[Path, Setup]]:
     for path in files_of(survey, "journal").values():
-        try:
-            first = next(iter(records(path)), None)
-        except TraverseFileError:
-            continue
-        if isinstance(first, Setup):
-            yield path, first
+        if (setup := setup_in(path)) is not None:
+            yield path, setup
+
+
+def setup_in(path: Path) -> Setup | None:
+    """What a journal is of; None where that cannot be read, or not yet."""
+    try:
+        first = next(iter(records(path)), None)
+    except (OSError, WaylogError):
+        return None
+    return first if isinstance(first, Setup) else None
+
+
+def seconds_since_begun(setup: Setup) -> float:
+    """By the wall clock, so that it goes on where an entry was cut short."""
+    return max(0.0, (datetime.now(UTC) - datetime.fromisoformat(setup.created_utc)).total_seconds())
 
 
 def _asks_the_same(earlier: Setup, setup: Setup) -> bool:

@@ -6,13 +6,12 @@ what has been captured is kept in every case.  A clock is handed in; all times a
 seconds from the start of the recording.
 """
 
-import datetime
 import shutil
 import signal
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +20,7 @@ from typing import Any, Protocol
 from acquire.model.bed import Instrument
 from acquire.model.errors import RecordingError
 from acquire.model.recorded import Chunk, Event
+from acquire.model.system import utc_now
 from acquire.model.traverse import Setup
 from acquire.receive.ports import PortReader, plan_ports
 from acquire.record.conversion import Converted, convert
@@ -174,7 +174,7 @@ class Recorder:
         return Recording(path, number, self._ended_s, self._kept_bytes, reason, converted)
 
     def _record(self) -> tuple[Path, int]:
-        plan = plan_ports(instruments_of(self.setup, self._beside))
+        plan = plan_ports(self.setup.recorded_with(each.name for each in self._beside))
         self._start_s = self._clock()
         with ExitStack() as stack:
             reader = stack.enter_context(self._make_reader(plan.specs, self.now_s, requests=plan.requests))
@@ -283,19 +283,6 @@ class Recorder:
                 f"{_megabytes(self._floor_bytes)} at least",
                 "make room, or say --leave-free",
             )
-
-
-def instruments_of(setup: Setup, beside: Sequence[Instrument] = ()) -> list[Instrument]:
-    """Every instrument of a recording: the measuring one, the scale, the standing one, those beside."""
-    names = [setup.instrument, setup.placed_by.scale, setup.standing]
-    known: Mapping[str, Instrument] = setup.bed.instruments
-    wanted = [known[name] for name in dict.fromkeys(names) if name]
-    return wanted + [instrument for instrument in beside if instrument not in wanted]
-
-
-def utc_now() -> str:
-    """The wall clock, for people; nothing is computed from it."""
-    return datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def _megabytes(count: float) -> str:

@@ -13,14 +13,16 @@ from pathlib import Path
 from typing import Any
 
 from acquire.model.bed import Bed
+from acquire.model.companion import Mend
 from acquire.model.errors import SurveyError, told_as
 from acquire.model.reference import CARRIAGE
 from acquire.model.slips import AS_WRITTEN, parsed
+from acquire.model.system import sync_folder
 from acquire.model.traverse import Setup, Traverse
 from acquire.reduce import contents_of, derive
 from acquire.store import files_of, own_folder, read_traverse, survey_bed, traverse_folder
 from acquire.store.journal import JournalContents
-from acquire.store.safe_files import NewFile, locked, sync_folder, write_file
+from acquire.store.safe_files import NewFile, locked, write_file
 from acquire.store.traverse_file.writer import traverse_beside
 
 DAMAGE = "damage"
@@ -75,6 +77,16 @@ def redo(
         return [
             Redone(number, new.place, put_in_place(new), changes) for number, (new, changes) in made.items()
         ]
+
+
+def mended(survey: Path | str, mend: Mend) -> str:
+    """Take runs as somebody says they were; what was done, in words, and how to take it back."""
+    redo(survey, mend.traverses, corrections=mend.redo_as)
+    numbers = " ".join(map(str, mend.traverses))
+    return (
+        f"traverse {numbers} taken as {' and '.join(mend.redo_as)}; what was written stays in the file "
+        f"(`waylog redo {survey} {numbers} --as written` takes that back)"
+    )
 
 
 def _chosen(survey: Path | str, numbers: Sequence[int]) -> dict[int, Path]:

@@ -20,7 +20,7 @@ from acquire.reduce.stopping import Found, dwells_on_scale, places_meant, statio
 from acquire.reduce.streams import NOTHING, check_can_be, chunks_of, decoded_streams
 from acquire.reduce.tagging import Dwell, frozen
 from acquire.reduce.way_gone import OTHER_WAY, as_gone, other_way_words
-from acquire.reduce.written import ReadingsTable, readings_imported, readings_typed
+from acquire.reduce.written import ReadingsTable, mode_of, readings_imported, readings_typed
 from acquire.store.journal import JournalContents
 
 DERIVED_KINDS = frozenset(
@@ -157,9 +157,8 @@ def _stations_and_mode(record: Placed, columns: Columns) -> tuple[Found, str]:
     runs = setup.mode_asked == "continuous" or (not setup.mode_asked and not steps)
     if runs:
         return stations_by_bins(record, columns), "continuous"
-    is_continuous = not setup.mode_asked and _is_continuous(setup, dwells)
-    found = stations_by_dwells(record, dwells, is_snapped=not is_continuous, columns=columns)
-    return found, setup.mode_asked or ("continuous" if is_continuous else "stepped")
+    mode = mode_of(setup, np.round([dwell.position_mm for dwell in dwells], 0))
+    return stations_by_dwells(record, dwells, is_snapped=mode == "stepped", columns=columns), mode
 
 
 def _longest_run_mm(record: Placed, dwells: Sequence[Dwell]) -> float:
@@ -213,14 +212,6 @@ def _is_orderly(setup: Setup, dwells: Sequence[Dwell]) -> bool:
     steps = np.abs(np.diff(stood))
     is_even = bool(np.median(np.abs(steps - np.median(steps))) <= 0.1 * np.median(steps))
     return is_even or float(np.mean(off <= min(3.0, pitch / 6))) >= 0.5
-
-
-def _is_continuous(setup: Setup, dwells: Sequence[Dwell]) -> bool:
-    """Whether a slope was stepped closer than half its base: its heights are those of a continuous run."""
-    places = np.unique(np.round([dwell.position_mm for dwell in dwells], 0))
-    if not setup.described.step_mm or len(places) < 2:
-        return False
-    return float(np.median(np.diff(places))) < 0.499 * setup.described.step_mm
 
 
 def on_bed(setup: Setup, rows: Sequence[Row]) -> tuple[list[Row], list[Event]]:

@@ -25,12 +25,8 @@ LATE_S = 0.5
 """A reply that took longer than twice this leaves its time too open to be used."""
 
 
-def instruments_recorded(setup: Setup, events: Iterable[Event]) -> list[Instrument]:
-    """The measuring instrument, the scale, the one standing still, and those beside, in this order."""
-    names = [setup.instrument, setup.placed_by.scale, setup.standing]
-    names += [event.text for event in events if event.kind == BESIDE]
-    known = setup.bed.instruments
-    return [known[name] for name in dict.fromkeys(names) if name is not None and name in known]
+def _recorded(setup: Setup, events: Iterable[Event]) -> list[Instrument]:
+    return setup.recorded_with(event.text for event in events if event.kind == BESIDE)
 
 
 def port_of(instrument: Instrument, ports: Iterable[str], known: Mapping[str, Instrument]) -> str | None:
@@ -60,7 +56,7 @@ def decoded_streams(
     known = setup.bed.instruments
     streams: dict[str, Stream] = {}
     refused: dict[str, Mapping[str, Refused]] = {}
-    for instrument in instruments_recorded(setup, events):
+    for instrument in _recorded(setup, events):
         port = port_of(instrument, chunks, known)
         raw = chunks.get(port or "", NOTHING)
         stream, refused[instrument.name] = _stream(instrument, raw, events, port, columns)
@@ -148,7 +144,7 @@ def check_can_be(setup: Setup, events: Iterable[Event]) -> None:
         Position.parse(setup.position)
     except EntryError as error:
         raise TraverseFileError(where, error.found, error.needed) from error
-    for instrument in instruments_recorded(setup, events):
+    for instrument in _recorded(setup, events):
         if "kind" not in instrument.wire:
             raise TraverseFileError(
                 where,

@@ -16,7 +16,7 @@ from typing import Self
 
 from acquire.model.errors import SurveyError
 from acquire.model.plain_files import check_plain
-from acquire.model.system import flags, lock, opened_folder, sync_names
+from acquire.model.system import flags, lock, opened_folder, sync_folder
 
 
 def try_lock(handle: int, *, wait: bool = False) -> bool:
@@ -172,11 +172,6 @@ def move(old: Path, place: Path) -> None:
     _link_new(old, place)
     sync_folder(place.parent)
     sync_folder(old.parent)
-
-
-def sync_folder(folder: Path) -> None:
-    """Have the folder's names on the disk, where the system lets folders be opened."""
-    sync_names(folder)
 
 
 def leftovers(folder: Path) -> Iterator[Path]:

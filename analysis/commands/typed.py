@@ -80,8 +80,7 @@ def answered(
 
 
 def _keep(survey: Path, test: str, readings: Mapping[str, Any], note: str) -> Path:
-    from datetime import UTC, datetime
-
+    from acquire.model.system import utc_now
     from acquire.store.kept import KeptTest, keep_test
 
-    return keep_test(survey, KeptTest(test, datetime.now(UTC).isoformat(timespec="seconds"), readings, note))
+    return keep_test(survey, KeptTest(test, utc_now(), readings, note))

@@ -26,7 +26,7 @@ FROZEN_MOVE_MM = 20.0
 LATE_PERIODS = 4.0
 """A reading that is so many of its usual intervals overdue is late."""
 
-NAMES = {number: name.replace("_", " ") for name, number in FLAGS.items()}
+FLAG_WORDS = {number: name.replace("_", " ") for name, number in FLAGS.items()}
 
 
 @dataclass(frozen=True)
@@ -142,7 +142,7 @@ class HealthWatch:
         return Health(
             readings=sum(self._flags.values()),
             good=self._flags[GOOD],
-            counts={NAMES[flag]: n for flag, n in self._flags.items() if flag != GOOD},
+            counts={FLAG_WORDS[flag]: n for flag, n in self._flags.items() if flag != GOOD},
             last_reason=self._reason,
             last_value=self._value,
             rate_hz=self._rate_hz(),

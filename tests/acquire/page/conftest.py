@@ -146,5 +146,9 @@ QUESTION = "Was the sign of every reading of run 2 turned?"
 
 
 def in_doubt(survey, number):
-    """The other house, which finds the sign of a run turned."""
-    return RunDoubt(f"run {number} has its sign turned", (Mend((number,), ("sign",), QUESTION),))
+    """The other house, which finds the sign of a run turned where another run contradicts it."""
+    return (
+        None
+        if number == 1
+        else RunDoubt(f"run {number} has its sign turned", (Mend((number,), ("sign",), QUESTION),))
+    )

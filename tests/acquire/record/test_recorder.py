@@ -12,7 +12,7 @@ from acquire.model.errors import RecordingError
 from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import Setup
 from acquire.record.conversion import Converted, convert_here
-from acquire.record.recorder import Recorder, ending_signals, instruments_of
+from acquire.record.recorder import Recorder, ending_signals
 from acquire.store import read_traverse
 from acquire.store.journal import JournalWriter, read_journal
 from tests.invented import bed_toml, level, speaks, survey_in
@@ -254,7 +254,7 @@ def test_instrument_beside_is_opened_kept_and_decoded(survey):
 
 def test_instruments_are_named_once(survey):
     level = SETUP.bed.instruments["level"]
-    assert [i.name for i in instruments_of(SETUP, [level])] == ["level"]
+    assert [i.name for i in SETUP.recorded_with(["level"])] == ["level"]
     assert isinstance(level, Instrument)
 
 
