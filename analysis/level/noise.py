@@ -95,11 +95,12 @@ def judge_noise(problem: Problem, wavelength_mm: float) -> Noise:
         likelihood, factor = cost(rho), max(1.0, judged[rho].variance_factor)
         return likelihood + 2 * UNLIKELY * float(np.sum(np.log(factor * _of_means(np.array(rho)))))
 
+    best = min(((rho,) * problem.runs for rho in reversed(CORRELATIONS)), key=unlikelihood)
     none = (0.0,) * problem.runs
     stated = _best(problem, none, wavelength_mm, lambda misfit: 1.0, near).minus_two_log_likelihood
-    best = min(((rho,) * problem.runs for rho in CORRELATIONS), key=unlikelihood)
     for run in range(problem.runs if problem.runs > 1 else 0):
-        best = min((_with(best, run, rho) for rho in CORRELATIONS), key=unlikelihood)
+        while (nearby := min((_with(best, run, rho) for rho in _about(best[run])), key=unlikelihood)) != best:
+            best = nearby
     if stated - min(each.minus_two_log_likelihood for each in judged.values()) <= chdtri(
         problem.runs + 1, AS_STATED_ABOVE
     ):

@@ -58,6 +58,18 @@ def test_jitter_is_one_where_neighbours_differ_as_stated():
         assert jitter(problem_for([run], 5.0)) == pytest.approx(size, rel=0.2)
 
 
+@pytest.mark.parametrize("slow", [0, 1])
+def test_runs_of_unlike_noise_are_each_judged_for_what_they_are(slow):
+    """Seeded; ρ = 0.8 trebles means (derived: √(1.8/0.2)). Which was drawn first makes no difference."""
+    rng = np.random.default_rng(7)
+    white, fresh = rng.normal(0, 1, (2, len(X)))
+    shared = lfilter([0.6], [1.0, -0.8], fresh)
+    runs = [continuous_run(X, 0.05 * (X - 750) + noise, 1.0, 200.0) for noise in (shared, white)]
+    found = judge_noise(problem_for(runs if slow == 0 else runs[::-1], 5.0), 200.0)
+    assert found.inflation[slow] == pytest.approx(3.0, rel=0.4)
+    assert found.inflation[1 - slow] == pytest.approx(1.0, abs=0.3)
+
+
 @pytest.mark.statistics
 @pytest.mark.parametrize("rho", [0.5, 0.7])
 def test_noise_between_two_listed_correlations_is_judged_for_what_it_is(rho):
