@@ -1,10 +1,13 @@
 """`waylog combine`: one map of the bed from every traverse."""
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import Output, answer_options, give, survey_argument
+from analysis.commands.options import Answer, answers, drawn, survey_argument
+
+if TYPE_CHECKING:
+    from analysis.answers.surveys import Survey
 
 
 @click.command("combine")
@@ -14,21 +17,15 @@ from analysis.commands.options import Output, answer_options, give, survey_argum
     is_flag=True,
     help="Weigh each instrument by the scatter that its readings show, not by what bed.toml says.",
 )
-@answer_options
-def command(survey: Path, own_noise: bool, output: Output) -> None:
+@answers
+def command(survey: "Survey", own_noise: bool) -> Answer:
     """One map of SURVEY's bed from every traverse: what disagrees, and what cannot be told."""
     from analysis.adjust.combination import noise_of
-    from analysis.answers.surveys import load
     from analysis.answers.whole_bed import whole_bed
     from analysis.words.whole_bed import whole_bed_words
 
-    loaded = load(survey)
-    bed_map = loaded.map(use_variance_components=own_noise)
-    result = whole_bed(bed_map, loaded.noise() if own_noise else noise_of(bed_map), loaded.left_out)
-
-    def draw(in_inches: bool) -> object:
-        from analysis.draw.figures import bed_figure
-
-        return bed_figure(result, loaded.bed, in_inches)
-
-    give(result, lambda i: whole_bed_words(result, i, own_noise), draw, output, loaded.bed.is_inch)
+    bed_map = survey.map(use_variance_components=own_noise)
+    noise = survey.noise() if own_noise else noise_of(bed_map)
+    found = whole_bed(bed_map, noise, survey.left_out)
+    draw = drawn("bed_figure", found, survey.bed)
+    return Answer(found, lambda inch: whole_bed_words(found, inch, own_noise), draw)

@@ -1,14 +1,12 @@
 """`waylog dovetail`: width, angle, taper and worn flank of a dovetail by pins; its gib."""
 
-from pathlib import Path
 from typing import Any
 
 import click
 
 from acquire.model.options import GroupOfTests
-from analysis.commands.options import Output, Written, figure_options, survey_argument
-from analysis.commands.square import WrittenRun
-from analysis.commands.typed import Kept, Turned, answered, keep_options
+from analysis.commands.options import HEIGHT, LENGTH, survey_argument
+from analysis.commands.typed import Run, together, typed_test
 
 
 @click.group("dovetail", cls=GroupOfTests)
@@ -19,72 +17,42 @@ def command() -> None:
 @command.command("pins")
 @survey_argument
 @click.option(
-    "--at", "places", type=WrittenRun(), required=True, metavar="PLACES", help="Along it, blanks between."
+    "--at", "at_mm", type=Run(LENGTH), required=True, metavar="PLACES", help="Along it, blanks between."
 )
-@click.option(
-    "--measure", type=WrittenRun(), required=True, metavar="MEASURES", help="Over or between the pins there."
-)
-@click.option("--pin", type=Written(), required=True, metavar="D", help="Diameter of the pins.")
+@click.option("--measure", "measure_mm", type=Run(LENGTH), required=True, metavar="MEASURES",
+              help="Over or between the pins there.")  # fmt: skip
+@click.option("--pin", "pin_mm", type=LENGTH, required=True, metavar="D", help="Diameter of the pins.")
 @click.option("--angle", "angle_deg", type=float, metavar="DEG", help="Of the flanks, from the flat.")
-@click.option("--other-pin", type=Written(), metavar="D", help="A second size of pins at the first place ...")
-@click.option(
-    "--other-measure", type=Written(), metavar="M", help="... and the measure with it: tells the angle."
-)
+@click.option("--other-pin", "other_pin_mm", type=LENGTH, metavar="D",
+              help="A second size of pins at the first place ...")  # fmt: skip
+@click.option("--other-measure", "other_measure_mm", type=LENGTH, metavar="M",
+              help="... and the measure with it: tells the angle.")  # fmt: skip
 @click.option(
     "--between", "is_between", is_flag=True, help="Between pins in a female one (default: over a male one)."
 )
-@click.option(
-    "--side", type=WrittenRun(), metavar="READINGS", help="Indicator guided by a sound side, on one pin."
-)
-@click.option(
-    "--uncertainty", type=Written(), default="2 um", show_default=True, metavar="U", help="Of one measure."
-)
-@click.option(
-    "--side-uncertainty",
-    type=Written(),
-    default="1 um",
-    show_default=True,
-    metavar="U",
-    help="Of one reading.",
-)
-@figure_options
-@keep_options
-def pins(
-    survey: Path, angle_deg: float | None, is_between: bool, output: Output, kept: Kept, **typed: Any
-) -> None:
+@click.option("--side", "side_um", type=Run(HEIGHT), metavar="READINGS",
+              help="Indicator guided by a sound side, on one pin.")  # fmt: skip
+@click.option("--uncertainty", "uncertainty_um", type=HEIGHT, default="2 um", show_default=True, metavar="U",
+              help="Of one measure.")  # fmt: skip
+@click.option("--side-uncertainty", "side_uncertainty_um", type=HEIGHT, default="1 um", show_default=True,
+              metavar="U", help="Of one reading.")  # fmt: skip
+@typed_test("dovetail pins")
+def pins(is_between: bool, **typed: Any) -> dict[str, Any]:
     """Width, taper, and with an indicator from a sound side which flank it is."""
-    other = [typed[name] for name in ("other_pin", "other_measure")]
-    if any(each is None for each in other) and any(each is not None for each in other):
-        raise click.UsageError("--other-pin and --other-measure go together.")
-    if (other[0] is None) == (angle_deg is None):
+    together(typed, other_pin_mm="--other-pin", other_measure_mm="--other-measure")
+    if (typed["other_pin_mm"] is None) == (typed["angle_deg"] is None):
         raise click.UsageError("--angle, or --other-pin with --other-measure: one of the two.")
-
-    def readings(turned: Turned) -> dict[str, Any]:
-        lengths = ("measure", "pin", "other_pin", "other_measure")
-        return {
-            "at_mm": turned.mm(typed["places"]),
-            **{f"{name}_mm": turned.mm(typed[name]) for name in lengths},
-            **{f"{name}_um": turned.um(typed[name]) for name in ("side", "side_uncertainty", "uncertainty")},
-            "angle_deg": angle_deg,
-            "is_over": not is_between,
-        }
-
-    answered(survey, "dovetail pins", readings, output, kept)
+    return {**typed, "is_over": not is_between}
 
 
 @command.command("gib")
 @survey_argument
-@click.option("--play", type=Written(), required=True, metavar="U", help="Sideways play.")
+@click.option("--play", "play_um", type=HEIGHT, required=True, metavar="U", help="Sideways play.")
 @click.option(
     "--angle", "angle_deg", type=float, required=True, metavar="DEG", help="Of the flanks, from the flat."
 )
 @click.option("--taper", "one_in", type=float, metavar="N", help="Taper of the gib, 1:N.")
-@figure_options
-@keep_options
-def gib(survey: Path, play: Any, angle_deg: float, one_in: float | None, output: Output, kept: Kept) -> None:
+@typed_test("dovetail gib")
+def gib(**typed: Any) -> dict[str, Any]:
     """How much thicker a gib takes up a play, and how far a tapered one is driven."""
-
-    def readings(turned: Turned) -> dict[str, Any]:
-        return {"play_um": turned.um(play), "angle_deg": angle_deg, "one_in": one_in}
-
-    answered(survey, "dovetail gib", readings, output, kept)
+    return typed

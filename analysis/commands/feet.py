@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import ABOVE_0, Output, Written, answer_options, give, in_um, survey_argument
+from analysis.commands.options import HEIGHT, HEIGHT_ABOVE_0, Answer, answers, drawn, opened, survey_argument
 
 if TYPE_CHECKING:
-    from acquire.model.units import Reading
+    from analysis.answers.surveys import Survey
 
 
 @click.command("feet")
@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 @click.option("--rear", help="The rear way.")
 @click.option(
     "--at-most",
-    type=ABOVE_0,
+    "most_um",
+    type=HEIGHT_ABOVE_0,
     metavar="U",
     help="Move no foot further than this in one round (default: 50 µm, 0.002 in; bolted feet 200 µm).",
 )
@@ -36,47 +37,35 @@ if TYPE_CHECKING:
 @click.option(
     "--moved",
     nargs=2,
-    type=(str, Written()),
+    type=(str, HEIGHT),
     multiple=True,
     metavar="FOOT L",
     help="How a foot was moved since --after, + up (default: as `waylog feet OLDER` said).",
 )
-@answer_options
+@answers
 def command(
-    survey: Path,
+    survey: "Survey",
     front: str | None,
     rear: str | None,
-    at_most: "Reading | None",
+    most_um: float | None,
     response: Path | None,
     after: Path | None,
-    moved: "tuple[tuple[str, Reading], ...]",
-    output: Output,
-) -> None:
+    moved: tuple[tuple[str, float], ...],
+) -> Answer:
     """Which foot of SURVEY's bed to move, which way and how much, and what will be read then."""
     from analysis.answers.feet_learned import learned_response
     from analysis.answers.feet_on_bed import feet_to_move
     from analysis.answers.feet_response import measured_response
-    from analysis.answers.surveys import load
     from analysis.words.feet import feet_words
 
-    loaded = load(survey)
-    is_inch, bed_map = loaded.bed.is_inch, loaded.map()
+    bed_map = survey.map()
     measured = None if response is None else lambda bed: measured_response(response, bed)
     if response is not None and after is not None:
         raise click.UsageError("--response or --after, one of the two")
     if after is not None:
-        older = load(after).map()
-        lifts = {foot: in_um(lift, is_inch) for foot, lift in moved} or {
-            each.foot: each.lift_um for each in feet_to_move(older, front, rear).moves
-        }
+        older = opened(after).map()
+        lifts = dict(moved) or {each.foot: each.lift_um for each in feet_to_move(older, front, rear).moves}
         learned = learned_response(older, bed_map, lifts)
         measured = lambda bed: learned  # noqa: E731
-    most_um = in_um(at_most, is_inch)
-    result = feet_to_move(bed_map, front, rear, most_um=most_um, measured=measured)
-
-    def draw(in_inches: bool) -> object:
-        from analysis.draw.figures import feet_figure
-
-        return feet_figure(result, in_inches)
-
-    give(result, lambda i: feet_words(result, i), draw, output, loaded.bed.is_inch)
+    found = feet_to_move(bed_map, front, rear, most_um=most_um, measured=measured)
+    return Answer(found, lambda inch: feet_words(found, inch), drawn("feet_figure", found))

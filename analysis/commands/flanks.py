@@ -1,19 +1,17 @@
 """`waylog flanks`: which flank of a vee is worn, and the angles of its flanks by two rollers."""
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from acquire.model.options import GroupOfTests
-from analysis.commands.align import UNCERTAINTY
-from analysis.commands.options import Output, Written, figure_options, give, survey_argument
-from analysis.commands.typed import Kept, Turned, answered, keep_options
+from analysis.commands.options import LENGTH, Answer, answers_without_picture, survey_argument
+from analysis.commands.typed import UNCERTAINTY, typed_test
 
 if TYPE_CHECKING:
-    from acquire.model.units import Reading
+    from analysis.answers.surveys import Survey
 
-TWO = (Written(), Written())
+TWO = (LENGTH, LENGTH)
 
 
 @click.group("flanks", cls=GroupOfTests)
@@ -24,48 +22,29 @@ def command() -> None:
 @command.command("wear")
 @survey_argument
 @click.argument("face")
-@figure_options
-def wear(survey: Path, face: str, output: Output) -> None:
+@answers_without_picture
+def wear(survey: "Survey", face: str) -> Answer:
     """Both flanks of FACE along the bed, from its height and its sideways shape."""
     from analysis.answers.flanks import vee_flanks
-    from analysis.answers.surveys import load
     from analysis.words.flanks import flanks_words
 
-    loaded = load(survey)
-    result = vee_flanks(loaded.map(), face)
-    give(result, lambda i: flanks_words(result, i), None, output, loaded.bed.is_inch)
+    found = vee_flanks(survey.map(), face)
+    return Answer(found, lambda inch: flanks_words(found, inch))
 
 
 @command.command("angles")
 @survey_argument
-@click.option("--rollers", type=TWO, required=True, metavar="D D", help="Diameters of the two rollers.")
-@click.option("--top", type=TWO, required=True, metavar="H H", help="Heights of their tops.")
 @click.option(
-    "--side", type=TWO, required=True, metavar="S S", help="Places of their centres, + to the rear."
+    "--rollers", "rollers_mm", type=TWO, required=True, metavar="D D", help="Diameters of the two rollers."
 )
-@click.option("--sound", type=TWO, metavar="FROM TO", help="Sound stretch of the flanks, from the root.")
+@click.option("--top", "top_mm", type=TWO, required=True, metavar="H H", help="Heights of their tops.")
+@click.option("--side", "side_mm", type=TWO, required=True, metavar="S S",
+              help="Places of their centres, + to the rear.")  # fmt: skip
+@click.option(
+    "--sound", "sound_mm", type=TWO, metavar="FROM TO", help="Sound stretch of the flanks, from the root."
+)
 @UNCERTAINTY
-@figure_options
-@keep_options
-def angles(
-    survey: Path,
-    rollers: "tuple[Reading, Reading]",
-    top: "tuple[Reading, Reading]",
-    side: "tuple[Reading, Reading]",
-    sound: "tuple[Reading, Reading] | None",
-    uncertainty: "Reading",
-    output: Output,
-    kept: Kept,
-) -> None:
+@typed_test("flanks angles")
+def angles(**typed: Any) -> dict[str, Any]:
     """Flank angles of a groove by two rollers: height and place of each."""
-
-    def readings(turned: Turned) -> dict[str, Any]:
-        return {
-            "rollers_mm": turned.mm(rollers),
-            "top_mm": turned.mm(top),
-            "side_mm": turned.mm(side),
-            "sound_mm": turned.mm(sound),
-            "uncertainty_um": turned.um(uncertainty),
-        }
-
-    answered(survey, "flanks angles", readings, output, kept)
+    return typed

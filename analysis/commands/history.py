@@ -1,10 +1,14 @@
 """`waylog history`: the bed before and after work on it."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from analysis.commands.options import Output, answer_options, give
+from analysis.commands.options import Answer, answers, drawn, opened
+
+if TYPE_CHECKING:
+    from analysis.answers.surveys import Survey
 
 
 @click.command("history")
@@ -17,14 +21,8 @@ from analysis.commands.options import Output, answer_options, give
     metavar="FACE",
     help="A face that metal was taken off (may be given again): the others tell how the bed moved.",
 )
-@answer_options
-def command(
-    before: Path,
-    survey: Path,
-    face: str | None,
-    scraped: tuple[str, ...],
-    output: Output,
-) -> None:
+@answers
+def command(survey: "Survey", before: Path, face: str | None, scraped: tuple[str, ...]) -> Answer:
     """Did work on the bed make it better? BEFORE and AFTER are surveys of one bed.
 
     Copy the survey folder before the work; measure again into the present one (or a new one)
@@ -33,27 +31,18 @@ def command(
     """
     from acquire.model.errors import AnalysisError
     from analysis.answers.history import before_and_after
-    from analysis.answers.surveys import load
     from analysis.words.history import history_answer
 
-    after = load(survey)
-    result = before_and_after(load(before), after, () if face is None else (face,), scraped=scraped)
-    if face is not None and not result.faces:
+    found = before_and_after(opened(before), survey, () if face is None else (face,), scraped=scraped)
+    if face is not None and not found.faces:
         raise AnalysisError(
-            face, result.not_compared[face], "measured before and after", "`waylog next` says what would tell"
+            face, found.not_compared[face], "measured before and after", "`waylog next` says what would tell"
         )  # fmt: skip
 
-    def draw(in_inches: bool) -> object:
-        from analysis.draw.figures.history import history_figure
+    def draw(inch: bool) -> Any:
+        if not found.faces and found.twist is None:
+            picture = click.get_current_context().params["picture"]
+            raise AnalysisError(str(picture), "no face is known both before and after", "one to draw")
+        return drawn("history_figure", found.faces, twist=found.twist)(inch)
 
-        if not result.faces and result.twist is None:
-            raise AnalysisError(str(output.picture), "no face is known both before and after", "one to draw")
-        return history_figure(result.faces, in_inches, twist=result.twist)
-
-    give(
-        result,
-        lambda i: history_answer(result, i, with_table=face is not None),
-        draw,
-        output,
-        after.bed.is_inch,
-    )
+    return Answer(found, lambda inch: history_answer(found, inch, with_table=face is not None), draw)

@@ -1,20 +1,22 @@
 """`waylog kept`: the tests of a few readings that were kept with the survey, answered again."""
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import Output, figure_options, give, opened, survey_argument
+from analysis.commands.options import Answer, answers_without_picture, survey_argument
+
+if TYPE_CHECKING:
+    from analysis.answers.surveys import Survey
 
 
 @click.command("kept")
 @survey_argument
-@figure_options
-def command(survey: Path, output: Output) -> None:
+@answers_without_picture
+def command(survey: "Survey") -> Answer:
     """Every test that was kept with SURVEY (`--keep`), answered from the map as it is now."""
     from analysis.answers.typed_tests import answer_kept
     from analysis.words.typed_tests import kept_words
 
-    loaded = opened(survey)
-    found = answer_kept(loaded)
-    give(found, lambda inch: kept_words(found, inch), None, output, loaded.bed.is_inch)
+    found = answer_kept(survey)
+    return Answer(found, lambda inch: kept_words(found, inch))

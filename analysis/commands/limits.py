@@ -1,10 +1,13 @@
 """`waylog limits`: the owner's own limits against what was measured."""
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import Output, answer_options, give, survey_argument
+from analysis.commands.options import Answer, answers, drawn, survey_argument
+
+if TYPE_CHECKING:
+    from analysis.answers.surveys import Survey
 
 
 @click.command("limits")
@@ -16,22 +19,14 @@ from analysis.commands.options import Output, answer_options, give, survey_argum
     show_default=True,
     help="Guard at the limit, in standard uncertainties.",
 )
-@answer_options
-def command(survey: Path, rule: str, output: Output) -> None:
+@answers
+def command(survey: "Survey", rule: str) -> Answer:
     """Whether SURVEY meets the limits in its bed.toml: meets, does not meet, or cannot tell.
 
     No limits are built in; [limits] in bed.toml holds those of the owner.
     """
     from analysis.answers.limits import judge_limits
-    from analysis.answers.surveys import load
     from analysis.words.limits import limits_words
 
-    loaded = load(survey)
-    result = judge_limits(loaded.map(), loaded.bed.limits, rule)
-
-    def draw(in_inches: bool) -> object:
-        from analysis.draw.figures.limits import limits_figure
-
-        return limits_figure(result, in_inches)
-
-    give(result, lambda i: limits_words(result, i), draw, output, loaded.bed.is_inch)
+    found = judge_limits(survey.map(), survey.bed.limits, rule)
+    return Answer(found, lambda inch: limits_words(found, inch), drawn("limits_figure", found))

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from analysis.commands.options import survey_argument
+from analysis.commands.options import opened, survey_argument
 
 
 @click.command("next")
@@ -14,10 +14,9 @@ from analysis.commands.options import survey_argument
 def command(survey: Path, wanted: str, as_json: bool) -> None:
     """Which further traverse of SURVEY would help most, and by how much."""
     from analysis.answers.next_traverse import next_traverse
-    from analysis.answers.surveys import load
     from analysis.commands.json_form import as_json as json_of
     from analysis.words.next_traverse import next_words
 
-    loaded = load(survey)
+    loaded = opened(survey)
     result = next_traverse(loaded.map(), wanted)
     click.echo(json_of(result) if as_json else "\n".join(next_words(result, str(survey), loaded.bed.is_inch)))

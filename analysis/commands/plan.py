@@ -7,21 +7,19 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from analysis.commands.options import (
-    ABOVE_0,
-    FROM_0,
-    Output,
-    Written,
-    answer_options,
-    give,
-    in_mm,
-    in_um,
+    HEIGHT,
+    HEIGHT_ABOVE_0,
+    HEIGHT_FROM_0,
+    LENGTH,
+    Answer,
+    answers,
+    drawn,
+    opened,
     survey_argument,
 )
 
 if TYPE_CHECKING:
     from acquire.model.bed import Bed
-    from acquire.model.units import Reading
-    from analysis.answers.joint_cut import Wishes
     from analysis.answers.plan import FacePlan, Plans
     from analysis.answers.rounds import AfterRound
     from analysis.answers.surveys import Survey
@@ -32,7 +30,6 @@ if TYPE_CHECKING:
 @click.argument("faces", nargs=-1, required=True)
 @click.option(
     "--parallel-to",
-    "other",
     metavar="FACE",
     help="Plan the faces parallel to this one: to its own plan if it is named with them, else as it stands.",
 )
@@ -40,25 +37,33 @@ if TYPE_CHECKING:
 @click.option("--coplanar", is_flag=True, help="All FACES end in one plane along the bed.")
 @click.option(
     "--at-most",
-    type=ABOVE_0,
+    "at_most_um",
+    type=HEIGHT_ABOVE_0,
     metavar="U",
     help="Nowhere deeper than this (a bare number: µm, or thou).",
 )
 @click.option(
     "--crown",
-    type=Written(),
+    "crown_um",
+    type=HEIGHT,
     default="0",
     metavar="U",
     help="Leave them this much higher in the middle (negative: hollow; a bare number: µm, or thou).",
 )
 @click.option(
     "--untouched",
-    type=(Written(), Written()),
+    "untouched_mm",
+    type=(LENGTH, LENGTH),
     multiple=True,
     metavar="FROM TO",
     help="Take nothing off this stretch (may be given again).",
 )
-@click.option("--least-greatest", is_flag=True, help="The least greatest depth before the least metal.")
+@click.option(
+    "--least-greatest",
+    "greatest_first",
+    is_flag=True,
+    help="The least greatest depth before the least metal.",
+)
 @click.option(
     "--share",
     type=click.FloatRange(0, 1, min_open=True),
@@ -81,7 +86,8 @@ if TYPE_CHECKING:
 @click.option("--guard", is_flag=True, help="For grinding or planing in one setting: leave no low place.")
 @click.option(
     "--film",
-    type=FROM_0,
+    "film_um",
+    type=HEIGHT_FROM_0,
     default="5 µm",
     show_default=True,
     metavar="U",
@@ -99,55 +105,41 @@ if TYPE_CHECKING:
     help="For --strip (default: Letter where the survey is shown in inches).",
 )
 @click.option("--edge", metavar="NAME", help="Straightedge in bed.toml for the predicted blue.")
-@answer_options
+@answers
 def command(
-    survey: Path,
+    survey: "Survey",
     faces: tuple[str, ...],
-    guard: bool,
-    film: "Reading",
-    edge: str | None,
     share: float | None,
     strip: Path | None,
     paper: str | None,
     after: Path | None,
     cut_share: float,
-    output: Output,
+    film_um: float,
+    edge: str | None,
+    guard: bool,
+    across_joints: bool,
     **wished: Any,
-) -> None:
+) -> Answer:
     """What to take off each FACE of SURVEY so that it ends straight, and what blue it shows now."""
-    from analysis.answers.surveys import load
+    from analysis.answers.joint_cut import Wishes
     from analysis.words.plan_answer import plan_words
 
-    loaded = load(survey)
-    is_inch = loaded.bed.is_inch
-    wishes, faces = _wishes(wished, is_inch), tuple(dict.fromkeys(faces))
+    faces, wishes = tuple(dict.fromkeys(faces)), Wishes(**wished)
     done: Mapping[str, AfterRound] = {}
     if after is not None:
         from analysis.answers.after_round import after_round
 
-        done = after_round(load(after), loaded, faces, wishes, cut_share)
+        done = after_round(opened(after), survey, faces, wishes, cut_share)
         share = share or min(each.share for each in done.values())
-    result = _planned(
-        loaded,
-        faces,
-        done,
-        wishes=wishes,
-        guard=guard,
-        film_um=in_um(film, is_inch),
-        edge=edge,
-        share=share,
-        across_joints=wished["across_joints"],
+    asked = {"guard": guard, "film_um": film_um, "edge": edge, "across_joints": across_joints}
+    found = _planned(survey, faces, done, wishes=wishes, share=share, **asked)
+    plans = tuple(found.plans.values())
+    return Answer(
+        found,
+        lambda inch: plan_words(found, inch),
+        None if found.infeasible else drawn("plan_figure", plans),
+        (lambda inch: _write_strips(strip, survey.bed, plans, inch, paper)) if strip and plans else None,
     )
-    if strip is not None and result.plans:
-        _write_strips(strip, loaded.bed, tuple(result.plans.values()), output.is_inch(is_inch), paper)
-
-    def draw(in_inches: bool) -> object:
-        from analysis.draw.figures import plan_figure
-
-        return plan_figure(tuple(result.plans.values()), in_inches)
-
-    drawn = None if result.infeasible else draw
-    give(result, lambda i: plan_words(result, i), drawn, output, is_inch)
 
 
 def _planned(
@@ -175,22 +167,6 @@ def _planned(
         to_read=hindered.to_read,
         meets=meets_limits(bed_map, faces),
         after=done,
-    )
-
-
-def _wishes(wished: Mapping[str, Any], is_inch: bool) -> "Wishes":
-    from analysis.answers.joint_cut import Wishes
-
-    return Wishes(
-        parallel_to=wished["other"],
-        no_wind=wished["no_wind"],
-        coplanar=wished["coplanar"],
-        at_most_um=in_um(wished["at_most"], is_inch),
-        crown_um=in_um(wished["crown"], is_inch),
-        untouched_mm=tuple(
-            (in_mm(start, is_inch), in_mm(end, is_inch)) for start, end in wished["untouched"]
-        ),
-        greatest_first=wished["least_greatest"],
     )
 
 

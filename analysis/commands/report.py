@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from acquire.model.inch_words import in_owners_unit
-from analysis.commands.options import survey_argument
+from analysis.commands.options import INCH, opened, survey_argument
 
 if TYPE_CHECKING:
     from analysis.answers.surveys import Survey
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     type=click.Choice(["A4", "Letter"], case_sensitive=False),
     help="Of the PDF (default: Letter where inches come first, else A4).",
 )
-@click.option("--inch/--metric", "inch", default=None, help="Inches and thou first, or mm and µm.")
+@INCH
 def command(
     survey: Path, before: Path | None, pdf: bool, wall: bool, paper: str | None, inch: bool | None
 ) -> None:
@@ -40,10 +40,9 @@ def command(
     that part of the page alone.
     """
     from acquire.model.errors import AnalysisError
-    from analysis.answers.surveys import load
     from analysis.report import PRINTED, SHEET, Printing, find_browser, write_report
 
-    loaded = load(survey)
+    loaded = opened(survey)
     in_inches = loaded.bed.is_inch if inch is None else inch
     contents = _contents(loaded, before, in_inches)
     printing, missing = None, None
@@ -66,11 +65,10 @@ def command(
 def _contents(survey: "Survey", before: Path | None, inch: bool) -> "Contents":
     """What is on the page; what was measured before the work is no part of the present shape."""
     from analysis.answers.history import only_new
-    from analysis.answers.surveys import load
     from analysis.report import gather, history_sections
 
     if before is None:
         return gather(survey, inch)
-    older = load(before)
+    older = opened(before)
     history = history_sections(older, survey, inch)
     return replace(gather(only_new(older, survey)[0], inch), history=history)

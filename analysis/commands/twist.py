@@ -1,11 +1,14 @@
 """`waylog twist`: how twisted the bed is, front against rear."""
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from acquire.model.quantity import BY
-from analysis.commands.options import Output, answer_options, give, survey_argument
+from analysis.commands.options import Answer, answers, drawn, survey_argument
+
+if TYPE_CHECKING:
+    from analysis.answers.surveys import Survey
 
 
 @click.command("twist")
@@ -19,25 +22,11 @@ from analysis.commands.options import Output, answer_options, give, survey_argum
     show_default=True,
     help="Which readings it is from.",
 )
-@answer_options
-def command(
-    survey: Path,
-    front: str | None,
-    rear: str | None,
-    by: str,
-    output: Output,
-) -> None:
+@answers
+def command(survey: "Survey", front: str | None, rear: str | None, by: str) -> Answer:
     """How twisted SURVEY's bed is: the roll of its ways along the bed."""
-    from analysis.answers.surveys import load
     from analysis.answers.twist import twist_of
     from analysis.words.twist import twist_words
 
-    loaded = load(survey)
-    result = twist_of(loaded.measuring, loaded.bed, front, rear, by=by)
-
-    def draw(in_inches: bool) -> object:
-        from analysis.draw.figures import twist_figure
-
-        return twist_figure(result, in_inches)
-
-    give(result, lambda i: twist_words(result, i), draw, output, loaded.bed.is_inch)
+    found = twist_of(survey.measuring, survey.bed, front, rear, by=by)
+    return Answer(found, lambda inch: twist_words(found, inch), drawn("twist_figure", found))

@@ -1,86 +1,85 @@
-"""What tests of a few readings share: their readings turned into one unit, answered, and kept on request."""
+"""What tests of a few readings share: options that are readings, answered, and kept on request."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import click
 
-from analysis.commands.options import Output, give, in_mm, in_um, opened
+from analysis.commands.options import HEIGHT, Answer, Length, Typed, answers_without_picture
 
 if TYPE_CHECKING:
-    from acquire.model.units import Reading
+    from analysis.answers.surveys import Survey
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 KEEP = click.option(
     "--keep", is_flag=True, help="Keep the readings with the survey, for `kept`, `show` and the report."
 )
 NOTE = click.option("--note", default="", metavar="WORDS", help="Words to keep with them.")
+UNCERTAINTY = click.option(
+    "--uncertainty",
+    "uncertainty_um",
+    type=HEIGHT,
+    default="1 um",
+    show_default=True,
+    metavar="U",
+    help="Standard uncertainty of one reading.",
+)
 
 
-@dataclass(frozen=True)
-class Kept:
-    """Whether the readings are to be kept, and with which words."""
+class Run(click.ParamType):
+    """Readings one after the other, with blanks between: `0 1.5 2`, or `0 0.01in 0.02in`."""
 
-    is_wanted: bool
-    note: str
+    name = "readings"
 
+    def __init__(self, one: Length):
+        self.one = one
 
-def keep_options(function: Function) -> Function:
-    """Add --keep and --note, handed on together as `kept`."""
-
-    @wraps(function)
-    def command(*arguments: Any, keep: bool, note: str, **options: Any) -> Any:
-        if note and not keep:
-            raise click.UsageError("--note goes with --keep.")
-        return function(*arguments, kept=Kept(keep, note), **options)
-
-    return cast(Function, KEEP(NOTE(command)))
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[Typed, ...]:
+        """Each as it was typed."""
+        if isinstance(value, tuple):
+            return value
+        return tuple(self.one.convert(each, param, ctx) for each in str(value).split())
 
 
-@dataclass(frozen=True)
-class Turned:
-    """Turns what was typed into mm and µm, a bare number as the survey has it; None stays."""
+def typed_test(test: str) -> Callable[[Function], Function]:
+    """Make a command of a test: its options have the names that the readings are kept under.
 
-    inch: bool
-
-    def mm(self, written: "Reading | tuple[Reading, ...] | None") -> Any:
-        """One length, or several."""
-        return self._each(in_mm, written)
-
-    def um(self, written: "Reading | tuple[Reading, ...] | None") -> Any:
-        """One height, or several."""
-        return self._each(in_um, written)
-
-    def _each(self, turn: Callable[["Reading | None", bool], float | None], written: Any) -> Any:
-        if isinstance(written, tuple) and not hasattr(written, "unit"):
-            return [turn(each, self.inch) for each in written]
-        return turn(written, self.inch)
-
-
-def answered(
-    survey: Path, test: str, readings: Callable[[Turned], Mapping[str, Any]], output: Output, kept: Kept
-) -> None:
-    """Give the answer of one test; then keep its readings, if that is wanted.
-
-    `readings` gives them under the names that they are kept under, mm and µm.
+    The function says which of them go together, and returns the readings.
     """
-    from analysis.answers.typed_tests import answer_test
-    from analysis.words.typed_tests import typed_test_words
 
-    loaded = opened(survey)
-    is_inch = loaded.bed.is_inch
-    read = readings(Turned(is_inch))
-    found = answer_test(loaded, test, read)
-    give(found, lambda i: typed_test_words(test, found, read, i), None, output, is_inch)
-    if kept.is_wanted:
-        click.echo(f"kept: {_keep(loaded.folder, test, read, kept.note)}", err=True)
+    def made(function: Function) -> Function:
+        @wraps(function)
+        def command(survey: "Survey", keep: bool, note: str, **typed: Any) -> Answer:
+            from analysis.answers.typed_tests import answer_test
+            from analysis.words.typed_tests import typed_test_words
+
+            if note and not keep:
+                raise click.UsageError("--note goes with --keep.")
+            given = function(**typed)
+            read = {name: list(each) if isinstance(each, tuple) else each for name, each in given.items()}
+            found = answer_test(survey, test, read)
+            write = (lambda _: _keep(survey.folder, test, read, note)) if keep else None
+            return Answer(found, lambda inch: typed_test_words(test, found, read, inch), write=write)
+
+        return cast(Function, answers_without_picture(KEEP(NOTE(command))))
+
+    return made
 
 
-def _keep(survey: Path, test: str, readings: Mapping[str, Any], note: str) -> Path:
+def together(typed: Mapping[str, Any], **options: str) -> None:
+    """Refuse some of the options without the others; each by the name that its reading is kept under."""
+    if len({typed[name] is None for name in options}) > 1:
+        *first, last = options.values()
+        raise click.UsageError(f"{', '.join(first)} and {last} go together.")
+
+
+def _keep(survey: Path, test: str, readings: Mapping[str, Any], note: str) -> None:
     from acquire.model.system import utc_now
     from acquire.store.kept import KeptTest, keep_test
 
-    return keep_test(survey, KeptTest(test, utc_now(), readings, note))
+    kept = KeptTest(test, utc_now(), readings, note)
+    click.echo(f"kept: {keep_test(survey, kept)}", err=True)

@@ -1,82 +1,50 @@
 """`waylog work`: the part that a lathe turns on its ways as they are."""
 
-from pathlib import Path
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from analysis.commands.options import Output, Written, answer_options, give, in_mm, survey_argument
+from analysis.commands.options import LENGTH, Answer, answers, drawn, survey_argument
 
 if TYPE_CHECKING:
-    from acquire.model.units import Reading
+    from analysis.answers.surveys import Survey
 
 
 @click.command("work")
 @survey_argument
-@click.option(
-    "--diameter", type=Written(), metavar="L", default="50 mm", show_default=True, help="Of the part."
-)
-@click.option(
-    "--tip-high",
-    type=Written(),
-    metavar="L",
-    default="0 mm",
-    help="The tool's tip above centre height as set.",
-)
-@click.option(
-    "--axis-across", type=Written(), metavar="L", help="Spindle axis across the bed (default: midway)."
-)
+@click.option("--diameter", "diameter_mm", type=LENGTH, metavar="L", default="50 mm", show_default=True,
+              help="Of the part.")  # fmt: skip
+@click.option("--tip-high", "tip_high_mm", type=LENGTH, metavar="L", default="0 mm",
+              help="The tool's tip above centre height as set.")  # fmt: skip
+@click.option("--axis-across", "axis_across_mm", type=LENGTH, metavar="L",
+              help="Spindle axis across the bed (default: midway).")  # fmt: skip
 @click.option(
     "--guide", metavar="FACE", help="Side face that guides the carriage (default: the vee it rides)."
 )
-@click.option(
-    "--from", "start", type=Written(), metavar="L", help="Where turning starts (default: all along)."
-)
-@click.option("--to", "end", type=Written(), metavar="L", help="Where it ends.")
+@click.option("--from", "from_mm", type=LENGTH, metavar="L",
+              help="Where turning starts (default: all along).")  # fmt: skip
+@click.option("--to", "to_mm", type=LENGTH, metavar="L", help="Where it ends.")
 @click.option(
     "--after-plan", is_flag=True, help="Also once the carriage's ways are cut as planned, without wind."
 )
 @click.option("--across-joints", is_flag=True, help="That plan may cut over joints that bed.toml declares.")
-@answer_options
+@answers
 def command(
-    survey: Path,
-    diameter: "Reading",
-    tip_high: "Reading",
-    axis_across: "Reading | None",
-    guide: str | None,
-    start: "Reading | None",
-    end: "Reading | None",
+    survey: "Survey",
+    from_mm: float | None,
+    to_mm: float | None,
     after_plan: bool,
     across_joints: bool,
-    output: Output,
-) -> None:
+    **asked: Any,
+) -> Answer:
     """What the shape of SURVEY's ways does to a part turned on them: its diameter along its length."""
-    from functools import partial
-
     from analysis.answers.planned_work import before_and_after_plan
-    from analysis.answers.surveys import load
     from analysis.answers.work import turned_part
     from analysis.words.work import work_words
 
-    loaded = load(survey)
-    is_inch = loaded.bed.is_inch
-    first, last = loaded.bed.station_mm[0], loaded.bed.station_mm[-1]
+    first, last = survey.bed.station_mm[0], survey.bed.station_mm[-1]
+    stretch_mm = (first if from_mm is None else from_mm, last if to_mm is None else to_mm)
     predicted = partial(before_and_after_plan, across_joints=across_joints) if after_plan else turned_part
-    result = predicted(
-        loaded.map(),
-        diameter_mm=in_mm(diameter, is_inch),
-        tip_high_mm=in_mm(tip_high, is_inch),
-        axis_across_mm=in_mm(axis_across, is_inch),
-        guide=guide,
-        stretch_mm=(
-            first if start is None else in_mm(start, is_inch),
-            last if end is None else in_mm(end, is_inch),
-        ),
-    )
-
-    def draw(in_inches: bool) -> object:
-        from analysis.draw.figures.work import work_figure
-
-        return work_figure(result, in_inches)
-
-    give(result, lambda i: work_words(result, i), draw, output, loaded.bed.is_inch)
+    found = predicted(survey.map(), stretch_mm=stretch_mm, **asked)
+    return Answer(found, lambda inch: work_words(found, inch), drawn("work_figure", found))

@@ -11,11 +11,16 @@ from analysis.draw.figures.comparison import comparison_figure
 from analysis.draw.figures.datums import datums_figure
 from analysis.draw.figures.feet import feet_figure
 from analysis.draw.figures.history import history_figure
+from analysis.draw.figures.joints import joints_figure, ripples_figure
+from analysis.draw.figures.limits import limits_figure
 from analysis.draw.figures.looks import inline_svg, save
 from analysis.draw.figures.plan import plan_figure
 from analysis.draw.figures.profile import profile_figure
+from analysis.draw.figures.saddle import saddle_figure
+from analysis.draw.figures.taper import taper_figure
 from analysis.draw.figures.thinning import thinned
 from analysis.draw.figures.twist import twist_figure
+from analysis.draw.figures.work import work_figure
 
 __all__ = [
     "bed_figure",
@@ -25,9 +30,15 @@ __all__ = [
     "feet_figure",
     "history_figure",
     "inline_svg",
+    "joints_figure",
+    "limits_figure",
     "plan_figure",
     "profile_figure",
+    "ripples_figure",
+    "saddle_figure",
     "save",
+    "taper_figure",
     "thinned",
     "twist_figure",
+    "work_figure",
 ]
