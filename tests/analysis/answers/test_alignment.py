@@ -51,6 +51,10 @@ def test_axis_is_the_mean_of_both_turns_and_the_sag_is_put_in():
     assert hung.rise_um_per_m.standard_uncertainty == pytest.approx(np.hypot(4.0, 0.1 * 22.5), abs=0.05)
 
 
+def test_run_out_is_the_larger_of_those_on_top_and_in_front():
+    assert axis_of_bar([2, 11, 4, 5], [0, 1, 0, 9], 250, 1.0).run_out_um == (1.0, 4.0)
+
+
 def test_front_pushed_in_at_the_far_end_is_an_axis_to_the_front():
     assert axis_of_bar([0] * 4, [0, 5, 0, 5], 250, 1.0).rear_um_per_m.value == pytest.approx(-20)
 
@@ -188,6 +192,27 @@ def test_bar_is_cleared_of_what_the_path_does_between_its_two_places(make_traver
         inside += [abs(each.value) <= each.expanded for each in (found.rise_um_per_m, found.rear_um_per_m)]
     assert np.mean(inside) >= 0.85
     assert "Against the line along the whole path" in "\n".join(line_words(found, "The axis", inch=False))
+
+
+def test_bend_of_the_path_to_the_rear_is_put_into_an_axis_and_taken_from_a_taper(make_traverse, bed):
+    """By hand: from its line the path goes to the rear by s between 200 and 600 mm, whichever way it bends.
+
+    What reads parallel to it runs s to the rear over those 400 mm; a tool that goes s to the rear takes 2 s
+    off the diameter.
+    """
+    truth = {**_truth(np.random.default_rng(0)), "vee side": 30 * (X / 500 - 1) ** 2 + 20 * X / 1000}
+    for name in ("vee", "flat", "tail-vee", "tail-flat"):
+        truth[name] = 0 * X
+    _, aside, _ = _carriage(truth)
+    station = X[1:-1]
+    rearward = np.interp([200, 600], station, aside - _slope(station, aside) * station / 1000)
+    bed_map = _survey(make_traverse, bed, truth, np.random.default_rng(5))
+    parallel = axis_of_bar([0, 0], [0, 0], 400, 0.1)
+    found = line_on_bed(bed_map, parallel, 200, 600).rear_um_per_m
+    assert found.value == pytest.approx(np.diff(rearward)[0] / 0.4, abs=2 * found.expanded)
+    sway = collars_on_bed(bed_map, Measured(0.0, 2.0), 200, 600).split.from_sway_um
+    assert sway.value == pytest.approx(-2 * np.diff(rearward)[0], abs=2 * sway.expanded)
+    assert abs(found.value) > 3 * found.expanded and abs(sway.value) > 3 * sway.expanded
 
 
 @pytest.mark.statistics

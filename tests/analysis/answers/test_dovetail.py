@@ -59,6 +59,9 @@ def test_indicator_from_a_sound_side_tells_which_flank(is_over):
         [0, 100], [70, 70 - lost], 10, 60, is_over=is_over, side_um=[3, 3 - 20 / sin(radians(60))]
     )
     assert found.flanks_um[0][1] == pytest.approx(-20) and found.flanks_um[1][1] == pytest.approx(-5)
+    # 1 µm and 1 µm of the indicator; of the other flank the two measures of 2 µm besides
+    by_hand = sin(radians(60)) * np.sqrt([2 * 1**2, 2 * 1**2 + 2 * 2**2])
+    assert found.flank_uncertainty_um == pytest.approx(by_hand)
     said = "\n".join(dovetail_words(found, inch=False))
     assert "flank read" in said and ("narrower" if is_over else "wider") in said
 

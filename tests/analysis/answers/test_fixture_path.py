@@ -27,6 +27,7 @@ def bed_map(invented_bed, make_traverse):
 @pytest.mark.parametrize("overhang", [0.0, 150.0, -80.0])
 def test_parabola_gives_the_same_path_wherever_the_tool_hangs(bed_map, overhang):
     found = fixture_path(bed_map, "front-flat", 200.0, overhang)
+    assert found.station_mm[[0, -1]].tolist() == [100 + overhang, 900 + overhang]  # the tool's, not the pads'
     middle = found.station_mm - overhang
     truth = -40.0 * (middle / 1000) ** 2
     truth -= np.interp(middle, middle[[0, -1]], truth[[0, -1]])

@@ -123,4 +123,6 @@ def test_square_on_the_table_that_was_not_turned_needs_its_stated_error():
         guides_joined(300, [[0, 6], [0, 6]], 200, [[0, 1]], 1.0)
     found = guides_joined(300, [[0, 6]], 200, [[0, 1]], 1.0, square_uncertainty_um=3.0)
     assert found.lean_um_per_m.value == pytest.approx(25)
-    assert found.lean_um_per_m.standard_uncertainty > 10
+    # by hand: 3 µm over 300 mm, and two readings of 1 µm over each of 300 and 200 mm
+    by_hand = np.sqrt(10**2 + 2 * (1000 / 300) ** 2 + 2 * (1000 / 200) ** 2)
+    assert found.lean_um_per_m.standard_uncertainty == pytest.approx(by_hand)

@@ -80,6 +80,19 @@ def test_gap_that_reads_less_grows_narrower(across):
     assert "the gap between grows narrower towards the far end" in tapers_words(tapers(bed_map), False)[0]
 
 
+@pytest.mark.parametrize(("left", "is_gap"), [("rear", True), ("front", False)])
+def test_faces_that_were_not_measured_across_make_a_gap_where_they_look_at_each_other(
+    invented_bed, make_traverse, left, is_gap
+):
+    """Two walls 80 mm apart, one read from a stand that rides the other: a slot between them, or a rib."""
+    right = {"rear": "front", "front": "rear"}[left]
+    bed = invented_bed(
+        faces={"a": f'normal = "{left}"\nacross_mm = 0', "b": f'normal = "{right}"\nacross_mm = 80'}
+    )
+    run = make_traverse(bed, "dial", X, 0 * X, face="b", reference="a")
+    assert tapers(combine([run], bed), ("a", "b")).pairs[0].is_gap is is_gap
+
+
 def test_datums_know_the_taper_of_two_faces_of_unknown_shape(across):
     pair = datums(across(0.02 * X)).parallel[0]
     assert {pair.a, pair.b} == {"front-flat", "front-under"}
