@@ -219,18 +219,31 @@ def test_ripple_is_drawn_with_its_crest_where_it_is_and_half_its_height_to_eithe
     assert (shaded.x0, shaded.x1) == pytest.approx((254.0 * unit.mm, 304.0 * unit.mm))
 
 
-def test_two_maps_are_drawn_with_twice_u_and_their_difference_with_what_is_expanded_already(unit):
-    found = Made(
+def two_maps(joints_mm=()):
+    return Made(
         profile_a=profile(), profile_b=profile(Y / 2), a="by level", b="by indicator", station_mm=AT,
         difference_um=Y / 2, expanded_uncertainty_um=2 * U, smallest_detectable_um=12.7,
-        joints_mm=(),
+        joints_mm=joints_mm,
     )  # fmt: skip
-    upper, lower = comparison_figure(found, unit.inch, is_titled=False).axes
+
+
+def test_bands_of_maps_break_off_at_a_joint_as_their_curves_do(unit):
+    upper, lower = comparison_figure(two_maps((127.0,)), unit.inch, is_titled=False).axes
+    x, y, half = (np.insert(each, 1, at) for each, at in ((AT, 127.0), (Y, np.nan), (2 * U, np.nan)))
+    for axes, factor in ((upper, 1), (upper, 0.5), (lower, 0.5)):
+        assert has_band(axes, x * unit.mm, factor * y * unit.um, half * unit.um)
+
+
+def test_two_maps_are_drawn_with_twice_u_and_their_difference_with_what_is_expanded_already(unit):
+    upper, lower = comparison_figure(two_maps(), unit.inch, is_titled=False).axes
     assert has_band(upper, AT * unit.mm, Y * unit.um, 2 * U * unit.um)
     assert has_band(upper, AT * unit.mm, Y / 2 * unit.um, 2 * U * unit.um)
     shown = {line.get_label(): np.asarray(line.get_ydata()) for line in upper.lines}
     np.testing.assert_allclose(shown["by level"], Y * unit.um)
     np.testing.assert_allclose(shown["by indicator"], Y / 2 * unit.um)
+    looks = {line.get_label(): (line.get_marker(), line.get_linestyle()) for line in upper.lines}
+    for one, other in zip(looks["by level"], looks["by indicator"], strict=True):
+        assert one != other  # without colour, and also where one of the two is lost in print
     assert has_band(lower, AT * unit.mm, Y / 2 * unit.um, 2 * U * unit.um)
     for side in (-12.7, 12.7):
         assert is_drawn(lower, [0, 1], [side * unit.um] * 2)

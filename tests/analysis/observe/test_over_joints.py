@@ -1,6 +1,7 @@
 """Levels drawn over a declared joint, against invented truth: a worn way in two pieces that do not meet."""
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 import pytest
@@ -9,8 +10,15 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
 from analysis.answers.face_map import map_face
 from analysis.answers.joints import joints
+from analysis.level.base_lag import BaseLagHeights
 from analysis.level.slopes import continuous_run
-from analysis.observe.over_joints import CrossedJoint, joints_crossed, steps_variance_um2, without_steps
+from analysis.observe.over_joints import (
+    CrossedJoint,
+    joints_crossed,
+    steps_variance_um2,
+    with_steps,
+    without_steps,
+)
 from analysis.words.facts import sentences
 from tests.invented import flat, level
 
@@ -44,6 +52,16 @@ def drawn(invented_bed, make_traverse):
         return combine(runs, bed)
 
     return make
+
+
+@dataclass(frozen=True)
+class _Curve:
+    """What heights of a drawn run are, for steps to be put into."""
+
+    station_mm: np.ndarray
+    height_um: np.ndarray
+    covariance_um2: np.ndarray
+    base_lag: BaseLagHeights | None = None
 
 
 def straightened(y, x):
@@ -137,6 +155,23 @@ def test_step_is_as_sure_as_the_lines_beside_its_jumps_and_as_they_agree(noise):
     expected = np.hypot(np.sqrt(np.mean(list(jump_variances(x, slope, JOINT)))), scatter) / np.sqrt(2)
     assert joint.step_um == pytest.approx(np.mean(jumps))
     assert joint.standard_uncertainty_um == pytest.approx(expected, rel=1e-4)
+
+
+def test_readings_that_bridge_a_joint_of_unknown_step_are_left_out():
+    x = np.arange(100.0, 1401, 2)
+    run = continuous_run(x, 0 * x, 1.0, base_mm=BASE)
+    kept = without_steps(run, (CrossedJoint(JOINT, math.nan, 0.0, BASE),)).station_mm
+    assert np.setdiff1d(x, kept).tolist() == x[np.abs(x - JOINT) <= BASE / 2 + 5].tolist()
+
+
+def test_stations_averaged_over_a_joint_are_as_unsure_as_its_step():
+    """By hand: means over 40 mm, and a joint known to 5 mm by rule and line, reach 25 mm to either side."""
+
+    x = np.array([600.0, 624.0, 626.0, 674.0, 676.0, 700.0])
+    chain = BaseLagHeights(x, 0 * x, np.eye(6), averaged_over_mm=40.0, base_mm=BASE)
+    curve = _Curve(x, 0 * x, np.eye(6), chain)
+    widened = with_steps(curve, (CrossedJoint(JOINT, 20.0, 3.0, BASE),)).base_lag
+    assert np.diag(widened.covariance_um2).tolist() == [1, 1, 10, 10, 1, 1]
 
 
 def test_foot_on_a_pad_needs_half_of_it_more_from_the_joint():
