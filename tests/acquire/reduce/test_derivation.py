@@ -63,6 +63,18 @@ def test_stepped_level_is_placed_on_its_stations_with_the_instruments_sign():
     assert traverse.readings == t.size
 
 
+def test_corrected_reading_is_as_sure_as_one_that_was_typed():
+    """Its own samples were misread: neither their scatter nor the ± that it made counts any longer."""
+    t, x = steps([100.4, 300.0, 500.0])
+    noise = np.random.default_rng(1).normal(0, 3.0, t.size)
+    events = [(t[-1], "correction", "station 300 mm, reading 1: +5 um/m instead of +50 um/m: misread")]
+    found = derive(
+        contents(LEVEL, events, level=sent(t, -(shape(x) + noise)), scale=sent(t, x - 50))
+    ).stations
+    assert (found.reading[1], found.scatter[1], found.standard_uncertainty[1]) == (-5.0, 0.0, 0.5)
+    assert np.all(found.standard_uncertainty[[0, 2]] > 0.51)
+
+
 def test_readings_are_placed_by_time_and_not_by_count():
     """The level speaks at 7 Hz and the scale at 20 Hz: counting would put readings far off."""
     t, x = steps([100.0, 300.0, 500.0])
@@ -216,11 +228,11 @@ def test_garbled_lines_are_counted_with_their_reason():
     assert "garbled" in traverse.events.kind
 
 
-def test_feed_between_two_marks_places_the_readings():
+def test_feed_between_its_first_mark_and_its_last_places_the_readings():
     t = np.arange(0, 70, 0.05)
     x = 100 + 10 * np.clip(t - 4, 0, 60)
     setup = replace(LEVEL, position="feed:10", acceleration_corrected=False)
-    events = [(4.0, "mark", "station 100"), (64.0, "mark", "")]
+    events = [(4.0, "mark", "station 100"), (30.0, "mark", ""), (64.0, "mark", "")]
     traverse = derive(contents(setup, events, level=sent(t, -shape(x))))
     assert traverse.mode == "continuous"
     s = traverse.stations
