@@ -24,7 +24,7 @@ from acquire.bench.views import View
 from acquire.model.bed import Instrument
 from acquire.model.errors import AcquireError
 from acquire.model.units import unit_text
-from acquire.reduce.tagging import Dwell
+from acquire.reduce.tagging.dwells import Dwell
 
 JUDGE_EVERY_S = 0.5
 TURNS = (

@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 
 from acquire.model.bed import Port
 from acquire.model.errors import PortError
-from acquire.receive.ports import Found, listen
+from acquire.receive.ports.naming import Found
+from acquire.receive.ports.opening import listen
 from acquire.receive.wire.decoding import request_bytes
 from acquire.receive.wire.scoring import (
     Heard,

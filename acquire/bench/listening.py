@@ -13,10 +13,11 @@ from acquire.model.bed import Instrument
 from acquire.model.errors import PortError
 from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import FLAGS
-from acquire.receive.ports import PortReader, plan_ports
-from acquire.receive.wire import Decoded, decoder_for
+from acquire.receive.ports.asking import plan_ports
+from acquire.receive.ports.reader import PortReader
+from acquire.receive.wire.decoding import Decoded
 from acquire.receive.wire.health import Health, HealthWatch
-from acquire.receive.wire.kinds import tell
+from acquire.receive.wire.kinds import decoder_for, tell
 
 SPREAD_S = 5.0
 """The spread shown is that of so many seconds."""

@@ -14,8 +14,9 @@ from acquire.model.bed_toml.wire_keys import with_pattern
 from acquire.model.errors import PortError
 from acquire.model.quantity import OFFSET, QUANTITIES, SLOPE, TEMPERATURE
 from acquire.model.recorded import Chunk
-from acquire.receive.ports import PortReader
-from acquire.receive.wire import Decoded, decoder_for
+from acquire.receive.ports.reader import PortReader
+from acquire.receive.wire.decoding import Decoded
+from acquire.receive.wire.kinds import decoder_for
 from acquire.receive.wire.scoring import LineShape
 
 NEVER_SHOWN = ("thou/ft",)
@@ -100,7 +101,7 @@ def read_for(
     PortError
         If its port cannot be opened.
     """
-    from acquire.receive.ports import plan_ports
+    from acquire.receive.ports.asking import plan_ports
 
     plan, decoder, found = plan_ports([instrument]), decoder_for(instrument), []
     with PortReader(plan.specs, requests=plan.requests) as reader:

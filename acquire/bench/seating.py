@@ -11,8 +11,8 @@ import numpy as np
 
 from acquire.model.bed import Instrument
 from acquire.model.errors import AcquireError
-from acquire.reduce.tagging import Dwell, SettledStation, dwells_by_reading, settled_stations
-from acquire.reduce.tagging.dwells import DEPARTURE_S
+from acquire.reduce.tagging.dwells import DEPARTURE_S, Dwell, dwells_by_reading
+from acquire.reduce.tagging.settled import SettledStation, settled_stations
 
 NEEDED_S = 4.0
 """A placing has stood still so long before it counts."""

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from acquire.model.errors import AcquireError
-from acquire.reduce.tagging import autocorrelation_time
 from acquire.reduce.tagging.dwells import smallest_step
+from acquire.reduce.tagging.scatter import autocorrelation_time
 
 DWELL_S = 3.0
 """How long one station is read, if nobody says otherwise."""

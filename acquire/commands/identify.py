@@ -57,7 +57,7 @@ def command(
     from acquire.bench.identify import identify, stable_name, with_stable_name
     from acquire.bench.offered import bed_tables, likely_quantity, resolution_of, trial_instrument
     from acquire.model.bed_toml.reading import read_bed
-    from acquire.receive.ports import found_ports
+    from acquire.receive.ports.naming import found_ports
 
     is_inch = into is not None and read_bed(into / "bed.toml").is_inch
     found = identify(port, requests, most_s=seconds, say=lambda words: click.echo(words, err=True))

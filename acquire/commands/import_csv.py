@@ -18,7 +18,7 @@ from acquire.model.units import length_text
 
 if TYPE_CHECKING:
     from acquire.model.traverse import Setup
-    from acquire.reduce.written import ReadingsTable
+    from acquire.reduce.written.readings import ReadingsTable
 
 PREVIEWED = 3
 
@@ -53,7 +53,7 @@ def command(
     from acquire.entry.doubts import doubt_of_column
     from acquire.record.keeping import keep_readings
     from acquire.record.setup_checks import make_setup, setup_warnings
-    from acquire.reduce.written import readings_imported
+    from acquire.reduce.written.imported import readings_imported
     from acquire.store import number_of, survey_bed
 
     asked = {**asked_of(options, face), "unit": unit}

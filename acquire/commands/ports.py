@@ -7,7 +7,7 @@ import click
 
 if TYPE_CHECKING:
     from acquire.model.bed import Bed
-    from acquire.receive.ports import Found
+    from acquire.receive.ports.naming import Found
 
 
 @click.command(name="ports")
@@ -18,7 +18,7 @@ def command(survey: Path | None) -> None:
     Wire nothing into the machine's emergency stop or its control.
     """
     from acquire.model.bed_toml.reading import read_bed
-    from acquire.receive.ports import found_ports
+    from acquire.receive.ports.naming import found_ports
 
     ports = found_ports()
     for line in _here(ports):
@@ -51,7 +51,7 @@ def _here(ports: "list[Found]") -> list[str]:
 
 def _expected(bed: "Bed", ports: "list[Found]") -> list[str]:
     from acquire.model.errors import PortError
-    from acquire.receive.ports import resolve
+    from acquire.receive.ports.naming import resolve
 
     lines = []
     for instrument in bed.instruments.values():

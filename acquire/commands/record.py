@@ -25,7 +25,7 @@ from acquire.model.system import utc_now
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from acquire.console import Screen
+    from acquire.console.showing import Screen
     from acquire.model.bed import Bed, Instrument
     from acquire.model.recorded import Chunk, Event
     from acquire.model.traverse import Setup
@@ -222,7 +222,7 @@ def _instrument_beside(bed: "Bed", name: str) -> "Instrument":
 def _screen(
     ctx: click.Context, survey: Path, setup: "Setup", beside: list["Instrument"], options: dict[str, Any]
 ) -> "Screen":
-    from acquire.console import Screen
+    from acquire.console.showing import Screen
     from acquire.console.sound import aloud
     from acquire.console.window import WindowFeed
 

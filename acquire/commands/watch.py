@@ -13,7 +13,7 @@ from acquire.commands.talk import CAUTION, PLACING_CAUTION, say_cautions
 from acquire.model.inch_words import in_owners_unit
 
 if TYPE_CHECKING:
-    from acquire.bench import BenchSession
+    from acquire.bench.bench_session import BenchSession
     from acquire.model.bed import Bed, Instrument
 
 FOOT = "q: end"
@@ -109,7 +109,8 @@ def _session(
     instruments: list["Instrument"], inch: bool, options: Mapping[str, Any]
 ) -> Iterator["BenchSession"]:
     """Ports opened, a page or plain lines, keys where there is a terminal, signals that end it."""
-    from acquire.bench import BenchSession, Receiver
+    from acquire.bench.bench_session import BenchSession
+    from acquire.bench.listening import Receiver
     from acquire.console.keys import keys
     from acquire.record.recorder import ending_signals
 
@@ -127,7 +128,7 @@ def _session(
 def _view(stack: ExitStack, inch: bool, measures: bool) -> Any:
     from rich.console import Console
 
-    from acquire.bench import PageView, PlainView
+    from acquire.bench.views import PageView, PlainView
 
     console = Console(highlight=False)
     if console.is_terminal and not console.is_dumb_terminal:

@@ -19,10 +19,3 @@ where a value is not known::
 Live lines are dropped while the window is slow, stations are not.  The end of its input
 ends the window's feed, not the window.
 """
-
-from acquire.console.keys import key_words
-from acquire.console.showing import Screen
-from acquire.console.taken import Taken
-from acquire.console.tracking import Live, Tracker
-
-__all__ = ["Live", "Screen", "Taken", "Tracker", "key_words"]

@@ -8,10 +8,10 @@ from acquire.console.stillness import Recent, StillTimer, is_one_by_one
 from acquire.model.bed import Instrument
 from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import FLAGS, Setup
-from acquire.receive.ports import plan_ports
-from acquire.receive.wire import Decoded, decoder_for
+from acquire.receive.ports.asking import plan_ports
+from acquire.receive.wire.decoding import Decoded
 from acquire.receive.wire.health import FLAG_WORDS, HealthWatch, lump_words
-from acquire.receive.wire.kinds import tell
+from acquire.receive.wire.kinds import decoder_for, tell
 from acquire.receive.wire.lines import NO_LINE_END
 from acquire.reduce.tagging.dwells import NUDGE_MM
 

@@ -7,8 +7,7 @@ import numpy as np
 from acquire.model.places import is_same_place
 from acquire.model.traverse import Row, Setup, Stations
 from acquire.reduce import places_in_order, places_meant
-from acquire.reduce.tagging import snapped
-from acquire.reduce.tagging.positions import snap_reach_mm
+from acquire.reduce.tagging.positions import snap_reach_mm, snapped
 
 
 @dataclass(frozen=True)

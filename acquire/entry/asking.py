@@ -16,8 +16,8 @@ from acquire.model.companion import Companion
 from acquire.model.errors import EntryError
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.units import length_text
-from acquire.reduce.written import TypedLine, expected_unit
-from acquire.reduce.written.typed import typed_reading
+from acquire.reduce.written.readings import expected_unit
+from acquire.reduce.written.typed import TypedLine, typed_reading
 
 KEYS = ("b: back", "n: next unread", "r: last one again", "-: gap", "q: end and keep", "Ctrl-C: go on later")
 SETTLE_VIAL_S = 15.0

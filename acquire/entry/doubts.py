@@ -21,9 +21,8 @@ from acquire.model.units import (
     slope_text,
     with_plain_minus,
 )
-from acquire.reduce.written import TypedLine
 from acquire.reduce.written.readings import GAPS, written_in
-from acquire.reduce.written.typed import ends_written, typed_reading
+from acquire.reduce.written.typed import TypedLine, ends_written, typed_reading
 
 FEWEST_NEIGHBOURS = 2
 NEAREST = 6

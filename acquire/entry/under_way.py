@@ -12,7 +12,8 @@ import numpy as np
 from acquire.model.errors import EntryError
 from acquire.model.places import end_where_rounded
 from acquire.model.traverse import Setup
-from acquire.reduce.written import ReadingsTable, TypedLine, readings_typed
+from acquire.reduce.written.readings import ReadingsTable
+from acquire.reduce.written.typed import TypedLine, readings_typed
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,8 @@ from itertools import combinations, permutations
 from pathlib import Path
 from typing import Any
 
-from acquire.entry import Entry, stations_to_read
 from acquire.entry.asking import Manner
+from acquire.entry.under_way import Entry, stations_to_read
 from acquire.model.bed import Bed, Instrument
 from acquire.model.errors import EntryError
 from acquire.model.position import DIRECTIONS

@@ -9,8 +9,7 @@ from acquire.entry.under_way import Entry, Slot
 from acquire.model.errors import EntryError
 from acquire.page.sent import Conflict, Sent, plain_words
 from acquire.record.keeping import keep_line, made_traverse
-from acquire.reduce.written import TypedLine
-from acquire.reduce.written.typed import typed_reading
+from acquire.reduce.written.typed import TypedLine, typed_reading
 from acquire.store.journal import JournalWriter
 
 

@@ -17,8 +17,8 @@ from acquire.model.traverse import Setup, Traverse
 from acquire.model.units import decimals_for, length_text, number_text, unit_text
 from acquire.page.live import title_words
 from acquire.page.run import Run
-from acquire.reduce.written import TypedLine, expected_unit
-from acquire.reduce.written.typed import typed_reading
+from acquire.reduce.written.readings import expected_unit
+from acquire.reduce.written.typed import TypedLine, typed_reading
 from acquire.store import files_of, read_traverse
 
 Values = dict[str, Any]

@@ -9,7 +9,7 @@ from acquire.model.errors import WaylogError
 from acquire.model.recorded import Chunk
 from acquire.model.traverse import HAND_PORT, Setup
 from acquire.record.conversion import convert
-from acquire.reduce.written import TypedLine, typed_lines
+from acquire.reduce.written.typed import TypedLine, typed_lines
 from acquire.store import files_of
 from acquire.store.journal import JournalWriter, begin, records
 

@@ -22,7 +22,8 @@ from acquire.model.errors import RecordingError
 from acquire.model.recorded import Chunk, Event
 from acquire.model.system import utc_now
 from acquire.model.traverse import Setup
-from acquire.receive.ports import PortReader, plan_ports
+from acquire.receive.ports.asking import plan_ports
+from acquire.receive.ports.reader import PortReader
 from acquire.record.conversion import Converted, convert
 from acquire.store import own_folder, traverse_folder
 from acquire.store.journal import JournalWriter, begin

@@ -10,7 +10,8 @@ from acquire.model.errors import EntryError, TraverseFileError
 from acquire.model.places import is_same_place
 from acquire.model.recorded import Event
 from acquire.model.traverse import HAND_PORT, Setup, Stations, Traverse
-from acquire.reduce.written import expected_unit, readings_imported
+from acquire.reduce.written.imported import readings_imported
+from acquire.reduce.written.readings import expected_unit
 from acquire.reduce.written.typed import typed_reading
 
 

@@ -18,9 +18,12 @@ from acquire.reduce.placed import Placed, placed
 from acquire.reduce.running import stations_by_bins
 from acquire.reduce.stopping import Found, dwells_on_scale, places_meant, stations_by_dwells
 from acquire.reduce.streams import NOTHING, check_can_be, chunks_of, decoded_streams
-from acquire.reduce.tagging import Dwell, frozen
+from acquire.reduce.tagging.dwells import Dwell
+from acquire.reduce.tagging.faults import frozen
 from acquire.reduce.way_gone import OTHER_WAY, as_gone, other_way_words
-from acquire.reduce.written import ReadingsTable, mode_of, readings_imported, readings_typed
+from acquire.reduce.written.imported import readings_imported
+from acquire.reduce.written.readings import ReadingsTable, mode_of
+from acquire.reduce.written.typed import readings_typed
 from acquire.store.journal import JournalContents
 
 DERIVED_KINDS = frozenset(

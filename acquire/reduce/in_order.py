@@ -13,8 +13,13 @@ from acquire.model.traverse import Row
 from acquire.reduce.no_station import is_taken_back, numbered
 from acquire.reduce.placed import Placed, places_in_order
 from acquire.reduce.stopping import Found, row_of, settled_at
-from acquire.reduce.tagging import Dwell, dwells_by_marks, dwells_by_reading
-from acquire.reduce.tagging.dwells import DEPARTURE_S, SHORTEST_DWELL_S
+from acquire.reduce.tagging.dwells import (
+    DEPARTURE_S,
+    SHORTEST_DWELL_S,
+    Dwell,
+    dwells_by_marks,
+    dwells_by_reading,
+)
 
 SPARSE_S = 1.5
 """Readings usually farther apart than this are sent one by one, at the press of a key."""

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from acquire.model.recorded import Event
-from acquire.reduce.tagging import Dwell
+from acquire.reduce.tagging.dwells import Dwell
 from acquire.reduce.way_gone import way_gone
 
 NO_STATION = "no_station"

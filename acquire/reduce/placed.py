@@ -12,7 +12,8 @@ from acquire.model.units import finite_number
 from acquire.reduce.no_station import MARK as NO_MARK
 from acquire.reduce.no_station import REST, SAME_MARK_S, times_taken_back
 from acquire.reduce.streams import is_asked
-from acquire.reduce.tagging import Lumps, longest_gap_of, lumps_of, places_of, positions_at, positions_by_feed
+from acquire.reduce.tagging.lumps import Lumps, lumps_of
+from acquire.reduce.tagging.positions import longest_gap_of, places_of, positions_at, positions_by_feed
 
 MARK = "mark"
 LUMPS = "lumps"

@@ -10,9 +10,9 @@ from acquire.model.recorded import Event
 from acquire.model.traverse import Row
 from acquire.reduce.placed import LUMPS, Placed
 from acquire.reduce.stopping import Found, stations_by_dwells
-from acquire.reduce.tagging import Dwell, binned, dwells_by_position, tilt_without_acceleration, worth_keeping
-from acquire.reduce.tagging.acceleration import SLOWEST_RATE_HZ, window_seconds
-from acquire.reduce.tagging.dwells import DEPARTURE_S
+from acquire.reduce.tagging.acceleration import SLOWEST_RATE_HZ, tilt_without_acceleration, window_seconds
+from acquire.reduce.tagging.binning import binned
+from acquire.reduce.tagging.dwells import DEPARTURE_S, Dwell, dwells_by_position, worth_keeping
 from acquire.reduce.tagging.sample_times import MOST_LATENESS_S
 
 JOLT_LAGS = 4.0

@@ -10,18 +10,10 @@ from acquire.model.recorded import Event
 from acquire.model.traverse import Row, Setup
 from acquire.reduce.no_station import is_before_begin
 from acquire.reduce.placed import LUMPS, Placed
-from acquire.reduce.tagging import (
-    Dwell,
-    SettledStation,
-    candidate_places,
-    dwells_by_position,
-    settled_stations,
-    snapped,
-    step_at_rest,
-    worth_keeping,
-)
-from acquire.reduce.tagging.dwells import SHORTEST_DWELL_S
-from acquire.reduce.tagging.positions import snap_reach_mm
+from acquire.reduce.tagging.dwells import SHORTEST_DWELL_S, Dwell, dwells_by_position, worth_keeping
+from acquire.reduce.tagging.faults import step_at_rest
+from acquire.reduce.tagging.positions import candidate_places, snap_reach_mm, snapped
+from acquire.reduce.tagging.settled import SettledStation, settled_stations
 
 SHORTEST_SURE_S = 1.0
 """What must be left of a dwell beside what the times may be out by."""

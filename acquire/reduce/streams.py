@@ -11,9 +11,9 @@ from acquire.model.errors import EntryError, TraverseFileError
 from acquire.model.position import Position
 from acquire.model.recorded import Event
 from acquire.model.traverse import FLAGS, Setup, Stream
-from acquire.receive.wire import decode_all
-from acquire.receive.wire.whole import Refused
-from acquire.reduce.tagging import lumps_of, sample_times
+from acquire.receive.wire.whole import Refused, decode_all
+from acquire.reduce.tagging.lumps import lumps_of
+from acquire.reduce.tagging.sample_times import sample_times
 from acquire.store.journal import Chunks
 
 NOTHING = Chunks.of([])

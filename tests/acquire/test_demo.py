@@ -11,7 +11,7 @@ from acquire.demo import imported, jobs_of, make_survey, record, recovered
 from acquire.model.errors import SurveyError
 from acquire.model.traverse import FLAGS
 from acquire.record.setup_checks import make_setup
-from acquire.reduce.written import readings_imported
+from acquire.reduce.written.imported import readings_imported
 from acquire.simulated import jobs
 from acquire.simulated.catalogue import SPEAKING
 from acquire.simulated.ports import open_lines

@@ -22,7 +22,7 @@ from hypothesis import strategies as st
 from acquire.cli import main
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import WaylogError
-from acquire.receive.wire import decoder_for
+from acquire.receive.wire.kinds import decoder_for
 from acquire.record.conversion import convert_here
 from acquire.record.mending import mend
 from acquire.reduce import derive

@@ -22,8 +22,9 @@ with atheris.instrument_imports(include=["acquire"]):
     from acquire.model.bed_toml.reading import parse_bed
     from acquire.model.errors import WaylogError
     from acquire.model.traverse import Events, Setup, Stations, Stream, Traverse
-    from acquire.receive.wire import decoder_for
-    from acquire.reduce.written import readings_imported, readings_typed
+    from acquire.receive.wire.kinds import decoder_for
+    from acquire.reduce.written.imported import readings_imported
+    from acquire.reduce.written.typed import readings_typed
     from acquire.store import read_traverse, write_traverse
     from acquire.store.journal import JournalWriter, frames, read_journal
 

@@ -15,8 +15,8 @@ from collections.abc import Sequence
 
 from acquire.model.bed import Instrument, Port
 from acquire.model.recorded import Chunk
-from acquire.receive.ports import PortReader
-from acquire.receive.wire import decoder_for
+from acquire.receive.ports.reader import PortReader
+from acquire.receive.wire.kinds import decoder_for
 
 CASES = ((4, 100), (16, 1000))
 WRITER = """

@@ -25,7 +25,7 @@ from pathlib import Path
 
 import numpy as np
 
-from acquire.console import Screen
+from acquire.console.showing import Screen
 from acquire.model.recorded import Chunk
 from acquire.model.traverse import Setup
 from acquire.record.recorder import Recorder

@@ -15,7 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.signal import lfilter
 
-from acquire.reduce.tagging import Dwell, dwells_by_position, settled_stations, worth_keeping
+from acquire.reduce.tagging.dwells import Dwell, dwells_by_position, worth_keeping
+from acquire.reduce.tagging.settled import settled_stations
 
 RATE_HZ = 20.0
 G = 9.80665

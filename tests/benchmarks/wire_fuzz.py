@@ -15,7 +15,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from acquire.model.bed import Instrument
-from acquire.receive.wire import decoder_for
+from acquire.receive.wire.kinds import decoder_for
 
 
 def crc_bit_by_bit(data: bytes) -> bytes:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from acquire.model.bed import Instrument, Port
 from acquire.model.errors import PortError
-from acquire.receive.wire import decoder_for
+from acquire.receive.wire.kinds import decoder_for
 
 PATIENCE_S = 0.5
 """A reply that has not begun by then is given up."""

@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from acquire.bench import BenchSession, PlainView, Receiver
+from acquire.bench.bench_session import BenchSession
+from acquire.bench.listening import Receiver
+from acquire.bench.views import PlainView
 from acquire.bench.words import blocks_page, meant_words, plain_line, still_words
 from acquire.model.errors import AcquireError, PortError
 

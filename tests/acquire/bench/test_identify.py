@@ -12,7 +12,7 @@ from acquire.cli import main
 from acquire.model.bed import Port
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import PortError
-from acquire.receive.ports import Found
+from acquire.receive.ports.naming import Found
 
 pytestmark = pytest.mark.whole
 
@@ -88,7 +88,7 @@ def test_binary_frames_are_told_as_such_with_their_length():
 
 
 def test_tables_offered_are_a_bed_toml_that_reads_the_same_lines():
-    from acquire.receive.wire import decoder_for
+    from acquire.receive.wire.kinds import decoder_for
 
     listening, _ = pretended(4800, LINES, "E", request=b"R\r")
     found = with_stable_name(identify("/dev/x", [r"R\r"], listening=listening), "usb:1234:5678:SN7")

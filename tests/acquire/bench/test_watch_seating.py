@@ -12,7 +12,7 @@ from acquire.bench.seating import (
 )
 from acquire.model.bed import Instrument
 from acquire.model.errors import AcquireError
-from acquire.reduce.tagging import Dwell
+from acquire.reduce.tagging.dwells import Dwell
 
 LEVEL = Instrument("level", "slope", "um/m", base_mm=200)
 SCALE = feet_um_per_reading(LEVEL)

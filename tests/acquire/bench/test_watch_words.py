@@ -10,7 +10,7 @@ from acquire.bench.seating import Seating
 from acquire.bench.still import still_record
 from acquire.bench.words import seating_words, still_words
 from acquire.model.bed import Instrument
-from acquire.receive.ports import Found
+from acquire.receive.ports.naming import Found
 
 LEVEL = Instrument("level", "slope", "um/m", base_mm=200)
 T = np.arange(0, 700, 0.05)

@@ -57,7 +57,7 @@ def recorded(survey, monkeypatch):
                     raise RecordingError("noted", "all that was wanted")
 
         monkeypatch.setattr("acquire.record.recorder.Recorder", Noted("recorder"))
-        monkeypatch.setattr("acquire.console.Screen", Noted("screen"))
+        monkeypatch.setattr("acquire.console.showing.Screen", Noted("screen"))
         assert main(["record", str(survey), *words]) == 1
         return made
 

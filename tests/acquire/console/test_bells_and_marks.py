@@ -4,7 +4,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from acquire.console import Screen
+from acquire.console.showing import Screen
 from acquire.model.recorded import Event
 from acquire.model.traverse import Setup
 from tests.invented import bed_toml, dial, level, speaks

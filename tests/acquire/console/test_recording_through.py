@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from acquire.console import Screen
+from acquire.console.showing import Screen
 from acquire.model.companion import Prediction
 from acquire.model.recorded import Chunk
 from acquire.model.traverse import Setup

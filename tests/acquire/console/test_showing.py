@@ -6,8 +6,10 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.console import Live, Screen, Taken
 from acquire.console.painting import Page, page
+from acquire.console.showing import Screen
+from acquire.console.taken import Taken
+from acquire.console.tracking import Live
 from acquire.console.window import WindowFeed, encoded, live_line, start_line, station_line
 from acquire.model.recorded import Event
 from acquire.model.traverse import Setup

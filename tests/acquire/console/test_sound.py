@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from acquire.cli import main
-from acquire.console import Screen
+from acquire.console.showing import Screen
 from acquire.console.sound import TAKEN, TUNES, WRONG, Aloud, aloud, sounding, spoken, write_tune
 from acquire.model.errors import EntryError
 from acquire.model.traverse import Setup

@@ -5,11 +5,11 @@ import json
 import numpy as np
 import pytest
 
-from acquire.console import Tracker
+from acquire.console.tracking import Tracker
 from acquire.console.window import encoded, live_line
 from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import Setup
-from acquire.reduce.tagging import dwells_by_reading
+from acquire.reduce.tagging.dwells import dwells_by_reading
 from tests.invented import bed_toml, level, scale, speaks
 
 BED = bed_toml(

@@ -4,8 +4,8 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from acquire.entry import Asker, Entry, enter_readings, stations_to_read
-from acquire.entry.asking import Manner
+from acquire.entry.asking import Asker, Manner, enter_readings
+from acquire.entry.under_way import Entry, stations_to_read
 from acquire.model.traverse import Setup
 from tests.invented import bed_toml, dial, level, survey_in
 

@@ -4,10 +4,12 @@ import dataclasses
 
 import pytest
 
-from acquire.entry import Asker, Entry, Prediction, enter_readings, stations_to_read
+from acquire.entry.asking import Asker, enter_readings
 from acquire.entry.doubts import closing_words
 from acquire.entry.terminal_text import large
 from acquire.entry.typed_by import Typed
+from acquire.entry.under_way import Entry, stations_to_read
+from acquire.model.companion import Prediction
 from acquire.model.errors import EntryError
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from acquire.model.recorded import Chunk
 from acquire.record.keeping import keep_line, lines_of, resumable
-from acquire.reduce.written import TypedLine
+from acquire.reduce.written.typed import TypedLine
 from acquire.store.journal import begin, records
 
 

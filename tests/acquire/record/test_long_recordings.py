@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from acquire.model.bed_toml.reading import parse_bed
-from acquire.receive.wire import decode_all
+from acquire.receive.wire.whole import decode_all
 from acquire.record.conversion import convert_here
 from acquire.record.recorder import CONVERSION_FACTOR
 from acquire.store import read_traverse

@@ -7,7 +7,7 @@ import pytest
 
 from acquire.model.traverse import FLAGS, Setup
 from acquire.reduce import derive
-from acquire.reduce.tagging import lumps_of
+from acquire.reduce.tagging.lumps import lumps_of
 from acquire.store.journal import Chunks, JournalContents
 from tests.invented import bed_toml, level, scale
 

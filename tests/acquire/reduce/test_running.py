@@ -8,8 +8,7 @@ import pytest
 
 from acquire.model.columns import IN_MEMORY
 from acquire.reduce.running import jolts_out
-from acquire.reduce.tagging import Dwell
-from acquire.reduce.tagging.dwells import DEPARTURE_S
+from acquire.reduce.tagging.dwells import DEPARTURE_S, Dwell
 
 TIME_S = np.arange(0.0, 60.0, 0.05)
 STOPS = (Dwell(20.0, 30.0, 500.0),)

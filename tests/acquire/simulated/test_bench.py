@@ -12,7 +12,7 @@ import pytest
 
 from acquire.model.bed import Port
 from acquire.model.recorded import Chunk
-from acquire.receive.ports import PortReader
+from acquire.receive.ports.reader import PortReader
 from acquire.simulated.bench import Bench, SteppedClock
 from acquire.simulated.catalogue import long_level, scale
 from acquire.simulated.instruments import SimulatedInstrument, fixed_line

@@ -11,7 +11,7 @@ import pytest
 
 from acquire.model.bed_toml.reading import read_bed
 from acquire.model.recorded import Chunk
-from acquire.receive.ports import PortReader
+from acquire.receive.ports.reader import PortReader
 
 needs_terminals = pytest.mark.skipif(not hasattr(os, "openpty"), reason="no pseudo-terminals here")
 

@@ -14,7 +14,7 @@ import pytest
 from acquire.model.corrections import AS_READ, CORRECTION, STRUCK, Correction
 from acquire.model.errors import SurveyError
 from acquire.model.traverse import Events, Setup, Stations, Traverse
-from acquire.reduce.written import readings_imported
+from acquire.reduce.written.imported import readings_imported
 from acquire.store.exporting import export_csv, export_hdf5, stations_as_csv, traverses_as_csv
 from acquire.store.traverse_file.writer import write_traverse
 from tests.invented import bed_toml, dial, level, survey_in

@@ -13,7 +13,7 @@ import pytest
 from acquire.record.conversion import convert_here
 from acquire.record.keeping import keep_line
 from acquire.record.redoing import redo
-from acquire.reduce.written import TypedLine
+from acquire.reduce.written.typed import TypedLine
 from acquire.store.editing import change_bed
 from acquire.store.journal import JournalWriter, begin
 from acquire.store.withdrawing import withdraw

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from acquire.model.bed_toml.examples import UnclearExampleError, pattern_of_example
 from acquire.model.bed_toml.reading import parse_bed
-from acquire.receive.wire import decoder_for
+from acquire.receive.wire.kinds import decoder_for
 
 BED = """[bed]
 name = "invented"

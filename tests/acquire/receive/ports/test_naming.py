@@ -7,7 +7,9 @@ from serial.tools import list_ports
 
 from acquire.model.bed import Instrument, Port
 from acquire.model.errors import PortError
-from acquire.receive.ports import Found, found_ports, naming, plan_ports, resolve
+from acquire.receive.ports import naming
+from acquire.receive.ports.asking import plan_ports
+from acquire.receive.ports.naming import Found, found_ports, resolve
 
 TWO_ALIKE = [
     Found("/dev/ttyUSB0", 0x1234, 0x5678, None, "1-1.2"),

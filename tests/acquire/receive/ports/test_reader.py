@@ -14,8 +14,9 @@ import serial
 from acquire.model.bed import Port
 from acquire.model.errors import PortError
 from acquire.model.recorded import Chunk, Event
-from acquire.receive.ports import PortReader, Request
+from acquire.receive.ports.asking import Request
 from acquire.receive.ports.opening import OPENING_FAULTS, PORT_FAULTS, close_port, open_port
+from acquire.receive.ports.reader import PortReader
 
 
 def test_bytes_come_whole_in_order_and_each_with_its_time(cables, takings):
@@ -353,7 +354,8 @@ def serve_rfc2217(server, stop):
 @pytest.mark.parametrize("name", ["usb:0012:0034", "number", "link"])
 def test_readings_never_go_on_from_another_adapter_of_the_same_kind(cables, takings, monkeypatch, name):
     """Two alike in everything but the socket: the one that is left must not answer for the one that went."""
-    from acquire.receive.ports import Found, line, naming
+    from acquire.receive.ports import line, naming
+    from acquire.receive.ports.naming import Found
 
     ours, other = cables(0), cables(1)
     sockets = {ours: "1-1", other: "1-2"}
@@ -392,7 +394,8 @@ def test_readings_never_go_on_from_another_adapter_of_the_same_kind(cables, taki
 
 def test_adapter_named_by_its_number_is_found_again_under_another_one(cables, takings, monkeypatch):
     """Numbers are given anew at a replug: the adapter's own serial number tells which it is."""
-    from acquire.receive.ports import Found, line
+    from acquire.receive.ports import line
+    from acquire.receive.ports.naming import Found
 
     cable = cables()
     monkeypatch.setattr(

@@ -6,7 +6,7 @@ import pytest
 
 from acquire.model.bed import Instrument
 from acquire.model.traverse import FLAGS
-from acquire.receive.wire import decoder_for
+from acquire.receive.wire.kinds import decoder_for
 
 
 def scale(unit="mm", quantity="position", **wire):

@@ -5,8 +5,9 @@ import pytest
 
 from acquire.model.recorded import Event
 from acquire.model.traverse import FLAGS
-from acquire.receive.wire import decode_all, decoder_for
 from acquire.receive.wire.health import HealthWatch
+from acquire.receive.wire.kinds import decoder_for
+from acquire.receive.wire.whole import decode_all
 
 NUMBER = r"(?P<value>[-+]?\d+(?:\.\d+)?)"
 

@@ -5,7 +5,7 @@ import struct
 import pytest
 
 from acquire.model.traverse import FLAGS
-from acquire.receive.wire import decoder_for
+from acquire.receive.wire.kinds import decoder_for
 
 BARE = {"kind": "fixed", "length": 4, "start": "02", "value": {"at": 1, "code": ">h"}, "checksum": "sum"}
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from acquire.model.bed_toml.reading import parse_bed
-from acquire.receive.wire import decoder_for
+from acquire.receive.wire.kinds import decoder_for
 
 NOTES = Path(__file__).parents[4] / "hardware_notes"
 BED = '[bed]\nname = "invented"\nlength_mm = 400\nstation_pitch_mm = 100\n[faces.way]\nnormal = "up"\n'

@@ -12,7 +12,7 @@ from acquire.model.bed import Instrument
 from acquire.model.bed_toml.patterns import line_pattern, pattern_fault
 from acquire.model.quantity import OFFSET
 from acquire.model.traverse import FLAGS
-from acquire.receive.wire import decoder_for
+from acquire.receive.wire.kinds import decoder_for
 from acquire.receive.wire.lines import number
 
 NUMBER = r"(?P<value>[-+]?\d+(?:\.\d+)?)"

@@ -7,10 +7,10 @@ import pytest
 from acquire.model.bed import Instrument, Port
 from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import FLAGS
-from acquire.receive.ports import PortReader, plan_ports
-from acquire.receive.wire import decoder_for
+from acquire.receive.ports.asking import plan_ports
+from acquire.receive.ports.reader import PortReader
 from acquire.receive.wire.frames import crc16
-from acquire.receive.wire.kinds import tell
+from acquire.receive.wire.kinds import decoder_for, tell
 from acquire.receive.wire.modbus import with_crc
 
 

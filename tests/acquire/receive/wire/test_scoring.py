@@ -156,7 +156,7 @@ def test_first_and_last_line_are_left_out_for_they_may_be_cut():
     ],
 )
 def test_proposed_pattern_reads_the_lines_that_it_was_made_from(dial_with, lines, values):
-    from acquire.receive.wire import decoder_for
+    from acquire.receive.wire.kinds import decoder_for
 
     shape = line_shape(lines)
     dial = dial_with(kind="lines", pattern=shape.pattern, decimal=shape.decimal)

@@ -7,9 +7,9 @@ from pymodbus.framer import FramerRTU
 
 from acquire.model.bed import Port
 from acquire.model.traverse import FLAGS
-from acquire.receive.wire import decoder_for
 from acquire.receive.wire.decoding import wire_time_s
 from acquire.receive.wire.frames import CHECKSUMS, crc16
+from acquire.receive.wire.kinds import decoder_for
 
 EVERY_BYTE = [bytes([byte]) for byte in range(256)]
 PAIRS = [bytes([first, second]) for first in range(0, 256, 5) for second in range(256)]

@@ -9,10 +9,9 @@ import pytest
 
 from acquire.model.recorded import Event
 from acquire.model.traverse import FLAGS
-from acquire.receive.wire import decode_all, decoder_for
-from acquire.receive.wire.kinds import tell
+from acquire.receive.wire.kinds import decoder_for, tell
 from acquire.receive.wire.regular import blind_from
-from acquire.receive.wire.whole import CHUNKS_AT_ONCE
+from acquire.receive.wire.whole import CHUNKS_AT_ONCE, decode_all
 
 NUMBER = r"(?P<value>[-+]?\d+(?:\.\d+)?)"
 WIRES = {

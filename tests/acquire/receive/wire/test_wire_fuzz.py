@@ -4,7 +4,7 @@ import random
 
 import pytest
 
-from acquire.receive.wire import decoder_for
+from acquire.receive.wire.kinds import decoder_for
 
 KINDS = ["lines", "fixed", "modbus", "counter"]
 

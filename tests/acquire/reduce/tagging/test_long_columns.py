@@ -6,7 +6,9 @@ from itertools import groupby
 import numpy as np
 import pytest
 
-from acquire.reduce.tagging import faults, frozen, tilt_without_acceleration
+from acquire.reduce.tagging import faults
+from acquire.reduce.tagging.acceleration import tilt_without_acceleration
+from acquire.reduce.tagging.faults import frozen
 from acquire.reduce.tagging.positions import interpolated
 from acquire.store.scratch import scratch
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from acquire.reduce.tagging import autocorrelation_time
+from acquire.reduce.tagging.scatter import autocorrelation_time
 
 
 @pytest.mark.parametrize("share", [0.0, 0.5, 0.9])

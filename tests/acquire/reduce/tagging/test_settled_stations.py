@@ -4,13 +4,8 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from acquire.reduce.tagging import (
-    Dwell,
-    dwells_by_position,
-    dwells_by_reading,
-    settled_stations,
-    worth_keeping,
-)
+from acquire.reduce.tagging.dwells import Dwell, dwells_by_position, dwells_by_reading, worth_keeping
+from acquire.reduce.tagging.settled import settled_stations
 from acquire.reduce.tagging.settling import DwellSamples, fit_settling
 from tests.benchmarks.settled_stations import score, simulated_stream
 

@@ -4,18 +4,11 @@ import numpy as np
 import pytest
 from scipy.integrate import trapezoid  # numpy's own has this name from version 2 on
 
-from acquire.reduce.tagging import (
-    binned,
-    candidate_places,
-    frozen,
-    passes,
-    places_of,
-    positions_at,
-    sample_times,
-    snapped,
-    step_at_rest,
-    tilt_without_acceleration,
-)
+from acquire.reduce.tagging.acceleration import tilt_without_acceleration
+from acquire.reduce.tagging.binning import binned, passes
+from acquire.reduce.tagging.faults import frozen, step_at_rest
+from acquire.reduce.tagging.positions import candidate_places, places_of, positions_at, snapped
+from acquire.reduce.tagging.sample_times import sample_times
 
 G = 9.80665  # standard gravity, exact by definition
 

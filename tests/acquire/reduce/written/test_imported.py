@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from acquire.model.bed import Instrument
 from acquire.model.errors import EntryError
-from acquire.reduce.written import readings_imported
+from acquire.reduce.written.imported import readings_imported
 from acquire.reduce.written.readings import reading_of
 
 

@@ -9,9 +9,8 @@ from hypothesis import strategies as st
 
 from acquire.model.bed import Instrument
 from acquire.model.errors import EntryError
-from acquire.reduce.written import TypedLine, readings_typed, typed_lines
 from acquire.reduce.written.readings import mode_of
-from acquire.reduce.written.typed import typed_reading
+from acquire.reduce.written.typed import TypedLine, readings_typed, typed_lines, typed_reading
 
 
 def test_lines_are_read_back_as_they_were_typed():
