@@ -3,9 +3,8 @@
 import time
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, field
-from types import TracebackType
-from typing import Protocol
 
 import numpy as np
 
@@ -25,21 +24,6 @@ LOOK_S = 0.05
 RETRY_S = 1.0
 MOST_RECENT = 5000
 TROUBLE = ("lost", "silent", "errors", "behind")
-
-
-class Reader(Protocol):
-    """What gives chunks and events: a `PortReader`, or a script in a test."""
-
-    def __enter__(self) -> "Reader":
-        """Open the port, or raise PortError."""
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        """Close it."""
-
-    def get(self, timeout: float | None = None) -> Chunk | Event | None:
-        """The next item, or None."""
 
 
 @dataclass(frozen=True)
@@ -95,7 +79,7 @@ class Receiver:
         self,
         instruments: Sequence[Instrument],
         clock: Callable[[], float] = time.monotonic,
-        make_reader: Callable[..., Reader] = PortReader,
+        make_reader: Callable[..., PortReader] = PortReader,
         *,
         keeps_all: bool = False,
     ):
@@ -109,7 +93,8 @@ class Receiver:
             i.name: deque(maxlen=MOST_RECENT) for i in self.instruments
         }
         self.kept: Mapping[str, Kept] = {i.name: Kept() for i in self.instruments}
-        self._readers: dict[str, Reader] = {}
+        self._readers: dict[str, PortReader] = {}
+        self._open = ExitStack()
         self._trouble: dict[str, str] = {}
         self._retry_at_s = 0.0
 
@@ -120,8 +105,7 @@ class Receiver:
         return self
 
     def __exit__(self, *_: object) -> None:
-        for reader in self._readers.values():
-            reader.__exit__(None, None, None)
+        self._open.close()
 
     def now_s(self) -> float:
         """Seconds since it was made."""
@@ -149,17 +133,15 @@ class Receiver:
                 continue
             reader = self._make_reader({port: spec}, self.now_s, requests=self._plan.requests)
             try:
-                reader.__enter__()
+                self._readers[port] = self._open.enter_context(reader)
+                self._trouble.pop(port, None)
             except PortError as error:
                 faults.append(error)
                 self._trouble[port] = str(error)
-            else:
-                self._readers[port] = reader
-                self._trouble.pop(port, None)
         self._retry_at_s = self.now_s() + RETRY_S
         return faults
 
-    def _take_all(self, port: str, reader: Reader) -> int:
+    def _take_all(self, port: str, reader: PortReader) -> int:
         count = 0
         while count < MOST_RECENT and (item := reader.get(0)) is not None:
             self._take(port, item)

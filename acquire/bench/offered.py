@@ -177,20 +177,6 @@ def meaning_of_move(before: Sequence[float], after: Sequence[float], known: floa
     return Meaning(sign, unit, division, f"reads divisions of {division:g} {unit}{way}")
 
 
-def resolution_of(values: Sequence[float]) -> float | None:
-    """The smallest step between readings; None where they are all the same.
-
-    Examples
-    --------
-    >>> resolution_of([1.0, 1.5, 1.5, 3.0])
-    0.5
-    """
-    steps = sorted(
-        {round(b - a, 9) for a, b in zip(sorted(values), sorted(values)[1:], strict=False)} - {0.0}
-    )
-    return steps[0] if steps else None
-
-
 def bed_tables(
     name: str,
     found: Identified,

@@ -11,6 +11,7 @@ A steady drift is taken off first and told apart: runs there and back cancel it.
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from acquire.model.errors import AcquireError
 from acquire.reduce.tagging.dwells import smallest_step
@@ -190,7 +191,7 @@ def allan_deviation(value: np.ndarray, size: int) -> float:
     return float(np.sqrt(0.5 * np.mean(np.diff(means) ** 2)))
 
 
-def shown_step(value: np.ndarray) -> float | None:
+def shown_step(value: ArrayLike) -> float | None:
     """The step that readings are shown in, or None where they never change.
 
     Readings written as decimals are whole multiples of one step apart: it is the largest
@@ -199,10 +200,10 @@ def shown_step(value: np.ndarray) -> float | None:
 
     Examples
     --------
-    >>> shown_step(np.array([12.5, 13.0, 11.5])), shown_step(np.array([3.0, 3.0]))
+    >>> shown_step([12.5, 13.0, 11.5]), shown_step([3.0, 3.0])
     (0.5, None)
     """
-    levels = np.unique(np.round(value, MOST_DECIMALS))
+    levels = np.unique(np.round(np.asarray(value, float), MOST_DECIMALS))
     if len(levels) < 2:
         return None
     for decimals in range(MOST_DECIMALS):
@@ -212,7 +213,7 @@ def shown_step(value: np.ndarray) -> float | None:
         if np.abs(scaled - np.rint(scaled)).max() < 1e-4:
             common = int(np.gcd.reduce(np.diff(np.rint(scaled).astype(np.int64))))
             return round(common / 10**decimals, decimals)
-    return smallest_step(value)
+    return smallest_step(levels)
 
 
 def disturbances(middle_s: np.ndarray, mean: np.ndarray, step: float) -> tuple[float, ...]:

@@ -55,7 +55,8 @@ def command(
     Isolate the machine and lock it off before fitting anything to it.
     """
     from acquire.bench.identify import identify, stable_name, with_stable_name
-    from acquire.bench.offered import bed_tables, likely_quantity, resolution_of, trial_instrument
+    from acquire.bench.offered import bed_tables, likely_quantity, trial_instrument
+    from acquire.bench.still import shown_step
     from acquire.model.bed_toml.reading import read_bed
     from acquire.receive.ports.naming import found_ports
 
@@ -77,7 +78,7 @@ def command(
         unit=meaning.unit if meaning else trial.unit,
         meaning=meaning,
         base_mm=in_mm(base, is_inch),
-        resolution=resolution_of(values),
+        resolution=shown_step(values),
     )
     _give(text, into, name)
 

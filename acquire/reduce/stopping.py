@@ -13,6 +13,7 @@ from acquire.reduce.placed import LUMPS, Placed
 from acquire.reduce.tagging.dwells import SHORTEST_DWELL_S, Dwell, dwells_by_position, worth_keeping
 from acquire.reduce.tagging.faults import step_at_rest
 from acquire.reduce.tagging.positions import candidate_places, snap_reach_mm, snapped
+from acquire.reduce.tagging.scatter import noise_of
 from acquire.reduce.tagging.settled import SettledStation, settled_stations
 
 SHORTEST_SURE_S = 1.0
@@ -151,7 +152,7 @@ def _bump_in(
 ) -> tuple[int, float] | None:
     """From which reading on a reading at rest has stepped and stayed, and by how much."""
     first, last = np.searchsorted(time_s, [dwell.start_s, dwell.end_s + 1e-9])
-    step = step_at_rest(reading[first:last], _noise(reading[first:last]), resolution)
+    step = step_at_rest(reading[first:last], noise_of(reading[first:last]), resolution)
     return None if step is None else (int(first + step.index), step.size)
 
 
@@ -171,12 +172,6 @@ def _longer_part(dwell: Dwell, before_s: float, after_s: float) -> Dwell:
     if before_s - dwell.start_s >= SHORTEST_DWELL_S or before_s - dwell.start_s >= dwell.end_s - after_s:
         return replace(dwell, end_s=before_s)
     return replace(dwell, start_s=after_s)
-
-
-def _noise(reading: np.ndarray) -> float:
-    if len(reading) < 4:
-        return 0.0
-    return float(1.4826 * np.median(np.abs(np.diff(reading, 2))) / np.sqrt(6))
 
 
 def row_of(station: SettledStation, place_mm: float, note: str) -> Row:

@@ -16,7 +16,6 @@ from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from functools import partial
-from types import TracebackType
 from typing import Any
 
 from acquire.model.bed import Port
@@ -103,9 +102,7 @@ class PortReader:
         self._start()
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     def close(self) -> None:

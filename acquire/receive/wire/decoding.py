@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache, partial
-from typing import Any, NamedTuple, Protocol
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -73,36 +73,6 @@ class Rows(NamedTuple):
     raw_end: np.ndarray
     refused: Sequence[Decoded]
     """Those of them that are not good."""
-
-
-class Decoder(Protocol):
-    """Bytes in, readings out."""
-
-    def feed(self, data: bytes, time_s: float) -> list[Decoded]:
-        """Take bytes that arrived together at `time_s`; give what they complete."""
-
-    def feed_chunks(
-        self, data: bytes, chunk_end: Sequence[int], chunk_time_s: Sequence[float]
-    ) -> Iterable[Decoded]:
-        """Take many chunks at once; the readings are those of feeding each, without their `text`."""
-
-    def feed_block(self, data: bytes, chunk_end: np.ndarray, chunk_time_s: np.ndarray) -> Rows | None:
-        """As `feed_chunks`, in columns; None, and nothing is taken, where that cannot be done."""
-
-    def asked(self, instrument: str, time_s: float) -> None:
-        """Learn that `instrument` was sent its request at `time_s`, on this decoder's port."""
-
-    def started(self, time_s: float) -> None:
-        """Learn that the port was opened (again) at `time_s`: what is half read is broken off."""
-
-    def interrupted(self, time_s: float) -> None:
-        """Learn that bytes or requests are missing here: nothing may be read across the gap."""
-
-    def finish(self) -> list[Decoded]:
-        """Give what was held back; the bytes have ended."""
-
-    def request(self) -> bytes | None:
-        """The bytes to send when a reading is wanted; None where the instrument sends by itself."""
 
 
 @dataclass(frozen=True)
@@ -202,8 +172,8 @@ def wire_time_s(port: Port | None, byte_count: int) -> float:
     return byte_count * bits / port.baud
 
 
-class FramedDecoder:
-    """The part of a decoder that all kinds share: offsets, times, whose turn it is.
+class Decoder:
+    """Bytes in, readings out; what all kinds of wire share: offsets, times, whose turn it is.
 
     A kind supplies `_cut`, which takes whole frames off the pending bytes, and `_read`,
     which judges one.
@@ -266,7 +236,7 @@ class FramedDecoder:
             start = end
 
     def feed_block(self, data: bytes, chunk_end: np.ndarray, chunk_time_s: np.ndarray) -> Rows | None:
-        """No kind can, but those that say how."""
+        """As `feed_chunks`, in columns; None, and nothing is taken, where that cannot be done."""
         return None
 
     def finish(self) -> list[Decoded]:

@@ -8,7 +8,7 @@ from abc import abstractmethod
 from collections.abc import Callable, Iterable, Mapping
 
 from acquire.model.bed import Instrument
-from acquire.receive.wire.decoding import Decoded, Frame, FramedDecoder, Judgement, garbled
+from acquire.receive.wire.decoding import Decoder, Frame, Judgement, garbled
 
 _POLYNOMIAL = 0xA001  # x^16 + x^15 + x^2 + 1, bits reversed
 
@@ -62,7 +62,7 @@ WAIT, NOTHING = 0, -1
 LONGEST_GARBLED = 256
 
 
-class FrameDecoder(FramedDecoder):
+class FrameDecoder(Decoder):
     """The part that the binary kinds share.
 
     A kind supplies `_size_at`, the length of the frame that begins at a place, and `_read`.
@@ -84,10 +84,6 @@ class FrameDecoder(FramedDecoder):
         """Learn that the port was opened: what is half read is broken off."""
         super().started(time_s)
         self._skipped.clear()
-
-    def finish(self) -> list[Decoded]:
-        """Nothing is held back; bytes of an incomplete frame are no reading."""
-        return []
 
     @abstractmethod
     def _size_at(self, start: int) -> int:

@@ -24,8 +24,8 @@ from acquire.receive.wire.decoding import (
     GARBLED,
     GOOD,
     Decoded,
+    Decoder,
     Frame,
-    FramedDecoder,
     Judgement,
     Rows,
     garbled,
@@ -73,7 +73,7 @@ def number(text: str, decimal: str = ".") -> float | None:
     return float(match[0].replace(" ", "")) if match else None
 
 
-class LinesDecoder(FramedDecoder):
+class LinesDecoder(Decoder):
     """Decoder of the wire kind `lines`."""
 
     is_memoryless = True

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from acquire.reduce.tagging.scatter import autocorrelation_time
+from acquire.reduce.tagging.scatter import autocorrelation_time, noise_of
 
 BIN_MM = 1.0
 AT_ONCE = 1 << 16
@@ -79,7 +79,7 @@ def binned(
     y = reading if known.all() else reading[known]
     correlated = autocorrelation_time([_detrended(y)]) if len(y) > 8 else 1.0
     alike = max(smoothed_over, min(correlated, 10.0))
-    scatter = _roughness(y, smoothed_over) * np.sqrt(np.minimum(1.0, alike / counts))
+    scatter = noise_of(y, smoothed_over) * np.sqrt(np.minimum(1.0, alike / counts))
     mean_s, mean_mm, mean = means
     return Bins(mean_mm, mean, scatter, counts, mean_s, passing)
 
@@ -110,19 +110,6 @@ def _means(
         for total, column in zip(totals, columns, strict=True):
             np.add.at(total, at, column[part][known[part]])
     return [total / counts for total in totals], counts, keys // span
-
-
-def _roughness(reading: np.ndarray, apart: int = 1) -> float:
-    """Standard deviation of the readings about their smooth course.
-
-    From second differences of readings so many samples apart that their noise is independent.
-    """
-    if len(reading) < 2 * apart + 1:
-        return 0.0
-    bend = reading[: -2 * apart] - 2 * reading[apart:-apart]
-    bend += reading[2 * apart :]
-    np.abs(bend, out=bend)
-    return float(1.4826 * np.median(bend, overwrite_input=True) / np.sqrt(6))
 
 
 def _detrended(reading: np.ndarray) -> np.ndarray:

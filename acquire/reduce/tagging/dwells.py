@@ -5,6 +5,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from acquire.reduce.tagging.scatter import noise_of
+
 STILL_WINDOW_S = 0.5
 STILL_RANGE_MM = 0.020
 DEPARTURE_S = 0.3
@@ -30,15 +32,6 @@ class Dwell:
     def length_s(self) -> float:
         """How long it lasted."""
         return self.end_s - self.start_s
-
-
-def position_noise_mm(position_mm: np.ndarray) -> float:
-    """Standard deviation of a position stream's noise, from its second differences.
-
-    A median: the accelerations of the moves do not count.
-    """
-    second = np.abs(np.diff(position_mm, 2))
-    return float(1.4826 * np.median(second) / np.sqrt(6)) if len(second) else 0.0
 
 
 def smallest_step(values: np.ndarray) -> float:
@@ -68,7 +61,7 @@ def dwells_by_position(
         return []
     window_s = max(STILL_WINDOW_S, 3 * float(np.median(np.diff(time_s))))
     resolution = smallest_step(position_mm)
-    allowed_mm = max(STILL_RANGE_MM, 8 * position_noise_mm(position_mm) + 2 * min(resolution, 0.1))
+    allowed_mm = max(STILL_RANGE_MM, 8 * noise_of(position_mm) + 2 * min(resolution, 0.1))
     is_still = _is_put(time_s, position_mm, window_s, allowed_mm, longest_gap_s)
     return [
         Dwell(float(time_s[a]), float(time_s[min(b, len(time_s)) - 1]), float(np.median(position_mm[a:b])))

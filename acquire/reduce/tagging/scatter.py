@@ -5,6 +5,26 @@ from collections.abc import Sequence
 import numpy as np
 
 
+def noise_of(samples: np.ndarray, apart: int = 1) -> float:
+    """Standard deviation of the samples about their smooth course, from second differences.
+
+    A median: moves and their accelerations do not count.  `apart` says how many samples lie between two
+    whose noise is independent; 0 comes back where there are too few.
+
+    Examples
+    --------
+    >>> samples = np.arange(4000) * 0.1 + np.random.default_rng(1).normal(size=4000)
+    >>> bool(0.9 < noise_of(samples) < 1.1)
+    True
+    """
+    if len(samples) < 2 * apart + 1:
+        return 0.0
+    bend = samples[: -2 * apart] - 2 * samples[apart:-apart]
+    bend += samples[2 * apart :]
+    np.abs(bend, out=bend)
+    return float(1.4826 * np.median(bend, overwrite_input=True) / np.sqrt(6))
+
+
 def autocorrelation_time(residuals: Sequence[np.ndarray]) -> float:
     """Samples that count as one, from stretches of the same stream pooled together.
 

@@ -5,7 +5,6 @@ import math
 import os
 from collections.abc import Callable
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 from acquire.model.errors import RecordingError, told_as
@@ -161,9 +160,7 @@ class JournalWriter:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     def _append(self, kind: int, time_s: float, payload: bytes) -> None:
