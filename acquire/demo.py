@@ -9,9 +9,10 @@ import json
 import os
 import shlex
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, redirect_stdout
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import redirect_stdout
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from statistics import NormalDist
 from typing import Any
@@ -114,13 +115,23 @@ def record_all(folder: Path, bed: InventedBed, work: Sequence[Job], seed: int, p
     """Record every traverse, and show how far it has come."""
     described = survey_bed(folder)
     played = [job.perform(bed, 1000 * seed + number) for number, job in enumerate(work)]
-    with _progress(sum(performance.seconds for performance in played)) as progress:
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
+
+    columns = (BarColumn(bar_width=24), TaskProgressColumn(), TextColumn("{task.description}", markup=False))
+    with Progress(*columns, transient=True, disable=not sys.stdout.isatty()) as progress:
+        say = partial(progress.console.print, markup=False, highlight=False, soft_wrap=True)
+        bar = progress.add_task("", total=sum(performance.seconds for performance in played))
+        done_s = 0.0
         for job, performance in zip(work, played, strict=True):
-            progress.say(f"$ waylog record {shlex.join([str(folder), *job.arguments])}")
-            progress.begin(job.words)
-            recording = record(folder, described, job, performance, ports, progress.at)
-            progress.done(performance.seconds)
-            progress.say(f"  traverse {recording.number}: {recording.seconds:.0f} s of readings, {job.words}")
+            say(f"$ waylog record {shlex.join([str(folder), *job.arguments])}")
+            progress.update(bar, description=job.words)
+
+            def shown(seconds: float, before_s: float = done_s) -> None:
+                progress.update(bar, completed=before_s + seconds)
+
+            recording = record(folder, described, job, performance, ports, shown)
+            done_s += performance.seconds
+            say(f"  traverse {recording.number}: {recording.seconds:.0f} s of readings, {job.words}")
 
 
 def record(
@@ -261,57 +272,3 @@ def _asked_json(run: Run, words: Sequence[str]) -> tuple[int, dict[str, Any]]:
 
 def _both(length_um: float) -> str:
     return f"{length_um:.1f} µm ({length_um / UM_PER_THOU:.2f} thou)"
-
-
-class _Lines:
-    """Progress where there is no terminal: plain lines."""
-
-    def say(self, words: str) -> None:
-        """Print a line."""
-        click.echo(words)
-
-    def begin(self, words: str) -> None:
-        """A traverse begins; its line comes when it is done."""
-
-    def at(self, seconds: float) -> None:
-        """Seconds of the traverse played so far."""
-
-    def done(self, seconds: float) -> None:
-        """The traverse, so many seconds of it, is done."""
-
-
-class _Bar(_Lines):
-    """Progress on a terminal: a bar under the lines."""
-
-    def __init__(self, shown: Any, total_s: float):
-        self._shown, self._before_s = shown, 0.0
-        self._task = shown.add_task("", total=total_s)
-
-    def say(self, words: str) -> None:
-        """Print a line above the bar."""
-        self._shown.console.print(words, markup=False, highlight=False, soft_wrap=True)
-
-    def begin(self, words: str) -> None:
-        """Name the traverse beside the bar."""
-        self._shown.update(self._task, description=words)
-
-    def at(self, seconds: float) -> None:
-        """Move the bar."""
-        self._shown.update(self._task, completed=self._before_s + seconds)
-
-    def done(self, seconds: float) -> None:
-        """Move the bar to the traverse's end."""
-        self._before_s += seconds
-        self.at(0.0)
-
-
-@contextmanager
-def _progress(total_s: float) -> Iterator[_Lines]:
-    if not sys.stdout.isatty():
-        yield _Lines()
-        return
-    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
-
-    columns = (BarColumn(bar_width=24), TaskProgressColumn(), TextColumn("{task.description}", markup=False))
-    with Progress(*columns, transient=True) as shown:
-        yield _Bar(shown, total_s)

@@ -9,8 +9,8 @@ FINE_S = 0.01
 """Step of the fine time grid on which motion and damping are worked out."""
 STILL_S = 3.0
 """Stood still before and after a feed."""
-WAVER = 0.005
-"""Relative scatter of the speed of a feed."""
+WAVER, WAVER_HZ = 0.005, 0.3
+"""How far the speed of a feed wavers, relative to it, and how often."""
 MOVE_MM_S = 70.0
 """From station to station, by hand."""
 PLACING_MM = 0.3
@@ -38,9 +38,6 @@ class Feed:
 
     to_mm: float
     mm_per_s: float
-    waver: float = 0.005
-    """Amplitude of the wavering, relative to the speed."""
-    waver_hz: float = 0.3
 
 
 @dataclass(frozen=True)
@@ -124,7 +121,7 @@ def _fed(from_mm: float, step: Feed) -> np.ndarray:
     seconds = abs(distance) / step.mm_per_s + ramp
     time = np.arange(1, _samples(seconds) + 1) * FINE_S
     speed = np.clip(np.minimum(time / ramp, (seconds - time) / ramp), 0, 1)
-    speed = speed * (1 + step.waver * np.sin(2 * np.pi * step.waver_hz * time))
+    speed = speed * (1 + WAVER * np.sin(2 * np.pi * WAVER_HZ * time))
     return from_mm + distance * np.cumsum(speed) / speed.sum()
 
 
@@ -176,7 +173,7 @@ def fed(from_mm: float, to_mm: float, mm_per_s: float) -> tuple[float, list[Step
     return float(from_mm), [
         Hold(STILL_S),
         Mark("feed begins"),
-        Feed(float(to_mm), mm_per_s, WAVER),
+        Feed(float(to_mm), mm_per_s),
         Mark("feed ends"),
         Hold(STILL_S),
     ]

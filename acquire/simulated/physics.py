@@ -4,9 +4,10 @@ Written from the definition of each quantity, on purpose apart from the code tha
 works the other way, from readings to heights.
 """
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 
@@ -18,24 +19,25 @@ UM_PER_M_PER_MM_S2 = 1e3 / 9.80665
 _DIRECTION = {"up": (0, 1), "down": (0, -1), "front": (-1, 0), "rear": (1, 0)}
 
 
-class Task(Protocol):
+class Task(ABC):
     """One instrument at one job: what it reads where, and what a poor seat does to it."""
 
-    @property
-    def feels_acceleration(self) -> bool:
-        """Whether speeding up along the bed tilts it."""
+    feels_acceleration = False
+    """Whether speeding up along the bed tilts it."""
 
+    @abstractmethod
     def reading(self, bed: InventedBed, station_mm: np.ndarray) -> np.ndarray:
         """The perfect reading, in µm/m, µm or mm, with a zero of nothing."""
 
     def seating(
         self, bed: InventedBed, rng: np.random.Generator, placings: int, seating_um: float
     ) -> np.ndarray:
-        """By how much each placing is off where every foot varies by `seating_um`."""
+        """By how much each placing is off where every foot varies by `seating_um`: of one seat one error."""
+        return rng.normal(0.0, seating_um, placings)
 
 
 @dataclass(frozen=True)
-class Slope:
+class Slope(Task):
     """A level, or a mirror on two feet, standing on a face: the slope between its feet."""
 
     face: str
@@ -43,7 +45,7 @@ class Slope:
     has_gravity: bool = True
 
     @property
-    def feels_acceleration(self) -> bool:
+    def feels_acceleration(self) -> bool:  # type: ignore[override]
         """A level does; a mirror watched from afar does not."""
         return self.has_gravity
 
@@ -65,16 +67,11 @@ class Slope:
 
 
 @dataclass(frozen=True)
-class Roll:
+class Roll(Task):
     """A cross level on a bridge from the front way to the rear one."""
 
     front: str
     rear: str
-
-    @property
-    def feels_acceleration(self) -> bool:
-        """It lies across the way that it is moved."""
-        return False
 
     def reading(self, bed: InventedBed, station_mm: np.ndarray) -> np.ndarray:
         """Rise from front to rear over the gauge width."""
@@ -89,7 +86,7 @@ class Roll:
 
 
 @dataclass(frozen=True)
-class Offset:
+class Offset(Task):
     """An indicator carried along one reference face, or two, and touching another face."""
 
     face: str
@@ -98,11 +95,6 @@ class Offset:
     """Length of the carrier along the bed; it bears on its two ends (0: on a point)."""
     overhang_along_mm: float = 0.0
     """How far the plunger is ahead of the carrier's middle."""
-
-    @property
-    def feels_acceleration(self) -> bool:
-        """No gravity in it."""
-        return False
 
     def reading(self, bed: InventedBed, station_mm: np.ndarray) -> np.ndarray:
         """How far the face comes towards the plunger at the stations it touches; the carrier lags behind."""
@@ -119,49 +111,13 @@ class Offset:
         share = (bed.faces[self.face].across_mm - front) / (rear - front)
         return (1 - share) * lifts[0] + share * lifts[1]
 
-    def seating(
-        self, bed: InventedBed, rng: np.random.Generator, placings: int, seating_um: float
-    ) -> np.ndarray:
-        """One carrier, one error."""
-        return rng.normal(0.0, seating_um, placings)
-
 
 @dataclass(frozen=True)
-class Span:
-    """A caliper or micrometer over two faces: outside, or inside between them."""
-
-    face: str
-    other: str
-    is_inside: bool = False
-
-    @property
-    def feels_acceleration(self) -> bool:
-        """No gravity in it."""
-        return False
-
-    def reading(self, bed: InventedBed, station_mm: np.ndarray) -> np.ndarray:
-        """The distance grows by what stands proud on either face; inside it shrinks by it."""
-        both = bed.height_um(self.face, station_mm) + bed.height_um(self.other, station_mm)
-        return -both if self.is_inside else both
-
-    def seating(
-        self, bed: InventedBed, rng: np.random.Generator, placings: int, seating_um: float
-    ) -> np.ndarray:
-        """One setting of the caliper, one error."""
-        return rng.normal(0.0, seating_um, placings)
-
-
-@dataclass(frozen=True)
-class Position:
+class Position(Task):
     """A scale along the bed."""
 
     offset_mm: float = 0.0
     """Added to what it reads to have the station."""
-
-    @property
-    def feels_acceleration(self) -> bool:
-        """No gravity in it."""
-        return False
 
     def reading(self, bed: InventedBed, station_mm: np.ndarray) -> np.ndarray:
         """Where along the bed, in mm."""

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from acquire.simulated.physics import UM_PER_M_PER_MM_S2, Offset, Position, Roll, Slope, Span
+from acquire.simulated.physics import UM_PER_M_PER_MM_S2, Offset, Position, Roll, Slope
 from acquire.simulated.truth import Dip, InventedBed, InventedFace, Shape
 
 X = np.arange(100.0, 1501.0, 100.0)
@@ -85,13 +85,6 @@ def test_pitch_of_a_long_carrier_acts_on_its_overhang():
     arm = Offset("other", ("way",), bearing_mm=90.0, overhang_along_mm=100.0).reading(bed, X)
     near, far = bed.height_um("way", X - 145.0), bed.height_um("way", X - 55.0)
     assert arm == pytest.approx(-((near + far) / 2 + 100.0 * (far - near) / 90.0))
-
-
-def test_span_outside_grows_and_inside_shrinks_with_proud_metal():
-    bed = InventedBed(faces={"a": face("front", bow_um=3.0), "b": face("rear", bow_um=4.0)})
-    middle = np.array([800.0])
-    assert Span("a", "b").reading(bed, middle) == pytest.approx([7.0])
-    assert Span("a", "b", is_inside=True).reading(bed, middle) == pytest.approx([-7.0])
 
 
 def test_scale_reads_the_station_less_its_offset():
