@@ -135,6 +135,7 @@ def test_edge_over_a_step_at_a_joint_bears_on_the_corner_of_the_high_piece():
     assert not any(start - 15 <= JOINT <= end + 15 for start, end in predict_blue(profile).touches_mm)
 
 
+@pytest.mark.whole
 def test_no_picture_along_the_bed_runs_over_a_joint(two_ways):
     found = pictures(*two_ways())
     assert [name for name, figure in found.items() if crosses(figure)] == ["taper"]

@@ -87,6 +87,7 @@ def test_feet_between_the_stations_agree_with_a_second_estimator_too(number):
     assert faults_between(invent_between(Random(number))) == []
 
 
+@pytest.mark.statistics
 def test_places_that_more_was_read_at_than_the_stations_are_tied_to_the_stations():
     """Where the dial touches more places than the level has stations, these were tied to themselves."""
     survey = invent_between(Random(30))

@@ -68,6 +68,7 @@ def test_person_is_asked_and_only_a_yes_mends_it(three_runs, capsys, monkeypatch
     assert read_survey(survey)[3].setup.turned is answer
 
 
+@pytest.mark.whole
 def test_combine_and_next_lead_with_the_run_and_advise_nothing_else(three_runs, capsys):
     survey, fourth = three_runs
     main(fourth)

@@ -17,6 +17,7 @@ def only(kind, variance=1.0, nodes=NODES):
     return Roughness(nodes, variance * np.eye(len(KINDS))[KINDS.index(kind)])
 
 
+@pytest.mark.statistics
 def test_error_of_a_random_walk_is_that_of_its_own_simulation():
     """Second method: H = 0.5 is Brownian motion, whose steps of 1 mm are simulated directly."""
     rng = np.random.default_rng(3)
@@ -211,6 +212,7 @@ def _with_a_ledge(rng):
     return height, judged(LONG, read, noise)
 
 
+@pytest.mark.statistics
 def test_ledge_is_counted_in_the_gap_where_it_shows():
     """Places a quarter of a gap from a node, read to 0.3 µm: with all gaps as the whole way, more than
     half of such ways had one off by more than 4.5 u."""
@@ -228,6 +230,7 @@ def test_ledge_is_counted_in_the_gap_where_it_shows():
     assert wide[0] < 1.2 * wide[1]
 
 
+@pytest.mark.statistics
 def test_gap_that_runs_as_the_rest_of_a_smooth_way_is_hardly_rougher():
     rng, ratio = np.random.default_rng(20622), []
     for _ in range(20):

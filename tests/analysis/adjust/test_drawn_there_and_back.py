@@ -93,6 +93,7 @@ def test_bed_that_bent_between_drawn_runs_is_held_as_it_stood_either_time(run, b
     assert np.mean(held) >= 0.87
 
 
+@pytest.mark.statistics
 def test_bow_between_drawn_runs_is_said_with_what_would_tell_and_next_proposes_it(run):
     rng = np.random.default_rng(1)
     runs = [run(1, way, "forward", rng), run(2, bowed(4.0), "reverse", rng, zero=77.0)]
@@ -126,6 +127,7 @@ def test_base_lag_stations_beside_the_map_count_the_bow_as_it_does(run):
         assert abs(row @ (chain.height_um - shape(chain.station_mm))) < 2 * doubt
 
 
+@pytest.mark.statistics
 def test_runs_that_agree_are_neither_widened_nor_spoken_of(run):
     rng = np.random.default_rng(2)
     there = run(1, way, "forward", rng)
@@ -138,7 +140,9 @@ def test_runs_that_agree_are_neither_widened_nor_spoken_of(run):
     assert both < alone
 
 
-@pytest.mark.parametrize(("bend", "outcome"), [(0.0, "drift"), (4.0, "not told")])
+@pytest.mark.parametrize(
+    ("bend", "outcome"), [(0.0, "drift"), pytest.param(4.0, "not told", marks=pytest.mark.statistics)]
+)
 def test_untouched_zero_tells_a_drawn_drift_from_a_bend(run, bend, outcome):
     """A drift moves the mean of the return by as much as it has bowed the runs; a bend does not."""
     rng = np.random.default_rng(3)
@@ -154,6 +158,7 @@ def test_untouched_zero_tells_a_drawn_drift_from_a_bend(run, bend, outcome):
         assert "tell it, and it is taken off" in drift_words(drifts(bed_map, "front-flat"))[0]
 
 
+@pytest.mark.statistics
 def test_third_drawn_run_tells_a_steady_drift(run):
     """Each zero was set anew; the first and the third run have the same bow."""
     rng = np.random.default_rng(4)
@@ -168,7 +173,7 @@ def test_third_drawn_run_tells_a_steady_drift(run):
     assert share_held(bed_map, way) >= 0.9
 
 
-@pytest.mark.parametrize("bent_after", [1, 2])
+@pytest.mark.parametrize("bent_after", [1, pytest.param(2, marks=pytest.mark.statistics)])
 def test_third_drawn_run_tells_a_bed_that_bent(run, bent_after):
     rng = np.random.default_rng(5)
     shapes = [way] * bent_after + [bowed(4.0)] * (3 - bent_after)
@@ -185,7 +190,7 @@ def test_third_drawn_run_tells_a_bed_that_bent(run, bent_after):
     assert share_held(bed_map, way) >= 0.9 and share_held(bed_map, bowed(4.0)) >= 0.9
 
 
-@pytest.mark.parametrize("turned", [False, True])
+@pytest.mark.parametrize("turned", [pytest.param(False, marks=pytest.mark.statistics), True])
 def test_drift_is_shown_with_the_sign_that_the_level_showed(run, turned):
     rng = np.random.default_rng(6)
     runs = [

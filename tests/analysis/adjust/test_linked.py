@@ -57,6 +57,7 @@ def test_bow_is_said_on_every_face_that_a_zero_links_to_it(level, bed):
     assert linked_traverses(bed_map.observations, "rear-flat") == {1, 2, 3}
 
 
+@pytest.mark.statistics
 def test_bow_is_said_on_every_face_that_readings_link_to_it(level, bed, make_traverse):
     roll = make_traverse(bed, "cross", STATIONS, np.zeros(11), front="front-flat", rear="rear-flat", number=4)
     bed_map = combine([*there_and_back(level), roll], bed)

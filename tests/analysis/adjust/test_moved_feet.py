@@ -38,6 +38,7 @@ def ratios(bed_map, shape=hollow):
     return (level.height_um - truth) / level.standard_uncertainty_um
 
 
+@pytest.mark.statistics
 def test_feet_off_their_stations_on_a_bending_way_are_as_sure_as_it_says(stepped):
     """80 µm deep over some 300 mm: a reading a millimetre off is off by up to 7 µm/m (0.3 stated)."""
     found = []

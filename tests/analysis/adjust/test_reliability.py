@@ -158,7 +158,7 @@ def four_runs(invented_bed, make_traverse, chips, chip_um_per_m=100.0, seed=27):
     return combine(runs, bed)
 
 
-@pytest.mark.parametrize("chips", [(0, 2), (2, 3)])
+@pytest.mark.parametrize("chips", [(0, 2), pytest.param((2, 3), marks=pytest.mark.statistics)])
 def test_two_against_two_are_both_named_and_the_uncertainty_covers_both(invented_bed, make_traverse, chips):
     """Two chips of one size under two of four runs: which two are clean, no reading tells."""
     bed_map = four_runs(invented_bed, make_traverse, chips)

@@ -157,6 +157,7 @@ def test_instrument_whose_noise_the_readings_do_not_tell_keeps_its_claim_and_tha
     assert any(words.startswith("cross: the readings do not tell") for words in sentences(bed_map.warnings))
 
 
+@pytest.mark.statistics
 def test_noise_is_judged_with_the_places_between_nodes_tied_as_in_the_map(invented_bed, make_traverse):
     """A dial on feet of 90 mm, three times as noisy as claimed, on a way levelled every 100 mm.
 

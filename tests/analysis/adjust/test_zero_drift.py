@@ -91,7 +91,7 @@ ENDS = np.array([0.0, 1000.0])
     ("other", "turned", "normal", "sign", "per_s"),
     [
         ("rear-flat", False, 1, -1, 0.03),
-        ("rear-flat", True, 1, 1, -0.03),
+        pytest.param("rear-flat", True, 1, 1, -0.03, marks=pytest.mark.statistics),
         ("front-under", False, -1, 1, 0.03),
     ],
 )
@@ -106,6 +106,7 @@ def test_two_faces_with_one_drifting_zero_are_told_apart(surveyed, other, turned
     assert abs(value - truth) < 3 * doubt
 
 
+@pytest.mark.statistics
 def test_zero_of_runs_that_tell_no_drift_may_have_moved_or_not(surveyed):
     """The bed bent by 3 µm before each return, which looks like a drift but for the means: both are held."""
     value, doubt = against_each_other(surveyed("rear-flat", 0.0, bent_um=3.0), "rear-flat", -1)
@@ -122,7 +123,7 @@ def test_zero_used_on_one_face_only_makes_no_difference(surveyed):
     assert any("of the zero" in key.of for key in bed_map.assembly.nuisances)
 
 
-@pytest.mark.parametrize("one_way", [("rear-flat",), BOTH])
+@pytest.mark.parametrize("one_way", [("rear-flat",), pytest.param(BOTH, marks=pytest.mark.statistics)])
 def test_zero_of_a_level_drawn_one_way_is_not_taken_as_that_of_another_face(surveyed, one_way):
     """0.03 µm/m a second makes 7 µm/m until the next run begins: 7 µm of wind at ± 0.1 where it was."""
     bed_map = surveyed("rear-flat", 0.03, one_way=one_way)

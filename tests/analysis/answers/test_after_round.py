@@ -83,6 +83,7 @@ def test_worn_faces_that_were_read_there_and_back_are_not_to_be_read_again(surve
     assert "no face is straight to start from" in words and "once more" not in words
 
 
+@pytest.mark.whole
 def test_commands_say_what_the_round_did_and_stop_where_nothing_is_left(tmp_path, capsys):
     for number, (name, height) in enumerate(
         {"older": HOLLOW, "now": HOLLOW - 0.5 * DEPTH, "end": 0 * X}.items()

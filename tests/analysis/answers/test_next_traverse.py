@@ -315,7 +315,14 @@ def test_roll_with_a_run_that_is_only_imagined_does_not_rest_on_its_readings(mak
     assert winds[0] == pytest.approx(winds[1], rel=1e-6)
 
 
-@pytest.mark.parametrize("told", [("level", "cross"), ("level",), ("cross",), ()])
+@pytest.mark.parametrize(
+    "told",
+    [
+        ("level", "cross"),
+        (),
+        *(pytest.param((each,), marks=pytest.mark.statistics) for each in ("level", "cross")),
+    ],
+)
 def test_wind_is_as_promised_where_it_is_told_without_carriers_each_time(
     make_traverse, bed, told, monkeypatch
 ):

@@ -90,7 +90,10 @@ def test_place_of_the_apron_is_taken_from_bed_toml_and_asked_for_where_it_is_not
     assert saddle_drop(placed).at_apron_um == pytest.approx(saddle_drop(bed_map, -100.0).at_apron_um)
 
 
-@pytest.mark.parametrize("apron_mm", [-300.0, -60.0, 150.0, 600.0])
+@pytest.mark.parametrize(
+    "apron_mm",
+    [-300.0, 600.0, *(pytest.param(each, marks=pytest.mark.statistics) for each in (-60.0, 150.0))],
+)
 def test_drop_at_an_apron_beside_the_ways_is_as_unsure_as_its_arm_makes_it(worn, apron_mm):
     """Derived: at p the drop is (1 − p/G) d_f + (p/G) d_r, the ways levelled apart, so that their errors are
     independent; an apron a gauge in front of both was told to the ± of the ways themselves, √5 too sure."""

@@ -68,7 +68,11 @@ def straightened(y, x):
     return y - np.polyval(np.polyfit(x, y, 1), x)
 
 
-@pytest.mark.parametrize("joint_mm", [JOINT, JOINT + 3], ids=["where declared", "3 mm off"])
+@pytest.mark.parametrize(
+    "joint_mm",
+    [JOINT, pytest.param(JOINT + 3, marks=pytest.mark.statistics)],
+    ids=["where declared", "3 mm off"],
+)
 def test_heights_beside_a_joint_that_a_level_was_drawn_over_hold_within_their_uncertainty(drawn, joint_mm):
     """Smoothed over, the curve was 13 µm off with ± 9, and the stations a base apart 16 µm with ± 0.2."""
     found = map_face(drawn(joint_mm=joint_mm), "way", line="least-squares")
@@ -98,6 +102,7 @@ def test_step_and_kink_of_the_joint_come_from_the_curve_not_from_stations_a_base
     assert face.step_um.is_seen and not face.kink_um_per_m.is_seen
 
 
+@pytest.mark.statistics
 def test_level_that_barely_came_over_a_joint_loses_those_readings_and_says_so(drawn):
     """Its near foot starts 6 mm before the joint: one reading or two have a foot on either piece."""
     found = map_face(drawn("joints_mm = [12]\n", first_mm=BASE / 2 + 4), "way")
