@@ -2,6 +2,7 @@
 
 import contextlib
 import faulthandler
+import gc
 import os
 import signal
 import subprocess
@@ -25,6 +26,24 @@ def pytest_sessionstart(session):
 def pytest_sessionfinish(session):
     """Take the alarm back."""
     faulthandler.cancel_dump_traceback_later()
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection():
+    """What is collected stays to the end: it is not searched for cycles again and again."""
+    gc.disable()
+    yield
+    gc.freeze()
+    gc.enable()
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """A file's tests run in one process, as they stand: what they share is made once."""
+    from xdist.scheduler import LoadFileScheduling
+
+    config.option.loadscopereorder = False  # the many small ones, of the two houses, come last as it is
+    return LoadFileScheduling(config, log)
 
 
 @pytest.hookimpl(wrapper=True)
