@@ -55,6 +55,18 @@ def survey_in(folder: Path, bed: str) -> Path:
     return folder
 
 
+def imported(
+    survey: Path, station: Iterable[Any], reading: Iterable[Any], *how: str, head: str = "station_mm"
+) -> None:
+    """Take readings into a survey by a CSV file and the command; `how` are its further words."""
+    from acquire.cli import main
+
+    table = survey / "run.csv"
+    rows = (f"{x:g},{y}\n" for x, y in zip(station, reading, strict=True))
+    table.write_text(f"{head},reading\n{''.join(rows)}", encoding="utf-8")
+    assert main(["-q", "import", str(survey), str(table), *how]) == 0
+
+
 def flat(across_mm: float | None = None, carriage: str | None = None, **keys: Any) -> Table:
     """A flat face that looks up."""
     return {"normal": "up", "across_mm": across_mm, "carriage": carriage, **keys}

@@ -10,13 +10,11 @@ import sys
 
 import numpy as np
 import pytest
-from scipy.interpolate import CubicSpline
 from scipy.stats import norm
 
 from acquire.model.traverse import Stations
 from acquire.store import write_traverse
 from analysis.answers.bed_or_wear import CHANCE, ndtri
-from analysis.answers.section import bend_rows
 from tests.invented import survey_in
 
 ARRAYS = ("numpy", "h5py")
@@ -152,18 +150,6 @@ atexit.register(lambda: print("@", gc.get_freeze_count() > 1000))
 run()
 """
     assert run(program, "show", survey)[-1].strip() == "True"
-
-
-def test_natural_spline_through_the_feet_is_that_of_scipy():
-    """A second implementation of it; beyond its ends it goes on straight."""
-    rng = np.random.default_rng(4)
-    for count in (3, 4, 7):
-        knots = np.cumsum(rng.uniform(50, 900, count))
-        at = np.concatenate([knots, rng.uniform(knots[0] - 500, knots[-1] + 500, 200)])
-        spline = CubicSpline(knots, np.eye(count), bc_type="natural")
-        inside = np.clip(at, knots[0], knots[-1])
-        expected = spline(inside) + (at - inside)[:, None] * spline(inside, 1)
-        np.testing.assert_allclose(bend_rows(knots, at), expected, atol=1e-12)
 
 
 def test_limit_of_chance_is_that_of_scipy():

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from acquire.cli import main
-from tests.invented import bed_toml, flat, level, survey_in
+from tests.invented import bed_toml, flat, imported, level, survey_in
 
 pytestmark = pytest.mark.whole
 
@@ -33,11 +33,8 @@ COMMANDS = [
 def made(tmp_path_factory):
     """Two traverses of the front way and one of the rear, imported."""
     folder = survey_in(tmp_path_factory.mktemp("made") / "survey", BED)
-    rows = "".join(f"{station},{3 * k}\n" for k, station in enumerate(range(100, 701, 200)))
-    path = folder.parent / "run.csv"
-    path.write_text("station_mm,reading\n" + rows)
     for face in ("front", "front", "rear"):
-        assert main(["import", str(folder), str(path), "--face", face, "--instrument", "level"]) == 0
+        imported(folder, range(100, 701, 200), (0, 3, 6, 9), "--face", face, "--instrument", "level")
     return folder
 
 

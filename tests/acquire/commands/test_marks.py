@@ -11,7 +11,7 @@ from acquire.cli import main
 from acquire.model.errors import SurveyError
 from acquire.model.marks import Mark, parse_mark
 from acquire.store.kept import read_marks
-from tests.invented import bed_toml, dial
+from tests.invented import bed_toml, dial, imported
 
 BED = bed_toml(
     name="invented bench bed",
@@ -26,10 +26,8 @@ def survey(tmp_path, capsys):
     """A way 20 µm hollow, read from an optical line (invented)."""
     (tmp_path / "bed.toml").write_text(BED)
     x = np.linspace(0, 1000, 11)
-    rows = "".join(f"{at:g},{20 * (at / 500 - 1) ** 2:.3f}\n" for at in x)
-    (tmp_path / "read.csv").write_text("station_mm,reading\n" + rows)
-    words = ["import", str(tmp_path), str(tmp_path / "read.csv"), "--face", "way"]
-    assert main([*words, "--instrument", "target", "--reference", "line"]) == 0
+    read = np.round(20 * (x / 500 - 1) ** 2, 3)
+    imported(tmp_path, x, read, "--face", "way", "--instrument", "target", "--reference", "line")
     capsys.readouterr()
     return tmp_path
 

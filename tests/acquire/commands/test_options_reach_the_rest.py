@@ -13,7 +13,7 @@ from acquire.commands.record import summary
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.record.mending import LEFT
 from acquire.store.kept import read_marks
-from tests.invented import bed_toml, cross_level, dial, flat, level, survey_in
+from tests.invented import bed_toml, cross_level, dial, flat, imported, level, survey_in
 
 BED = bed_toml(
     None,
@@ -29,11 +29,9 @@ BED = bed_toml(
 def measured(tmp_path_factory):
     """An indicator's run on the way, and a second one."""
     folder = survey_in(tmp_path_factory.mktemp("measured") / "survey", BED)
-    path = folder.parent / "run.csv"
-    path.write_text("station,reading\n0,1\n4,2\n8,3\n", encoding="utf-8")
     for _ in range(2):
         how = ("--face", "way", "-i", "dial", "-r", "line")
-        assert main(["-q", "import", str(folder), str(path), *how]) == 0
+        imported(folder, (0, 4, 8), (1, 2, 3), *how, head="station")
     return folder
 
 

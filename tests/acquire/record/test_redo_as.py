@@ -9,7 +9,7 @@ from acquire.cli import main
 from acquire.model.errors import EntryError
 from acquire.record.redoing import redo
 from acquire.store import read_traverse
-from tests.invented import bed_toml, dial, level, survey_in
+from tests.invented import bed_toml, dial, imported, level, survey_in
 
 BED = bed_toml(faces=("way",), instruments={"level": level(seating_um=0.5), "dial": dial(seating_um=0.5)})
 
@@ -18,9 +18,7 @@ BED = bed_toml(faces=("way",), instruments={"level": level(seating_um=0.5), "dia
 def one_run(tmp_path):
     """A level's run from a CSV: 100 to 900 mm, readings 1 to 5, the one at 300 mm left out."""
     survey = survey_in(tmp_path / "survey", BED)
-    text = "station_mm,reading\n100,1\n300,\n500,3\n700,4\n900,5\n"
-    (tmp_path / "run.csv").write_text(text, encoding="utf-8")
-    assert main(["import", str(survey), str(tmp_path / "run.csv"), "--face", "way", "-i", "level"]) == 0
+    imported(survey, range(100, 901, 200), (1, "", 3, 4, 5), "--face", "way", "-i", "level")
     return survey
 
 

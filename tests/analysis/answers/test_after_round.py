@@ -15,6 +15,7 @@ from analysis.answers.not_yet import plan_not_yet
 from analysis.answers.surveys import Survey
 from analysis.words.plan import not_yet_words
 from analysis.words.plan_answer import after_words
+from tests.invented import bed_toml, imported, survey_in
 
 pytestmark = pytest.mark.usefixtures("opened_once")
 X = np.arange(0.0, 2001.0, 100.0)
@@ -88,21 +89,16 @@ def test_commands_say_what_the_round_did_and_stop_where_nothing_is_left(tmp_path
     for number, (name, height) in enumerate(
         {"older": HOLLOW, "now": HOLLOW - 0.5 * DEPTH, "end": 0 * X}.items()
     ):
-        folder = tmp_path / name
-        (folder / "traverses").mkdir(parents=True)
-        (folder / "bed.toml").write_text(
-            '[bed]\nname = "invented"\nlength_mm = 2000\nstation_pitch_mm = 100\n'
-            f"[faces.way]\n{FACES['way']}\n[instruments.level]\n{LEVEL}\n"
-            f"[limits]\nstraightness_um = {{ way = 8 }}\n"
+        bed = bed_toml(
+            2000, faces=FACES, instruments={"level": LEVEL}, limits={"straightness_um": {"way": 8}}
         )
+        folder = survey_in(tmp_path / name, bed)
         rng = np.random.default_rng(10 + number)
         for direction in ("forward", "reverse"):
             read = np.diff(height) / 0.1 + rng.normal(0, 2, 20)
             order = slice(None, None, 1 if direction == "forward" else -1)
-            rows = "".join(f"{mm:g},{r:.2f}\n" for mm, r in list(zip(MIDDLE, read, strict=True))[order])
-            (tmp_path / "r.csv").write_text("station_mm,reading\n" + rows)
-            asked = ["import", str(folder), str(tmp_path / "r.csv"), "--face", "way", "--instrument", "level"]
-            assert main([*asked, "--direction", direction]) == 0
+            how = ("--face", "way", "--instrument", "level", "--direction", direction)
+            imported(folder, MIDDLE[order], np.round(read, 2)[order], *how)
     capsys.readouterr()
     assert main(["plan", str(tmp_path / "now"), "way", "--after", str(tmp_path / "older")]) == 0
     said = capsys.readouterr().out

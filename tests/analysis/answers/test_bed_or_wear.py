@@ -237,13 +237,16 @@ def test_feet_near_each_other_are_one_pair_and_a_single_foot_is_none():
     assert pairs_mm(bed) == (10.0, 900.0)
 
 
-def test_bend_between_pairs_is_the_natural_spline_of_scipy():
-    """Second method: scipy's own spline, its values at the knots and its straight ends."""
-    rows = bend_rows((100, 800, 1500), X)
-    assert rows[[1, 8, 15]] == pytest.approx(np.eye(3), abs=1e-12)
-    assert np.diff(rows[-2:], axis=0) == pytest.approx(
-        100 * CubicSpline([100, 800, 1500], np.eye(3), bc_type="natural")(1500, 1)[None], abs=1e-9
-    )
+def test_natural_spline_through_the_feet_is_that_of_scipy():
+    """A second implementation of it; beyond its ends it goes on straight."""
+    rng = np.random.default_rng(4)
+    for count in (3, 4, 7):
+        knots = np.cumsum(rng.uniform(50, 900, count))
+        at = np.concatenate([knots, rng.uniform(knots[0] - 500, knots[-1] + 500, 200)])
+        spline = CubicSpline(knots, np.eye(count), bc_type="natural")
+        inside = np.clip(at, knots[0], knots[-1])
+        expected = spline(inside) + (at - inside)[:, None] * spline(inside, 1)
+        np.testing.assert_allclose(bend_rows(knots, at), expected, atol=1e-12)
 
 
 def test_nothing_is_split_where_no_roll_is_known(make_traverse):

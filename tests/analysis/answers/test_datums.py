@@ -12,6 +12,7 @@ from analysis.answers.not_yet import plan_not_yet
 from analysis.words.datums import datums_answer
 from analysis.words.facts import sentences
 from analysis.words.plan import NONE_YET, datum_words, trust_answer, trust_words
+from tests.invented import bed_toml, dial, imported, survey_in
 
 STATION = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = np.arange(50.0, 1000.0, 100.0)
@@ -182,13 +183,9 @@ def test_limit_gives_good_stretches_and_what_would_make_the_rest_so(four_faces):
 
 @pytest.mark.whole
 def test_command_prints_json_of_the_contract_and_a_picture(tmp_path, capsys):
-    (tmp_path / "bed.toml").write_text(
-        '[bed]\nname = "invented"\nlength_mm = 400\nstation_pitch_mm = 100\n[faces.way]\nnormal = "up"\n'
-        '[instruments.target]\nquantity = "offset"\nunit = "um"\nstandard_uncertainty = 0.5\nseating_um = 0\n'
-    )
-    (tmp_path / "r.csv").write_text("station_mm,reading\n0,0\n100,-3\n200,-4\n300,-3\n400,0\n")
-    words = ["import", str(tmp_path), str(tmp_path / "r.csv"), "--face", "way", "-i", "target", "-r", "line"]
-    assert main(words) == 0
+    survey_in(tmp_path, bed_toml(400, faces=("way",), instruments={"target": dial(0.5, seating_um=0)}))
+    how = ("--face", "way", "-i", "target", "-r", "line")
+    imported(tmp_path, range(0, 401, 100), (0, -3, -4, -3, 0), *how)
     capsys.readouterr()
     picture = tmp_path / "datums.png"
     assert main(["datums", str(tmp_path), "--within", "5", "--json", "--picture", str(picture)]) == 0

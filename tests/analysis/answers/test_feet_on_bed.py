@@ -11,6 +11,7 @@ from analysis.adjust.combination import combine
 from analysis.answers.feet_on_bed import MOST_UM, feet_to_move
 from analysis.words.facts import sentence
 from analysis.words.feet import CAUTION, feet_words
+from tests.invented import imported, survey_in
 
 X = np.arange(0, 1601, 100.0)
 PAIRS = (100, 1500)
@@ -198,11 +199,8 @@ def test_cautions_stand_before_the_moves(make_traverse):
 
 @pytest.mark.whole
 def test_command_answers_with_the_keys_other_programs_rely_on(tmp_path, capsys):
-    (tmp_path / "bed.toml").write_text(_bed_text())
-    rows = "".join(f"{x:g},{roll:g}\n" for x, roll in zip(X, _twisted(200.0), strict=True))
-    (tmp_path / "r.csv").write_text(f"station_mm,reading\n{rows}")
-    words = ["import", str(tmp_path), str(tmp_path / "r.csv"), "--across", "front", "rear", "-i", "cross"]
-    assert main(words) == 0
+    survey_in(tmp_path, _bed_text())
+    imported(tmp_path, X, _twisted(200.0), "--across", "front", "rear", "-i", "cross")
     capsys.readouterr()
     picture = tmp_path / "feet.png"
     assert main(["feet", str(tmp_path), "--json", "--picture", str(picture)]) == 0

@@ -17,6 +17,7 @@ from analysis.answers.twist import twist_of
 from analysis.linear.profile import Profile
 from analysis.words.facts import sentences
 from analysis.words.history import history_words, twist_change_words
+from tests.invented import imported, survey_in
 
 pytestmark = pytest.mark.usefixtures("opened_once")
 X = np.arange(0, 1001, 100.0)
@@ -447,9 +448,7 @@ BED = (
 def folders(tmp_path_factory):
     """A survey copied before the work, and measured into again after it."""
     place = tmp_path_factory.mktemp("work")
-    after = place / "bed"
-    after.mkdir()
-    (after / "bed.toml").write_text(BED, encoding="utf-8")
+    after = survey_in(place / "bed", BED)
     _measured(after, 1, hollow)
     shutil.copytree(after, place / "bed-before")
     _measured(after, 2, lambda x: hollow(x) + scraped(x))
@@ -458,10 +457,8 @@ def folders(tmp_path_factory):
 
 def _measured(folder, seed, height):
     rng = np.random.default_rng(seed)
-    rows = zip(MIDDLE, np.diff(height(X)) / 0.1 + rng.normal(0, 5, 10), strict=True)
-    table = folder / f"run-{seed}.csv"
-    table.write_text("station_mm,reading\n" + "".join(f"{x:g},{y:.3f}\n" for x, y in rows), encoding="utf-8")
-    assert main(["import", str(folder), str(table), "--face", "front-flat", "-i", "level"]) == 0
+    read = np.round(np.diff(height(X)) / 0.1 + rng.normal(0, 5, 10), 3)
+    imported(folder, MIDDLE, read, "--face", "front-flat", "-i", "level")
 
 
 @pytest.mark.whole

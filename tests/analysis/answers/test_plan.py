@@ -15,7 +15,7 @@ from analysis.answers.plan import CAUTIONS, is_nothing_to_see, plan_faces
 from analysis.words.blue import blue_words
 from analysis.words.facts import sentence, sentences
 from analysis.words.plan import plan_answer, plan_notes, plan_rows, plans_words
-from tests.invented import bed_toml, level, vee
+from tests.invented import bed_toml, imported, level, survey_in, vee
 
 STATION = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = np.arange(50.0, 1000.0, 100.0)
@@ -222,11 +222,8 @@ BED = bed_toml(
 @pytest.fixture
 def survey(tmp_path):
     """The worked case of six stations as readings of a level stepped foot to foot."""
-    (tmp_path / "bed.toml").write_text(BED, encoding="utf-8")
     rise = np.diff([0, -6, -11, -9, -2, 1]) / 0.2
-    rows = "".join(f"{100 + 200 * i},{r}\n" for i, r in enumerate(rise))
-    (tmp_path / "run.csv").write_text("station_mm,reading\n" + rows, encoding="utf-8")
-    assert main(["import", str(tmp_path), str(tmp_path / "run.csv"), "--face", "way", "-i", "level"]) == 0
+    imported(survey_in(tmp_path, BED), range(100, 1000, 200), rise, "--face", "way", "-i", "level")
     return tmp_path
 
 

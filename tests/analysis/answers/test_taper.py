@@ -11,6 +11,7 @@ from analysis.adjust.combination import combine
 from analysis.answers.datums import datums
 from analysis.answers.taper import tapers
 from analysis.words.taper import tapers_words
+from tests.invented import bed_toml, caliper, flat, imported, survey_in
 
 X = np.arange(0.0, 1001.0, 100.0)
 BEND = -30 * np.sin(np.pi * X / 1000)
@@ -130,19 +131,11 @@ def test_pair_whose_taper_is_left_open_is_refused_with_what_would_tell(invented_
 
 
 def test_command_answers_in_words_json_and_picture(tmp_path, capsys):
-    folder = tmp_path / "survey"
-    (folder / "traverses").mkdir(parents=True)
-    (folder / "bed.toml").write_text(
-        '[bed]\nname = "invented bar"\nlength_mm = 1000\nstation_pitch_mm = 100\n'
-        '[faces.top]\nnormal = "up"\nacross_mm = 0\n[faces.under]\nnormal = "down"\nacross_mm = 0\n'
-        '[instruments.caliper]\nquantity = "span"\nunit = "mm"\nstandard_uncertainty = 0.001\n'
-        "seating_um = 0\n"
-    )
-    (tmp_path / "c.csv").write_text(
-        "station_mm,reading\n" + "".join(f"{mm:g},{50 + 0.00002 * mm:.5f}\n" for mm in X)
-    )
-    asked = ["import", str(folder), str(tmp_path / "c.csv"), "--face", "top", "--other", "under"]
-    assert main([*asked, "--instrument", "caliper"]) == 0
+    faces = {"top": flat(0), "under": {"normal": "down", "across_mm": 0}}
+    bed = bed_toml(faces=faces, instruments={"caliper": caliper(0.001, unit="mm", seating_um=0)})
+    folder = survey_in(tmp_path / "survey", bed)
+    how = ("--face", "top", "--other", "under", "--instrument", "caliper")
+    imported(folder, X, np.round(50 + 0.00002 * X, 5), *how)
     capsys.readouterr()
     assert main(["taper", str(folder), "--json", "--picture", str(tmp_path / "t.png")]) == 0
     assert json.loads(capsys.readouterr().out)["pairs"][0]["taper_um_per_m"] == pytest.approx(20, abs=0.1)

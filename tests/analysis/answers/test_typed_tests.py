@@ -11,7 +11,7 @@ from analysis.answers.surveys import load
 from analysis.answers.typed_tests import TESTS, answer_kept
 from analysis.report.parts import further_parts
 from analysis.words.typed_tests import TITLES, WORDS
-from tests.invented import bed_toml, level
+from tests.invented import bed_toml, imported, level
 
 BED = bed_toml(
     name="invented",
@@ -74,8 +74,7 @@ def test_kept_tests_stand_in_show_and_in_the_report(survey, capsys):
     assert main(["show", str(folder)]) == 0
     said = capsys.readouterr().out
     assert "test 1, align bar" in said and "chuck off" in said and "top_um 2 11 4 5" in said
-    (folder / "run.csv").write_text("station_mm,reading\n50,0\n150,1\n250,0\n350,2\n")
-    assert main(["import", str(folder), str(folder / "run.csv"), "--face", "way", "-i", "level"]) == 0
+    imported(folder, range(50, 400, 100), (0, 1, 0, 2), "--face", "way", "-i", "level")
     loaded = load(folder)
     (part,) = further_parts(loaded, loaded.map(), None, inch=False)
     assert part.key == "test-1"

@@ -8,7 +8,7 @@ import pytest
 from acquire.cli import main
 from acquire.model.errors import AnalysisError
 from analysis.answers.surveys import load
-from tests.invented import bed_toml, cross_level, flat, level, survey_in, vee
+from tests.invented import bed_toml, cross_level, flat, imported, level, survey_in, vee
 
 BED = bed_toml(
     None,
@@ -37,10 +37,7 @@ def survey(tmp_path_factory):
 
 
 def taken(folder, places, *how):
-    path = folder.parent / "run.csv"
-    rows = "".join(f"{at:g},{at * (40 - at) / 20:.2f}\n" for at in places)
-    path.write_text("station,reading\n" + rows, encoding="utf-8")
-    assert main(["-q", "import", str(folder), str(path), *how]) == 0
+    imported(folder, places, [round(at * (40 - at) / 20, 2) for at in places], *how, head="station")
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from acquire.cli import main
-from tests.invented import bed_toml, cross_level, dial, flat, level, survey_in, vee
+from tests.invented import bed_toml, cross_level, dial, flat, imported, level, survey_in, vee
 
 pytestmark = pytest.mark.usefixtures("opened_once")
 BED = bed_toml(
@@ -37,11 +37,7 @@ def survey(tmp_path_factory):
     side = 12 * np.exp(-(((X - 350) / 180) ** 2))
 
     def taken(x, reading, *options):
-        rows = zip(x, reading + random.normal(0, 1, len(x)), strict=True)
-        (folder / "run.csv").write_text(
-            "station_mm,reading\n" + "\n".join(f"{a},{b}" for a, b in rows) + "\n"
-        )
-        assert main(["import", str(folder), str(folder / "run.csv"), *options]) == 0
+        imported(folder, x, reading + random.normal(0, 1, len(x)), *options)
 
     taken(MIDDLE, np.diff(vee) / 0.1, "--face", "vee", "-i", "level")
     taken(MIDDLE, np.diff(flat) / 0.1, "--face", "flat", "-i", "level", "--same-zero-as", "1")

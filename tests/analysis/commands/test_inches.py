@@ -9,6 +9,7 @@ import pytest
 
 from acquire.cli import main
 from acquire.model.inch_words import in_owners_unit
+from tests.invented import imported
 
 pytestmark = pytest.mark.usefixtures("opened_once")
 PLACES = np.arange(0, 43, 3.0)
@@ -61,10 +62,7 @@ def survey(tmp_path_factory):
 
 
 def read(folder, places, readings, how):
-    path = folder.parent / "run.csv"
-    rows = [f"{at:g},{value:.2f}" for at, value in zip(places, readings, strict=True)]
-    path.write_text("station,reading\n" + "\n".join(rows) + "\n", encoding="utf-8")
-    assert main(["-q", "import", str(folder), str(path), *how]) == 0
+    imported(folder, places, np.round(readings, 2), *how, head="station")
 
 
 COMMANDS = [

@@ -15,7 +15,7 @@ from analysis.report.page import render
 from analysis.report.parts import further_parts
 from analysis.report.tables import StationTable
 from analysis.words.cautions import JACKS, LIFTING, SOLVENTS
-from tests.invented import bed_toml, cross_level, flat, level
+from tests.invented import bed_toml, cross_level, flat, imported, level
 
 BED = bed_toml(
     bed={"carriage_length_mm": 300, "centre_height_mm": 150},
@@ -67,11 +67,8 @@ def measured(folder, bed):
         (["--face", "rear-flat", "-i", "level"], middles, 60.0 + noise.normal(0, 1, 10)),
         (["--across", "front-flat", "rear-flat", "-i", "cross"], STATIONS, roll + noise.normal(0, 1, 11)),
     ]
-    for number, (options, station_mm, reading) in enumerate(runs):
-        table = folder / f"run-{number}.csv"
-        rows = "".join(f"{x:g},{y:.3f}\n" for x, y in zip(station_mm, reading, strict=True))
-        table.write_text("station_mm,reading\n" + rows, encoding="utf-8")
-        assert main(["-q", "import", str(folder), str(table), *options]) == 0
+    for options, station_mm, reading in runs:
+        imported(folder, station_mm, np.round(reading, 3), *options)
     return folder
 
 

@@ -32,7 +32,7 @@ from analysis.report import (
 )
 from analysis.report.measured import state_lines
 from analysis.report.tables import in_blocks
-from tests.invented import bed_toml, cross_level, dial, flat, level, vee
+from tests.invented import bed_toml, cross_level, dial, flat, imported, level, vee
 
 pytestmark = pytest.mark.whole
 
@@ -68,11 +68,8 @@ def write_survey(folder):
         (["--across", "front-vee", "rear-flat", "-i", "cross"], STATIONS, (REAR - FRONT) / 0.3),
         (["--face", "rear-flat", "-i", "indicator", "-r", "front-vee"], STATIONS, REAR - FRONT),
     ]
-    for number, (options, station_mm, reading) in enumerate(runs):
-        rows = "".join(f"{x:g},{y:.3f}\n" for x, y in zip(station_mm, reading, strict=True))
-        table = folder / f"run-{number}.csv"
-        table.write_text("station_mm,reading\n" + rows, encoding="utf-8")
-        assert main(["import", str(folder), str(table), *options]) == 0
+    for options, station_mm, reading in runs:
+        imported(folder, station_mm, np.round(reading, 3), *options)
 
 
 @pytest.fixture(scope="module")
@@ -220,7 +217,7 @@ def test_faces_that_nobody_measured_are_one_line(html, contents):
 def test_bed_measured_by_one_indicator_run_says_what_cannot_be_told(tmp_path, survey):
     (tmp_path / "bed.toml").write_text(BED, encoding="utf-8")
     options = ["--face", "rear-flat", "-i", "indicator", "-r", "front-vee"]
-    assert main(["import", str(tmp_path), str(survey / "run-3.csv"), *options]) == 0
+    assert main(["import", str(tmp_path), str(survey / "run.csv"), *options]) == 0
     contents = gather(load(tmp_path), inch=False)
     html = render(contents, MADE)
     assert contents.twist.reason and "Cannot be told." in html
