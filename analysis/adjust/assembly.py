@@ -7,6 +7,7 @@ import numpy as np
 import scipy.sparse
 
 from acquire.model.bed import Bed
+from analysis.adjust.bent_all_evening import bent_all_evening
 from analysis.adjust.between_nodes import Roughness
 from analysis.adjust.between_runs import bends_by_warmth
 from analysis.adjust.counting import CountedByReadings, counted_alike
@@ -174,6 +175,9 @@ def assemble(
             *_warnings(kept, layout, straight),
             *_of_told(counted, kept),
             *filter(_is_worth_a_word, there_and_back),
+            *bent_all_evening(
+                there_and_back, bed.faces, [n for o in kept for n in (o.traverse, *o.with_traverses)]
+            ),
         ),
         there_and_back,
     )

@@ -8,6 +8,7 @@ from acquire.model.units import unit_text
 
 if TYPE_CHECKING:
     from analysis.adjust.assembly import BeyondTheEnd, TakenAsStraight, TurnedForTheReturn
+    from analysis.adjust.bent_all_evening import BentAllEvening
     from analysis.adjust.cannot_tell import (
         HeightsUnknown,
         HeightsUntied,
@@ -126,6 +127,19 @@ def _there_and_back(fact: "Return") -> str:
     )
 
 
+def _bent_all_evening(fact: "BentAllEvening") -> str:
+    first, last = fact.runs
+    sense = "crowned" if fact.bow_um > 0 else "hollow"
+    return (
+        f"{listed(fact.faces)}: their runs there and back differ as if the bed bent on, {sense} by "
+        f"{abs(fact.bow_um):.2g} µm more from run to run, {abs(fact.in_all_um):.2g} µm from run {first} to "
+        f"run {last}; a level that drifts alike in every run looks the same. If it was the bed, faces read "
+        "early and late are off by up to that against each other, which no ± here counts. Make run "
+        f"{first} once more as it was: if it differs from the first time by such a bow, let the bed come to "
+        "one temperature and measure anew"
+    )
+
+
 def _turned_for_the_return(fact: "TurnedForTheReturn") -> str:
     return (
         f"traverses {' and '.join(map(str, fact.traverses))}: the instrument was turned for the return, so a "
@@ -231,6 +245,7 @@ SENTENCES: Mapping[str, Callable[[Any], str]] = {
     "EdgeUnknown": lambda fact: f"the shape of {fact.straightedge} cannot be known from these readings",
     "NotMeasured": lambda fact: f"nothing was measured on {listed(fact.faces)}",
     "Return": _there_and_back,
+    "BentAllEvening": _bent_all_evening,
     "TurnedForTheReturn": _turned_for_the_return,
     "ShapeUnderCarrierUnknown": _under_carrier,
     "JudgedByFew": _judged_by_few,
