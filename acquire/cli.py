@@ -59,10 +59,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "blue": ("analysis.commands.blue", "where a straightedge would mark, held against the marks seen"),
     "align": ("analysis.commands.align", "tailstock, spindle, quill, centres, cross slide against the ways"),
     "kept": ("analysis.commands.kept", "the tests that were kept with the survey, answered again"),
-    "square": (
-        "analysis.commands.square",
-        "a column or spindle against the table, the square's own error apart",
-    ),
+    "square": ("analysis.commands.square", "a column or spindle against the table; errors of the square"),
     "flanks": ("analysis.commands.flanks", "which flank of a vee is worn; its angles by two rollers"),
     "dovetail": (
         "analysis.commands.dovetail",

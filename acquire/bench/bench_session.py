@@ -23,7 +23,7 @@ from acquire.bench.still import StillRecord, still_record
 from acquire.bench.views import View
 from acquire.model.bed import Instrument
 from acquire.model.errors import AcquireError
-from acquire.model.units import unit_text
+from acquire.model.units import clock_text, unit_text
 from acquire.reduce.tagging.dwells import Dwell
 
 JUDGE_EVERY_S = 0.5
@@ -75,9 +75,13 @@ class BenchSession:
     def stand_still(self, seconds: float, dwell_s: float) -> dict[str, StillRecord | AcquireError]:
         """A still record of every instrument; ended early it is made of what there is."""
         start_s = self.receiver.now_s()
-        self.view.say(f"still record of {_clock(seconds)}: hands off, stand clear, no doors, no traffic")
+        self.view.say(
+            f"still record of {clock_text(seconds)} min: hands off, stand clear, no doors, no traffic"
+        )
         while (gone_s := self.receiver.now_s() - start_s) < seconds:
-            if not self.goes_on([f"still record, {_clock(gone_s)} of {_clock(seconds)}: hands off"]):
+            if not self.goes_on(
+                [f"still record, {clock_text(gone_s)} of {clock_text(seconds)} min: hands off"]
+            ):
                 break
         return {i.name: _evaluated(self.receiver, i, dwell_s) for i in self.receiver.instruments}
 
@@ -184,7 +188,3 @@ def _found(
         needed_s=dwell_s + 1.0,
         same_place_um=same_place_um,
     )
-
-
-def _clock(seconds: float) -> str:
-    return f"{int(seconds) // 60}:{int(seconds) % 60:02d} min"

@@ -210,7 +210,7 @@ def bed_tables(
 
 
 def _port_lines(name: str, port: Port) -> list[str]:
-    lines = [f"[instruments.{name}.port]", f"url = {_literal(port.url)}", f"baud = {port.baud}"]
+    lines = [f"[instruments.{name}.port]", f"url = {_toml(port.url)}", f"baud = {port.baud}"]
     if (port.bytesize, port.parity, port.stopbits) != (8, "N", 1):
         lines += [f"bytesize = {port.bytesize}", f'parity = "{port.parity}"', f"stopbits = {port.stopbits:g}"]
     return lines
@@ -224,15 +224,12 @@ def _wire_lines(name: str, found: Identified, quantity: str) -> list[str]:
 
 
 def _toml(value: Any) -> str:
-    return _literal(value) if isinstance(value, str) else f"{value:g}"
+    """A value of TOML; a text stands as it is where it can."""
+    import tomlkit
 
-
-def _literal(text: str) -> str:
-    """A string of TOML, as it stands where it can."""
-    if "'" not in text and text.isprintable():
-        return f"'{text}'"
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"').replace("\r", "\\r").replace("\n", "\\n")
-    return f'"{escaped}"'
+    if not isinstance(value, str):
+        return f"{value:g}"
+    return tomlkit.string(value, literal="'" not in value and value.isprintable()).as_string()
 
 
 def likely_quantity(unit: str | None) -> str:

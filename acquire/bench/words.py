@@ -8,7 +8,7 @@ from acquire.bench.still import StillRecord
 from acquire.entry.terminal_text import large
 from acquire.model.bed import Instrument
 from acquire.model.inch_words import in_owners_unit
-from acquire.model.units import decimals_for, number_text, unit_text
+from acquire.model.units import clock_text, decimals_for, number_text, unit_text
 
 NARROWEST = 34
 LONG_ENOUGH_S = 300.0
@@ -156,7 +156,7 @@ def still_words(instrument: Instrument, record: StillRecord) -> list[str]:
     if record.lasted_s < LONG_ENOUGH_S:
         lines.append("  a short record: slow noise shows only in ten minutes or more")
     if record.disturbed_s:
-        places = ", ".join(f"{int(t) // 60}:{int(t) % 60:02d}" for t in record.disturbed_s[:4])
+        places = ", ".join(map(clock_text, record.disturbed_s[:4]))
         lines.append(f"  ! something moved it at {places}: nothing is written from this; do it again")
     return lines
 

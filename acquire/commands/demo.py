@@ -8,7 +8,9 @@ import click
 
 @click.command(name="demo")
 @click.argument("folder", metavar="[DIR]", type=click.Path(path_type=Path), default="waylog-demo")
-@click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="Another invented bed.")
+@click.option(
+    "--seed", type=click.IntRange(0), metavar="N", default=1, show_default=True, help="Another invented bed."
+)
 @click.option("--quick", is_flag=True, help="Fewer traverses: forward only.")
 def command(folder: Path, seed: int, quick: bool) -> int:
     """Do the whole job on an invented bed, without hardware.

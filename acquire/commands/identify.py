@@ -23,10 +23,18 @@ SHOWN_EVERY_S = 0.25
 
 @click.command(name="identify")
 @click.argument("port")
-@click.option("--ask", "requests", multiple=True, help=r"A request to try if it is silent, e.g. 'READ?\r\n'.")
-@click.option("--seconds", default=3.0, show_default=True, help="How long to listen at each speed.")
+@click.option(
+    "--ask",
+    "requests",
+    multiple=True,
+    metavar="WORDS",
+    help=r"A request to try if it is silent, e.g. 'READ?\r\n'.",
+)
+@click.option(
+    "--seconds", default=3.0, metavar="S", show_default=True, help="How long to listen at each speed."
+)
 @click.option("--quantity", type=click.Choice(list(QUANTITIES)), help="What it reads.")
-@click.option("--unit", help="The unit it reads, if that is known.")
+@click.option("--unit", metavar="U", help="The unit it reads, if that is known.")
 @click.option(
     "--base",
     "--base-mm",
@@ -36,9 +44,12 @@ SHOWN_EVERY_S = 0.25
     help="Distance between a level's feet (a bare number: mm, or inches with --into a survey in inches).",
 )
 @click.option(
-    "--into", type=click.Path(path_type=Path, exists=True, file_okay=False), help="A survey to add it to."
+    "--into",
+    type=click.Path(path_type=Path, exists=True, file_okay=False),
+    metavar="SURVEY",
+    help="A survey to add it to.",
 )
-@click.option("--name", default="instrument", show_default=True, help="What to call it.")
+@click.option("--name", default="instrument", metavar="NAME", show_default=True, help="What to call it.")
 def command(
     port: str,
     requests: tuple[str, ...],
@@ -84,10 +95,8 @@ def command(
 
 
 def _answer(found: "Identified") -> list[str]:
-    port = found.port
-    how = f"{port.baud} baud {port.bytesize}{port.parity}{port.stopbits:g}"
     asked = f", when asked with {found.ask!r}" if found.ask else ""
-    lines = [f"It speaks at {how}{asked}.", *(f"    {line}" for line in found.lines[:3])]
+    lines = [f"It speaks at {found.port.settings}{asked}.", *(f"    {line}" for line in found.lines[:3])]
     if found.shape is not None and found.shape.numbers > 1:
         lines.append("Its lines hold several numbers; the one that varies most is taken.")
     return [*lines, *(f"But: {doubt}." for doubt in found.doubts)]

@@ -37,7 +37,7 @@ ASKED = "seen (FROM-TO full, spots or bare; Enter alone ends): "
     metavar="U",
     help="Thickness of the marking blue (common practice: 1 to 10 µm, 0.04 to 0.4 thou).",
 )
-@click.option("--note", default="", help="Words to keep with it.")
+@click.option("--note", default="", metavar="WORDS", help="Words to keep with it.")
 def command(
     survey: Path,
     face: str,

@@ -27,7 +27,12 @@ if TYPE_CHECKING:
 @click.option("--resume/--new", "resume", default=True, help="Go on with an entry cut short, or begin anew.")
 @click.option("--address", metavar="IP", help="Where to serve it; 127.0.0.1: to this machine alone.")
 @click.option(
-    "--port", type=click.IntRange(0, 65535), default=8737, show_default=True, help="0: any free one."
+    "--port",
+    type=click.IntRange(0, 65535),
+    metavar="N",
+    default=8737,
+    show_default=True,
+    help="0: any free one.",
 )
 @click.pass_context
 def command(ctx: click.Context, /, survey: Path, face: str | None, **options: Any) -> int:

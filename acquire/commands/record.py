@@ -21,6 +21,7 @@ from acquire.model.options import AcrossCommand, Written
 from acquire.model.places import end_where_rounded
 from acquire.model.position import with_feed_in_mm_per_s
 from acquire.model.system import utc_now
+from acquire.model.units import clock_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -51,6 +52,7 @@ if TYPE_CHECKING:
     "--settled-seconds",
     "settled_s",
     type=click.FloatRange(0.5, 600),
+    metavar="S",
     default=3.0,
     show_default=True,
     help="Stand still so long before the screen takes a station.",
@@ -245,11 +247,10 @@ def _screen(
 def summary(recording: "Recording", screen: "Screen") -> list[str]:
     """What was kept, and what to look at before the instruments come off the bed."""
     converted = recording.converted
-    minutes, seconds = divmod(round(recording.seconds), 60)
     beside = f" ({converted.garbled} more garbled)" if converted.garbled else ""
     lines = [
         f"{recording.path.name}: {_count(converted.stations, 'station')} from "
-        f"{_count(converted.readings, 'reading')}{beside} in {minutes}:{seconds:02d} min, "
+        f"{_count(converted.readings, 'reading')}{beside} in {clock_text(round(recording.seconds))} min, "
         f"ended by {recording.ended_by}"
     ]
     live = screen.tracker.tick(recording.seconds)

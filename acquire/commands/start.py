@@ -88,7 +88,7 @@ class Degrees(click.ParamType):
 @click.command(name="start")
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
 @click.option("--inch", is_flag=True, is_eager=True, help="Show inches and thou; bare lengths are inches.")
-@click.option("--name", help="What the machine is called.")
+@click.option("--name", metavar="WORDS", help="What the machine is called.")
 @click.option("--length", type=ABOVE_0, metavar="L", help="Length of the bed.")
 @click.option("--pitch", type=ABOVE_0, metavar="L", help="Distance between stations.")
 @click.option("--faces", type=click.Choice(list(PRESETS)), help="The usual faces of such a bed.")

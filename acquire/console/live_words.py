@@ -13,7 +13,7 @@ from acquire.model.called import Called
 from acquire.model.companion import Companion
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.traverse import Setup
-from acquire.model.units import length_text, number_text, unit_text
+from acquire.model.units import clock_text, length_text, number_text, unit_text
 
 BAR = 20
 """Characters of the bar that fills while it stands still."""
@@ -22,12 +22,7 @@ BAR = 20
 def heading(setup: Setup, live: Live) -> str:
     """How long it has run, and what is measured."""
     way = f"{setup.subject} by {setup.instrument}, {setup.direction}"
-    return f"{_clock(live.time_s)}  traverse {setup.number:03d}: {way}"
-
-
-def _clock(seconds: float) -> str:
-    minutes, rest = divmod(int(seconds), 60)
-    return f"{minutes // 60}:{minutes % 60:02d}:{rest:02d}" if minutes >= 60 else f"{minutes}:{rest:02d}"
+    return f"{clock_text(live.time_s)}  traverse {setup.number:03d}: {way}"
 
 
 def reading_now(live: Live, setup: Setup) -> str:

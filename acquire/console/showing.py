@@ -8,7 +8,7 @@ from contextlib import ExitStack
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import Protocol, TypeVar
+from typing import TypeVar
 
 from acquire.console.keys import key_words, keys
 from acquire.console.live_words import doubt_about
@@ -24,6 +24,7 @@ from acquire.model.inch_words import in_owners_unit
 from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import Setup
 from acquire.model.units import length_text
+from acquire.record.recorder import Recorder
 from acquire.reduce import places_in_order
 from acquire.reduce.in_order import DOUBLE_PRESS_S
 from acquire.reduce.no_station import NO_STATION
@@ -33,21 +34,6 @@ EVERY_S = 0.1
 UNTOLD = ("asked", "beside", "latency")
 QUIET_TELLS = ("recording", "problem", "lost", "reopened", "silent", "disk", "ended")
 ENDING = "ended; writing the traverse file: do not switch off"
-
-
-class Recording(Protocol):
-    """What the screen needs of the recorder."""
-
-    setup: Setup
-
-    def now_s(self) -> float:
-        """Seconds from the start."""
-
-    def mark(self, text: str = "", kind: str = "mark") -> None:
-        """Keep a mark."""
-
-    def stop(self, reason: str = "", is_complete: bool = True) -> None:
-        """End."""
 
 
 class Screen:
@@ -101,7 +87,7 @@ class Screen:
         self._make_window = window
         self._window: WindowFeed | None = None
         self._is_window_gone = False
-        self._recorder: Recording | None = None
+        self._recorder: Recorder | None = None
         self._lines: deque[str] = deque()
         self._bells = 0
         self._status = self._said = ""
@@ -117,7 +103,7 @@ class Screen:
         self.fault: Exception | None = None
         """Why it stopped showing, if it did."""
 
-    def watch(self, recorder: Recording) -> "Screen":
+    def watch(self, recorder: Recorder) -> "Screen":
         """Say whose clock and keys these are; to be called before the recorder runs."""
         self._recorder = recorder
         return self
@@ -305,7 +291,7 @@ class Screen:
         elif key == "x":
             self._take_back(recorder)
 
-    def _take_back(self, recorder: Recording) -> None:
+    def _take_back(self, recorder: Recorder) -> None:
         words = self.tracker.take_back()
         if words is not None:
             recorder.mark(words, NO_STATION)
@@ -313,7 +299,7 @@ class Screen:
             count = len(self.tracker.tick(recorder.now_s()).taken)
             self._told, self._judged = min(self._told, count), min(self._judged, count)
 
-    def _mark(self, recorder: Recording) -> None:
+    def _mark(self, recorder: Recorder) -> None:
         position = self.tracker.setup.placed_by
         now_s = recorder.now_s()
         is_again, self._marked_s = now_s - self._marked_s < DOUBLE_PRESS_S, now_s

@@ -81,6 +81,11 @@ class Port:
     line_power: bool = False
     """Hold DTR and RTS on: for cables that take their supply from them."""
 
+    @property
+    def settings(self) -> str:
+        """Speed and framing as people write them: 9600 baud 8N1."""
+        return f"{self.baud} baud {self.bytesize}{self.parity}{self.stopbits:g}"
+
 
 @dataclass(frozen=True)
 class Instrument:

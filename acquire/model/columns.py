@@ -6,7 +6,6 @@ aside: of a short recording in memory, where they stay; of a long one on the dis
 """
 
 from mmap import mmap
-from typing import Protocol
 
 import numpy as np
 
@@ -14,58 +13,32 @@ Raw = bytes | mmap
 """Bytes in memory, or of a file: a slice of either is bytes."""
 
 
-class Column(Protocol):
-    """Numbers of one kind, appended in pieces."""
-
-    def append(self, values: np.ndarray) -> None:
-        """Put `values` behind what is there."""
-
-    def whole(self) -> np.ndarray:
-        """All of them; nothing is appended any more."""
-
-    def raw(self) -> Raw:
-        """All of them as bytes; nothing is appended any more."""
-
-
-class Columns(Protocol):
-    """A place for columns."""
-
-    def column(self, kind: type) -> Column:
-        """A column that is empty yet."""
-
-    def keep(self, values: np.ndarray) -> np.ndarray:
-        """Put a whole column aside; what comes back is equal to it."""
-
-    def let_go(self) -> None:
-        """Give back what memory the columns take that need none."""
-
-
-class InMemory:
-    """Columns in memory.
+class Columns:
+    """A place for columns: in memory, where a subclass says nothing else.
 
     Examples
     --------
-    >>> column = InMemory().column(float)
+    >>> column = Columns().column(float)
     >>> column.append(np.array([1.0, 2.0]))
     >>> column.append(np.array([3.0]))
     >>> column.whole()
     array([1., 2., 3.])
     """
 
-    def column(self, kind: type) -> "ColumnInMemory":
+    def column(self, kind: type) -> "Column":
         """A column that is empty yet."""
-        return ColumnInMemory(kind)
+        return Column(kind)
 
     def keep(self, values: np.ndarray) -> np.ndarray:
-        """The same array: it is in memory."""
+        """Put a whole column aside; what comes back is equal to it."""
         return values
 
     def let_go(self) -> None:
-        """Nothing can be given back."""
+        """Give back what memory the columns take that need none."""
 
 
-class ColumnInMemory:
-    """A growing column: its pieces, joined when they are asked for."""
+class Column:
+    """Numbers of one kind, appended in pieces and joined when they are asked for."""
 
     def __init__(self, kind: type):
         self._kind = np.dtype(kind)
@@ -76,12 +49,12 @@ class ColumnInMemory:
         self._pieces += np.ascontiguousarray(values, self._kind).data.cast("B") if len(values) else b""
 
     def whole(self) -> np.ndarray:
-        """All of them."""
+        """All of them; nothing is appended any more."""
         return np.frombuffer(self._pieces, self._kind)
 
     def raw(self) -> Raw:
-        """All of them as bytes."""
+        """All of them as bytes; nothing is appended any more."""
         return bytes(self._pieces)
 
 
-IN_MEMORY = InMemory()
+IN_MEMORY = Columns()

@@ -178,6 +178,18 @@ def parse_degrees(text: str) -> float:
     return number.value if match[2] in "cC" else round((number.value - 32) / 1.8, 6)
 
 
+def clock_text(seconds: float) -> str:
+    """A time that has gone by, as clocks show it.
+
+    Examples
+    --------
+    >>> clock_text(65.9), clock_text(3725)
+    ('1:05', '1:02:05')
+    """
+    minutes, rest = divmod(int(seconds), 60)
+    return f"{minutes // 60}:{minutes % 60:02d}:{rest:02d}" if minutes >= 60 else f"{minutes}:{rest:02d}"
+
+
 def decimals_for(uncertainty: float) -> int:
     """Decimals that a value deserves whose uncertainty is this: none finer than its first digit.
 

@@ -61,16 +61,6 @@ class Observer(Protocol):
         """Something happened and was kept."""
 
 
-class Reader(Protocol):
-    """Where chunks and port events come from."""
-
-    def get(self, timeout: float | None = None) -> Chunk | Event | None:
-        """The next of them, or None."""
-
-    def close(self) -> None:
-        """Stop; what was read can still be got."""
-
-
 @dataclass(frozen=True)
 class Recording:
     """What came of a recording."""
@@ -206,7 +196,7 @@ class Recorder:
             self._tell(journal, Event(self.now_s(), kind, text))
         self._tell(journal, Event(self.now_s(), "recording", f"{journal.path.name}; {utc_now()}"))
 
-    def _route(self, reader: Reader, journal: JournalWriter) -> None:
+    def _route(self, reader: PortReader, journal: JournalWriter) -> None:
         while self._ending is None:
             item = reader.get(LOOK_S)
             if item is None:
@@ -216,7 +206,7 @@ class Recorder:
             self._obey(journal)
             self._look_at_time_and_disk(journal)
 
-    def _drain(self, reader: Reader, journal: JournalWriter) -> None:
+    def _drain(self, reader: PortReader, journal: JournalWriter) -> None:
         while (item := reader.get(0)) is not None:
             self._take(journal, item)
         self._obey(journal)

@@ -17,6 +17,12 @@ from acquire.model.units import unit_name
 from acquire.record.sides import Wanted, across, check_sides, one_of
 from acquire.store import files_of, next_number
 
+AS_ASKED = (
+    "other", "inside", "position", "direction", "turned", "turned_over", "same_zero_as",
+    "acceleration_corrected", "standing",
+)  # fmt: skip
+"""Fields of `Wanted` that a setup keeps as they are."""
+
 
 def make_setup(
     bed: Bed, survey: Path | str, *, source: str = "record", created_utc: str = "", **asked: Any
@@ -52,21 +58,13 @@ def make_setup(
         face=None if instrument.measures.is_across else wanted.face,
         front=front,
         rear=rear,
-        other=wanted.other,
-        inside=wanted.inside,
         reference=CARRIAGE if on_carriage else _as_kept(wanted.reference),
-        position=wanted.position,
-        direction=wanted.direction,
         mode_asked=wanted.mode,
-        turned=wanted.turned,
-        turned_over=wanted.turned_over,
-        same_zero_as=wanted.same_zero_as,
         unit=unit_name(wanted.unit) if wanted.unit else None,
         place_unit="in" if source == "import" and bed.is_inch else None,
         created_utc=created_utc,
         state=dict(bed.state),
-        acceleration_corrected=wanted.acceleration_corrected,
-        standing=wanted.standing,
+        **{name: getattr(wanted, name) for name in AS_ASKED},
     )
     _check_same_zero(survey, setup)
     return setup

@@ -5,7 +5,6 @@ Each is a small text file, numbered as it was kept (`marks/001-FACE.toml`,
 """
 
 import math
-import re
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
@@ -16,24 +15,18 @@ from acquire.model.errors import SurveyError, told_as
 from acquire.model.marks import SEEN, Mark, Marks
 from acquire.model.plain_files import open_plain
 from acquire.store.safe_files import write_file
-from acquire.store.survey import own_folder
+from acquire.store.survey import number_of, own_folder
 
 MOST_BYTES = 1 << 20
-_NAME = re.compile(r"(\d{3,})-.*\.toml")
 KeptThing = TypeVar("KeptThing")
 LONGEST = 1000
 """Readings under one name, letters of one word."""
 
 
-def marks_folder(survey: Path | str) -> Path:
-    """Where a survey's marks are."""
-    return Path(survey) / "marks"
-
-
 def keep_marks(survey: Path | str, marks: Marks) -> Path:
     """Write marks under the next free number; a file that stands already is never touched."""
     held = {**asdict(marks), "stretches": [asdict(mark) for mark in marks.stretches]}
-    return keep_next(marks_folder(survey), marks.face, held)
+    return _keep_next(Path(survey) / "marks", marks.face, held)
 
 
 def read_marks(survey: Path | str) -> tuple[Marks, ...]:
@@ -44,7 +37,7 @@ def read_marks(survey: Path | str) -> tuple[Marks, ...]:
     SurveyError
         Where a file holds something else.
     """
-    return _read_all(marks_folder(survey), _marks_in, ("no marks", "waylog marks"))
+    return _read_all(Path(survey) / "marks", _marks_in, ("no marks", "waylog marks"))
 
 
 def _marks_in(held: dict[str, Any], _path: Path) -> Marks:
@@ -110,7 +103,7 @@ def keep_test(survey: Path | str, kept: KeptTest) -> Path:
     """Write a test under the next free number; a file that stands already is never touched."""
     readings = {name: value for name, value in kept.readings.items() if value is not None}
     held = {"test": kept.test, "created_utc": kept.created_utc, "note": kept.note, "readings": readings}
-    return keep_next(kept_folder(survey), kept.test.replace(" ", "-"), held)
+    return _keep_next(kept_folder(survey), kept.test.replace(" ", "-"), held)
 
 
 def read_tests(survey: Path | str) -> tuple[KeptTest, ...]:
@@ -132,7 +125,7 @@ def _test_in(held: dict[str, Any], path: Path) -> KeptTest:
     return KeptTest(words[0], words[1], readings, words[2], number_of(path) or 0)
 
 
-def keep_next(folder: Path, name: str, held: dict[str, Any]) -> Path:
+def _keep_next(folder: Path, name: str, held: dict[str, Any]) -> Path:
     """Write a table under the next free number.
 
     Raises
@@ -150,10 +143,10 @@ def keep_next(folder: Path, name: str, held: dict[str, Any]) -> Path:
     return path
 
 
-def in_order(folder: Path) -> list[Path]:
+def _in_order(folder: Path) -> list[Path]:
     """Those that are there, in order of number."""
-    paths = [path for path in folder.iterdir() if number_of(path)] if folder.is_dir() else []
-    return sorted(paths, key=lambda path: number_of(path) or 0)
+    paths = folder.glob("*.toml") if folder.is_dir() else ()
+    return sorted(filter(number_of, paths), key=lambda path: number_of(path) or 0)
 
 
 def _read_all(
@@ -161,9 +154,9 @@ def _read_all(
 ) -> tuple[KeptThing, ...]:
     """All that a folder keeps; `words` say what was not found in a file, and which command writes it."""
     found = []
-    for path in in_order(folder):
+    for path in _in_order(folder):
         try:
-            found.append(made(table_of(path), path))
+            found.append(made(_table_of(path), path))
         except (OSError, TypeError, KeyError, ValueError) as error:
             raise SurveyError(
                 str(path),
@@ -174,7 +167,7 @@ def _read_all(
     return tuple(found)
 
 
-def table_of(path: Path) -> dict[str, Any]:
+def _table_of(path: Path) -> dict[str, Any]:
     """What a file holds.
 
     Raises
@@ -187,9 +180,3 @@ def table_of(path: Path) -> dict[str, Any]:
     if len(text) > MOST_BYTES:
         raise ValueError(f"more than {MOST_BYTES} bytes")
     return tomllib.loads(text.decode("utf-8"))
-
-
-def number_of(path: Path) -> int | None:
-    """The number of a file, None where it has no such name."""
-    match = _NAME.fullmatch(path.name)
-    return int(match.group(1)) if match else None

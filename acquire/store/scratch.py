@@ -9,13 +9,13 @@ from typing import IO
 
 import numpy as np
 
-from acquire.model.columns import Raw
+from acquire.model.columns import Column, Columns, Raw
 
 _GIVE_BACK = getattr(mmap, "MADV_DONTNEED", None)
 """Where the system lets pages of a file go that it can read again."""
 
 
-class Scratch:
+class Scratch(Columns):
     """A place for columns beside what is made of them; mapped, so that the system reads what is used.
 
     Examples
@@ -55,7 +55,7 @@ class Scratch:
             file.close()
 
 
-class ScratchColumn:
+class ScratchColumn(Column):
     """One column on the disk."""
 
     def __init__(self, file: IO[bytes], kind: np.dtype, maps: list[mmap.mmap]):

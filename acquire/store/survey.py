@@ -9,7 +9,7 @@ from acquire.model.bed_toml.reading import read_bed
 from acquire.model.errors import SurveyError
 from acquire.model.traverse import Setup
 
-_NAME = re.compile(r"(\d{3,})-[^/]*\.(h5|journal)")
+_NAME = re.compile(r"(\d{3,})-[^/]*\.(h5|journal|toml)")
 
 
 def traverse_folder(survey: Path | str) -> Path:
@@ -51,7 +51,7 @@ def survey_bed(survey: Path | str) -> Bed:
 
 
 def number_of(path: Path) -> int | None:
-    """The number in a traverse file's or journal's name; None where it is neither.
+    """The number in the name of what a survey keeps: a traverse, a journal, marks; None where it has none.
 
     Examples
     --------

@@ -7,10 +7,10 @@ import itertools
 import math
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import lru_cache, partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from acquire.model import bed as model
 from acquire.model.bed_toml.keys import (
@@ -36,6 +36,7 @@ from acquire.model.quantity import QUANTITIES
 from acquire.model.units import unit_name
 
 LARGEST_FILE_BYTES = 1 << 20
+Made = TypeVar("Made")
 MOST_STATIONS = 10_000
 FOOT_BEYOND_MM = 500.0
 """A foot may stand on a stand that reaches beyond the bed."""
@@ -185,10 +186,8 @@ class _Reader:
         gathered: dict[str, Any] = {
             "faces": faces,
             "instruments": {n: self.instrument(n, t) for n, t in self.named_tables("instruments").items()},
-            "straightedges": {
-                n: self.straightedge(n, t) for n, t in self.named_tables("straightedges").items()
-            },
-            "wires": {n: self.taut_wire(n, t) for n, t in self.named_tables("wires").items()},
+            "straightedges": self.made(model.Straightedge, STRAIGHTEDGE, "straightedges"),
+            "wires": self.made(model.TautWire, TAUT_WIRE, "wires"),
             "feet": self.feet(length_mm),
             "state": self.table("state", STATE, self.tables.get("state", {})),
             "limits": self.limits(faces),
@@ -254,21 +253,16 @@ class _Reader:
 
     def feet(self, length_mm: float) -> dict[str, model.Foot]:
         """All feet; two cannot stand on one place, and none far beyond the bed."""
-        found: dict[str, model.Foot] = {}
-        for name, table in self.named_tables("feet").items():
+        found = self.made(model.Foot, FOOT, "feet")
+        for index, (name, foot) in enumerate(found.items()):
             where = f"feet.{name}"
-            values = self.table(where, FOOT, table)
-            if not {"station_mm", "across_mm"} <= values.keys():
-                continue
-            foot = model.Foot(id=name, **values)
             if not -FOOT_BEYOND_MM <= foot.station_mm <= length_mm + FOOT_BEYOND_MM:
                 self.wrong(where, "station_mm", foot.station_mm, f"a place under the bed, 0 to {length_mm:g}")
-            for other in found.values():
+            for other in list(found.values())[:index]:
                 if math.dist((foot.station_mm, foot.across_mm), (other.station_mm, other.across_mm)) < 1:
                     self.wrong(
                         where, "station_mm", foot.station_mm, f"a place of its own; {other.id} stands there"
                     )
-            found[name] = foot
         return found
 
     def limits(self, faces: Mapping[str, model.Face | None]) -> model.Limits:
@@ -344,14 +338,13 @@ class _Reader:
             self.wrong(f"{table}.wire", key, what, needed)
         return with_pattern(kind, values)
 
-    def straightedge(self, name: str, found: Any) -> model.Straightedge | None:
-        values = self.table(f"straightedges.{name}", STRAIGHTEDGE, found)
-        return model.Straightedge(id=name, **values) if "length_mm" in values else None
-
-    def taut_wire(self, name: str, found: Any) -> model.TautWire | None:
-        values = self.table(f"wires.{name}", TAUT_WIRE, found)
-        needed = {"mass_g_per_m", "tension_n", "span_mm"}
-        return model.TautWire(id=name, **values) if needed <= values.keys() else None
+    def made(self, kind: Callable[..., Made], keys: Mapping[str, Key], group: str) -> dict[str, Made]:
+        """What each table of a group describes, by name; those that lack what they need are left out."""
+        needed = {key for key, rule in keys.items() if rule.required}
+        tables = {
+            name: self.table(f"{group}.{name}", keys, t) for name, t in self.named_tables(group).items()
+        }
+        return {name: kind(id=name, **found) for name, found in tables.items() if needed <= found.keys()}
 
 
 def _fits(quantity: Any, unit: str) -> bool:

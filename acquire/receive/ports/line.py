@@ -67,8 +67,7 @@ class Line:
         self._identity = self._identity or _identity_of(device)
         self._asking = Asking(self._requests, now_s)
         self._heard_s, self._is_silent, self._counters = now_s, False, error_counters(self.handle)
-        settings = f"{self.port.baud} baud {self.port.bytesize}{self.port.parity}{self.port.stopbits:g}"
-        opened = self._event(now_s, kind, f"{device} at {settings}")
+        opened = self._event(now_s, kind, f"{device} at {self.port.settings}")
         return [opened, *(self._event(now_s, "latency", words) for words in lacking)]
 
     def close(self) -> None:
@@ -138,12 +137,11 @@ class Line:
         return [self._event(sent_s, "asked", request.instrument)]
 
     def _silence(self) -> str:
-        settings = f"{self.port.baud} baud {self.port.bytesize}{self.port.parity}{self.port.stopbits:g}"
         if self._has_spoken:
             return f"nothing more for {self._silent_after_s:g} s; check its power and its cable"
         return (
             f"nothing came for {self._silent_after_s:g} s; check that it is switched on, that it sends "
-            f"(a key, a mode, or a request), that {settings} is its own setting, and the wiring"
+            f"(a key, a mode, or a request), that {self.port.settings} is its own setting, and the wiring"
         )
 
     def _count_errors(self, now_s: float) -> Said:

@@ -113,15 +113,11 @@ def _explained(error: BaseException, device: str, port: Port) -> tuple[str, str,
     if number in (errno.EAGAIN, errno.EBUSY):
         return "is in use by another program", "the port to ourselves", "close the other program"
     if number in (errno.EACCES, errno.EPERM):
-        return "may not be opened by this user", "permission", _how_to_be_allowed()
+        do = "add the user to the group of the device (often dialout), then log in again"
+        return "may not be opened by this user", "permission", do
     if number in (errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.EIO):
         return f"{device} has gone", "a port that is plugged in", "see `waylog ports`"
-    settings = f"{port.baud} baud {port.bytesize}{port.parity}{port.stopbits:g}"
-    return f"cannot be opened at {settings} ({error})", "a serial port that can", "see `waylog ports`"
-
-
-def _how_to_be_allowed() -> str:
-    return "add the user to the group of the device (often dialout), then log in again"
+    return f"cannot be opened at {port.settings} ({error})", "a serial port that can", "see `waylog ports`"
 
 
 _COUNTERS = ("framing errors", "overruns", "parity errors", "breaks", "buffer overruns")
