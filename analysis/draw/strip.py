@@ -20,6 +20,7 @@ from analysis.answers.plan import FacePlan
 from analysis.draw.figures.looks import FAINT, HIGH, INK, OTHER, SOFT
 from analysis.draw.sheets import PAPERS, put_on_paper
 from analysis.linear.pieces import rows_in_pieces
+from analysis.words.known import station_cell
 from analysis.words.plan import depth_text, fine_um, passes_rows, units
 
 MARGIN_MM = 14.0
@@ -138,7 +139,7 @@ def _tile(axes: Axes, plan: FacePlan, start_mm: float, step_mm: float, inch: boo
 
 def _station(axes: Axes, mm: float, depth: str, inch: bool) -> None:
     axes.plot([mm, mm], [0.3, 7], color=INK, linewidth=0.8)
-    at = f"{mm / MM_PER_INCH:.2f}" if inch else f"{mm:g}"
+    at = station_cell(mm, inch)
     axes.text(mm, 8, at, fontsize=5.5, ha="center", color=SOFT, clip_on=True)
     axes.text(mm, 12, depth, fontsize=13, ha="center", fontweight="bold", clip_on=True)
 

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 from acquire.model.units import height_text, length_text, slope_text
 from analysis.words.assumptions import taken_and_notes
 from analysis.words.facts import sentences
+from analysis.words.known import height_known, slope_known
 
 if TYPE_CHECKING:
     from analysis.answers.alignment import Measured
@@ -15,12 +16,8 @@ def square_words(found: "Square", name: str, inch: bool, tool: str = "square") -
     """How the guide leans, the tool's own error, and the same against the whole face."""
     lines = [f"{name} {_leans(found.lean_um_per_m, inch)}{_over(found, inch)}."]
     if found.tool_um_per_m is not None:
-        own = found.tool_um_per_m
-        u = own.standard_uncertainty
-        lines.append(
-            f"  The {tool}'s own error is {slope_text(own.value, inch, u)} ± "
-            f"{slope_text(own.expanded, inch, u)}; it is taken out."
-        )
+        own = slope_known(found.tool_um_per_m.value, found.tool_um_per_m.expanded, inch)
+        lines.append(f"  The {tool}'s own error is {own}; it is taken out.")
     elif tool != "sweep":
         lines.append(f"  The {tool} was not turned: its stated error is in the ±.")
     if found.whole_um_per_m is not None:
@@ -31,14 +28,11 @@ def square_words(found: "Square", name: str, inch: bool, tool: str = "square") -
 
 
 def _leans(lean: "Measured", inch: bool) -> str:
-    u = lean.standard_uncertainty
     if not lean.is_shown:
-        return f"is square within what could be seen, {slope_text(lean.expanded, inch, u)}"
+        seen = slope_text(lean.expanded, inch, lean.standard_uncertainty)
+        return f"is square within what could be seen, {seen}"
     side = "+x" if lean.value > 0 else "−x"
-    return (
-        f"leans, top towards {side}, by {slope_text(abs(lean.value), inch, u)} ± "
-        f"{slope_text(lean.expanded, inch, u)}"
-    )
+    return f"leans, top towards {side}, by {_slope(lean, inch)}"
 
 
 def _over(found: "Square", inch: bool) -> str:
@@ -237,11 +231,8 @@ def _way(
 
 
 def _slope(slope: "Measured", inch: bool) -> str:
-    u = slope.standard_uncertainty
-    return f"{slope_text(abs(slope.value), inch, u)} ± {slope_text(slope.expanded, inch, u)}"
+    return slope_known(abs(slope.value), slope.expanded, inch)
 
 
 def _figure(figure: "Measured", inch: bool, *, is_signed: bool = False) -> str:
-    u = figure.standard_uncertainty
-    value = figure.value if is_signed else abs(figure.value)
-    return f"{height_text(value, inch, u)} ± {height_text(figure.expanded, inch, u)}"
+    return height_known(figure.value if is_signed else abs(figure.value), figure.expanded, inch)

@@ -7,6 +7,7 @@ import numpy as np
 
 from acquire.model.units import MM_PER_INCH, height_text, length_text
 from analysis.words.cautions import LIFTING, SOLVENTS
+from analysis.words.known import height_known
 
 if TYPE_CHECKING:
     from analysis.answers.blue import Blue, Stretches
@@ -93,10 +94,9 @@ def contradiction_words(each: "Contradiction", found: "Blue", inch: bool) -> str
             f"At {stretch} no blue was seen, where the edge must touch by the map (at {at}): the face is "
             f"lower there than mapped, or higher elsewhere under the edge; {film}"
         )
-    gap = height_text(each.gap_um, inch, each.expanded_gap_um / 2)
-    doubt = height_text(each.expanded_gap_um, inch, each.expanded_gap_um / 2)
+    gap = height_known(each.gap_um, each.expanded_gap_um, inch)
     return (
-        f"At {stretch} blue was seen, where the map leaves a gap of {gap} ± {doubt} (at {at}): the face is "
+        f"At {stretch} blue was seen, where the map leaves a gap of {gap} (at {at}): the face is "
         f"higher there than mapped, or lower where the edge rests; {film}"
     )
 

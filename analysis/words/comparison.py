@@ -43,11 +43,6 @@ def comparison_answer(result: "Comparison", inch: bool) -> list[str]:
     lines = comparison_words(result, inch)
     lines += smoothed_words(result.smoothed_over_mm, inch)
     lines += taken_words(result.assumptions)
-    lines += columns(
-        result.station_mm.tolist(),
-        result.difference_um.tolist(),
-        result.expanded_uncertainty_um.tolist(),
-        inch=inch,
-        what="difference",
-    )
+    doubt = result.expanded_uncertainty_um
+    lines += columns(result.station_mm, result.difference_um, doubt, inch=inch, what="difference")
     return [*lines, *notes(result.warnings), *unstated_words(result.assumptions)]

@@ -7,6 +7,7 @@ import numpy as np
 from acquire.model.units import UM_PER_THOU, decimals_for, height_text, length_text, number_text, slope_text
 from analysis.words.assumptions import taken_words, unstated_words
 from analysis.words.facts import sentences
+from analysis.words.known import height_known
 from analysis.words.plan import trust_answer, trust_words
 from analysis.words.tables import columns, table
 
@@ -91,14 +92,12 @@ def _fixture_words(found: "Datums") -> list[str]:
 
 def _path(each: "FixturePath", inch: bool) -> list[str]:
     """How straight the fixture runs, and where it departs."""
-    fine = each.range_expanded_um / 2
     way = "up and down" if each.direction == "up" else "sideways (+ to the rear)"
-    lines = [
-        f"  Riding on {each.face} its tool goes {way} by {height_text(each.range_um, inch, fine)} ± "
-        f"{height_text(each.range_expanded_um, inch, fine)}{_roll_words(each, inch)}"
+    by = height_known(each.range_um, each.range_expanded_um, inch)
+    return [
+        f"  Riding on {each.face} its tool goes {way} by {by}{_roll_words(each, inch)}",
+        *columns(each.station_mm, each.path_um, each.expanded_um, inch=inch, what="path"),
     ]
-    path, sure = each.path_um.tolist(), each.expanded_um.tolist()
-    return lines + columns(each.station_mm.tolist(), path, sure, inch=inch, what="path")
 
 
 def _roll_words(each: "FixturePath", inch: bool) -> str:

@@ -46,12 +46,7 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
     lines += resolved_words(result, inch)
     lines += taken_words(result.assumptions)
     lines += [f"  {words}" for words in drift_words(result.drift)]
-    lines += columns(
-        result.station_mm.tolist(),
-        result.height_um.tolist(),
-        (2 * result.standard_uncertainty_um).tolist(),
-        inch=inch,
-    )
+    lines += columns(result.station_mm, result.height_um, 2 * result.standard_uncertainty_um, inch=inch)
     left = [each for each in result.warnings if each not in wrong]
     return [*lines, *notes(left), *unstated_words(result.assumptions)]
 

@@ -19,7 +19,8 @@ def sentence(fact: Fact) -> str:
     >>> sentence(NoUncertaintyStated("level"))
     'level: no uncertainty stated, so the maps look surer than they can be'
     """
-    return SENTENCES[type(fact).__name__](fact)
+    words = SENTENCES[type(fact).__name__]
+    return words.format(**vars(fact)) if isinstance(words, str) else words(fact)
 
 
 def sentences(found: Iterable[Fact]) -> list[str]:
@@ -31,7 +32,7 @@ def _may_be_wear(fact: "MayBeWear") -> str:
     return f"wear might be jacked out: {'; '.join(map(sentence, fact.why))}"
 
 
-SENTENCES: Mapping[str, Callable[[Any], str]] = {
+SENTENCES: Mapping[str, str | Callable[[Any], str]] = {
     **of_readings.SENTENCES,
     **of_adjustment.SENTENCES,
     **of_answers.SENTENCES,
@@ -41,4 +42,5 @@ SENTENCES: Mapping[str, Callable[[Any], str]] = {
     "InSurvey": lambda fact: f"{fact.when}: {sentence(fact.what)}",
     "MayBeWear": _may_be_wear,
 }
-"""How each kind of fact is said, by its name: no answer is loaded to say another."""
+"""How each kind of fact is said, by its name: no answer is loaded to say another. A text is filled in by
+the names of the fact's fields."""

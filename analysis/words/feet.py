@@ -16,6 +16,7 @@ from acquire.model.units import (
 )
 from analysis.words.cautions import JACKS
 from analysis.words.facts import sentence, sentences
+from analysis.words.known import slope_known
 from analysis.words.tables import notes, table
 
 if TYPE_CHECKING:
@@ -51,11 +52,10 @@ def _most(part: "RollPart", inch: bool) -> str:
 
 
 def _signed(um_per_m: float, expanded: float, inch: bool, where: str) -> str:
-    sure = slope_text(expanded, inch, expanded / 2)
     if abs(um_per_m) <= expanded:
-        return f"nothing that could be seen {where} (± {sure})"
+        return f"nothing that could be seen {where} (± {slope_text(expanded, inch, expanded / 2)})"
     side = "rear high" if um_per_m > 0 else "front high"
-    return f"{slope_text(abs(um_per_m), inch, expanded / 2)} ± {sure} {where}, {side}"
+    return f"{slope_known(abs(um_per_m), expanded, inch)} {where}, {side}"
 
 
 if TYPE_CHECKING:

@@ -14,6 +14,7 @@ from acquire.model.units import (
     slope_text,
 )
 from analysis.words.assumptions import taken_and_notes
+from analysis.words.known import height_known, slope_known, station_cell, station_head
 from analysis.words.shape import LINE_WORDS
 from analysis.words.tables import table
 
@@ -25,15 +26,13 @@ if TYPE_CHECKING:
 
 def flanks_words(found: "VeeFlanks", inch: bool) -> list[str]:
     """Which flank is worn, then both along the bed."""
-    u = found.difference_um.standard_uncertainty
     at = length_text(found.at_mm, inch)
     if found.more_worn is None:
-        seen = height_text(found.difference_um.expanded, inch, u)
+        seen = height_text(found.difference_um.expanded, inch, found.difference_um.standard_uncertainty)
         first = f"{found.face}: both flanks stand alike within what could be seen, {seen}."
     else:
-        by = height_text(abs(found.difference_um.value), inch, u)
-        sure = height_text(found.difference_um.expanded, inch, u)
-        first = f"{found.face}: the {found.more_worn} flank is worn more, most at {at}, by {by} ± {sure}."
+        by = height_known(abs(found.difference_um.value), found.difference_um.expanded, inch)
+        first = f"{found.face}: the {found.more_worn} flank is worn more, most at {at}, by {by}."
     lines = [first, f"  Square to each flank, from {LINE_WORDS[found.line]}; + stands proud, − is worn."]
     return [
         *lines,
@@ -47,19 +46,12 @@ def _flank_table(found: "VeeFlanks", inch: bool) -> list[str]:
     unit, per = ("thou", UM_PER_THOU) if inch else ("µm", 1.0)
     typical = float(np.median(found.front_uncertainty_um[found.front_uncertainty_um > 0])) / per
     digits = decimals_for(typical)
-    heads = (
-        "station in" if inch else "station mm",
-        f"front {unit}",
-        f"± {unit}",
-        f"rear {unit}",
-        f"± {unit}",
-    )
+    heads = (station_head(inch), f"front {unit}", f"± {unit}", f"rear {unit}", f"± {unit}")
     rows = []
     for i, mm in enumerate(found.station_mm.tolist()):
         front, rear = found.front_uncertainty_um[i], found.rear_uncertainty_um[i]
         figures = (found.front_um[i], 2 * front, found.rear_um[i], 2 * rear)
-        at = f"{mm / MM_PER_INCH:.2f}" if inch else f"{mm:g}"
-        rows.append((at, *(number_text(float(each) / per, digits) for each in figures)))
+        rows.append((station_cell(mm, inch), *(number_text(float(each) / per, digits) for each in figures)))
     return table(heads, rows)
 
 
@@ -100,24 +92,21 @@ def dovetail_words(found: "Dovetail", inch: bool, angle: "Measured | None" = Non
 def _taper(found: "Dovetail", inch: bool) -> str:
     taper = found.taper_um_per_m
     assert taper is not None
-    u = taper.standard_uncertainty
     if not taper.is_shown:
-        return f"No taper that could be seen: {slope_text(taper.expanded, inch, u)}."
+        seen = slope_text(taper.expanded, inch, taper.standard_uncertainty)
+        return f"No taper that could be seen: {seen}."
     way = "wider" if taper.value > 0 else "narrower"
-    return (
-        f"Away from station 0 it gets {way} by {slope_text(abs(taper.value), inch, u)} ± "
-        f"{slope_text(taper.expanded, inch, u)}."
-    )
+    return f"Away from station 0 it gets {way} by {slope_known(abs(taper.value), taper.expanded, inch)}."
 
 
 def _dovetail_table(found: "Dovetail", inch: bool) -> list[str]:
-    heads = ["station in" if inch else "station mm", "width in" if inch else "width mm"]
+    heads = [station_head(inch), "width in" if inch else "width mm"]
     unit, per = ("thou", UM_PER_THOU) if inch else ("µm", 1.0)
     if found.flanks_um is not None:
         heads += [f"flank read {unit}", f"other flank {unit}"]
     rows = []
     for i, mm in enumerate(found.station_mm):
-        row = [f"{mm / MM_PER_INCH:.2f}" if inch else f"{mm:g}"]
+        row = [station_cell(mm, inch)]
         row.append(f"{found.width_mm[i] / MM_PER_INCH:.5f}" if inch else f"{found.width_mm[i]:.4f}")
         if found.flanks_um is not None and found.flank_uncertainty_um is not None:
             digits = decimals_for(found.flank_uncertainty_um[1] / per)

@@ -12,6 +12,7 @@ from analysis.answers.twist_change import TwistChange
 from analysis.words.assumptions import taken_and_notes
 from analysis.words.comparison import smoothed_words
 from analysis.words.facts import sentences
+from analysis.words.known import slope_known
 from analysis.words.shape import STRAIGHT
 from analysis.words.tables import columns
 
@@ -126,8 +127,8 @@ def _extent(stretch: Stretch, inch: bool) -> str:
 def twist_change_words(change: TwistChange, inch: bool) -> str:
     """Twist before and after in one line: of the bed itself, or of the ways where wear is not told apart."""
     seen = slope_text(change.smallest_detectable_um_per_m, inch, change.smallest_detectable_um_per_m / 4)
-    then = _slope(change.before_um_per_m, change.before_expanded_um_per_m, inch)
-    now = _slope(change.after_um_per_m, change.after_expanded_um_per_m, inch)
+    then = slope_known(abs(change.before_um_per_m), change.before_expanded_um_per_m, inch)
+    now = slope_known(abs(change.after_um_per_m), change.after_expanded_um_per_m, inch)
     if change.figure == "bed":
         of, told = "the bed itself", f"its roll by unworn places strays by {then} before, {now} after (rms)"
     else:
@@ -140,10 +141,6 @@ def twist_change_words(change: TwistChange, inch: bool) -> str:
     if change.verdict == CHANGED:
         return f"{of}: twist has changed and is neither more nor less that could have been seen: {told}."
     return f"{of}: twist is {'better' if change.verdict == BETTER else 'worse'}: {told}."
-
-
-def _slope(um_per_m: float, expanded: float, inch: bool) -> str:
-    return f"{slope_text(abs(um_per_m), inch, expanded / 2)} ± {slope_text(expanded, inch, expanded / 2)}"
 
 
 def _side(um_per_m: float, expanded: float) -> str:
@@ -197,11 +194,7 @@ def _moved_words(moved: BedMoved, inch: bool) -> str:
 def change_table(change: FaceChange, inch: bool) -> list[str]:
     """The change station by station, from its least-squares line."""
     return columns(
-        change.station_mm.tolist(),
-        change.change_um.tolist(),
-        change.expanded_uncertainty_um.tolist(),
-        inch=inch,
-        what="change",
+        change.station_mm, change.change_um, change.expanded_uncertainty_um, inch=inch, what="change"
     )
 
 

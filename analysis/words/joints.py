@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 from acquire.model.units import height_text, length_text, slope_text
 from analysis.words.assumptions import taken_and_notes
 from analysis.words.facts import sentences
+from analysis.words.known import height_known, line_name, slope_known
 from analysis.words.tables import table
 
 if TYPE_CHECKING:
@@ -63,13 +64,12 @@ def _part(found: "Found | None", names: tuple[str, str], text: object, inch: boo
 
 
 def _face_words(each: "FaceAtJoint", inch: bool) -> list[str]:
-    name = f"{each.face} sideways" if each.kind == "side" else each.face
-    step = _signed(each.step_um, inch)
-    kink = f"{slope_text(each.kink_um_per_m.value, inch, each.kink_um_per_m.expanded / 2)} ± "
-    kink += slope_text(each.kink_um_per_m.expanded, inch, each.kink_um_per_m.expanded / 2)
-    words = f"{name}: step {step}, kink {kink}"
-    if each.own_step_um is not None and each.own_step_um.is_seen:
-        words += f"; of the step {_signed(each.own_step_um, inch)} is its own"
+    step = height_known(each.step_um.value, each.step_um.expanded, inch)
+    kink = slope_known(each.kink_um_per_m.value, each.kink_um_per_m.expanded, inch)
+    words = f"{line_name(each.face, each.kind)}: step {step}, kink {kink}"
+    own = each.own_step_um
+    if own is not None and own.is_seen:
+        words += f"; of the step {height_known(own.value, own.expanded, inch)} is its own"
     lines = [f"{words}."]
     if each.hangs_on is not None:
         at = length_text(each.hangs_on.station_mm, inch)
@@ -78,13 +78,6 @@ def _face_words(each: "FaceAtJoint", inch: bool) -> list[str]:
             "the same. Read across the joint twice."
         )
     return lines
-
-
-def _signed(found: "Found", inch: bool) -> str:
-    return (
-        f"{height_text(found.value, inch, found.expanded / 2)} ± "
-        f"{height_text(found.expanded, inch, found.expanded / 2)}"
-    )
 
 
 def _move_words(found: "Joints", inch: bool) -> list[str]:
@@ -112,7 +105,6 @@ def _ways(each: "PieceMove", inch: bool) -> tuple[str, str]:
 def _way(found: "Found | None", names: tuple[str, str], inch: bool) -> str:
     if found is None:
         return "not known"
-    sure = height_text(found.expanded, inch, found.expanded / 2)
     if not found.is_seen:
-        return f"nothing seen (± {sure})"
-    return f"{names[found.value < 0]} {height_text(abs(found.value), inch, found.expanded / 2)} ± {sure}"
+        return f"nothing seen (± {height_text(found.expanded, inch, found.expanded / 2)})"
+    return f"{names[found.value < 0]} {height_known(abs(found.value), found.expanded, inch)}"

@@ -5,9 +5,10 @@ from typing import TYPE_CHECKING, Any
 
 from acquire.model.quantity import QUANTITIES
 from acquire.model.units import unit_text
+from analysis.words.known import line_name
 
 if TYPE_CHECKING:
-    from analysis.adjust.assembly import BeyondTheEnd, TakenAsStraight, TurnedForTheReturn
+    from analysis.adjust.assembly import TurnedForTheReturn
     from analysis.adjust.bent_all_evening import BentAllEvening
     from analysis.adjust.cannot_tell import (
         HeightsUnknown,
@@ -18,11 +19,9 @@ if TYPE_CHECKING:
         TiltsUntied,
     )
     from analysis.adjust.carriers_as_points import ShapeUnderCarrierUnknown
-    from analysis.adjust.combination import KeepsItsClaim, ScattersMore
     from analysis.adjust.counting import CountedByReadings
     from analysis.adjust.first_tied import JudgedByFew
     from analysis.adjust.nuisances import ZeroNotHeld
-    from analysis.adjust.reading_errors import FeetOffStations
     from analysis.adjust.reliability import Contested
     from analysis.adjust.there_and_back import Return
 
@@ -159,44 +158,12 @@ def _under_carrier(fact: "ShapeUnderCarrierUnknown") -> str:
 
 
 def _judged_by_few(fact: "JudgedByFew") -> str:
-    name = f"{fact.face} sideways" if fact.kind == "side" else fact.face
+    name = line_name(fact.face, fact.kind)
     return (
         f"{name}: {fact.rest_on_it} of its heights rest on no reading but on how it runs between "
         f"{fact.judged_by} others, and so few hardly tell how rough it is: the ± holds on ways as even as "
         f"these look; steps of a shorter base, or a run that joins the two chains, would tell"
     )
-
-
-def _taken_as_straight(fact: "TakenAsStraight") -> str:
-    return (
-        f"straightedge {fact.straightedge} is taken as straight: turn it over and read again to tell its own "
-        "shape"
-    )
-
-
-def _beyond_the_end(fact: "BeyondTheEnd") -> str:
-    return (
-        f"{fact.line}: the carrier would overhang the end of the bed; the way is taken as going straight on "
-        "there"
-    )
-
-
-def _feet_off_stations(fact: "FeetOffStations") -> str:
-    return (
-        f"traverse {fact.traverse}: feet stood up to {fact.off_mm:.1f} mm off the stations where they are "
-        "taken to have stood, on a way that bends; its uncertainty counts what that makes"
-    )
-
-
-def _scatters_more(fact: "ScattersMore") -> str:
-    return (
-        f"the readings scatter {fact.times:.1f} times as much as the instruments claim; every uncertainty "
-        "here is enlarged by that"
-    )
-
-
-def _keeps_its_claim(fact: "KeepsItsClaim") -> str:
-    return f"{fact.instrument}: the readings do not tell how much it scatters; it keeps what it claims"
 
 
 def _runs(numbers: Sequence[int]) -> str:
@@ -233,7 +200,7 @@ def _contested(fact: "Contested") -> str:
     )
 
 
-SENTENCES: Mapping[str, Callable[[Any], str]] = {
+SENTENCES: Mapping[str, str | Callable[[Any], str]] = {
     "Contested": _contested,
     "CountedByReadings": _counted_by_readings,
     "ShapeUnknown": _shape_unknown,
@@ -242,17 +209,27 @@ SENTENCES: Mapping[str, Callable[[Any], str]] = {
     "HeightsUnknown": _heights_unknown,
     "TiltsUntied": _tilts_untied,
     "HeightsUntied": _heights_untied,
-    "EdgeUnknown": lambda fact: f"the shape of {fact.straightedge} cannot be known from these readings",
+    "EdgeUnknown": "the shape of {straightedge} cannot be known from these readings",
     "NotMeasured": lambda fact: f"nothing was measured on {listed(fact.faces)}",
     "Return": _there_and_back,
     "BentAllEvening": _bent_all_evening,
     "TurnedForTheReturn": _turned_for_the_return,
     "ShapeUnderCarrierUnknown": _under_carrier,
     "JudgedByFew": _judged_by_few,
-    "TakenAsStraight": _taken_as_straight,
-    "BeyondTheEnd": _beyond_the_end,
-    "FeetOffStations": _feet_off_stations,
-    "ScattersMore": _scatters_more,
-    "KeepsItsClaim": _keeps_its_claim,
+    "TakenAsStraight": (
+        "straightedge {straightedge} is taken as straight: turn it over and read again to tell its own shape"
+    ),
+    "BeyondTheEnd": (
+        "{line}: the carrier would overhang the end of the bed; the way is taken as going straight on there"
+    ),
+    "FeetOffStations": (
+        "traverse {traverse}: feet stood up to {off_mm:.1f} mm off the stations where they are "
+        "taken to have stood, on a way that bends; its uncertainty counts what that makes"
+    ),
+    "ScattersMore": (
+        "the readings scatter {times:.1f} times as much as the instruments claim; every uncertainty "
+        "here is enlarged by that"
+    ),
+    "KeepsItsClaim": "{instrument}: the readings do not tell how much it scatters; it keeps what it claims",
     "ZeroNotHeld": _zero_not_held,
 }

@@ -4,47 +4,21 @@ import math
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
+from analysis.words.known import line_name
+
 if TYPE_CHECKING:
     from analysis.answers.comparison_sides import AlsoReadAlong
     from analysis.answers.datums import NoFaceLooks
     from analysis.answers.face_map import (
         DrawnOverJoint,
-        JointWithin,
-        RunOneWay,
-        UnwornMissed,
-        UnwornTooUnsure,
     )
     from analysis.answers.feet import FeetUntied
     from analysis.answers.further_runs import Run
     from analysis.answers.good_enough import KnownTooCoarsely
     from analysis.answers.joint_cut import NothingLeavesUntouched, TooLittleAnywhere
     from analysis.answers.joints import FewBesideJoint
-    from analysis.answers.known_roll import PutInOrder
     from analysis.answers.next_traverse import FurtherTraverse
-    from analysis.answers.twist import EvenedOut, MayRoll, OnlyOfCarriage, RestsOnOneZero
-
-
-def _unworn_missed(fact: "UnwornMissed") -> str:
-    return (
-        f"{fact.face}: fewer than two of its known heights lie in its unworn stretches (unworn_mm), so that "
-        "heights are from the line through its ends and tell no wear"
-    )
-
-
-def _unworn_too_unsure(fact: "UnwornTooUnsure") -> str:
-    return (
-        f"{fact.face}: the line through its unworn stretches (unworn_mm) is so uncertain over the rest that "
-        "no shape shows from it, so that heights are from the line through its ends; read the unworn "
-        "stretches more closely, or name some at both ends"
-    )
-
-
-def _run_one_way(fact: "RunOneWay") -> str:
-    return (
-        f"{fact.instrument}: run one way only on {fact.face}, so that a steady drift of it would look like a "
-        "bow; run it in reverse as well, without turning it, or state how far its zero may drift over a run "
-        "(drift_over_run)"
-    )
+    from analysis.answers.twist import MayRoll, RestsOnOneZero
 
 
 def _feet_untied(fact: "FeetUntied") -> str:
@@ -52,29 +26,6 @@ def _feet_untied(fact: "FeetUntied") -> str:
         f"{fact.instrument}: its feet on {fact.face} miss the stations that {', '.join(fact.others)} read, "
         "so that neither helps nor checks the other; read at the feet, or choose stations in bed.toml that "
         "the feet meet"
-    )
-
-
-def _put_in_order(fact: "PutInOrder") -> str:
-    return (
-        f"by across_mm in bed.toml {fact.front} lies in front of {fact.rear}: {fact.front} is taken as the "
-        "front way"
-    )
-
-
-def _evened_out(fact: "EvenedOut") -> str:
-    return (
-        "read by a level across the carriage: it shows how the carriage rolls, which evens out whatever is "
-        f"shorter than its {fact.carriage_mm:g} mm; the two maps are judged as the carriage would roll on "
-        "them"
-    )
-
-
-def _only_of_carriage(fact: "OnlyOfCarriage") -> str:
-    return (
-        "twist, wind and roll are the carriage's alone: the ways' own roll is not known and may change by "
-        f"more, for the carriage evens out what is shorter than its {fact.carriage_mm:g} mm; run a level "
-        "across the ways themselves, or a level along each with feet at the same stations"
     )
 
 
@@ -121,14 +72,6 @@ def _um(value: float) -> str:
     return f"{value:.0f} µm" if value >= 10 else f"{value:.1f} µm"
 
 
-def _joint_within(fact: "JointWithin") -> str:
-    return (
-        f"{fact.face}: the joint of the bed at {fact.joint_mm:g} mm lies between its stations at "
-        f"{fact.from_mm:g} and {fact.to_mm:g} mm: how high it stands from there to the joint on either side "
-        "was not read, and nothing is drawn across; `waylog joints` tells step and kink"
-    )
-
-
 def _drawn_over_joint(fact: "DrawnOverJoint") -> str:
     if math.isnan(fact.step_um):
         return (
@@ -161,7 +104,7 @@ def _too_little(fact: "TooLittleAnywhere") -> str:
 
 
 def _few_beside_joint(fact: "FewBesideJoint") -> str:
-    name = f"{fact.face} sideways" if fact.kind == "side" else fact.face
+    name = line_name(fact.face, fact.kind)
     return (
         f"what {name} does there: it is known at {fact.stations} of {fact.needed} stations that are needed "
         "on either side; stations closer together would tell"
@@ -230,28 +173,49 @@ def _short(value: float) -> str:
     return f"{value:.2g}" if value < 10 else f"{value:.0f}"
 
 
-SENTENCES: Mapping[str, Callable[[Any], str]] = {
-    "UnwornMissed": _unworn_missed,
-    "UnwornTooUnsure": _unworn_too_unsure,
-    "RunOneWay": _run_one_way,
+SENTENCES: Mapping[str, str | Callable[[Any], str]] = {
+    "UnwornMissed": (
+        "{face}: fewer than two of its known heights lie in its unworn stretches (unworn_mm), so that "
+        "heights are from the line through its ends and tell no wear"
+    ),
+    "UnwornTooUnsure": (
+        "{face}: the line through its unworn stretches (unworn_mm) is so uncertain over the rest that "
+        "no shape shows from it, so that heights are from the line through its ends; read the unworn "
+        "stretches more closely, or name some at both ends"
+    ),
+    "RunOneWay": (
+        "{instrument}: run one way only on {face}, so that a steady drift of it would look like a "
+        "bow; run it in reverse as well, without turning it, or state how far its zero may drift over a run "
+        "(drift_over_run)"
+    ),
     "FeetUntied": _feet_untied,
-    "PutInOrder": _put_in_order,
-    "EvenedOut": _evened_out,
-    "OnlyOfCarriage": _only_of_carriage,
+    "PutInOrder": (
+        "by across_mm in bed.toml {front} lies in front of {rear}: {front} is taken as the front way"
+    ),
+    "EvenedOut": (
+        "read by a level across the carriage: it shows how the carriage rolls, which evens out whatever is "
+        "shorter than its {carriage_mm:g} mm; the two maps are judged as the carriage would roll on "
+        "them"
+    ),
+    "OnlyOfCarriage": (
+        "twist, wind and roll are the carriage's alone: the ways' own roll is not known and may change by "
+        "more, for the carriage evens out what is shorter than its {carriage_mm:g} mm; run a level "
+        "across the ways themselves, or a level along each with feet at the same stations"
+    ),
     "MayRoll": _may_roll,
     "RestsOnOneZero": _rests_on_one_zero,
     "AlsoReadAlong": _also_read_along,
-    "LeftOut": lambda fact: f"traverse {fact.traverse} holds no reading at a station: left out",
+    "LeftOut": "traverse {traverse} holds no reading at a station: left out",
     "FaceNotKnown": lambda fact: f"{fact.face}: {fact.why.rstrip('.')}",
-    "TooFewBases": lambda fact: (
-        f"{fact.face}: its level was drawn over too few bases; step it, or draw a shorter base"
-    ),
+    "TooFewBases": "{face}: its level was drawn over too few bases; step it, or draw a shorter base",
     "DrawnOverJoint": _drawn_over_joint,
-    "JointWithin": _joint_within,
-    "KnownTooCoarsely": _known_too_coarsely,
-    "NothingChecks": lambda fact: (
-        f"{fact.face}: nothing checks its readings; a second run, best the other way"
+    "JointWithin": (
+        "{face}: the joint of the bed at {joint_mm:g} mm lies between its stations at "
+        "{from_mm:g} and {to_mm:g} mm: how high it stands from there to the joint on either side "
+        "was not read, and nothing is drawn across; `waylog joints` tells step and kink"
     ),
+    "KnownTooCoarsely": _known_too_coarsely,
+    "NothingChecks": "{face}: nothing checks its readings; a second run, best the other way",
     "NoFaceLooks": _no_face_looks,
     "NothingLeavesUntouched": _nothing_untouched,
     "TooLittleAnywhere": _too_little,

@@ -7,34 +7,19 @@ if TYPE_CHECKING:
     from analysis.answers.bed_or_wear_reasons import (
         InPieces,
         KnownAllTheSame,
-        Misfit,
-        NoPairsOfFeet,
-        NothingUnworn,
         NotSeparable,
-        OnlyALine,
         TooUnsure,
-        UnwornNotMeasured,
-        WornUnworn,
     )
     from analysis.answers.feet_on_bed import (
-        BendUntold,
         NoPair,
         StepNotStated,
         TooFewFeet,
-        WearWouldBeJacked,
     )
 
 WOULD_TELL = (
     "A level across two faces that nothing runs on (the tailstock ways, strips machined with the bed; "
     "`runs = false` in bed.toml) would tell, turning a foot would not"
 )
-
-
-def _nothing_unworn(_: "NothingUnworn") -> str:
-    return (
-        "what turning feet could take out and what is worn: bed.toml names no unworn stretch (unworn_mm) "
-        "and no face that nothing runs on (runs = false)"
-    )
 
 
 def _in_pieces(fact: "InPieces") -> str:
@@ -45,17 +30,6 @@ def _in_pieces(fact: "InPieces") -> str:
         "joints` says which foot moves by how much), then take joints_mm out of bed.toml to have the bed "
         "judged as one body"
     )
-
-
-def _no_pairs(_: "NoPairsOfFeet") -> str:
-    return (
-        "what turning feet could take out: bed.toml does not say where two pairs of feet stand "
-        "([feet.NAME] with station_mm and across_mm)"
-    )
-
-
-def _not_measured(_: "UnwornNotMeasured") -> str:
-    return "what turning feet could take out and what is worn: nothing was measured at an unworn place"
 
 
 def _not_separable(fact: "NotSeparable") -> str:
@@ -77,25 +51,6 @@ def _known(fact: "KnownAllTheSame") -> str:
     return (
         f"Known: the rear is {abs(fact.rear_um):.1f} µm {side} against the front at {fact.station_mm:g} mm "
         "than at the ends."
-    )
-
-
-def _only_a_line(_: "OnlyALine") -> str:
-    return "what is worn: the roll is known only up to a steady wind; a level across the ways tells the rest"
-
-
-def _misfit(fact: "Misfit") -> str:
-    return (
-        f"the unworn places lie up to {fact.largest_um:.1f} µm off all that {fact.pairs} pairs of feet can "
-        "make: cast stress, heat, or a stretch that is worn after all; the ± here is widened by that"
-    )
-
-
-def _worn_unworn(fact: "WornUnworn") -> str:
-    return (
-        f"what is bed and what is wear: {fact.face} at {fact.station_mm:g} mm stands {fact.above_um:.1f} µm "
-        "proud of what the unworn places make it, more than noise explains: an unworn stretch is worn, or "
-        "readings are wrong; look at unworn_mm in bed.toml and read there again"
     )
 
 
@@ -125,39 +80,44 @@ def _step_not_stated(fact: "StepNotStated") -> str:
     )
 
 
-def _wear_would_be_jacked(_: "WearWouldBeJacked") -> str:
-    return (
-        "bed.toml names no unworn place, so that wear would be jacked out with the twist: state unworn_mm of "
-        "the ways (stretches the carriage never reached) or runs = false for faces that nothing runs on"
-    )
-
-
-def _bend_untold(_: "BendUntold") -> str:
-    return (
-        "the unworn places do not tell the bend: no foot is moved for it, and it is not counted in "
-        "what is left; a level along an unworn face past the middle pair of feet would tell"
-    )
-
-
-SENTENCES: Mapping[str, Callable[[Any], str]] = {
-    "NothingUnworn": _nothing_unworn,
+SENTENCES: Mapping[str, str | Callable[[Any], str]] = {
+    "NothingUnworn": (
+        "what turning feet could take out and what is worn: bed.toml names no unworn stretch (unworn_mm) "
+        "and no face that nothing runs on (runs = false)"
+    ),
     "InPieces": _in_pieces,
-    "NoPairsOfFeet": _no_pairs,
-    "UnwornNotMeasured": _not_measured,
+    "NoPairsOfFeet": (
+        "what turning feet could take out: bed.toml does not say where two pairs of feet stand "
+        "([feet.NAME] with station_mm and across_mm)"
+    ),
+    "UnwornNotMeasured": (
+        "what turning feet could take out and what is worn: nothing was measured at an unworn place"
+    ),
     "NotSeparable": _not_separable,
     "TooUnsure": _too_unsure,
-    "OnlyALine": _only_a_line,
-    "Misfit": _misfit,
-    "WornUnworn": _worn_unworn,
+    "OnlyALine": (
+        "what is worn: the roll is known only up to a steady wind; a level across the ways tells the rest"
+    ),
+    "Misfit": (
+        "the unworn places lie up to {largest_um:.1f} µm off all that {pairs} pairs of feet can "
+        "make: cast stress, heat, or a stretch that is worn after all; the ± here is widened by that"
+    ),
+    "WornUnworn": (
+        "what is bed and what is wear: {face} at {station_mm:g} mm stands {above_um:.1f} µm "
+        "proud of what the unworn places make it, more than noise explains: an unworn stretch is worn, or "
+        "readings are wrong; look at unworn_mm in bed.toml and read there again"
+    ),
     "TooFewFeet": _too_few_feet,
     "NoPair": _no_pair,
     "StepNotStated": _step_not_stated,
-    "WearWouldBeJacked": _wear_would_be_jacked,
-    "RollUnknown": lambda fact: (
-        f"nothing tells the roll of {fact.front} and {fact.rear}: read a level across them"
+    "WearWouldBeJacked": (
+        "bed.toml names no unworn place, so that wear would be jacked out with the twist: state unworn_mm of "
+        "the ways (stretches the carriage never reached) or runs = false for faces that nothing runs on"
     ),
-    "BendUntold": _bend_untold,
-    "RollUpToALine": lambda _: (
-        "the roll of the ways is known only up to a line: what a cross level will read is not"
+    "RollUnknown": "nothing tells the roll of {front} and {rear}: read a level across them",
+    "BendUntold": (
+        "the unworn places do not tell the bend: no foot is moved for it, and it is not counted in "
+        "what is left; a level along an unworn face past the middle pair of feet would tell"
     ),
+    "RollUpToALine": "the roll of the ways is known only up to a line: what a cross level will read is not",
 }

@@ -5,17 +5,13 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from analysis.level.blindness import ShapeNotSeen
-    from analysis.observe.continuous import NoisierThanClaimed
     from analysis.observe.differences import (
         BentByHeat,
         FacesChanged,
         InstrumentChanged,
-        NoUncertaintyStated,
-        WholeFootprint,
     )
     from analysis.observe.lateness import ReadLate
-    from analysis.observe.offset import SagLeftOut
-    from analysis.observe.states import StoodOtherwise, WarmedBetween
+    from analysis.observe.states import StoodOtherwise
 
 STOOD: Mapping[str, tuple[str, str]] = {
     "clamped": ("clamped down", "not clamped"),
@@ -50,17 +46,6 @@ def _instrument_changed(fact: "InstrumentChanged") -> str:
     )
 
 
-def _no_uncertainty(fact: "NoUncertaintyStated") -> str:
-    return f"{fact.instrument}: no uncertainty stated, so the maps look surer than they can be"
-
-
-def _whole_footprint(fact: "WholeFootprint") -> str:
-    return (
-        f"{fact.instrument}: lies on its whole length and is taken as standing on two feet "
-        f"{fact.base_mm:g} mm apart; the shape is only as good as that"
-    )
-
-
 def _bent_by_heat(fact: "BentByHeat") -> str:
     warmer = (
         f"traverse {fact.traverse}: the bed's top was {abs(fact.difference_k):.1f} °C "
@@ -75,14 +60,6 @@ def _bent_by_heat(fact: "BentByHeat") -> str:
 def _stood_otherwise(fact: "StoodOtherwise") -> str:
     parts = [f"{stood(fact.key, value)} for {traverses(which)}" for value, which in fact.stood]
     return f"the bed stood {', '.join(parts)}: that alone can bend or twist it"
-
-
-def _warmed_between(fact: "WarmedBetween") -> str:
-    return (
-        f"the bed's top was {fact.most_k:+.1f} °C against its bottom in traverse {fact.most} and "
-        f"{fact.least_k:+.1f} °C in traverse {fact.least}: a bed bends with that, and the ± counts it; let "
-        "it come to one temperature"
-    )
 
 
 def traverses(numbers: Sequence[int]) -> str:
@@ -103,20 +80,6 @@ def _read_late(fact: "ReadLate") -> str:
     )
 
 
-def _noisier(fact: "NoisierThanClaimed") -> str:
-    return (
-        f"traverse {fact.traverse}: averages of the readings are {fact.factor:.1f} times as uncertain as "
-        f"{fact.instrument} claims; the uncertainty of the map is enlarged by that"
-    )
-
-
-def _sag_left_out(fact: "SagLeftOut") -> str:
-    return (
-        f"straightedge {fact.straightedge}: its own sag is left out; supports_mm, depth_mm and material in "
-        "bed.toml would put it in"
-    )
-
-
 def _shape_not_seen(fact: "ShapeNotSeen") -> str:
     bases = " and ".join(f"{base:g}" for base in fact.bases_mm)
     ripples = ", ".join(f"{round(wave, 1):g}" for wave in fact.ripples_mm)
@@ -127,16 +90,29 @@ def _shape_not_seen(fact: "ShapeNotSeen") -> str:
     )
 
 
-SENTENCES: Mapping[str, Callable[[Any], str]] = {
+SENTENCES: Mapping[str, str | Callable[[Any], str]] = {
     "FacesChanged": _faces_changed,
     "InstrumentChanged": _instrument_changed,
-    "NoUncertaintyStated": _no_uncertainty,
-    "WholeFootprint": _whole_footprint,
+    "NoUncertaintyStated": "{instrument}: no uncertainty stated, so the maps look surer than they can be",
+    "WholeFootprint": (
+        "{instrument}: lies on its whole length and is taken as standing on two feet "
+        "{base_mm:g} mm apart; the shape is only as good as that"
+    ),
     "BentByHeat": _bent_by_heat,
     "StoodOtherwise": _stood_otherwise,
-    "WarmedBetween": _warmed_between,
+    "WarmedBetween": (
+        "the bed's top was {most_k:+.1f} °C against its bottom in traverse {most} and "
+        "{least_k:+.1f} °C in traverse {least}: a bed bends with that, and the ± counts it; let "
+        "it come to one temperature"
+    ),
     "ReadLate": _read_late,
-    "NoisierThanClaimed": _noisier,
-    "SagLeftOut": _sag_left_out,
+    "NoisierThanClaimed": (
+        "traverse {traverse}: averages of the readings are {factor:.1f} times as uncertain as "
+        "{instrument} claims; the uncertainty of the map is enlarged by that"
+    ),
+    "SagLeftOut": (
+        "straightedge {straightedge}: its own sag is left out; supports_mm, depth_mm and material in "
+        "bed.toml would put it in"
+    ),
     "CurveNotSeen": lambda fact: f"{fact.face}: {_shape_not_seen(fact.why)}",
 }

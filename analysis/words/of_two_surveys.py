@@ -67,7 +67,7 @@ def _taken_as_before(fact: "TakenAsBefore") -> str:
     )
 
 
-SENTENCES: Mapping[str, Callable[[Any], str]] = {
+SENTENCES: Mapping[str, str | Callable[[Any], str]] = {
     "OtherInstruments": _other_instruments,
     "InstrumentDescribedOtherwise": _described_otherwise,
     "StoodOtherwiseSince": _stood_otherwise,

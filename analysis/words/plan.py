@@ -18,6 +18,7 @@ from analysis.answers.not_yet import (
 )
 from analysis.words.blue import places_words
 from analysis.words.facts import sentence
+from analysis.words.known import height_known, station_head
 from analysis.words.ripples import step_words
 from analysis.words.shape import LINE_WORDS, shape_words
 
@@ -194,7 +195,7 @@ def _target_words(plan: "FacePlan") -> str:
 def plan_heads(plan: "FacePlan", inch: bool) -> tuple[str, ...]:
     """Heads of the table to take to the machine."""
     first, second = units(inch)
-    heads = ("station in" if inch else "station mm", f"take off {first}", f"± {first}", second, "this round")
+    heads = (station_head(inch), f"take off {first}", f"± {first}", second, "this round")
     return (*heads, *(f"{name} {first}" for name in flank_depths(plan)))
 
 
@@ -329,13 +330,9 @@ def _wear_words(each: "Datum", inch: bool) -> str:
     if not each.wear.is_seen:
         most = height_text(each.wear.expanded_um, inch, each.wear.expanded_um / 2)
         return f"; no wear seen from the line through its unworn stretches ({most} would have been)"
-    half = each.wear.expanded_um / 2
     at = length_text(each.wear.deepest.station_mm, inch)
-    depth = height_text(-each.wear.deepest.height_um, inch, half)
-    return (
-        f"; worn {depth} ± {height_text(each.wear.expanded_um, inch, half)} below the line through its "
-        f"unworn stretches, at {at}: start from these stretches"
-    )
+    depth = height_known(-each.wear.deepest.height_um, each.wear.expanded_um, inch)
+    return f"; worn {depth} below the line through its unworn stretches, at {at}: start from these stretches"
 
 
 def _at_most(each: "Datum", inch: bool) -> str:

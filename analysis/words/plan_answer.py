@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from acquire.model.units import MM_PER_INCH
 from analysis.words.assumptions import taken_words, unstated_words
 from analysis.words.blue import blue_words
 from analysis.words.facts import sentences
+from analysis.words.known import station_cell, station_head
 from analysis.words.plan import (
     depth_text,
     doubt_text,
@@ -70,11 +70,11 @@ def after_words(found: "AfterRound | None", inch: bool) -> list[str]:
         return []
     lines = [f"  The last round: {_taken_words(found)}", *_overshot_words(found, inch)]
     first, _ = units(inch)
-    heads = ("station in" if inch else "station mm", f"asked {first}", f"came off {first}", f"± {first}")
+    heads = (station_head(inch), f"asked {first}", f"came off {first}", f"± {first}")
     fine = float(np.median(found.expanded_um)) / 2
     rows = [
         (
-            f"{mm / MM_PER_INCH:.2f}" if inch else f"{mm:g}",
+            station_cell(mm, inch),
             depth_text(asked, first, fine),
             depth_text(done, first, fine),
             doubt_text(sure, first, fine),
@@ -111,8 +111,7 @@ def _overshot_words(found: "AfterRound", inch: bool) -> list[str]:
         return []
     first, _ = units(inch)
     worst = int(np.argmax(found.overshot_um))
-    at = found.station_mm[worst]
-    place = f"{at / MM_PER_INCH:.2f} in" if inch else f"{at:g} mm"
+    place = f"{station_cell(found.station_mm[worst], inch)} {'in' if inch else 'mm'}"
     depth = depth_text(float(found.overshot_um[worst]), first, float(found.expanded_um[worst]) / 2)
     count = int(np.count_nonzero(found.overshot_um))
     return [

@@ -2,8 +2,9 @@
 
 from typing import TYPE_CHECKING
 
-from acquire.model.units import MM_PER_INCH, height_text, length_text
+from acquire.model.units import length_text
 from analysis.words.assumptions import taken_and_notes
+from analysis.words.known import height_known, line_name, station_cell
 
 if TYPE_CHECKING:
     from analysis.answers.ripples import FaceRipples, Ripples, Step, Wave
@@ -23,7 +24,7 @@ def ripples_words(found: "Ripples", inch: bool) -> list[str]:
 
 def face_ripples_words(each: "FaceRipples", inch: bool) -> list[str]:
     """One face."""
-    name = f"{each.face} sideways" if each.kind == "side" else each.face
+    name = line_name(each.face, each.kind)
     lines = [f"{name}: {step_words(step, inch)}" for step in each.steps]
     lines += [f"{name}: {_wave_words(wave, inch)}" for wave in each.ripples]
     if not lines:
@@ -38,12 +39,9 @@ def face_ripples_words(each: "FaceRipples", inch: bool) -> list[str]:
 def step_words(step: "Step", inch: bool) -> str:
     """One step in one line."""
     way = "up" if step.height_um > 0 else "down"
-    sure = step.expanded_um / 2
-    first, last = (f"{mm / MM_PER_INCH:.2f}" if inch else f"{mm:g}" for mm in (step.from_mm, step.to_mm))
-    words = (
-        f"step {way} {height_text(abs(step.height_um), inch, sure)} ± "
-        f"{height_text(step.expanded_um, inch, sure)} at {first} to {last} {'in' if inch else 'mm'}."
-    )
+    first, last = (station_cell(mm, inch) for mm in (step.from_mm, step.to_mm))
+    high = height_known(abs(step.height_um), step.expanded_um, inch)
+    words = f"step {way} {high} at {first} to {last} {'in' if inch else 'mm'}."
     if step.hangs_on is not None:
         at = length_text(step.hangs_on.station_mm, inch)
         words += (
@@ -54,9 +52,8 @@ def step_words(step: "Step", inch: bool) -> str:
 
 
 def _wave_words(wave: "Wave", inch: bool) -> str:
-    sure = wave.expanded_um / 2
     return (
         f"ripple {length_text(wave.wavelength_mm, inch)} long, "
-        f"{height_text(wave.height_um, inch, sure)} ± {height_text(wave.expanded_um, inch, sure)} from crest "
+        f"{height_known(wave.height_um, wave.expanded_um, inch)} from crest "
         f"to trough, first crest at {length_text(wave.crest_mm, inch)}."
     )

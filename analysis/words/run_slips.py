@@ -85,7 +85,7 @@ def _runs_contradict(found: "RunsContradict") -> str:
     )
 
 
-SENTENCES: Mapping[str, Callable[[Any], str]] = {
+SENTENCES: Mapping[str, str | Callable[[Any], str]] = {
     "RunSlip": run_slip_words,
     "RunsContradict": _runs_contradict,
 }

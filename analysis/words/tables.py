@@ -5,8 +5,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from acquire.model.units import MM_PER_INCH, UM_PER_THOU, decimals_for, number_text
+from acquire.model.units import UM_PER_THOU, decimals_for, number_text
 from analysis.words.facts import sentences
+from analysis.words.known import station_cell, station_head
 
 if TYPE_CHECKING:
     from analysis.linear.fact import Fact
@@ -37,9 +38,9 @@ def _table_line(row: Sequence[str], widths: Sequence[int]) -> TableLine:
 
 
 def columns(
-    station_mm: Sequence[float],
-    value: Sequence[float],
-    expanded: Sequence[float],
+    station_mm: Sequence[float] | np.ndarray,
+    value: Sequence[float] | np.ndarray,
+    expanded: Sequence[float] | np.ndarray,
     *,
     inch: bool,
     units: tuple[str, str] = ("µm", "thou"),
@@ -57,20 +58,15 @@ def columns(
                0          0     0  0.00    0.00
              100        -41     3 -1.63    0.12
     """
-    typical = float(np.nanmedian([u for u in expanded if u > 0] or [1.0])) / 2
+    along, values, doubts = (np.asarray(each, float).tolist() for each in (station_mm, value, expanded))
+    typical = float(np.nanmedian([u for u in doubts if u > 0] or [1.0])) / 2
     digits = [decimals_for(typical), decimals_for(typical / per_second_unit)]
     first, second = (units, digits), (units[::-1], digits[::-1])
     names, places = second if inch else first
-    heads = (
-        "station in" if inch else "station mm",
-        f"{what} {names[0]}",
-        f"± {names[0]}",
-        names[1],
-        f"± {names[1]}",
-    )
+    heads = (station_head(inch), f"{what} {names[0]}", f"± {names[0]}", names[1], f"± {names[1]}")
     rows: list[tuple[str, ...]] = []
-    for station, height, doubt in zip(station_mm, value, expanded, strict=True):
-        at = f"{station / MM_PER_INCH:.2f}" if inch else f"{station:g}"
+    for station, height, doubt in zip(along, values, doubts, strict=True):
+        at = station_cell(station, inch)
         if height != height:
             rows.append((at, "not known", "", "", ""))
             continue

@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 from acquire.model.units import height_text, length_text, slope_text
 from analysis.words.assumptions import taken_and_notes
+from analysis.words.known import height_known, slope_known
 from analysis.words.tables import columns
 
 if TYPE_CHECKING:
@@ -15,25 +16,21 @@ def tapers_words(found: "Tapers", inch: bool) -> list[str]:
     lines = []
     for each in found.pairs:
         lines += [taper_answer(each, inch), *(f"  {words}" for words in _beside(each, inch))]
-        doubt = (2 * each.standard_uncertainty_um).tolist()
-        lines += columns(
-            each.station_mm.tolist(), each.departure_um.tolist(), doubt, inch=inch, what="from the line"
-        )
+        doubt = 2 * each.standard_uncertainty_um
+        lines += columns(each.station_mm, each.departure_um, doubt, inch=inch, what="from the line")
     return [*lines, *taken_and_notes(found.assumptions, found.warnings)]
 
 
 def taper_answer(each: "Taper", inch: bool) -> str:
     """The taper in one line."""
     doubt = each.taper_expanded_um_per_m
-    sure = slope_text(doubt, inch, doubt / 2)
     pair = f"{each.a} and {each.b}"
     if not each.is_seen:
-        return f"{pair}: parallel within what could be seen (± {sure})."
-    amount = slope_text(abs(each.taper_um_per_m), inch, doubt / 2)
-    over = height_text(abs(each.over_um), inch, each.over_expanded_um / 2)
-    over_sure = height_text(each.over_expanded_um, inch, each.over_expanded_um / 2)
+        return f"{pair}: parallel within what could be seen (± {slope_text(doubt, inch, doubt / 2)})."
+    amount = slope_known(abs(each.taper_um_per_m), doubt, inch)
+    over = height_known(abs(each.over_um), each.over_expanded_um, inch)
     length = length_text(float(each.station_mm[-1] - each.station_mm[0]), inch)
-    return f"{pair}: {_way(each)}, by {amount} ± {sure}: {over} ± {over_sure} over {length}."
+    return f"{pair}: {_way(each)}, by {amount}: {over} over {length}."
 
 
 def _way(each: "Taper") -> str:
@@ -46,16 +43,17 @@ def _way(each: "Taper") -> str:
 
 
 def _beside(each: "Taper", inch: bool) -> list[str]:
-    sure = height_text(each.departure_expanded_um, inch, each.departure_expanded_um / 2)
+    expanded = each.departure_expanded_um
     if each.is_even:
-        lines = [f"Even all along within what could be seen ({sure})."]
+        seen = height_text(expanded, inch, expanded / 2)
+        lines = [f"Even all along within what could be seen ({seen})."]
     else:
-        size = height_text(each.departure_range_um, inch, each.departure_expanded_um / 2)
+        size = height_known(each.departure_range_um, expanded, inch)
         high, low = (length_text(place.station_mm, inch) for place in (each.highest, each.lowest))
         most, least = ("narrowest", "widest") if each.is_gap else ("thickest", "thinnest")
         if not each.look_opposite:
             most, least = "highest", "lowest"
-        lines = [f"From its line it departs by {size} ± {sure}: {most} at {high}, {least} at {low}."]
+        lines = [f"From its line it departs by {size}: {most} at {high}, {least} at {low}."]
     unknown = [face for face in (each.a, each.b) if face not in each.shapes_known]
     if unknown:
         which = "neither face" if len(unknown) == 2 else unknown[0]

@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from acquire.model.units import THOU_PER_FOOT, height_text, length_text, slope_text
+from analysis.words.known import slope_known
 
 if TYPE_CHECKING:
     from analysis.answers.twist import Twist
@@ -32,8 +33,8 @@ def roll_words(result: "Twist", inch: bool) -> str:
     side = "rear" if wind > 0 else "front"
     across = height_text(abs(wind) * result.gauge_mm / 1000, inch, expanded * result.gauge_mm / 2000)
     return (
-        f"{ways} are in wind: {result.far_end}, {side} high, by {slope_text(abs(wind), inch, expanded / 2)} "
-        f"± {slope_text(expanded, inch, expanded / 2)}, {mm_per_m(abs(wind), expanded)}; that is {across} "
+        f"{ways} are in wind: {result.far_end}, {side} high, by {slope_known(abs(wind), expanded, inch)}, "
+        f"{mm_per_m(abs(wind), expanded)}; that is {across} "
         f"across the ways."
     )
 
@@ -136,9 +137,9 @@ def twist_words(result: "Twist", inch: bool) -> list[str]:
     lines += [*bed_or_wear_words(result, inch), *agreement_words(result, inch)]
     lines += taken_words(result.assumptions)
     lines += columns(
-        result.station_mm.tolist(),
-        result.roll_um_per_m.tolist(),
-        (2 * result.standard_uncertainty_um_per_m).tolist(),
+        result.station_mm,
+        result.roll_um_per_m,
+        2 * result.standard_uncertainty_um_per_m,
         inch=inch,
         units=("µm/m", "thou/ft"),
         per_second_unit=1 / THOU_PER_FOOT,

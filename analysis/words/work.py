@@ -34,11 +34,7 @@ def work_words(found: "TurnedPart", inch: bool) -> list[str]:
         lines.append(f"  Once the ways are cut as planned: {work_answer(found.after_plan, inch)}")
     if found.diameter_um is not None and found.standard_uncertainty_um is not None:
         lines += columns(
-            found.station_mm.tolist(),
-            found.diameter_um.tolist(),
-            (2 * found.standard_uncertainty_um).tolist(),
-            inch=inch,
-            what="diameter",
+            found.station_mm, found.diameter_um, 2 * found.standard_uncertainty_um, inch=inch, what="diameter"
         )
     return [
         *lines,

@@ -19,6 +19,7 @@ from analysis.draw.figures.looks import (
 )
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
+from analysis.words.known import line_name
 
 if TYPE_CHECKING:
     from analysis.answers.channels import Channel
@@ -74,9 +75,7 @@ def _ground(
         ground(axes)
         draw_profile(axes, scale, level, joints_mm, marker="o", markersize=2.5)
         mark_joints(axes, scale.length(joints_mm))
-        axes.set_title(
-            f"{each.face} sideways" if each.kind == "side" else each.face, fontsize=8.5, loc="left"
-        )
+        axes.set_title(line_name(each.face, each.kind), fontsize=8.5, loc="left")
         scale.heights(axes, "to the rear" if each.kind == "side" else "height")
     scale.along(rows[-1])
     return figure, rows, scale

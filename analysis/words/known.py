@@ -1,0 +1,48 @@
+"""A figure beside its ±, a place in a table, the name of what was measured: said in one way everywhere."""
+
+from acquire.model.units import MM_PER_INCH, height_text, slope_text
+
+
+def height_known(um: float, expanded_um: float, inch: bool) -> str:
+    """A height and its ±, both with the digits that the ± bears.
+
+    Examples
+    --------
+    >>> height_known(41.3, 3.0, inch=False)
+    '41 µm (1.63 thou) ± 3 µm (0.12 thou)'
+    """
+    u = expanded_um / 2
+    return f"{height_text(um, inch, u)} ± {height_text(expanded_um, inch, u)}"
+
+
+def slope_known(um_per_m: float, expanded_um_per_m: float, inch: bool) -> str:
+    """A slope or roll likewise.
+
+    Examples
+    --------
+    >>> slope_known(83.33, 4.0, inch=True)
+    '1.00 thou/ft (83 µm/m) ± 0.05 thou/ft (4 µm/m)'
+    """
+    u = expanded_um_per_m / 2
+    return f"{slope_text(um_per_m, inch, u)} ± {slope_text(expanded_um_per_m, inch, u)}"
+
+
+def station_cell(mm: float, inch: bool) -> str:
+    """A place along the bed, in a column that names the unit."""
+    return f"{mm / MM_PER_INCH:.2f}" if inch else f"{mm:g}"
+
+
+def station_head(inch: bool) -> str:
+    """The head of such a column."""
+    return "station in" if inch else "station mm"
+
+
+def line_name(face: str, kind: str) -> str:
+    """A face by its height, or a vee or side by how it runs sideways.
+
+    Examples
+    --------
+    >>> line_name("vee", "height"), line_name("vee", "side")
+    ('vee', 'vee sideways')
+    """
+    return f"{face} sideways" if kind == "side" else face
