@@ -161,7 +161,7 @@ def test_tapered_part_by_the_tailstock_is_twice_the_offset():
     slope, over = Measured(40.0, 1.0), Measured(12.0, 1.0)
     found = Made(
         faces=("tail",), from_mm=0.0, to_mm=300.0, rise_um_per_m=None, rise_um=None, rear_um_per_m=slope,
-        rear_um=over, missing=(), assumptions=(), warnings=(),
+        rear_um=over, missing=(), assumptions=(), warnings=(), away="away from the headstock",
     )  # fmt: skip
     assert "makes a part 24 µm (0.94 thou) tapered" in " ".join(align.tailstock_words(found, False))
 
