@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from acquire.model.called import Called
+from acquire.model.errors import AnalysisError
 from acquire.model.quantity import QUANTITIES, Quantity
 
 if TYPE_CHECKING:
@@ -325,6 +326,18 @@ class Bed:
         """Ids of the faces that the carriage rides at its front and at its rear."""
         by_side = {face.carriage: face.id for face in self.faces.values() if face.carriage}
         return by_side.get("front"), by_side.get("rear")
+
+    def described(self, face: str) -> Face:
+        """A face by its id.
+
+        Raises
+        ------
+        AnalysisError
+            Where bed.toml has none of that name.
+        """
+        if face not in self.faces:
+            raise AnalysisError(face, "found no such face in bed.toml", ", ".join(self.faces))
+        return self.faces[face]
 
     def sense(self, face: str, other: str) -> int:
         """`sense_of` of two faces by name."""

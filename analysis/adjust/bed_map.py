@@ -262,6 +262,17 @@ class BedMap:
         """Where in `nodes` the face's heights are."""
         return self.assembly.layout.indices(kind, face)
 
+    def stations_mm(self, face: str, kind: str = "height") -> np.ndarray:
+        """Where those heights are, shape (n,)."""
+        return np.array([self.nodes[i].station_mm for i in self.indices(face, kind)])
+
+    def over_nodes(self, face: str, station_mm: np.ndarray, kind: str = "height") -> np.ndarray:
+        """Rows that pick the face's height at each of k stations of its nodes, shape (k, n nodes)."""
+        chosen = self.indices(face, kind)[nearest_place(self.stations_mm(face, kind), station_mm)]
+        rows = np.zeros((len(chosen), len(self.nodes)))
+        rows[np.arange(len(chosen)), chosen] = 1.0
+        return rows
+
     def functional(self, matrix: np.ndarray | scipy.sparse.spmatrix) -> Functional:
         """Linear combinations of the heights.
 
@@ -298,14 +309,19 @@ class BedMap:
         )
 
     def difference(self, face: str, other: str) -> Profile:
-        """How face stands against other, up to a line, at the stations where that is known.
+        """How face stands against other, up to a line, at the stations where that is known."""
+        station_mm, rows = self.difference_rows(face, other)
+        return self.combined(f"{face} − {other}", station_mm, rows)
+
+    def difference_rows(self, face: str, other: str) -> tuple[np.ndarray, scipy.sparse.csr_matrix]:
+        """The stations that both faces have, and how face stands against other there, over all unknowns.
 
         Both are taken along the normal of `face`: height(face) − (n·n′) height(other).
 
         Raises
         ------
         AnalysisError
-            Where fewer than three stations are known, or the faces lie at right angles.
+            Where no traverse touches one of them, or the faces lie at right angles.
         """
         first, second = self._line(face, "height"), self._line(other, "height")
         sense = self.bed.sense(face, other)
@@ -318,7 +334,7 @@ class BedMap:
         matrix = self._heights_at(self.indices(face)[shared]) - sense * self._heights_at(
             self.indices(other)[here[shared]]
         )
-        return self.combined(f"{face} − {other}", first.station_mm[shared], matrix)
+        return first.station_mm[shared], matrix
 
     def combined(
         self, name: str, station_mm: np.ndarray, matrix: np.ndarray | scipy.sparse.spmatrix

@@ -24,7 +24,7 @@ from analysis.answers.joint_cut import Wishes
 from analysis.answers.plan import FacePlan, plan_faces
 from analysis.answers.rounds import SHARE, AfterRound
 from analysis.answers.surveys import Survey
-from analysis.linear.profile import COVERAGE_FACTOR
+from analysis.linear.profile import COVERAGE_FACTOR, standard_uncertainty
 
 LEAST_STATIONS = 3
 
@@ -70,7 +70,7 @@ def _compared(plan: FacePlan, change: FaceChange, share: float) -> AfterRound:
     done, spread = _as_asked(
         planned[here], off.height_um[there], off.covariance_um2[np.ix_(there, there)], whole
     )
-    sure = np.sqrt(np.clip(np.diag(spread), 0.0, None))
+    sure = standard_uncertainty(spread)
     over = done - whole
     taken, error, at_most = _error(share * whole, done, sure)
     return AfterRound(

@@ -51,6 +51,7 @@ from analysis.answers.known_roll import KnownRoll, Ways, wind_expanded
 from analysis.answers.roll import RollPart, roll_part
 from analysis.answers.section import gauges_mm, pairs_mm, section_rows, twist_rows
 from analysis.linear.fact import Fact
+from analysis.linear.profile import standard_uncertainty
 from analysis.linear.shown import KEPT_INSIDE
 
 LEAST_ABOVE = 2.6
@@ -121,7 +122,7 @@ class FeetFit:
     def wear(self, face: str) -> tuple[np.ndarray, np.ndarray]:
         """Wear of a face where it is told: stations, and rows over the unknowns of the map, in µm."""
         nodes = self.bed_map.indices(face)
-        station = np.array([self.bed_map.nodes[i].station_mm for i in nodes])
+        station = self.bed_map.stations_mm(face)
         if face not in self.faces:
             return station[:0], np.zeros((0, self.rows.shape[1]))
         functions = np.hstack(
@@ -230,9 +231,8 @@ def _about_middle(bed_map: BedMap, pairs: tuple[float, ...]) -> np.ndarray:
     """Heights (unknowns, F) of a bed that turns about a line 1 mm beside the middle, for each θ at a pair."""
     found = np.zeros((bed_map.assembly.unknowns, len(pairs)))
     for name, face in bed_map.bed.faces.items():
-        indices = bed_map.indices(name) if face.upward else np.zeros(0, int)
-        station = np.array([bed_map.nodes[i].station_mm for i in indices])
-        found[indices] = face.upward * twist_rows(pairs, station)
+        if face.upward:
+            found[bed_map.indices(name)] = face.upward * twist_rows(pairs, bed_map.stations_mm(name))
     return found
 
 
@@ -363,8 +363,7 @@ def _stands_proud(fit: FeetFit) -> Fact | None:
     worst: tuple[float, str, float, float] | None = None
     for face, station, wide in rows:
         wear = wide @ fit.bed_map.solution.estimate
-        variance = np.diag(replace(fit, factor=1.0).covariance(wide))
-        doubt = np.sqrt(np.clip(variance, 0.0, None)) + ROUNDING_UM
+        doubt = standard_uncertainty(replace(fit, factor=1.0).covariance(wide)) + ROUNDING_UM
         for at, above, spread in zip(station.tolist(), wear.tolist(), doubt.tolist(), strict=True):
             if above > limit * spread and (worst is None or above / spread > worst[0]):
                 worst = (above / spread, face, at, above)

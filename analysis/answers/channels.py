@@ -62,11 +62,7 @@ def _channel(bed_map: BedMap, face: str, kind: str, curves: bool) -> Channel:
         base_lag = drawn.base_lag
         return Channel(face, kind, base_lag.station_mm, base_lag.height_um, base_lag.covariance_um2, None)
     profile = bed_map.profile(face, kind)
-    indices = bed_map.indices(face, kind)
-    nodes = np.array([bed_map.nodes[i].station_mm for i in indices])
-    rows = np.zeros((profile.station_mm.size, len(bed_map.nodes)))
-    nearest = np.abs(nodes[None, :] - profile.station_mm[:, None]).argmin(axis=1)
-    rows[np.arange(len(rows)), indices[nearest]] = 1.0
+    rows = bed_map.over_nodes(face, profile.station_mm, kind)
     return Channel(face, kind, profile.station_mm, profile.height_um, profile.covariance_um2, rows)
 
 

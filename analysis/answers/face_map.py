@@ -163,7 +163,7 @@ def map_face(
     AnalysisError
         Where the face is not known, nothing was measured on it, or its shape cannot be told.
     """
-    described = _described(bed_map, face)
+    described = bed_map.bed.described(face)
     if line == "unworn" and not described.unworn_mm:
         raise AnalysisError(
             face, "no unworn stretch is named", "unworn_mm in bed.toml", "name one, or choose another line"
@@ -270,7 +270,7 @@ def own_shape(bed_map: BedMap, face: str) -> tuple[Profile, tuple[Fact, ...]]:
     AnalysisError
         Where the face is not known, nothing was measured on it, or its own shape cannot be told.
     """
-    _described(bed_map, face)
+    bed_map.bed.described(face)
     profile, drawn = bed_map.profile(face), bed_map.drawn(face)
     base_lag = None if drawn is None or drawn.band_is_95_percent else drawn.base_lag
     if base_lag is not None:
@@ -298,12 +298,6 @@ def _base_lag(base_lag: "BaseLagHeights | None", line: str, described: Face) -> 
         highest=found.highest,
         lowest=found.lowest,
     )
-
-
-def _described(bed_map: BedMap, face: str) -> Face:
-    if face not in bed_map.bed.faces:
-        raise AnalysisError(face, "found no such face in bed.toml", ", ".join(bed_map.bed.faces))
-    return bed_map.bed.faces[face]
 
 
 def _known_shape(bed_map: BedMap, face: str) -> tuple[Profile, str | None]:
@@ -337,7 +331,7 @@ def _with_gaps(
     """The known heights, and NaN at the face's other stations."""
     if relative_to is not None:
         return level.station_mm, level.height_um, level.standard_uncertainty_um
-    touched = np.array(sorted(bed_map.nodes[i].station_mm for i in bed_map.indices(face)))
+    touched = np.sort(bed_map.stations_mm(face))
     if set(level.station_mm) <= set(bed_map.bed.station_mm):
         touched = np.intersect1d(touched, bed_map.bed.station_mm)
     at = np.searchsorted(touched, level.station_mm)

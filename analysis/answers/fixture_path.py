@@ -82,8 +82,7 @@ def fixture_path(
         Where pads that far apart stand on fewer than three pairs of stations, the shape is not known,
         or the faces that hold the fixture from rolling do not tell its roll.
     """
-    indices = bed_map.indices(face)
-    node = np.array([bed_map.nodes[i].station_mm for i in indices])
+    indices, node = bed_map.indices(face), bed_map.stations_mm(face)
     near = np.abs(node[None, :] - node[:, None] - pads_mm) <= MISSED_MM
     first, last = np.nonzero(near)
     if first.size < LEAST:
@@ -150,8 +149,7 @@ def _roll_rows(
     rows, told = np.zeros((first_mm.size, len(bed_map.nodes))), np.ones(first_mm.size, bool)
     each = np.arange(first_mm.size)
     for face, sign in ((arm.top, 1.0), (arm.under, -1.0)):
-        indices = bed_map.indices(face)
-        node = np.array([bed_map.nodes[i].station_mm for i in indices])
+        indices, node = bed_map.indices(face), bed_map.stations_mm(face)
         for pads in (first_mm, last_mm):
             if not node.size:
                 told[:] = False

@@ -23,13 +23,12 @@ from scipy.special import ndtri
 
 from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
-from acquire.model.places import SAME_STATION_MM
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.alignment import Measured
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import reaches_unworn
 from analysis.linear.fact import Fact
-from analysis.linear.profile import Profile
+from analysis.linear.profile import Profile, standard_uncertainty
 from analysis.linear.straight_line import line_rows
 
 ROUNDING = 1e-12
@@ -176,7 +175,7 @@ def vee_flanks(bed_map: BedMap, face: str) -> VeeFlanks:
             face, "found its height or its sideways shape not known all along", "both at the same stations"
         )
     front, rear, difference = np.split(found.value_um, 3)
-    u_front, u_rear, u_difference = np.split(np.sqrt(np.clip(np.diag(found.covariance_um2), 0, None)), 3)
+    u_front, u_rear, u_difference = np.split(standard_uncertainty(found.covariance_um2), 3)
     worst = int(np.abs(difference).argmax())
     most = Measured(float(difference[worst]), float(u_difference[worst]))
     return VeeFlanks(
@@ -201,10 +200,4 @@ def _from_line(
     here = np.array([int(np.abs(x - mm).argmin()) for mm in station_mm])
     rows = (np.eye(x.size) - arms @ mean_and_slope)[here]
     rows[np.abs(rows) < ROUNDING] = 0.0  # at an end the line is the height itself: known, and nothing
-    indices = bed_map.indices(face, kind)
-    nodes = np.array([bed_map.nodes[i].station_mm for i in indices])
-    nearest = np.abs(nodes[None, :] - x[:, None]).argmin(axis=1)
-    assert np.all(np.abs(nodes[nearest] - x) <= SAME_STATION_MM)
-    wide = np.zeros((len(rows), len(bed_map.nodes)))
-    wide[:, indices[nearest]] = rows
-    return wide
+    return rows @ bed_map.over_nodes(face, x, kind)

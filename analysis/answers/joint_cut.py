@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
-from acquire.model.places import SAME_STATION_MM, is_in_stretches
+from acquire.model.places import is_in_stretches
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.face_map import own_shape
 from analysis.answers.flanks import flank_components
@@ -240,14 +240,14 @@ def _rows(
     bed_map: BedMap, channel: Channel, channels: Sequence[Channel], wishes: Wishes
 ) -> NDArray[np.float64]:
     """A channel's heights over the nodes, less all that its target is free to take up anyway."""
-    rows = at_nodes(bed_map, channel, np.eye(channel.station_mm.size))
+    rows = bed_map.over_nodes(channel.face, channel.station_mm, channel.kind)
     along = channel.station_mm - channel.station_mm[0]
     if channel.kind == "side":
         return rows - rows[0] - np.outer(along / along[-1], rows[-1] - rows[0])
     first = channels[0]
     if wishes.parallel_to is not None and wishes.parallel_to not in {c.face for c in channels}:
         return rows - rows[0] - channel.sense * np.outer(along, _slope_of(bed_map, wishes.parallel_to))
-    ends = at_nodes(bed_map, first, np.eye(first.station_mm.size)[[0, -1]])
+    ends = bed_map.over_nodes(first.face, first.station_mm[[0, -1]], first.kind)
     slope = (ends[1] - ends[0]) / np.ptp(first.station_mm) * first.sense
     if wishes.coplanar:
         return rows - ends[0] - np.outer(channel.station_mm - first.station_mm[0], slope)
@@ -260,18 +260,7 @@ def _slope_of(bed_map: BedMap, face: str) -> NDArray[np.float64]:
     unworn = bed_map.bed.faces[face].unworn_mm
     line = "unworn" if unworn else "least-squares"
     slope = line_rows(line, profile.station_mm, profile.height_um, unworn)[1]
-    return at_nodes(bed_map, Channel(face, "height", profile.station_mm, 1), slope[None, :])[0]
-
-
-def at_nodes(bed_map: BedMap, channel: Channel, rows: NDArray) -> NDArray[np.float64]:
-    """Rows over the stations of a channel as rows over all nodes of the map."""
-    indices = bed_map.indices(channel.face, channel.kind)
-    station = np.array([bed_map.nodes[i].station_mm for i in indices])
-    nearest = np.abs(station[None, :] - channel.station_mm[:, None]).argmin(axis=1)
-    assert np.all(np.abs(station[nearest] - channel.station_mm) <= SAME_STATION_MM)
-    wide = np.zeros((len(rows), len(bed_map.nodes)))
-    wide[:, indices[nearest]] = rows
-    return wide
+    return slope @ bed_map.over_nodes(face, profile.station_mm)
 
 
 def _targets(channels: Sequence[Channel], wishes: Wishes) -> NDArray[np.float64]:

@@ -19,6 +19,7 @@ from analysis.adjust.bed_map import BedMap
 from analysis.adjust.combination import adjusted
 from analysis.adjust.estimability import ALIKE, parts_known
 from analysis.linear.fact import Fact
+from analysis.linear.profile import COVERAGE_FACTOR, standard_uncertainty
 from analysis.linear.straight_line import line_rows
 from analysis.observe import Form, Observations, Unknown
 from analysis.observe.carriers import carriage_bearing, carrier_motion, carrying_faces
@@ -98,9 +99,7 @@ def ways_of(bed: Bed, front: str | None = None, rear: str | None = None) -> Ways
             "mark them, or give --front and --rear",
         )
     for face in (front, rear):
-        if face not in bed.faces:
-            raise AnalysisError(face, "found no such face in bed.toml", ", ".join(bed.faces))
-        if bed.faces[face].upward == 0:
+        if bed.described(face).upward == 0:
             raise AnalysisError(
                 f"twist of {front} and {rear}", f"{face} looks to the {bed.faces[face].normal}",
                 "two ways that look up or down", "name other ways",
@@ -153,8 +152,7 @@ def wind_expanded(known: KnownRoll | None) -> float | None:
     row = wind_row(known)
     if known is None or row is None:
         return None
-    variance = known.bed_map.variance_factor * float(known.bed_map.solution.covariance(row[None])[0, 0])
-    return float(2 * np.sqrt(max(variance, 0.0)))
+    return COVERAGE_FACTOR * float(standard_uncertainty(known.covariance_of(row[None]))[0])
 
 
 def carriage_roll(bed_map: BedMap, ways: Ways, station_mm: Sequence[float]) -> KnownRoll:

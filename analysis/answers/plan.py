@@ -184,8 +184,7 @@ def plan_faces(
 def _check(bed_map: BedMap, faces: Sequence[str], wishes: Wishes) -> None:
     other = wishes.parallel_to
     for face in (*faces, *([other] if other else [])):
-        if face not in bed_map.bed.faces:
-            raise AnalysisError(face, "found no such face in bed.toml", ", ".join(bed_map.bed.faces))
+        bed_map.bed.described(face)
     if other is not None and set(faces) == {other}:
         raise AnalysisError(
             f"{other} parallel to itself", "no other face to plan", "a face besides it", "name one"

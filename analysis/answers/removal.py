@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from acquire.model.errors import AnalysisError
-from analysis.linear.profile import Profile
+from analysis.linear.profile import Profile, standard_uncertainty
 from analysis.linear.shown import Shown
 
 GUARD_COVERS = 0.95
@@ -74,7 +74,7 @@ def removal_of(
     return Removal(
         station_mm=station_mm,
         removal_um=removal_um + guard_um,
-        standard_uncertainty_um=np.sqrt(np.clip(np.diag(covariance_um2), 0, None)),
+        standard_uncertainty_um=standard_uncertainty(covariance_um2),
         touching_mm=tuple(float(station_mm[i]) for i in touching),
         sum_um=float(np.sum(removal_um + guard_um)),
         mean_um=float(weight @ removal_um) + guard_um,

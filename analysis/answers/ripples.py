@@ -5,7 +5,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from acquire.model.errors import AnalysisError
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.channels import Channel, OneReading, hangs_on, known_channels
@@ -85,8 +84,7 @@ def ripples(bed_map: BedMap, faces: Sequence[str] = ()) -> Ripples:
         Where a face is not in bed.toml.
     """
     for face in faces:
-        if face not in bed_map.bed.faces:
-            raise AnalysisError(face, "found no such face in bed.toml", ", ".join(bed_map.bed.faces))
+        bed_map.bed.described(face)
     channels, not_known = known_channels(bed_map)
     found = []
     for channel in channels:

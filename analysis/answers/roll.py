@@ -9,6 +9,7 @@ from acquire.model.places import SAME_STATION_MM
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.known_roll import KnownRoll, wind_expanded
 from analysis.linear.largest_difference import LargestDifference, detectable_difference, largest_difference
+from analysis.linear.profile import COVERAGE_FACTOR, standard_uncertainty
 from analysis.linear.shown import KEPT_INSIDE, Shown
 
 
@@ -68,7 +69,7 @@ def roll_figures(known: KnownRoll, carriage_length_mm: float | None) -> Roll:
     return Roll(
         station_mm=known.station_mm,
         roll_um_per_m=roll,
-        standard_uncertainty_um_per_m=np.sqrt(np.clip(np.diag(covariance), 0.0, None)),
+        standard_uncertainty_um_per_m=standard_uncertainty(covariance),
         twist_um_per_m=None if largest is None else largest.value,
         twist_interval_um_per_m=None if largest is None else largest.interval,
         twist_expanded_um_per_m=None if largest is None else largest.expanded,
@@ -95,14 +96,13 @@ def roll_part(
 ) -> RollPart:
     """A roll given as rows over the unknowns of a map, with its wind from end to end."""
     roll = rows @ estimate
-    spread = np.sqrt(np.clip(np.diag(covariance_of(rows)), 0.0, None))
-    variance = float(covariance_of((rows[-1] - rows[0])[None])[0, 0])
+    wind = standard_uncertainty(covariance_of((rows[-1] - rows[0])[None]))
     return RollPart(
         station_mm=station_mm,
         roll_um_per_m=roll,
-        standard_uncertainty_um_per_m=spread,
+        standard_uncertainty_um_per_m=standard_uncertainty(covariance_of(rows)),
         wind_um_per_m=float(roll[-1] - roll[0]),
-        wind_expanded_um_per_m=float(2 * np.sqrt(max(variance, 0.0))),
+        wind_expanded_um_per_m=COVERAGE_FACTOR * float(wind[0]),
     )
 
 

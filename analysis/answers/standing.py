@@ -12,7 +12,7 @@ from analysis.adjust.bed_map import BedMap
 from analysis.answers.face_map import FaceMap
 from analysis.answers.taper import taper_between
 from analysis.linear.departures import TOLD_APART, departures
-from analysis.linear.profile import COVERAGE_FACTOR
+from analysis.linear.profile import COVERAGE_FACTOR, standard_uncertainty
 
 
 @dataclass(frozen=True)
@@ -75,18 +75,9 @@ def ranking(bed_map: BedMap, shapes: Sequence[FaceMap]) -> tuple[Ranked, ...]:
 def _without_line(bed_map: BedMap, shape: FaceMap) -> NDArray[np.float64]:
     """Heights of a face less their least-squares line, as rows over the nodes of the map."""
     x = shape.profile.station_mm
-    wide = _over_nodes(bed_map, shape.face, x)
+    wide = bed_map.over_nodes(shape.face, x)
     columns = np.column_stack([np.ones(x.size), x - x.mean()])
     return wide - columns @ (np.linalg.pinv(columns) @ wide)
-
-
-def _over_nodes(bed_map: BedMap, face: str, station_mm: NDArray) -> NDArray[np.float64]:
-    indices = bed_map.indices(face)
-    nodes = np.array([bed_map.nodes[i].station_mm for i in indices])
-    nearest = np.abs(nodes[None, :] - station_mm[:, None]).argmin(axis=1)
-    wide = np.zeros((station_mm.size, len(bed_map.nodes)))
-    wide[np.arange(station_mm.size), indices[nearest]] = 1.0
-    return wide
 
 
 def parallels(bed_map: BedMap, faces: Sequence[str]) -> tuple[Parallel, ...]:
@@ -115,7 +106,7 @@ def _parallel(bed_map: BedMap, a: str, b: str, are_shapes_known: bool) -> Parall
     taper = bed_map.functional(slopes[1] - bed_map.bed.sense(a, b) * slopes[0])
     if not taper.is_known.all():
         return Parallel(a, b, None, None, opposite)
-    expanded = COVERAGE_FACTOR * float(np.sqrt(max(taper.covariance_um2[0, 0], 0.0)))
+    expanded = COVERAGE_FACTOR * float(standard_uncertainty(taper.covariance_um2)[0])
     return Parallel(a, b, float(taper.value_um[0]), expanded, opposite)
 
 
@@ -123,4 +114,4 @@ def _slope_row(bed_map: BedMap, face: str) -> NDArray[np.float64]:
     """Slope of a face's least-squares line in µm/m, as a row over the nodes."""
     x = bed_map.profile(face).station_mm
     away = (x - x.mean()) / 1000
-    return (away / (away @ away))[None, :] @ _over_nodes(bed_map, face, x)
+    return (away / (away @ away))[None, :] @ bed_map.over_nodes(face, x)

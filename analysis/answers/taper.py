@@ -16,11 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
-from acquire.model.places import SAME_STATION_MM
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.linear.fact import Fact
-from analysis.linear.profile import COVERAGE_FACTOR, Profile
+from analysis.linear.profile import COVERAGE_FACTOR, Profile, standard_uncertainty
 from analysis.linear.reference_lines import STRAIGHT, Place, remove_line, straightness
 from analysis.linear.shown import KEPT_INSIDE, Shown
 
@@ -91,8 +90,7 @@ def tapers(bed_map: BedMap, faces: Sequence[str] = ()) -> Tapers:
         Where a face is not known, no pair was measured across, or the readings leave the taper open.
     """
     for face in faces:
-        if face not in bed_map.bed.faces:
-            raise AnalysisError(face, "found no such face in bed.toml", ", ".join(bed_map.bed.faces))
+        bed_map.bed.described(face)
     pairs = [(faces[0], faces[1])] if faces else _measured_across(bed_map)
     if not pairs:
         raise AnalysisError(
@@ -112,7 +110,9 @@ def taper_between(bed_map: BedMap, a: str, b: str) -> tuple[float, float] | None
     Along the stations where the difference is known, those of the profile beside it: over others as well,
     known only up to a height of their own, the slope may be known by chance and is that of something else.
     """
-    station, rows = _difference_rows(bed_map, a, b)
+    if not {a, b} <= set(bed_map.faces):
+        return None
+    station, rows = bed_map.difference_rows(b, a)
     if station.size < LEAST:
         return None
     try:
@@ -123,22 +123,8 @@ def taper_between(bed_map: BedMap, a: str, b: str) -> tuple[float, float] | None
     found = bed_map.functional((away / (away @ away))[None, :] @ rows[known])
     if not found.is_known.all():
         return None
-    doubt = COVERAGE_FACTOR * float(np.sqrt(max(found.covariance_um2[0, 0], 0.0)))
+    doubt = COVERAGE_FACTOR * float(standard_uncertainty(found.covariance_um2)[0])
     return float(found.value_um[0]), doubt
-
-
-def _difference_rows(bed_map: BedMap, a: str, b: str) -> tuple[NDArray, NDArray]:
-    """Stations that both faces were measured at, and height of b less n n' that of a over the nodes."""
-    here, there = bed_map.indices(a), bed_map.indices(b)
-    at_a, at_b = (np.array([bed_map.nodes[i].station_mm for i in each]) for each in (here, there))
-    if not (at_a.size and at_b.size):
-        return np.zeros(0), np.zeros((0, len(bed_map.nodes)))
-    nearest = np.abs(at_a[:, None] - at_b[None, :]).argmin(axis=1)
-    shared = np.flatnonzero(np.abs(at_a - at_b[nearest]) < SAME_STATION_MM)
-    rows = np.zeros((shared.size, len(bed_map.nodes)))
-    rows[np.arange(shared.size), there[nearest[shared]]] = 1.0
-    rows[np.arange(shared.size), here[shared]] = -bed_map.bed.sense(a, b)
-    return at_a[shared], rows
 
 
 def _measured_across(bed_map: BedMap) -> list[tuple[str, str]]:
@@ -160,7 +146,7 @@ def _taper(bed_map: BedMap, a: str, b: str) -> Taper:
             "a caliper across both, an indicator from one to the other, or levels with one zero on both",
             "record one of these at three stations or more",
         )  # fmt: skip
-    station, rows = _difference_rows(bed_map, a, b)
+    station, rows = bed_map.difference_rows(b, a)
     profile = bed_map.combined(where, station, rows)
     level = remove_line(profile, "least-squares")
     judged = straightness(profile, "least-squares")

@@ -7,8 +7,7 @@ other, with a straight line removed from both since two levels with a zero each 
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, fields
-from typing import Any
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -36,7 +35,7 @@ from analysis.answers.roll import Roll, RollPart, roll_figures, roll_part
 from analysis.linear.agreement import Agreement, agreement
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile
-from analysis.linear.shown import KEPT_INSIDE, Shown
+from analysis.linear.shown import KEPT_INSIDE
 from analysis.observe import Observations, observe_all, state_warnings
 
 METHODS = {"cross_level": "cross-level", "two_maps": "level"}
@@ -75,8 +74,8 @@ class RestsOnOneZero(Fact):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Twist(Shown):
-    """Twist of one pair of ways; the figures are those of `Roll`."""
+class Twist(Roll):
+    """Twist of one pair of ways: their roll by the readings that took part, and what else is known of it."""
 
     front: str
     rear: str
@@ -86,22 +85,6 @@ class Twist(Shown):
     """all | cross-level | level | indicator: which readings took part."""
     roll_of: str
     """ways | carriage: whose roll the figures are; the carriage's where only a level on it tells any."""
-    station_mm: np.ndarray
-    roll_um_per_m: np.ndarray
-    standard_uncertainty_um_per_m: np.ndarray
-    twist_um_per_m: float | None
-    twist_interval_um_per_m: tuple[float, float] | None
-    twist_expanded_um_per_m: float | None
-    is_twist_seen: bool | None
-    twist_detectable_um_per_m: float | None
-    wind_um_per_m: float | None
-    wind_expanded_um_per_m: float | None
-    worst_over_carriage_um_per_m: float | None
-    worst_over_carriage_interval_um_per_m: tuple[float, float] | None
-    worst_over_carriage_expanded_um_per_m: float | None
-    highest_mm: float | None
-    lowest_mm: float | None
-    known_up_to: str
     carriage: RollPart | None
     """What the carriage follows: the roll over its bearing length, from its first place; None where the
     carriage or its length is not described, or a wind is not known."""
@@ -120,7 +103,6 @@ class Twist(Shown):
     warnings: tuple[Fact, ...]
     assumptions: tuple[Assumption, ...]
     """What the uncertainty takes for granted."""
-    covariance: np.ndarray = field(metadata=KEPT_INSIDE)
     judged: Agreement | None = field(metadata=KEPT_INSIDE, default=None)
     far_end: str = field(metadata=KEPT_INSIDE, default="far end")
     """What the owner calls that end."""
@@ -165,15 +147,14 @@ def twist_of(
     on_carriage = _is_read_by_carriage(traverses, bed, ways)
     judged, worst = _compared(_as_the_carriage_rolls(methods, alone, ways) if on_carriage else methods)
     used = _used(traverses, ways, found.bed_map)
-    figures = roll_figures(found, bed.carriage_length_mm)
     split = bed_or_wear(found, ways)
     return Twist(
+        **vars(roll_figures(found, bed.carriage_length_mm)),
         front=ways.front,
         rear=ways.rear,
         gauge_mm=ways.gauge_mm,
         by=by,
         roll_of="carriage" if found.is_of_carriage else "ways",
-        **_figures_of(figures),
         carriage=_carriage_follows(found, ways),
         feet=split.feet,
         wear=split.wear,
@@ -226,12 +207,6 @@ def _alone(traverses: Sequence[Traverse], bed: Bed, ways: Ways, kind: str) -> Kn
     """What the readings of one kind on these ways tell by themselves."""
     chosen = [t for t in traverses if t.setup.measures.is_by(kind) and _tells(t, ways)]
     return known_roll(adjusted(observe_all(chosen, bed), bed), ways) if chosen else None
-
-
-def _figures_of(roll: Roll) -> dict[str, Any]:
-    """What the answer and each method have in common, by name."""
-    shared = {item.name for item in fields(Roll)} & {item.name for item in fields(Twist)}
-    return {name: getattr(roll, name) for name in shared}
 
 
 def _tells(traverse: Traverse, ways: Ways) -> bool:

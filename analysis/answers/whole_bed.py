@@ -62,7 +62,7 @@ def whole_bed(
             line = bed_map.lines.get(("height", face))
             if line is None or line.parts:
                 unknown[face] = why.found
-            station = np.array([bed_map.nodes[i].station_mm for i in bed_map.indices(face)])
+            station = bed_map.stations_mm(face)
             faces[face] = FaceHeights(station, np.full(station.size, np.nan), np.full(station.size, np.nan))
             continue
         if found.relative_to is not None:

@@ -30,6 +30,7 @@ from analysis.answers.carriage_path import A_LINE, Known, Path, carriage_path, c
 from analysis.linear.fact import Fact
 from analysis.linear.largest_difference import largest_difference
 from analysis.linear.pieces import rows_in_pieces
+from analysis.linear.profile import standard_uncertainty
 from analysis.linear.shown import KEPT_INSIDE
 
 DIAMETER_MM = 50.0
@@ -230,7 +231,7 @@ class _Tool:
         covariance = covariance_of(self.path.bed_map, by_out[:, None] * rows[0] + by_up[:, None] * rows[1])
         found = Part(
             diameter_change_um(self.radius_mm, out, up, self.tip_high_mm),
-            np.sqrt(np.clip(np.diag(covariance), 0.0, None)),
+            standard_uncertainty(covariance),
             A_LINE if outward is None else outward.up_to,
         )
         return found, covariance

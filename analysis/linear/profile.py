@@ -21,6 +21,11 @@ COVERAGE_FACTOR = 2.0
 _SYMMETRY = 1e-9
 
 
+def standard_uncertainty(covariance: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Of each of several figures from their joint covariance, shape (n, n); rounding below 0 counts as 0."""
+    return np.sqrt(np.clip(np.diag(covariance), 0.0, None))
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class Profile(Shown):
     """Heights at stations, with their joint covariance.
@@ -63,7 +68,7 @@ class Profile(Shown):
     @property
     def standard_uncertainty_um(self) -> NDArray[np.float64]:
         """Standard uncertainty of each height, shape (n,), before or after whatever line was removed."""
-        return np.sqrt(np.clip(np.diag(self.covariance_um2), 0, None))
+        return standard_uncertainty(self.covariance_um2)
 
     def through(self, matrix: ArrayLike, station_mm: ArrayLike) -> "Profile":
         """Return linear combinations of the heights as a profile at `station_mm`, covariance included.

@@ -47,7 +47,7 @@ def line(sign: int) -> Made:
     read = Made(rise_um_per_m=slope, rear_um_per_m=slope, run_out_um=None, sag_um=0.0)
     return Made(
         near_mm=100.0, far_mm=400.0, read=read, rise_um_per_m=slope, rear_um_per_m=slope,
-        assumptions=(), warnings=(),
+        assumptions=(), warnings=(), away="away from the headstock",
     )  # fmt: skip
 
 
@@ -106,7 +106,10 @@ def split(headstock: float, taper: float = 20.0) -> Made:
         taper_um=Measured(taper, 1.0), headstock_um_per_m=Measured(headstock, 1.0), from_roll_um=None,
         from_sway_um=None, twist_to_hide_um_per_m=None,
     )  # fmt: skip
-    return Made(split=parts, feet_um=None, wear_um=None, cannot_tell=(), assumptions=(), warnings=())
+    return Made(
+        split=parts, feet_um=None, wear_um=None, cannot_tell=(), assumptions=(), warnings=(), near_mm=200.0,
+        far_mm=450.0,
+    )  # fmt: skip
 
 
 def centres(sign: int) -> Made:
