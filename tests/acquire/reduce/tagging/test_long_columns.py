@@ -49,30 +49,30 @@ def test_search_for_frozen_readings_holds_no_column(on_disk):
     assert held < COLUMN_BYTES and not found.any()
 
 
-@pytest.mark.parametrize("seed", range(20))
-def test_interpolation_near_by_is_that_over_all_to_the_bit(seed):
-    random = np.random.default_rng(seed)
-    time_s = np.cumsum(random.exponential(1.0, random.integers(2, 40)))
-    values = random.normal(size=time_s.size)
-    at_s = np.sort(random.uniform(*np.sort(random.uniform(-5, time_s[-1] + 5, 2)), 15))
-    at_s = np.sort(np.append(at_s, random.choice(time_s, 3)))
-    np.testing.assert_array_equal(interpolated(at_s, time_s, values), np.interp(at_s, time_s, values))
-    np.testing.assert_array_equal(
-        interpolated(at_s, time_s, values, outside=np.nan),
-        np.interp(at_s, time_s, values, left=np.nan, right=np.nan),
-    )
+def test_interpolation_near_by_is_that_over_all_to_the_bit():
+    for seed in range(20):
+        random = np.random.default_rng(seed)
+        time_s = np.cumsum(random.exponential(1.0, random.integers(2, 40)))
+        values = random.normal(size=time_s.size)
+        at_s = np.sort(random.uniform(*np.sort(random.uniform(-5, time_s[-1] + 5, 2)), 15))
+        at_s = np.sort(np.append(at_s, random.choice(time_s, 3)))
+        np.testing.assert_array_equal(interpolated(at_s, time_s, values), np.interp(at_s, time_s, values))
+        np.testing.assert_array_equal(
+            interpolated(at_s, time_s, values, outside=np.nan),
+            np.interp(at_s, time_s, values, left=np.nan, right=np.nan),
+        )
 
 
-@pytest.mark.parametrize("seed", range(20))
-def test_repeats_are_those_that_are_counted_one_by_one(seed, monkeypatch):
-    monkeypatch.setattr(faults, "AT_ONCE", 7)
-    random = np.random.default_rng(seed)
-    value = np.repeat(random.normal(size=30), random.integers(1, 25, 30))
-    value[random.integers(0, value.size, 3)] = np.nan
-    time_s, place_mm = np.arange(value.size) * 1.0, np.arange(value.size) * 4.0
-    expected = []
-    for _, group in groupby(value.tolist()):
-        count = len(list(group))
-        expected += [count >= 10] * count
-    assert frozen(time_s, value, place_mm).tolist() == expected
-    assert frozen(time_s[:0], value[:0], place_mm[:0]).tolist() == []
+def test_repeats_are_those_that_are_counted_one_by_one(monkeypatch):
+    for seed in range(20):
+        monkeypatch.setattr(faults, "AT_ONCE", 7)
+        random = np.random.default_rng(seed)
+        value = np.repeat(random.normal(size=30), random.integers(1, 25, 30))
+        value[random.integers(0, value.size, 3)] = np.nan
+        time_s, place_mm = np.arange(value.size) * 1.0, np.arange(value.size) * 4.0
+        expected = []
+        for _, group in groupby(value.tolist()):
+            count = len(list(group))
+            expected += [count >= 10] * count
+        assert frozen(time_s, value, place_mm).tolist() == expected
+        assert frozen(time_s[:0], value[:0], place_mm[:0]).tolist() == []
