@@ -17,7 +17,6 @@ from acquire.store import write_traverse
 from analysis.answers.bed_or_wear import CHANCE, ndtri
 from tests.invented import survey_in
 
-ARRAYS = ("numpy", "h5py")
 HEAVY = (
     "scipy.optimize",
     "scipy.interpolate",

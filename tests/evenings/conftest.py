@@ -18,7 +18,6 @@ import pytest
 from acquire.cli import main
 from acquire.entry.typed_by import AT_ONCE_S
 
-UM_PER_M_PER_THOU_PER_FT = 25.4 / 0.3048
 DEADLINE_S = 120
 
 

@@ -78,7 +78,6 @@ stands_on = "feet"
 """
 THOU_PER_FT = 25.4 / 0.3048
 WAYS = ("front-vee", "rear-flat")
-FEET = {"front-head": (4, -2), "rear-head": (4, 14), "front-tail": (56, -2), "rear-tail": (56, 14)}
 ACROSS = {"front-vee": 0.0, "rear-flat": 12 * INCH, "tail-front": 3 * INCH, "tail-rear": 9 * INCH}
 
 

@@ -5,16 +5,14 @@ import pty
 import select
 import sys
 import threading
-import time
-import tty
 
 import pytest
 
 from acquire.cli import main
 from acquire.store import files_of, read_traverse
 from tests.invented import bed_toml, dial, scale, speaks, survey_in
+from tests.terminals import DEADLINE_S, Line, gather, wait_for
 
-DEADLINE_S = 60.0
 BED = bed_toml(
     600, faces=("way",), instruments={"dial": dial(**speaks("{dial}")), "scale": scale(**speaks("{scale}"))}
 )
@@ -97,40 +95,9 @@ def test_direction_of_typed_stations_is_not_turned_for_they_hang_on_it(survey, m
     assert "taken in turn" in capsys.readouterr().err
 
 
-class Port:
-    """A pseudo-terminal that an instrument speaks on."""
-
-    def __init__(self, link):
-        self.master, self.slave = pty.openpty()
-        tty.setraw(self.slave)
-        link.symlink_to(os.ttyname(self.slave))
-
-    def send(self, value):
-        os.write(self.master, f"{value:+.2f}\r\n".encode())
-
-    def close(self):
-        os.close(self.master)
-        os.close(self.slave)
-
-
-def waits_for(is_so, what):
-    end = time.monotonic() + DEADLINE_S
-    while not is_so():
-        assert time.monotonic() < end, f"waited in vain for {what}"
-        select.select([], [], [], 0.02)
-
-
-def gather(handle, into):
-    while True:
-        try:
-            into += os.read(handle, 4096)
-        except OSError:
-            return
-
-
 @pytest.mark.whole
 def test_recorded_position_that_ran_the_other_way_is_asked_about_at_the_end(survey, tmp_path, start):
-    ports = [Port(tmp_path / name) for name in ("dial", "scale")]
+    ports = [Line(tmp_path / name) for name in ("dial", "scale")]
     master, slave = pty.openpty()
     shown = bytearray()
     threading.Thread(target=gather, args=(master, shown), daemon=True).start()
@@ -140,18 +107,18 @@ def test_recorded_position_that_ran_the_other_way_is_asked_about_at_the_end(surv
         stdin=slave, stdout=slave, stderr=slave, env={**os.environ, "TERM": "xterm", "NO_COLOR": "1"},
     )  # fmt: skip
     try:
-        waits_for(lambda: b"q: end and keep" in shown, "the page with its keys")
+        wait_for(lambda: b"q: end and keep" in shown, "the page with its keys")
         for k in range(80):
-            ports[0].send(5.0)
-            ports[1].send(500 - 5 * k)
+            ports[0].send(b"+5.00\r\n")
+            ports[1].send(b"%+.2f\r\n" % (500 - 5 * k))
             select.select([], [], [], 0.02)  # an instrument that sends fifty lines a second
         os.write(master, b"q")
-        waits_for(lambda: b"Keep it as reverse?" in shown, "the question")
+        wait_for(lambda: b"Keep it as reverse?" in shown, "the question")
         os.write(master, b"y\n")
         assert process.wait(DEADLINE_S) == 0
     finally:
         for port in ports:
-            port.close()
+            port.pull_out()
     assert "towards station 0; --direction says forward" in " ".join(shown.decode().split())
     traverse = read_traverse(files_of(survey)[1])
     assert traverse.setup.direction == "reverse" and "other_way" not in traverse.events.kind

@@ -1,6 +1,6 @@
 """`waylog record` as a person runs it: a process of its own, real pseudo-terminals as ports.
 
-Conditions are waited for, 30 seconds at most; nothing is asserted about lateness.
+Conditions are waited for, a minute at most; nothing is asserted about lateness.
 """
 
 import os
@@ -10,9 +10,6 @@ import signal
 import subprocess
 import sys
 import threading
-import time
-import tty
-from pathlib import Path
 
 import h5py
 import numpy as np
@@ -22,12 +19,12 @@ from acquire.cli import main
 from acquire.page.live import Live
 from acquire.store.journal import read_journal
 from tests.invented import bed_toml, flat, level, scale, speaks
+from tests.terminals import DEADLINE_S, Line, gather, wait_for
 
 pytestmark = [
     pytest.mark.whole,
     pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals"),
 ]
-DEADLINE_S = 30.0
 
 BED = bed_toml(
     600,
@@ -40,37 +37,14 @@ BED = bed_toml(
 )
 
 
-class Line:
-    """A pseudo-terminal that an instrument speaks on, behind a link with a lasting name."""
+class Sent(Line):
+    """A line that remembers what was sent on it."""
 
-    def __init__(self, link: Path):
-        self.link = link
-        self.sent = b""
-        self.plug_in()
-
-    def plug_in(self):
-        self.master, self._slave = pty.openpty()
-        tty.setraw(self._slave)
-        os.set_blocking(self.master, True)
-        self.link.unlink(missing_ok=True)
-        self.link.symlink_to(os.ttyname(self._slave))
-
-    def pull_out(self):
-        os.close(self.master)
-        os.close(self._slave)
-        self.link.unlink()
+    sent = b""
 
     def send(self, data: bytes):
         self.sent += data
-        os.write(self.master, data)
-
-
-def wait_for(is_so, what):
-    """Wait until `is_so()`, half a minute at most."""
-    end = time.monotonic() + DEADLINE_S
-    while not is_so():
-        assert time.monotonic() < end, f"waited {DEADLINE_S:.0f} s for {what}"
-        select.select([], [], [], 0.02)
+        super().send(data)
 
 
 def _gather_lines(stream, into):
@@ -113,12 +87,12 @@ def survey(tmp_path):
 
 @pytest.fixture
 def level(tmp_path):
-    return Line(tmp_path / "level")
+    return Sent(tmp_path / "level")
 
 
 @pytest.fixture
 def scale(tmp_path):
-    return Line(tmp_path / "scale")
+    return Sent(tmp_path / "scale")
 
 
 @pytest.fixture
@@ -282,7 +256,7 @@ def test_keys_on_a_terminal_mark_stations_and_end(survey, level, scale, tmp_path
     """On a terminal: Enter marks the stations in turn, the page shows, q ends; it is put back as it was."""
     master, slave = pty.openpty()
     shown = bytearray()
-    threading.Thread(target=lambda: _gather(master, shown), daemon=True).start()
+    threading.Thread(target=gather, args=(master, shown), daemon=True).start()
     process = subprocess.Popen(
         [sys.executable, "-m", "acquire.cli", "record", str(survey), "front", "--instrument", "level"],
         stdin=slave, stdout=slave, stderr=slave, env={**os.environ, "TERM": "xterm", "NO_COLOR": "1"},
@@ -308,14 +282,6 @@ def test_keys_on_a_terminal_mark_stations_and_end(survey, level, scale, tmp_path
     with h5py.File(traverses(survey)[0]) as file:
         texts = [t.decode() if isinstance(t, bytes) else t for t in file["events/text"][()]]
     assert {"station 100", "station 300"} <= set(texts)
-
-
-def _gather(handle, into):
-    while True:
-        try:
-            into += os.read(handle, 4096)
-        except OSError:
-            return
 
 
 @pytest.mark.parametrize(

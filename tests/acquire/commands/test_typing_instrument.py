@@ -5,18 +5,17 @@ import select
 import subprocess
 import sys
 import threading
-import time
 
 import pytest
 
 from acquire.store import files_of, read_traverse
 from tests.invented import bed_toml, dial, survey_in
+from tests.terminals import DEADLINE_S, gather, wait_for
 
 pytestmark = [
     pytest.mark.whole,
     pytest.mark.skipif(not hasattr(os, "openpty"), reason="needs a pseudo-terminal"),
 ]
-DEADLINE_S = 60.0
 BED = bed_toml(500, faces=("way",), instruments={"dial": dial(0.5, resolution=1)})
 
 
@@ -25,8 +24,8 @@ class Desk:
 
     def __init__(self, survey, start):
         self.master, slave = os.openpty()
-        self.shown, self.bells = bytearray(), 0
-        threading.Thread(target=self._gather, daemon=True).start()
+        self.shown, self.rung, self.read = bytearray(), 0, 0
+        threading.Thread(target=gather, args=(self.master, self.shown), daemon=True).start()
         words = ["enter", str(survey), "way", "-i", "dial", "-r", "line"]
         self.process = start(
             [sys.executable, "-m", "acquire.cli", *words],
@@ -34,30 +33,15 @@ class Desk:
         )  # fmt: skip
         os.close(slave)
 
-    def _gather(self):
-        while True:
-            try:
-                found = os.read(self.master, 4096)
-                self.bells += found.count(b"\a")
-                self.shown += found
-            except OSError:
-                return
-
     def rings(self, times):
         """So many bells were rung since it was asked last."""
-        end = time.monotonic() + DEADLINE_S
-        while self.bells < times:
-            assert time.monotonic() < end, f"{self.bells} bells of {times}"
-            select.select([], [], [], 0.02)
-        assert self.bells == times
-        self.bells = 0
+        wait_for(lambda: self.shown.count(b"\a") >= self.rung + times, f"{times} bells")
+        self.rung += times
+        assert self.shown.count(b"\a") == self.rung
 
     def says(self, words):
-        end = time.monotonic() + DEADLINE_S
-        while words.encode() not in self.shown:
-            assert time.monotonic() < end, (words, self.shown.decode(errors="replace")[-1500:])
-            select.select([], [], [], 0.02)
-        del self.shown[: self.shown.index(words.encode()) + len(words.encode())]
+        wait_for(lambda: words.encode() in self.shown[self.read :], words)
+        self.read = self.shown.index(words.encode(), self.read) + len(words.encode())
 
     def by_instrument(self, text):
         select.select([], [], [], 1.1)  # nobody is at the next station sooner

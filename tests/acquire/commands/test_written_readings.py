@@ -4,7 +4,6 @@ import io
 import json
 import subprocess
 import sys
-import time
 
 import numpy as np
 import pytest
@@ -14,6 +13,7 @@ from acquire.model.bed_toml.reading import read_bed
 from acquire.record.keeping import lines_of
 from acquire.store import files_of, read_traverse
 from tests.invented import bed_toml, dial, flat, level, survey_in
+from tests.terminals import wait_for
 
 pytestmark = pytest.mark.whole
 
@@ -24,7 +24,6 @@ BED = bed_toml(
     instruments={"level": level(), "dial": dial(1.5)},
     state={"stands_on": "blocks"},
 )
-DEADLINE_S = 30
 
 
 @pytest.fixture
@@ -158,7 +157,7 @@ def test_killed_entry_keeps_every_line_and_goes_on_where_it_stopped(survey, monk
     typing = start(command, stdin=subprocess.PIPE, stderr=subprocess.DEVNULL)
     typing.stdin.write(b"1\n2\n3.5 um/m\n")
     typing.stdin.flush()
-    _wait_until(lambda: len(_lines(survey)) == 3)
+    wait_for(lambda: len(_lines(survey)) == 3, "three lines kept")
     typing.kill()
     typing.wait()
     assert [line.words for line in _lines(survey)] == ["1", "2", "3.5 um/m"]
@@ -169,13 +168,6 @@ def test_killed_entry_keeps_every_line_and_goes_on_where_it_stopped(survey, monk
 def _lines(survey):
     journals = list(files_of(survey, "journal").values())
     return lines_of(journals[0]) if journals else []
-
-
-def _wait_until(holds):
-    deadline = time.monotonic() + DEADLINE_S
-    while not holds():
-        assert time.monotonic() < deadline, "waited in vain"
-        time.sleep(0.02)
 
 
 def test_start_takes_everything_by_options_and_its_bed_reads_back(tmp_path, monkeypatch, capsys):

@@ -15,9 +15,9 @@ from acquire.console.sound import TAKEN, TUNES, WRONG, Aloud, aloud, sounding, s
 from acquire.model.errors import EntryError
 from acquire.model.traverse import Setup
 from tests.invented import bed_toml, level
+from tests.terminals import wait_for
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="programs found by their name")
-DEADLINE_S = 30.0
 BED = bed_toml(
     600,
     instruments={
@@ -108,20 +108,13 @@ def test_slow_player_holds_nothing_up_and_what_it_cannot_follow_is_left_out():
     assert 1 <= len(busy) < 1000
 
 
-def wait_for(is_so):
-    end = time.monotonic() + DEADLINE_S
-    while not is_so():
-        assert time.monotonic() < end
-        time.sleep(0.01)
-
-
 def test_screen_plays_both_and_falls_to_the_bell_in_words_where_the_player_fails(heard, tmp_path):
     said = heard("aplay", code=1)
     voice = aloud("tones")
     setup = Setup("level", "slope", BED, number=7, face="front", position="stations")
     screen = Screen(tmp_path, setup, has_bell=False, aloud=voice)
     screen._heard_news("taken", "300")
-    wait_for(lambda: voice.fault)
+    wait_for(lambda: voice.fault, "the fault of the player")
     screen._heard_news("problem", "the port has gone")
     voice.close()
     assert said()[0].endswith("taken.wav")

@@ -11,7 +11,6 @@ from analysis.adjust.combination import combine
 from analysis.linear.reference_lines import remove_line
 
 LENGTH, BASE = 1000.0, 100.0
-STATIONS = np.arange(0.0, LENGTH + 1, 50.0)
 
 
 def hollow(x):

@@ -37,7 +37,6 @@ from analysis.words.blue import contradiction_words
 from analysis.words.facts import SENTENCES
 from analysis.words.of_readings import stood
 
-SIGNS = (1, -1)
 STATION = np.array([0.0, 500.0, 1000.0])
 
 
