@@ -146,6 +146,7 @@ def test_no_picture_along_the_bed_runs_over_a_joint(two_ways):
     assert all(crosses(figure) for figure in whole.values())
 
 
+@pytest.mark.whole
 def test_picture_of_the_joints_breaks_every_face_and_marks_each(two_ways):
     bed, runs = two_ways()
     bed_map = combine(runs, bed)

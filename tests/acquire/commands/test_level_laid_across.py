@@ -81,6 +81,7 @@ def test_twist_is_that_of_the_same_level_described_as_a_cross_level(survey, tmp_
     assert answers[0]["wind_um_per_m"] == pytest.approx(ROLL_UM_PER_M[-1] - ROLL_UM_PER_M[0])
 
 
+@pytest.mark.whole
 def test_the_two_jobs_go_into_one_map(survey, tmp_path, monkeypatch, capsys):
     assert entered(survey, monkeypatch, "front-vee", "-i", "vial", readings=[1, 2, 1, 0]) == 0
     assert entered(survey, monkeypatch, "rear-flat", "-i", "vial", readings=[0, 1, 1, 0]) == 0

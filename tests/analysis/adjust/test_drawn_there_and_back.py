@@ -114,6 +114,7 @@ def test_bow_between_drawn_runs_is_said_with_what_would_tell_and_next_proposes_i
     assert third.command.startswith("waylog import SURVEY FILE.csv --face front-flat --instrument level")
 
 
+@pytest.mark.statistics
 def test_base_lag_stations_beside_the_map_count_the_bow_as_it_does(run):
     """The middle of five bases is off by half of 4 µm in either case."""
     rng = np.random.default_rng(1)
@@ -190,7 +191,8 @@ def test_third_drawn_run_tells_a_bed_that_bent(run, bent_after):
     assert share_held(bed_map, way) >= 0.9 and share_held(bed_map, bowed(4.0)) >= 0.9
 
 
-@pytest.mark.parametrize("turned", [pytest.param(False, marks=pytest.mark.statistics), True])
+@pytest.mark.statistics
+@pytest.mark.parametrize("turned", [False, True])
 def test_drift_is_shown_with_the_sign_that_the_level_showed(run, turned):
     rng = np.random.default_rng(6)
     runs = [

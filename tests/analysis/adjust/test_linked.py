@@ -44,6 +44,7 @@ def bows_said(bed_map, face):
     return [fact for fact in map_face(bed_map, face).warnings if isinstance(fact, Return)]
 
 
+@pytest.mark.statistics
 def test_bow_of_runs_on_another_face_is_not_said_where_nothing_links_the_two(level, bed):
     bed_map = combine(there_and_back(level), bed)
     assert bows_said(bed_map, "front-flat") and not bows_said(bed_map, "rear-flat")

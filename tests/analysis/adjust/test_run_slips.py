@@ -53,12 +53,12 @@ SPOILT = [
     (lambda y, rng: -y, ("turned",)),
     pytest.param(lambda y, rng: y[::-1], ("order",), marks=pytest.mark.statistics),
     (lambda y, rng: -y[::-1], ("turned", "order")),
-    (lambda y, rng: np.round(y / 1000, 3), ("unit:mm/m",)),
+    pytest.param(lambda y, rng: np.round(y / 1000, 3), ("unit:mm/m",), marks=pytest.mark.statistics),
     pytest.param(lambda y, rng: np.round(y / 4.84813681, 1), ("unit:arcsec",), marks=pytest.mark.statistics),
     pytest.param(lambda y, rng: np.round(y / 20, 1), ("times:20",), marks=pytest.mark.statistics),
     (lambda y, rng: y * 10, ("times:0.1",)),
     pytest.param(lambda y, rng: y / 2, ("times:2",), marks=pytest.mark.statistics),
-    (shifted, ("shifted:+100",)),
+    pytest.param(shifted, ("shifted:+100",), marks=pytest.mark.statistics),
 ]
 
 
@@ -103,6 +103,7 @@ def test_of_two_runs_nothing_tells_which_was_turned(survey):
     assert "nothing tells which" in run_slip_words(found)
 
 
+@pytest.mark.statistics
 def test_symmetrical_hollow_does_not_tell_its_sign_from_its_order(invented_bed, make_traverse):
     bed = invented_bed()
     slope = np.diff(-40 * np.sin(np.pi * np.linspace(0, 1, 11))) * 10
@@ -115,6 +116,7 @@ def test_symmetrical_hollow_does_not_tell_its_sign_from_its_order(invented_bed, 
     assert {("turned",), ("order",)} <= {each.redo_as for each in found.explanations}
 
 
+@pytest.mark.statistics
 def test_sign_of_a_dial_is_wrong_in_all_its_runs(invented_bed, make_traverse):
     """Both runs of the dial agree with each other; the level says that plus is minus."""
     bed = invented_bed()
@@ -136,6 +138,7 @@ def test_sign_of_a_dial_is_wrong_in_all_its_runs(invented_bed, make_traverse):
     assert ((3, 4), ("sign",)) in [(each.traverses, each.redo_as) for each in found.explanations]
 
 
+@pytest.mark.statistics
 def test_slips_of_two_runs_are_named_both(survey):
     """One ten times too large, one turned: neither is explained while the other is among its judges."""
     runs, bed = survey(lambda y, rng: -y, others=3)
@@ -174,6 +177,7 @@ def test_run_that_no_slip_explains_is_said_not_to_fit(survey):
     assert "no slip that is known explains it" in run_slip_words(found)
 
 
+@pytest.mark.statistics
 def test_run_already_taken_as_turned_is_put_back_as_written(survey):
     runs, bed = survey()
     wrong = replace(runs[3], setup=replace(runs[3].setup, taken_as="turned", turned=True))
@@ -263,6 +267,7 @@ def test_each_drawn_run_is_solved_once_for_all_hypotheses(drawn_there_and_back, 
     assert sorted(solved) == [(1,), (2,)]
 
 
+@pytest.mark.statistics
 def test_straightedge_turned_over_is_not_doubted_for_an_edge_that_is_not_straight(
     invented_bed, make_traverse
 ):

@@ -156,6 +156,7 @@ def test_drift_stated_is_in_divisions_where_the_level_has_them(invented_bed):
     assert bed.instruments["vial"].contract_drift_over_run == pytest.approx(10.0)
 
 
+@pytest.mark.statistics
 def test_bow_of_a_level_drawn_one_way_counts_the_drift_that_is_stated(invented_bed, make_traverse):
     """Derived: D µm/m over L m bows the middle by D·L/8 µm, 0.375 here."""
     x = np.arange(50.0, 951.0, 2.0)

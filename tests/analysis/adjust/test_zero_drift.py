@@ -87,6 +87,7 @@ def against_each_other(bed_map, other, sign):
 ENDS = np.array([0.0, 1000.0])
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize(
     ("other", "turned", "normal", "sign", "per_s"),
     [
@@ -134,6 +135,7 @@ def test_zero_of_a_level_drawn_one_way_is_not_taken_as_that_of_another_face(surv
     assert bed_map.profile("rear-flat").station_mm.size == 11
 
 
+@pytest.mark.statistics
 def test_level_stepped_one_way_goes_on_drifting_as_it_did_there_and_back(surveyed):
     """Its zero untouched: 14 µm/m by the third run, and a bow in it, where no drift of it was known."""
     bed_map = surveyed("rear-flat", 0.03, one_way=("rear-flat",), stepped=BOTH)
@@ -143,6 +145,7 @@ def test_level_stepped_one_way_goes_on_drifting_as_it_did_there_and_back(surveye
     assert "no drift" not in {each.what for each in assumptions(bed_map)}
 
 
+@pytest.mark.statistics
 @pytest.mark.parametrize(
     ("stepped", "chained"), [(("rear-flat",), False), (("front-flat",), True), ((), True)]
 )

@@ -268,6 +268,7 @@ def test_undeclared_joint_is_found_named_and_stands_beside_the_plan(mapped):
     assert "step up 14" in ripples_words(ripples(bed_map, ["front-way"]), False)[0]
 
 
+@pytest.mark.whole
 def test_commands_answer_in_words_json_and_picture(tmp_path, capsys):
     folder = tmp_path / "survey"
     (folder / "traverses").mkdir(parents=True)

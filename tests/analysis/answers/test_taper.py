@@ -130,6 +130,7 @@ def test_pair_whose_taper_is_left_open_is_refused_with_what_would_tell(invented_
         tapers(combine(runs, bed))
 
 
+@pytest.mark.whole
 def test_command_answers_in_words_json_and_picture(tmp_path, capsys):
     faces = {"top": flat(0), "under": {"normal": "down", "across_mm": 0}}
     bed = bed_toml(faces=faces, instruments={"caliper": caliper(0.001, unit="mm", seating_um=0)})

@@ -60,6 +60,7 @@ def ask(survey, capsys):
     return asked
 
 
+@pytest.mark.whole
 def test_work_answers_with_keys_units_and_a_picture(ask, tmp_path):
     picture = tmp_path / "part.png"
     found = ask("work", "SURVEY", "--diameter", "40mm", "--picture", str(picture))

@@ -80,6 +80,7 @@ def test_every_page_carries_a_length_to_measure(pages_of):
         assert ends[1, 0] - ends[0, 0] == pytest.approx(CHECK_MM * POINTS_PER_MM, rel=1e-9)
 
 
+@pytest.mark.whole
 def test_file_is_a_pdf_of_landscape_pages(planned, pages_of, tmp_path, monkeypatch):
     bed, plan = planned
     monkeypatch.setattr(strip, "strip_pages", lambda *_: pages_of(False, "A4")[-2:])

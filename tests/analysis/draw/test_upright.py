@@ -67,6 +67,7 @@ def test_fill_of_an_upright_guide_turns_from_high_to_low_where_the_curve_crosses
     assert bounds[:, 1].min() == pytest.approx(crossing)
 
 
+@pytest.mark.whole
 def test_no_picture_speaks_of_a_lathe_unless_the_survey_does(measured):
     for called, is_lathe in (("", False), ('origin = "headstock end"', True), ('stands = "upright"', False)):
         bed, bed_map = measured(called)

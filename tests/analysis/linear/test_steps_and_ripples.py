@@ -153,9 +153,8 @@ def test_beside_a_joint_two_stations_more_are_wanted():
         find_features(x, height, np.eye(x.size), known=joint_columns(x, 1030.0))
 
 
-@pytest.mark.parametrize(
-    "stations", [9, *(pytest.param(each, marks=pytest.mark.statistics) for each in (11, 13))]
-)
+@pytest.mark.statistics
+@pytest.mark.parametrize("stations", [9, 11, 13])
 def test_what_is_found_leaves_no_room_for_what_is_not_there(stations):
     """Nothing but a step is there: no more is found, and the search comes to an end, over twelve ways."""
     x = np.arange(stations) * 250.0

@@ -136,6 +136,7 @@ def test_contents_name_every_part(contents):
         assert f'<a href="#{each.key}">{each.title}</a>' in html and f'id="{each.key}"' in html
 
 
+@pytest.mark.whole
 def test_survey_that_holds_no_more_gets_no_further_part(tmp_path, monkeypatch):
     """Neither feet nor limits, nor which ways the carriage rides."""
     monkeypatch.setattr("analysis.report.contents.inline_svg", lambda *_: "a picture of a face")
@@ -145,6 +146,7 @@ def test_survey_that_holds_no_more_gets_no_further_part(tmp_path, monkeypatch):
     assert not contents.wall.feet
 
 
+@pytest.mark.whole
 def test_many_faces_go_on_to_further_sheets(survey):
     from analysis.answers.plan import plan_faces
 
@@ -277,6 +279,7 @@ def planer(parts_of):
     )
 
 
+@pytest.mark.whole
 def test_joint_has_its_part_with_its_step(planer):
     said = str(planer["Joints"].blocks[0])
     assert "1025 mm" in said
@@ -284,6 +287,7 @@ def test_joint_has_its_part_with_its_step(planer):
     assert planer["Joints"].picture is not None
 
 
+@pytest.mark.whole
 def test_step_that_no_joint_explains_has_its_part(planer):
     said = " ".join(map(str, planer["Steps and ripples"].blocks))
     assert "500 to 550 mm" in said

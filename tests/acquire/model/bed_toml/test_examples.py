@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from acquire.model.bed_toml.examples import UnclearExampleError, pattern_of_example
@@ -105,6 +105,7 @@ def test_example_without_one_clear_number_is_refused_with_words(example):
         pattern_of_example(example)
 
 
+@settings(max_examples=25)
 @given(
     st.sampled_from(["", "D1 ", "X=", "CH2: ", "a.b "]),
     st.sampled_from(["+", "-", ""]),
