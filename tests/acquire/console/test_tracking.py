@@ -21,8 +21,11 @@ BED = bed_toml(
 )
 
 
+EVERY_S = 0.1
+
+
 class Bench:
-    """Feeds a tracker, 20 readings a second, and keeps what it says."""
+    """Feeds a tracker, 10 readings a second, and keeps what it says."""
 
     def __init__(self, position="scale:scale", settled_s=3.0, **setup):
         self.news = []
@@ -32,9 +35,9 @@ class Bench:
         self.has_scale = position.startswith("scale")
 
     def run(self, seconds, position_mm=None, reading=lambda t: 10.0, to_mm=None):
-        steps = round(seconds / 0.05)
+        steps = round(seconds / EVERY_S)
         for k in range(steps):
-            self.now_s += 0.05
+            self.now_s += EVERY_S
             if self.has_scale and position_mm is not None:
                 x = position_mm if to_mm is None else position_mm + (to_mm - position_mm) * (k + 1) / steps
                 self.tracker.chunk(Chunk("scale", self.now_s, f"{x:+.3f}\n".encode()))
@@ -162,7 +165,7 @@ def test_without_marks_each_stretch_of_rest_is_a_station_and_the_last_one_ends_i
 def test_stretches_that_the_screen_counts_are_those_that_the_file_has():
     """A second method: the whole record's own search for quiet stretches."""
     rng = np.random.default_rng(5)
-    time_s = np.arange(0, 60, 0.05)
+    time_s = np.arange(0, 60, EVERY_S)
     moving = (time_s % 10) > 6.5
     reading = np.where(moving, rng.normal(0, 2000, time_s.size), 5 + rng.normal(0, 0.3, time_s.size))
     bench = Bench(position="stations")
@@ -398,5 +401,5 @@ def test_bytes_without_a_line_end_are_told_as_bytes():
     for k in range(500):
         bench.tracker.chunk(Chunk("level", 0.01 * k, b"\xfe" * 10_000))
     assert bench.tracker.tick(5.0).unread == {"level": 5_000_000}
-    bench.run(0.1)
+    bench.run(0.2)
     assert not bench.tracker.tick(6.0).unread
