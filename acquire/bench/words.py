@@ -8,7 +8,7 @@ from acquire.bench.still import StillRecord
 from acquire.entry.terminal_text import large
 from acquire.model.bed import Instrument
 from acquire.model.inch_words import in_owners_unit
-from acquire.model.units import clock_text, decimals_for, number_text, unit_text
+from acquire.model.units import clock_text, decimals_for, number_text, reading_decimals, unit_text
 
 NARROWEST = 34
 LONG_ENOUGH_S = 300.0
@@ -16,19 +16,13 @@ COVERAGE_FACTOR = 2.0
 """What stands behind ± is twice the standard uncertainty, as everywhere (95 %)."""
 
 
-def reading_decimals(instrument: Instrument, value: float) -> int:
-    """Decimals for a reading: those of its step, or four figures where no step is described."""
-    if instrument.resolution:
-        return max(0, decimals_for(instrument.resolution))
-    return max(0, 3 - len(f"{abs(value):.0f}") + (abs(value) < 1))
-
-
 def value_words(seen: Seen) -> str:
     """The last reading with its unit."""
     instrument, value = seen.instrument, seen.health.last_value
     if value is None:
         return "no reading yet"
-    return f"{number_text(value, reading_decimals(instrument, value))} {unit_text(instrument.reading_unit)}"
+    decimals = reading_decimals(instrument.resolution, value)
+    return f"{number_text(value, decimals)} {unit_text(instrument.reading_unit)}"
 
 
 def meant_words(seen: Seen, inch: bool = False) -> str:

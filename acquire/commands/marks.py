@@ -76,10 +76,12 @@ def _edge(bed: "Bed", face: str, edge: str) -> "Straightedge":
     from acquire.model.errors import SurveyError
 
     if face not in bed.faces:
-        raise SurveyError(face, "found no such face in bed.toml", ", ".join(bed.faces), "")
+        raise SurveyError(f"face {face!r}", "found no such face in bed.toml", ", ".join(bed.faces))
     if edge not in bed.straightedges:
         needed = ", ".join(bed.straightedges) or "a table [straightedges.NAME]"
-        raise SurveyError(edge, "found no such straightedge in bed.toml", needed, "describe it there")
+        raise SurveyError(
+            f"--edge {edge!r}", "found no such straightedge in bed.toml", needed, "describe it there"
+        )
     return bed.straightedges[edge]
 
 

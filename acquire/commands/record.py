@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from acquire.console.showing import Screen
     from acquire.model.bed import Bed, Instrument
     from acquire.model.recorded import Chunk, Event
-    from acquire.model.traverse import Setup
+    from acquire.model.traverse import Setup, Traverse
     from acquire.record.recorder import Recording
 
 
@@ -84,7 +84,7 @@ def command(ctx: click.Context, /, survey: Path, face: str | None, **options: An
     """
     from acquire.record.recorder import Recorder, ending_signals
     from acquire.record.setup_checks import make_setup, setup_warnings
-    from acquire.store import number_of, survey_bed
+    from acquire.store import number_of, read_traverse, survey_bed
 
     bed = survey_bed(survey)
     setup = make_setup(
@@ -117,10 +117,11 @@ def command(ctx: click.Context, /, survey: Path, face: str | None, **options: An
     with ending_signals(recorder.stop):
         with screen.watch(recorder):
             recording = recorder.run()
-        for line in summary(recording, screen):
+        traverse = read_traverse(recording.path)
+        for line in summary(recording, screen, traverse.events):
             say(in_owners_unit(line, bed.is_inch))
-    _ask_direction(survey, recording)
-    _ask_first_rest(survey, recording)
+    _ask_direction(survey, traverse)
+    _ask_first_rest(survey, traverse)
     with ending_signals(recorder.stop):  # one that comes late finds the run kept
         doubt = doubt_about_run(ctx, survey, number_of(recording.path))
     ask_about_run(survey, doubt)
@@ -130,13 +131,11 @@ def command(ctx: click.Context, /, survey: Path, face: str | None, **options: An
     return 0
 
 
-def _ask_direction(survey: Path, recording: "Recording") -> None:
+def _ask_direction(survey: Path, traverse: "Traverse") -> None:
     """Where the position ran against `--direction`, ask a person which it is; others are told the command."""
     from acquire.record.correcting import correct_direction
     from acquire.reduce.way_gone import OTHER_WAY
-    from acquire.store import read_traverse
 
-    traverse = read_traverse(recording.path)
     if OTHER_WAY not in traverse.events.kind:
         return
     gone = "forward" if traverse.setup.direction == "reverse" else "reverse"
@@ -148,13 +147,11 @@ def _ask_direction(survey: Path, recording: "Recording") -> None:
         say(f"if it did go {gone}: {command}", err=True)
 
 
-def _ask_first_rest(survey: Path, recording: "Recording") -> None:
+def _ask_first_rest(survey: Path, traverse: "Traverse") -> None:
     """Where there are more rests than stations, ask a person whether the first one was none."""
     from acquire.record.correcting import correct_stop
     from acquire.reduce.in_order import TOO_MANY
-    from acquire.store import read_traverse
 
-    traverse = read_traverse(recording.path)
     question = "Was the first of them before the traverse began, and no station?"
     while TOO_MANY in traverse.events.kind and sys.stdin.isatty():
         if not click.confirm(question, default=None, err=True):
@@ -244,7 +241,7 @@ def _screen(
     )
 
 
-def summary(recording: "Recording", screen: "Screen") -> list[str]:
+def summary(recording: "Recording", screen: "Screen", events: "Iterable[Event]") -> list[str]:
     """What was kept, and what to look at before the instruments come off the bed."""
     converted = recording.converted
     beside = f" ({converted.garbled} more garbled)" if converted.garbled else ""
@@ -263,7 +260,7 @@ def summary(recording: "Recording", screen: "Screen") -> list[str]:
             lines.append(f"{name}: {others} of {good + others} readings not good: {words}")
         elif good == 0:
             lines.append(f"{name}: sent nothing; look at its power, its speed, and the wiring")
-    lines += _worth_a_word(recording.path)
+    lines += _worth_a_word(events, recording.path)
     if converted.stations == 0:
         lines.append(
             f"no station came of it: look at the events with `waylog show {recording.path}`; "
@@ -288,11 +285,8 @@ WORTH_A_WORD = (
 MOST_WORDS = 12
 
 
-def _worth_a_word(path: Path) -> list[str]:
+def _worth_a_word(events: "Iterable[Event]", path: Path) -> list[str]:
     """What the person ought to look at while the instruments are still on the bed."""
-    from acquire.store import read_traverse
-
-    events = read_traverse(path).events
     found = [event.text for event in events if event.kind in WORTH_A_WORD and event.text]
     more = [f"and {len(found) - MOST_WORDS} more: `waylog show {path}`"] if len(found) > MOST_WORDS else []
     return [f"look: {text}" for text in found[:MOST_WORDS]] + more

@@ -155,19 +155,8 @@ def stations_to_read(
 
     Examples
     --------
-    >>> bed = '''
-    ... [bed]
-    ... name = "invented"
-    ... length_mm = 1000
-    ... station_pitch_mm = 250
-    ... [faces.way]
-    ... normal = "up"
-    ... [instruments.level]
-    ... quantity = "slope"
-    ... unit = "um/m"
-    ... base_mm = 200
-    ... standard_uncertainty = 1
-    ... '''
+    >>> from acquire.model.bed_toml.composing import NewBed, compose, preset_faces
+    >>> bed = compose(NewBed("invented", 1000, 250, preset_faces("one-flat", 0), ["level"]))
     >>> stations_to_read(Setup("level", "slope", bed, face="way"))
     (100.0, 300.0, 500.0, 700.0, 900.0)
     >>> stations_to_read(Setup("level", "slope", bed, face="way", direction="reverse"), from_mm=500)

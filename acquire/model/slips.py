@@ -223,7 +223,7 @@ def _parsed(name: str, setup: Setup) -> Slip:
     kind, _, value = name.partition(":")
     if kind == "turned" and not instrument.measures.is_angle:
         raise EntryError(
-            where, f"found {instrument.name}, which reads {setup.quantity}", "a level", "`--as sign`"
+            where, f"found {instrument.name}, which reads {setup.quantity}", "a level", "say `--as sign`"
         )
     if kind in ("order", "shifted") and setup.placed_by.scale:
         raise EntryError(

@@ -210,6 +210,12 @@ class Stream:
     """Offset in `raw` after each chunk."""
     chunk_time_s: np.ndarray = field(default_factory=lambda: np.zeros(0))
 
+    @classmethod
+    def undecoded(cls, name: str, raw: Raw, chunk_end: np.ndarray, chunk_time_s: np.ndarray) -> "Stream":
+        """What one port sent, without the readings in it."""
+        none = np.zeros(0)
+        return cls(name, "1", none, none, np.zeros(0, np.uint8), none, raw, chunk_end, chunk_time_s)
+
     @property
     def is_good(self) -> np.ndarray:
         """Which readings can be used."""

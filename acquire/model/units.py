@@ -203,6 +203,17 @@ def decimals_for(uncertainty: float) -> int:
     return min(6, -math.floor(math.log10(uncertainty) + 1e-9))
 
 
+def reading_decimals(resolution: float | None, value: float) -> int:
+    """Decimals of a reading as an instrument shows it: as fine as its step, else three figures.
+
+    Examples
+    --------
+    >>> reading_decimals(0.05, 3.1), reading_decimals(None, 23.6), reading_decimals(None, 460.1)
+    (2, 1, 0)
+    """
+    return max(0, decimals_for(resolution or max(abs(value), 1e-3) / 100))
+
+
 def number_text(value: float, decimals: int) -> str:
     """`value` rounded to `decimals` (negative: to tens, hundreds); no minus sign before a zero.
 

@@ -134,11 +134,11 @@ def wish_of(body: Mapping[str, Any], bed: Bed) -> Wish:
         if not isinstance(value, SIDES[name]):
             raise EntryError("page", f"found {name} {value!r:.60}", SIDES[name].__name__)
     ticks = {name: body.get(name, False) for name in TICKS}
-    if (
-        not all(isinstance(value, bool) for value in ticks.values())
-        or body.get("direction") not in DIRECTIONS
-    ):
-        raise EntryError("page", "found no direction", " | ".join(DIRECTIONS))
+    for name, value in ticks.items():
+        if not isinstance(value, bool):
+            raise EntryError("page", f"found {name} {value!r:.60}", "true | false")
+    if body.get("direction") not in DIRECTIONS:
+        raise EntryError("page", f"found the direction {body.get('direction')!r:.60}", " | ".join(DIRECTIONS))
     asked = {**side, "instrument": str(body.get("instrument")), "direction": body["direction"]}
     if "across" in asked:
         asked["across"] = tuple(str(each) for each in asked["across"])

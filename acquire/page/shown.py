@@ -14,7 +14,7 @@ from acquire.model.bed import Instrument, units_read_by
 from acquire.model.errors import WaylogError
 from acquire.model.places import is_same_place
 from acquire.model.traverse import Setup, Traverse
-from acquire.model.units import decimals_for, length_text, number_text, unit_text
+from acquire.model.units import length_text, number_text, reading_decimals, unit_text
 from acquire.page.live import title_words
 from acquire.page.run import Run
 from acquire.reduce.written.readings import expected_unit
@@ -133,15 +133,8 @@ def _last_words(run: Run, slot: Slot, last: LastRun | None) -> str | None:
     unit = expected_unit(setup)
     shown = float(setup.described.as_shown(reading, unit))
     is_own = unit == setup.described.reading_unit
-    decimals = _decimals(setup.described.resolution if is_own else None, shown)
+    decimals = reading_decimals(setup.described.resolution if is_own else None, shown)
     return f"{number_text(shown, decimals)} {unit_text(unit)} ({last.words})"
-
-
-def _decimals(resolution: float | None, value: float) -> int:
-    """As fine as the instrument shows where that is stated, else three figures."""
-    if resolution:
-        return decimals_for(resolution)
-    return decimals_for(max(abs(value), 1e-3) / 100)
 
 
 def _division_words(instrument: Instrument, unit: str) -> str:

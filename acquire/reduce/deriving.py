@@ -94,10 +94,7 @@ def _written(contents: JournalContents) -> Traverse:
         )
     raw = contents.chunks.get(HAND_PORT, NOTHING)
     table = _table(setup, raw.raw[:])
-    none = np.zeros(0)
-    stream = Stream(
-        HAND_PORT, "1", none, none, np.zeros(0, np.uint8), none, raw.raw, raw.chunk_end, raw.chunk_time_s
-    )
+    stream = Stream.undecoded(HAND_PORT, raw.raw, raw.chunk_end, raw.chunk_time_s)
     said = [Event(0.0, "station_gap", words) for words in _gaps_told(table)]
     said += [Event(0.0, "understood", words) for words in table.understood]
     said += [Event(0.0, "doubt", words) for words in table.doubts]

@@ -65,7 +65,7 @@ def decoded_streams(
         streams[instrument.name] = stream if is_own else _without_raw(stream)
     for name, raw in chunks.items():
         if name not in streams:
-            streams[name] = _undecoded(name, raw)
+            streams[name] = Stream.undecoded(name, raw.raw, raw.chunk_end, raw.chunk_time_s)
     return streams, refused
 
 
@@ -107,13 +107,6 @@ def is_asked(instrument: Instrument) -> bool:
 
 def _without_raw(stream: Stream) -> Stream:
     return replace(stream, raw=b"", chunk_end=np.zeros(0, np.int64), chunk_time_s=np.zeros(0))
-
-
-def _undecoded(name: str, raw: Chunks) -> Stream:
-    none = np.zeros(0)
-    return Stream(
-        name, "1", none, none, np.zeros(0, np.uint8), none, raw.raw, raw.chunk_end, raw.chunk_time_s
-    )
 
 
 def chunks_of(stream: Stream) -> Chunks:

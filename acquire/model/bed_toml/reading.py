@@ -125,7 +125,8 @@ class _Reader:
     def wrong(self, table: str, key: str, found: Any, needed: str) -> None:
         shown = found if isinstance(found, str) and found.startswith("nothing") else _shown(found)
         meant = did_you_mean(found, needed.split(" | ")) if isinstance(found, str) and " | " in needed else ""
-        self.mistakes.append(f"[{table}] {key}: found {shown}, needed {needed}{meant and ', '}{meant}")
+        where = f"[{table}] {key}".rstrip()
+        self.mistakes.append(f"{where}: found {shown}, needed {needed}{meant and ', '}{meant}")
 
     def table(self, name: str, keys: Mapping[str, Key], found: Any) -> dict[str, Any]:
         """The checked values of one table; wrong or unknown ones are named and left out."""

@@ -45,18 +45,8 @@ def readings_imported(setup: Setup, raw: bytes, where: str = "the imported file"
 
     Examples
     --------
-    >>> bed = '''
-    ... [bed]
-    ... name = "invented"
-    ... length_mm = 1000
-    ... station_pitch_mm = 100
-    ... [faces.way]
-    ... normal = "up"
-    ... [instruments.indicator]
-    ... quantity = "offset"
-    ... unit = "um"
-    ... standard_uncertainty = 1
-    ... '''
+    >>> from acquire.model.bed_toml.composing import NewBed, compose, preset_faces
+    >>> bed = compose(NewBed("invented", 1000, 100, preset_faces("one-flat", 0), ["indicator"]))
     >>> setup = Setup("indicator", "offset", bed, face="way", reference="line")
     >>> readings_imported(setup, b"reading (thou);station_mm\\n1,5;200\\n-2;0\\n").stations.reading
     array([-50.8,  38.1])

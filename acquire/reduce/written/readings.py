@@ -168,19 +168,8 @@ def mode_of(setup: Setup, station_mm: np.ndarray) -> str:
 
     Examples
     --------
-    >>> bed = '''
-    ... [bed]
-    ... name = "invented"
-    ... length_mm = 1000
-    ... station_pitch_mm = 100
-    ... [faces.way]
-    ... normal = "up"
-    ... [instruments.level]
-    ... quantity = "slope"
-    ... unit = "um/m"
-    ... base_mm = 200
-    ... standard_uncertainty = 1
-    ... '''
+    >>> from acquire.model.bed_toml.composing import NewBed, compose, preset_faces
+    >>> bed = compose(NewBed("invented", 1000, 100, preset_faces("one-flat", 0), ["level"]))
     >>> setup = Setup("level", "slope", bed, face="way")
     >>> mode_of(setup, np.arange(100.0, 900.0, 200.0)), mode_of(setup, np.arange(100.0, 900.0, 5.0))
     ('stepped', 'continuous')

@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 import h5py
-import numpy as np
 
 from acquire.model.columns import IN_MEMORY, Columns
 from acquire.model.errors import SurveyError
@@ -79,10 +78,9 @@ def read_raw(path: Path | str, name: str, columns: Columns = IN_MEMORY) -> Strea
         if name not in source.names(group):
             return None
         kept = source.group("raw", source.group(name, group))
-        none = np.zeros(0)
         found = {column: source.put(kept, column, kind, columns).whole() for column, kind in RAW.items()}
         raw = source.put(kept, "bytes", "uint8", columns).raw()
-        return Stream(name, "1", none, none, np.zeros(0, np.uint8), none, raw, **found)
+        return Stream.undecoded(name, raw, **found)
 
 
 class _Later(Mapping[str, Stream]):

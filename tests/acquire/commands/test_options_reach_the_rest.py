@@ -168,13 +168,13 @@ def test_what_is_not_known_of_the_bed_is_not_a_no(monkeypatch, typed, answer):
     ],
 )
 def test_readings_that_were_not_good_are_told_at_the_end(monkeypatch, tmp_path, good, others, words):
-    monkeypatch.setattr("acquire.commands.record._worth_a_word", lambda _: ["look: bumped"])
+    monkeypatch.setattr("acquire.commands.record._worth_a_word", lambda *_: ["look: bumped"])
     live = SimpleNamespace(counts={"level": (good, others)}, unread={})
     bed = SimpleNamespace(instruments={})
     tracker = SimpleNamespace(tick=lambda _: live, setup=SimpleNamespace(bed=bed))
     converted = SimpleNamespace(garbled=0, stations=3, readings=100)
     recording = SimpleNamespace(path=tmp_path / "001.h5", converted=converted, seconds=75.0, ended_by="q")
-    lines = summary(recording, SimpleNamespace(tracker=tracker))
+    lines = summary(recording, SimpleNamespace(tracker=tracker), [])
     assert lines[0] == "001.h5: 3 stations from 100 readings in 1:15 min, ended by q"
     assert lines[-1] == "look: bumped"
     told = lines[1:-1]

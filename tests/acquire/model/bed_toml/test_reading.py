@@ -111,7 +111,7 @@ MISTAKES = {
     "million stations": ("station_pitch_mm = 50", "station_pitch_mm = 0.001", "2 to 10000 stations"),
     "unknown display": ('display = "metric"', 'display = "imperial"', "metric | inch"),
     "unknown key": ("depth_mm = 300", "dept_mm = 300", "dept_mm: found 300, needed no such key"),
-    "unknown table": ("[state]", "[stat]", "[stat] : found"),
+    "unknown table": ("[state]", "[stat]", "[stat]: found"),
     "unknown normal": ('normal = "up"\nacross_mm = 300', 'normal = "left"', "up | down | front | rear"),
     "vee without angle": ("vee_angle_deg = 90", "", "vee_angle_deg or flank_angles_deg"),
     "vee without form": ('form = "ridge"', "", "ridge | groove"),
