@@ -17,6 +17,7 @@ from analysis.adjust.between_nodes import LEAST_NODES, Roughness, judged, well_a
 from analysis.adjust.cannot_tell import cannot_tell, why_unknown
 from analysis.adjust.carriers_as_points import PointCarrier
 from analysis.adjust.estimability import ALIKE, LEAST_OF_A_PART, Line, lines_of, parts_known
+from analysis.adjust.face_readings import FaceReadings
 from analysis.adjust.nodes import ON_THE_BED, Key, Node
 from analysis.adjust.reliability import (
     Contest,
@@ -31,7 +32,6 @@ from analysis.adjust.reliability import (
 )
 from analysis.adjust.run_slips import RunSlip
 from analysis.adjust.solution import Solution
-from analysis.adjust.there_and_back import with_untold_bows
 from analysis.adjust.tying import (
     LEAST_TO_JUDGE,
     NOISE_DOUBTED_BELOW,
@@ -43,10 +43,10 @@ from analysis.adjust.variance_components import VarianceComponent, factors_of
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile, nearest_place
 from analysis.linear.shown import table_html
-from analysis.observe import CrossedJoint, Observations, Place
+from analysis.observe import Observations, Place
 
 if TYPE_CHECKING:
-    from analysis.level.continuous import ContinuousHeights
+    pass
 
 MEDIAN_OF_NORMAL = 0.6745
 
@@ -177,44 +177,17 @@ class BedMap:
         """Faces that some reading depends on, in the order of bed.toml."""
         return tuple(name for name in self.bed.faces if ("height", name) in self.assembly.layout.lines)
 
-    def traverses(self, face: str) -> tuple[int, ...]:
-        """Numbers of the traverses that say something about a face."""
-        return tuple(
-            sorted(
-                number
-                for each in self.observations
-                if face in each.faces
-                for number in (each.traverse, *each.with_traverses)
-            )
-        )
+    def read(self, face: str) -> FaceReadings:
+        """The readings that say something about a face."""
+        mine = tuple(each for each in self.observations if face in each.faces)
+        return FaceReadings(mine, self.assembly.returns)
 
     def is_checked(self, face: str) -> bool:
         """Whether an error in some reading on a face would show."""
-        numbers = self.traverses(face)
-        if self.drawn(face) is not None and len(numbers) > 1:
+        read = self.read(face)
+        if read.drawn is not None and len(read.traverses) > 1:
             return True
-        return is_checked(self.residuals, numbers)
-
-    def mode(self, face: str) -> str:
-        """stepped | continuous | mixed: how the face was measured."""
-        modes = {each.mode for each in self.observations if face in each.faces}
-        return modes.pop() if len(modes) == 1 else "mixed"
-
-    def blind_wavelengths_mm(self, face: str) -> tuple[float, ...]:
-        """Ripples on a face that none of its drawn levels can see."""
-        blocks = [each.drawn for each in self.observations if each.drawn and face in each.faces]
-        return tuple(float(mm) for block in blocks for mm in block.heights.blind_wavelength_mm)
-
-    def drawn(self, face: str) -> "ContinuousHeights | None":
-        """The estimate from the drawn levels of a face, where there are any."""
-        blocks = (each for each in self.observations if each.drawn and face in each.faces)
-        block = next(blocks, None)
-        return None if block is None else with_untold_bows(block, self.assembly.returns)
-
-    def crossed(self, face: str) -> tuple[CrossedJoint, ...]:
-        """Joints that a level was drawn over on a face, with the steps that its readings show."""
-        blocks = (each.drawn for each in self.observations if each.drawn and face in each.faces)
-        return tuple(joint for block in blocks for joint in block.crossed)
+        return is_checked(self.residuals, read.traverses)
 
     def reaching(self, places: Iterable[Place]) -> "BedMap":
         """The same map with the heights at further places as unknowns, where they lie between nodes."""
@@ -229,17 +202,6 @@ class BedMap:
             self.as_observed, self.bed, variance_factors=factors, extra=missing, noise=self.noise
         )
         return replace(self, assembly=tied.assembly, solution=tied.solution)
-
-    def resolved_mm(self, face: str) -> float | None:
-        """The widest distance between neighbouring heights of a face that are known.
-
-        Ripples shorter than twice that, and dips that fall wholly between two such heights,
-        show in no reading; no uncertainty here covers them.
-        """
-        line = self.lines.get(("height", face))
-        if line is None or not line.parts:
-            return None
-        return float(np.max(np.diff(line.station_mm[line.parts[0]])))
 
     @cached_property
     def roughness(self) -> Mapping[Key, Roughness]:
@@ -387,8 +349,7 @@ class BedMap:
 
     def _shown(self, line: Line, part: np.ndarray, face: str) -> np.ndarray:
         """Feet where levels alone were stepped along it, else the stations of the bed."""
-        touching = [each for each in self.observations if face in each.faces]
-        if all(each.is_stepped_level for each in touching):
+        if all(each.is_stepped_level for each in self.read(face).observations):
             return part
         at_station = self.assembly.layout.lines[(line.kind, line.owner)].is_station[part]
         return part[at_station] if np.count_nonzero(at_station) >= LEAST_OF_A_PART else part

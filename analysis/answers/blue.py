@@ -21,10 +21,12 @@ from numpy.typing import NDArray
 
 from acquire.model.bed import Bed, Straightedge
 from acquire.model.errors import AnalysisError
-from acquire.model.marks import Mark
+from acquire.model.marks import Mark, Marks
 from acquire.model.places import ROUNDING_MM, SAME_STATION_MM
-from analysis.answers.assumptions import Assumption
+from analysis.adjust.bed_map import BedMap
+from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.blue_seen import Contradiction, Film, check_mark, contradicted
+from analysis.answers.face_map import own_shape
 from analysis.linear.fact import Fact
 from analysis.linear.laid_beam import lay_beam, self_weight_um
 from analysis.linear.pieces import rows_in_pieces
@@ -167,6 +169,42 @@ def predict_blue(
         contradicted=contradicted(_at_stations(gap, profile), marks, blue_of, bends or edge is None),
         gap=gap,
         **told,
+    )
+
+
+def blue_on(
+    bed_map: BedMap, face: str, edge: str | None, *, film_um: float | None = None, kept: Marks | None = None,
+    from_mm: float | None = None, to_mm: float | None = None,
+) -> Blue:  # fmt: skip
+    """The blue of an edge laid on a face of a map; where marks were kept, of that edge as it lay then.
+
+    Parameters
+    ----------
+    bed_map : BedMap
+    face : str
+    edge : str, optional
+        Its name in bed.toml.
+    film_um : float, optional
+        Left out, that of the marks, or a usual one.
+    kept : Marks, optional
+        What was seen.
+    from_mm, to_mm : float, optional
+        Where an edge without marks lies.
+    """
+    profile, warnings = own_shape(bed_map, face)
+    if kept is not None:
+        edge, from_mm, to_mm = kept.edge, kept.from_mm, kept.to_mm
+        film_um = kept.film_um if film_um is None else film_um
+    return predict_blue(
+        profile,
+        described_edge(bed_map.bed, edge),
+        from_mm=from_mm,
+        to_mm=to_mm,
+        film_um=FILM_UM if film_um is None else film_um,
+        marks=() if kept is None else kept.stretches,
+        joints_mm=bed_map.bed.joints_mm,
+        warnings=warnings,
+        assumptions=assumptions(bed_map, {face}),
     )
 
 

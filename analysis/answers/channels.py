@@ -57,7 +57,7 @@ def known_channels(bed_map: BedMap, *, curves: bool = False) -> tuple[list[Chann
 
 def _channel(bed_map: BedMap, face: str, kind: str, curves: bool) -> Channel:
     """Heights as they were read: of a drawn level at stations one base apart, unless its curve will do."""
-    drawn = bed_map.drawn(face) if kind == "height" else None
+    drawn = bed_map.read(face).drawn if kind == "height" else None
     if drawn is not None and drawn.base_lag is not None and not (curves and drawn.band_is_95_percent):
         base_lag = drawn.base_lag
         return Channel(face, kind, base_lag.station_mm, base_lag.height_um, base_lag.covariance_um2, None)

@@ -12,6 +12,7 @@ from acquire.model.places import is_in_stretches
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.cannot_tell import in_parts
 from analysis.adjust.drift import Drift, drifts, only_one_way
+from analysis.adjust.face_readings import FaceReadings
 from analysis.adjust.nuisances import bears_on, linked_traverses
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.feet import untied_feet
@@ -175,14 +176,15 @@ def map_face(
     line = found.line
     level = remove_line(profile, line, described.unworn_mm)
     station, height, uncertainty = _with_gaps(bed_map, face, level, relative_to)
-    drawn = bed_map.drawn(face) if relative_to is None else None
+    read = bed_map.read(face)
+    drawn = read.drawn if is_own else None
     apart = None if drawn is None else _base_lag(drawn.base_lag, line, described)
     return FaceMap(
         face=face,
         relative_to=relative_to,
         by=by,
-        traverses=bed_map.traverses(face),
-        mode=bed_map.mode(face),
+        traverses=read.traverses,
+        mode=read.mode,
         line=line,
         station_mm=station,
         height_um=height,
@@ -192,11 +194,11 @@ def map_face(
         sense=found.sense,
         highest=found.highest,
         lowest=found.lowest,
-        blind_wavelengths_mm=bed_map.blind_wavelengths_mm(face),
+        blind_wavelengths_mm=read.blind_wavelengths_mm,
         resolved_mm=None if drawn is not None else float(np.max(np.diff(profile.station_mm))),
         warnings=(
             *(_why_not_unworn(profile, described, line) if is_default else ()),
-            *_at_joints(bed_map, face, profile),
+            *_at_joints(bed_map.bed, face, read, profile),
             *_warnings(bed_map, face),
         ),
         assumptions=assumptions(bed_map, {face} if relative_to is None else {face, relative_to}),
@@ -217,12 +219,12 @@ def joints_within(bed: Bed, profile: Profile) -> tuple[float, ...]:
     return tuple(mm for mm in bed.joints_mm if first <= mm < last)
 
 
-def _at_joints(bed_map: BedMap, face: str, profile: Profile) -> Iterator[Fact]:
+def _at_joints(bed: Bed, face: str, read: FaceReadings, profile: Profile) -> Iterator[Fact]:
     """What is unknown where pieces of the bed meet."""
-    for mm in joints_within(bed_map.bed, profile):
+    for mm in joints_within(bed, profile):
         after = int(np.searchsorted(profile.station_mm, mm, side="right"))
         yield JointWithin(face, mm, *map(float, profile.station_mm[after - 1 : after + 1]))
-    for joint in bed_map.crossed(face):
+    for joint in read.crossed:
         doubt_um = COVERAGE_FACTOR * joint.standard_uncertainty_um
         yield DrawnOverJoint(face, joint.at_mm, joint.step_um, doubt_um, joint.base_mm)
 
@@ -271,7 +273,7 @@ def own_shape(bed_map: BedMap, face: str) -> tuple[Profile, tuple[Fact, ...]]:
         Where the face is not known, nothing was measured on it, or its own shape cannot be told.
     """
     bed_map.bed.described(face)
-    profile, drawn = bed_map.profile(face), bed_map.drawn(face)
+    profile, drawn = bed_map.profile(face), bed_map.read(face).drawn
     base_lag = None if drawn is None or drawn.band_is_95_percent else drawn.base_lag
     if base_lag is not None:
         profile = Profile(face, base_lag.station_mm, base_lag.height_um, base_lag.covariance_um2)
@@ -356,10 +358,10 @@ def reaches_unworn(profile: Profile, described: Face) -> bool:
 
 
 def _warnings(bed_map: BedMap, face: str) -> tuple[Fact, ...]:
-    own = [fact for each in bed_map.observations if face in each.faces for fact in each.warnings]
     one_way = [RunOneWay(name, face) for name in only_one_way(bed_map, face)]
     line = bed_map.lines.get(("height", face))
     parts = () if line is None else in_parts(line)
+    own = bed_map.read(face).warnings
     linked = linked_traverses(bed_map.observations, face)
     bearing = [fact for fact in bed_map.warnings if bears_on(fact, linked)]
     return tuple(dict.fromkeys([*parts, *untied_feet(bed_map, face), *bearing, *own, *one_way]))

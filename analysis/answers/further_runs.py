@@ -138,7 +138,7 @@ def _second_bases(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator
     base = 5.0 * round(SECOND_BASE * instrument.base_mm / 5.0)
     for block, run in _drawn_by(bed_map, instrument):
         face = block.faces[0]
-        blind = bed_map.blind_wavelengths_mm(face)
+        blind = bed_map.read(face).blind_wavelengths_mm
         left = blind_wavelengths_mm([instrument.base_mm, base], instrument.base_mm / 5)
         removed = tuple(each for each in blind if not np.any(np.abs(left - each) < 0.05 * each))
         if base <= 0 or not removed:

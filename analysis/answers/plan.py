@@ -239,7 +239,7 @@ def _plan(
     removal = removal_of(station, removal_um, covariance, joint.touching(face), extra)
     return FacePlan(
         face=face,
-        traverses=bed_map.traverses(face),
+        traverses=bed_map.read(face).traverses,
         parallel_to=target,
         removal=removal,
         this_round_um=share * removal.removal_um,

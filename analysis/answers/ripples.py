@@ -118,7 +118,7 @@ def _joints_inside(bed_map: BedMap, channel: Channel) -> list[float]:
 def _searched(bed_map: BedMap, channel: Channel) -> FaceRipples:
     x, inside = channel.station_mm, _joints_inside(bed_map, channel)
     known = np.hstack([joint_columns(x, mm) for mm in inside]) if inside else None
-    blind = bed_map.blind_wavelengths_mm(channel.face)
+    blind = bed_map.read(channel.face).blind_wavelengths_mm
     found = find_features(x, channel.height_um, channel.covariance_um2, known=known, blind_mm=blind)
     return FaceRipples(
         face=channel.face,

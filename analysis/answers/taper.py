@@ -151,7 +151,7 @@ def _taper(bed_map: BedMap, a: str, b: str) -> Taper:
     level = remove_line(profile, "least-squares")
     judged = straightness(profile, "least-squares")
     length_m = float(np.ptp(profile.station_mm)) / 1000
-    numbers = [set(bed_map.traverses(face)) for face in (a, b)]
+    numbers = [set(bed_map.read(face).traverses) for face in (a, b)]
     return Taper(
         a=a,
         b=b,

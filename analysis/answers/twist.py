@@ -218,7 +218,7 @@ def _tells(traverse: Traverse, ways: Ways) -> bool:
 
 def _used(traverses: Sequence[Traverse], ways: Ways, bed_map: BedMap) -> list[Traverse]:
     """The traverses in the map that say something about these ways."""
-    numbers = {number for face in (ways.front, ways.rear) for number in bed_map.traverses(face)}
+    numbers = {number for face in (ways.front, ways.rear) for number in bed_map.read(face).traverses}
     return sorted((t for t in traverses if t.number in numbers), key=lambda each: each.number)
 
 

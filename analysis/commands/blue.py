@@ -1,6 +1,6 @@
 """`waylog blue`: where a straightedge would mark a face, held against the marks that were seen."""
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -33,26 +33,11 @@ def command(
     Marks kept by `waylog marks` are held against the map: with no options, the latest of the face.
     """
     from acquire.store.kept import read_marks
-    from analysis.answers.assumptions import assumptions
-    from analysis.answers.blue import FILM_UM, described_edge, predict_blue
+    from analysis.answers.blue import blue_on
     from analysis.answers.blue_seen import marks_that_fit
-    from analysis.answers.face_map import own_shape
     from analysis.words.blue import blue_answer
 
-    bed_map = survey.map()
-    own, warnings = own_shape(bed_map, face)
     kept = marks_that_fit(read_marks(survey.folder), face, edge, (from_mm, to_mm))
-    if kept is None:
-        lies: dict[str, Any] = {"from_mm": from_mm, "to_mm": to_mm, "film_um": FILM_UM}
-    else:
-        lies = {"from_mm": kept.from_mm, "to_mm": kept.to_mm, "film_um": kept.film_um}
-    found = predict_blue(
-        own,
-        described_edge(survey.bed, edge if kept is None else kept.edge),
-        **(lies if film_um is None else {**lies, "film_um": film_um}),
-        marks=() if kept is None else kept.stretches,
-        joints_mm=survey.bed.joints_mm,
-        warnings=warnings,
-        assumptions=assumptions(bed_map, {face}),
-    )
+    lies = {"film_um": film_um, "from_mm": from_mm, "to_mm": to_mm}
+    found = blue_on(survey.map(), face, edge, kept=kept, **lies)
     return Answer(found, lambda inch: blue_answer(found, inch), drawn("blue_figure", found))

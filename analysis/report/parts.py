@@ -7,12 +7,10 @@ from functools import partial
 from typing import Any
 
 from acquire.model.errors import AnalysisError
-from acquire.model.marks import Marks
 from acquire.store.kept import read_marks
 from analysis.adjust.bed_map import BedMap
-from analysis.answers.blue import Blue, described_edge, predict_blue
+from analysis.answers.blue import Blue, blue_on
 from analysis.answers.datums import Datums
-from analysis.answers.face_map import own_shape
 from analysis.answers.feet_on_bed import Feet
 from analysis.answers.flanks import vee_flanks
 from analysis.answers.joints import joints
@@ -148,7 +146,7 @@ def _blue(survey: Survey, bed_map: BedMap, inch: bool) -> Iterator[Part]:
     latest = {marks.face: marks for marks in read_marks(survey.folder)}
     for number, marks in enumerate(latest.values(), 1):
         try:
-            found = _marked(bed_map, marks)
+            found = blue_on(bed_map, marks.face, marks.edge, kept=marks)
         except AnalysisError:
             continue
         title = f"Blue seen on {marks.face}"
@@ -157,20 +155,6 @@ def _blue(survey: Survey, bed_map: BedMap, inch: bool) -> Iterator[Part]:
 
 def _drawing(found: Blue, inch: bool) -> Callable[[], Any]:
     return lambda: blue_figure(found, inch, is_titled=False)
-
-
-def _marked(bed_map: BedMap, marks: Marks) -> Blue:
-    own, warnings = own_shape(bed_map, marks.face)
-    return predict_blue(
-        own,
-        described_edge(bed_map.bed, marks.edge),
-        from_mm=marks.from_mm,
-        to_mm=marks.to_mm,
-        film_um=marks.film_um,
-        marks=marks.stretches,
-        joints_mm=bed_map.bed.joints_mm,
-        warnings=warnings,
-    )
 
 
 def _work(bed_map: BedMap, inch: bool) -> Iterator[Part]:

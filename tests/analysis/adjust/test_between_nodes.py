@@ -8,6 +8,7 @@ from analysis.adjust import between_nodes, kinds_of_way
 from analysis.adjust.between_nodes import Roughness, judged, well_apart
 from analysis.adjust.combination import combine
 from analysis.adjust.kinds_of_way import KINDS
+from analysis.answers.face_map import map_face
 from analysis.linear.reference_lines import remove_line
 
 NODES = np.arange(0.0, 1201.0, 100.0)
@@ -156,8 +157,7 @@ def test_ties_are_no_readings(invented_bed, make_traverse):
 
 def test_a_map_says_what_spacing_it_resolves(invented_bed, make_traverse):
     bed, _, level, _ = _with_a_dial_beside(invented_bed, make_traverse, np.random.default_rng(2))
-    assert combine([level], bed).resolved_mm("front-flat") == 100.0
-    assert combine([level], bed).resolved_mm("rear-flat") is None
+    assert map_face(combine([level], bed), "front-flat").resolved_mm == 100.0
 
 
 def test_height_beside_a_declared_joint_hangs_on_its_own_piece_alone():

@@ -119,7 +119,7 @@ def test_base_lag_stations_beside_the_map_count_the_bow_as_it_does(run):
     """The middle of five bases is off by half of 4 µm in either case."""
     rng = np.random.default_rng(1)
     runs = [run(1, way, "forward", rng), run(2, bowed(4.0), "reverse", rng, zero=77.0)]
-    chain = combine(runs, run.bed).drawn("front-flat").base_lag
+    chain = combine(runs, run.bed).read("front-flat").drawn.base_lag
     middle, ends = len(chain.station_mm) // 2, [0, -1]
     row = np.zeros(len(chain.station_mm))
     row[middle], row[ends] = 1.0, -0.5

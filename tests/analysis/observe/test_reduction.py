@@ -109,8 +109,8 @@ def test_continuous_level_is_mapped_at_the_stations_with_its_blind_wavelengths(i
     truth = truth - np.polyval(np.polyfit(found.station_mm, truth, 1), found.station_mm)
     assert len(found.station_mm) == 21
     assert np.max(np.abs(found.height_um - truth)) < 0.5
-    assert bed_map.mode("front-flat") == "continuous"
-    assert 100.0 in np.round(bed_map.blind_wavelengths_mm("front-flat"), 6)
+    assert bed_map.read("front-flat").mode == "continuous"
+    assert 100.0 in np.round(bed_map.read("front-flat").blind_wavelengths_mm, 6)
 
 
 @pytest.mark.statistics
@@ -185,7 +185,7 @@ def test_continuous_runs_of_one_face_given_one_by_one_are_solved_together(invent
     assert one_by_one.profile("front-flat").height_um == pytest.approx(
         together.profile("front-flat").height_um
     )
-    assert together.traverses("front-flat") == (1, 2)
+    assert together.read("front-flat").traverses == (1, 2)
 
 
 @pytest.mark.statistics
