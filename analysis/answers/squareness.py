@@ -112,19 +112,16 @@ def square_turned(
     >>> round(found.lean_um_per_m.standard_uncertainty, 1)
     3.3
     """
-    first = slope_of_run(height_mm, first_um, reading_uncertainty_um)
-    if turned_um is None:
-        if square_uncertainty_um is None:
-            raise AnalysisError(
-                "square",
-                "found one run, so that its own error cannot be told from the guide's",
-                "a second run with it turned about its blade, or its stated error",
-                "turn it: that costs five minutes and no certificate",
-            )
-        own = square_uncertainty_um / height_mm * MM_PER_M
-        return Square(Measured(first.value, hypot(first.standard_uncertainty, own)), None, height_mm)
-    turned = slope_of_run(height_mm, turned_um, reading_uncertainty_um)
-    return Square(_half(first, turned, 1.0), _half(first, turned, -1.0), height_mm)
+    runs = [first_um] if turned_um is None else [first_um, turned_um]
+    if turned_um is None and square_uncertainty_um is None:
+        raise AnalysisError(
+            "square",
+            "found one run, so that its own error cannot be told from the guide's",
+            "a second run with it turned about its blade, or its stated error",
+            "turn it: that costs five minutes and no certificate",
+        )
+    leans = [slope_of_run(height_mm, run, reading_uncertainty_um) for run in runs]
+    return _own_error_apart(leans, height_mm, square_uncertainty_um or 0.0)
 
 
 def guides_joined(
@@ -179,16 +176,13 @@ def guides_joined(
         other = slope_of_run(travel_mm, along, reading_uncertainty_um)
         both = hypot(one.standard_uncertainty, other.standard_uncertainty)
         sums.append(Measured(one.value + other.value, both))
-    if len(sums) == 2:
-        return Square(_half(sums[0], sums[1], 1.0), _half(sums[0], sums[1], -1.0), height_mm)
-    if square_uncertainty_um is None:
+    if len(sums) == 1 and square_uncertainty_um is None:
         raise AnalysisError(
             "square on the table",
             "found one setting, so that its own error cannot be told from the guides'",
             "both runs again with it turned about its blade, or its stated error",
         )
-    own = square_uncertainty_um / height_mm * MM_PER_M
-    return Square(Measured(sums[0].value, hypot(sums[0].standard_uncertainty, own)), None, height_mm)
+    return _own_error_apart(sums, height_mm, square_uncertainty_um or 0.0)
 
 
 def cylinder_turned(
@@ -314,6 +308,15 @@ def against_whole(bed_map: BedMap, found: Square, face: str, from_mm: float, to_
     whole = Measured(lean.value - float(row @ profile.height_um), u)
     taken = (*found.assumptions, *(each for each in assumptions(bed_map, [face]) if each not in TYPED))
     return Square(lean, found.tool_um_per_m, found.height_mm, whole, face, taken)
+
+
+def _own_error_apart(leans: Sequence[Measured], height_mm: float, square_uncertainty_um: float) -> Square:
+    """The mean of two leans is the guide's, half their difference the tool's; of one its own error stays."""
+    if len(leans) == 2:
+        one, other = leans
+        return Square(_half(one, other, 1.0), _half(one, other, -1.0), height_mm)
+    u = hypot(leans[0].standard_uncertainty, square_uncertainty_um / height_mm * MM_PER_M)
+    return Square(Measured(leans[0].value, u), None, height_mm)
 
 
 def _half(one: Measured, other: Measured, sign: float) -> Measured:

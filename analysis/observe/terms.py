@@ -232,27 +232,6 @@ class Observations:
         return np.array(self.covariance.diagonal())
 
 
-def interpolation(node_mm: np.ndarray, at_mm: float) -> dict[int, float]:
-    """Weights of nodes for the height at a place: the node itself, a cubic, or a straight line outside.
-
-    Parameters
-    ----------
-    node_mm : array, shape (n,)
-        Rising.
-    at_mm : float
-
-    Examples
-    --------
-    >>> interpolation(np.array([0.0, 100.0, 200.0, 300.0]), 150.0)
-    {0: -0.0625, 1: 0.5625, 2: 0.5625, 3: -0.0625}
-    """
-    nearest = int(np.argmin(np.abs(node_mm - at_mm)))
-    if abs(node_mm[nearest] - at_mm) <= ROUNDING_MM or len(node_mm) == 1:
-        return {nearest: 1.0}
-    around = _around(node_mm, at_mm)
-    return dict(zip(around.tolist(), lagrange(node_mm[around], at_mm).tolist(), strict=True))
-
-
 def _around(mm: np.ndarray, at_mm: float) -> np.ndarray:
     """Indices of the four places around one, or of the two nearest where it lies outside."""
     right = int(np.searchsorted(mm, at_mm))
@@ -278,7 +257,17 @@ def lagrange(node_mm: np.ndarray, at_mm: np.ndarray | float) -> np.ndarray:
 
 
 def interpolation_rows(node_mm: np.ndarray, at_mm: np.ndarray) -> np.ndarray:
-    """The weights of `interpolation` for many places at once, shape (places, nodes).
+    """Weights of nodes for the heights at places: the node itself, a cubic, or a straight line outside.
+
+    Parameters
+    ----------
+    node_mm : array, shape (n,)
+        Rising.
+    at_mm : array, shape (k,)
+
+    Returns
+    -------
+    array, shape (k, n)
 
     Examples
     --------

@@ -8,7 +8,7 @@ from analysis.adjust.hypothetical import predict
 from analysis.adjust.nodes import lay_out
 from analysis.level.cumulative import heights_from_slopes
 from analysis.observe import observe
-from analysis.observe.terms import interpolation
+from analysis.observe.terms import interpolation_rows
 
 STATION = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = np.arange(50.0, 1000.0, 100.0)
@@ -17,16 +17,16 @@ INSTRUMENT = 'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncerta
 
 def test_cubic_is_exact_for_cubics_and_a_line_outside():
     nodes = np.array([0.0, 100, 180, 300, 400])
-    for at in (40.0, 150.0, 390.0):
-        value = sum(w * (nodes[i] / 100) ** 3 for i, w in interpolation(nodes, at).items())
-        assert value == pytest.approx((at / 100) ** 3)
-    outside = interpolation(nodes, 450.0)
-    assert sum(w * nodes[i] for i, w in outside.items()) == pytest.approx(450.0)
-    assert set(outside) == {3, 4}
+    at = np.array([40.0, 150.0, 390.0])
+    assert interpolation_rows(nodes, at) @ (nodes / 100) ** 3 == pytest.approx((at / 100) ** 3)
+    (outside,) = interpolation_rows(nodes, np.array([450.0]))
+    assert outside @ nodes == pytest.approx(450.0)
+    assert np.flatnonzero(outside).tolist() == [3, 4]
 
 
 def test_place_within_half_a_millimetre_is_the_node_itself():
-    assert interpolation(np.array([0.0, 100.0, 200.0]), 100.4) == {1: 1.0}
+    nodes = np.array([0.0, 100.0, 200.0])
+    assert interpolation_rows(nodes, np.array([100.4])).tolist() == [[0.0, 1.0, 0.0]]
 
 
 def test_place_between_feet_is_read_off_the_four_nearest():
@@ -36,9 +36,8 @@ def test_place_between_feet_is_read_off_the_four_nearest():
     def dip(x):
         return -40 * np.exp(-(((x - 480) / 150) ** 2))
 
-    for at in (260.0, 410.0, 555.0, 640.0):
-        found = sum(w * dip(feet[i]) for i, w in interpolation(feet, at).items())
-        assert found == pytest.approx(dip(at), abs=0.3)
+    at = np.array([260.0, 410.0, 555.0, 640.0])
+    assert interpolation_rows(feet, at) @ dip(feet) == pytest.approx(dip(at), abs=0.3)
 
 
 def test_stations_read_off_a_scale_still_form_one_chain(invented_bed, make_traverse):
