@@ -100,5 +100,5 @@ class Itinerary:
         ahead, behind = range(self.turn, len(self.places)), range(self.turn)
         if not self._has_scale:
             return ahead[0] if ahead else None
-        had = {round(taken.station_mm, 2) for taken in self.taken}
-        return next((k for k in (*ahead, *behind) if round(self.places[k], 2) not in had), None)
+        had = {self._index(taken.station_mm, -1) for taken in self.taken}
+        return next((k for k in (*ahead, *behind) if k not in had), None)

@@ -14,13 +14,12 @@ from acquire.console.taken import Itinerary, Taken
 from acquire.entry.doubts import reading_words
 from acquire.model.bed import Instrument
 from acquire.model.inch_words import in_owners_unit
-from acquire.model.places import is_same_place
+from acquire.model.places import SNAP_MM, is_same_place
 from acquire.model.recorded import Chunk, Event
 from acquire.model.traverse import Setup, Stations
 from acquire.model.units import length_text
 from acquire.reduce.no_station import MARK, REST, taken_back
 from acquire.reduce.placed import marks_in, start_place
-from acquire.reduce.tagging.positions import SNAP_MM
 
 SETTLED_S = 3.0
 END_AFTER_S = 5.0

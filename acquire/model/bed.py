@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from acquire.model.called import Called
 from acquire.model.errors import AnalysisError
-from acquire.model.quantity import QUANTITIES, Quantity
+from acquire.model.quantity import QUANTITIES, ROLL, Quantity
 
 if TYPE_CHECKING:
     import numpy as np
@@ -151,7 +151,7 @@ class Instrument:
         >>> Instrument("vial", "slope", "mm/m", base_mm=200).as_laid("roll").quantity
         'roll'
         """
-        if quantity != "roll" or not self.may_lie_across:
+        if quantity != ROLL.name or not self.may_lie_across:
             return self
         return replace(
             self, quantity=quantity, base_mm=None, base_uncertainty_mm=None, pad_mm=None, footprint="feet"

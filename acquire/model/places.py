@@ -24,6 +24,8 @@ PLACED_MM = 0.05
 """Feet and plungers closer than this stand at one place: no scale or rule places them better."""
 ROUNDING_MM = 0.5
 """A place written in whole millimetres is out by this at most: 42 in may stand as 1067 mm."""
+SNAP_MM = 2.0
+"""How far from a place an instrument set to a scribed line by hand may stand and still be meant for it."""
 MISSED_MM = 1.0
 """Two places that may both have been rounded are one within this: a stretch that ends less than this
 short of a station takes it."""

@@ -12,6 +12,7 @@ from acquire.entry.under_way import Entry, stations_to_read
 from acquire.model.bed import Bed, Instrument
 from acquire.model.errors import EntryError
 from acquire.model.position import DIRECTIONS
+from acquire.model.quantity import ROLL
 from acquire.model.reference import CARRIAGE, LINE
 from acquire.model.system import utc_now
 from acquire.model.traverse import Setup
@@ -148,7 +149,7 @@ def wish_of(body: Mapping[str, Any], bed: Bed) -> Wish:
 def _fits(bed: Bed, instrument: Instrument, side: Values) -> bool:
     wanted = Wanted(instrument.name, **{key: value for key, value in side.items() if key != "words"})
     try:
-        laid = instrument if wanted.across is None else instrument.as_laid("roll")
+        laid = instrument if wanted.across is None else instrument.as_laid(ROLL.name)
         across(bed, laid, wanted)
         check_sides(bed, laid, wanted)
     except EntryError:

@@ -10,7 +10,7 @@ from typing import Any
 from acquire.model.bed import Bed, Instrument, units_read_by
 from acquire.model.errors import EntryError
 from acquire.model.position import DIRECTIONS, MODES, Position
-from acquire.model.quantity import MEASURING, POSITION
+from acquire.model.quantity import MEASURING, POSITION, ROLL
 from acquire.model.reference import CARRIAGE, Reference
 from acquire.model.traverse import Setup
 from acquire.model.units import unit_name
@@ -44,7 +44,7 @@ def make_setup(
     wanted = Wanted(**asked)
     instrument = _instrument(bed, wanted)
     if wanted.across is not None:
-        instrument = instrument.as_laid("roll")
+        instrument = instrument.as_laid(ROLL.name)
     _check_choices(bed, instrument, wanted)
     front, rear = across(bed, instrument, wanted)
     check_sides(bed, instrument, wanted)

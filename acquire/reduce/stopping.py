@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from acquire.model.columns import IN_MEMORY, Columns
+from acquire.model.places import ROUNDING_MM
 from acquire.model.recorded import Event
 from acquire.model.traverse import Row, Setup
 from acquire.reduce.no_station import is_before_begin
@@ -103,7 +104,7 @@ def places_meant(setup: Setup) -> np.ndarray:
 
 
 def _stood(at_mm: float, place_mm: float) -> str:
-    return f"stood at {at_mm:.2f} mm" if abs(at_mm - place_mm) > 0.5 else ""
+    return f"stood at {at_mm:.2f} mm" if abs(at_mm - place_mm) > ROUNDING_MM else ""
 
 
 @dataclass(frozen=True, eq=False)

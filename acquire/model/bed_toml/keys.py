@@ -10,7 +10,7 @@ from typing import Any
 from acquire.model.bed import NORMALS
 from acquire.model.bed_toml import port_names
 from acquire.model.called import STANDS
-from acquire.model.quantity import EVERY_UNIT, MEASURING, QUANTITIES, named
+from acquire.model.quantity import EVERY_UNIT, MEASURING, POSITION, QUANTITIES, named
 from acquire.model.reference import CARRIAGE, LINE
 
 NAME_RULE = 'a plain name without + : / \\ or blanks at its ends, at most 60 long, not "line" or "carriage"'
@@ -188,7 +188,7 @@ INSTRUMENT: Mapping[str, Key] = {
     "footprint": one_of("feet", "full", only_for=_LEVELS),
     "pad_mm": above_zero("the length of a foot or pad in mm", only_for=_FEET),
     "sign": one_of(1, -1),
-    "offset_mm": number_key("a distance in mm", only_for=("position",)),
+    "offset_mm": number_key("a distance in mm", only_for=(POSITION.name,)),
     "range": Key(
         "[lowest, highest] reading", _rising, lambda v: (float(v[0]), float(v[1]))
     ),

@@ -18,7 +18,7 @@ from acquire.model.bed_toml.keys import (
     yes_or_no,
 )
 from acquire.model.bed_toml.patterns import line_pattern, pattern_fault
-from acquire.model.quantity import named
+from acquire.model.quantity import POSITION, named
 
 LONGEST_PATTERN = 400
 LONGEST_LINE = 120
@@ -179,7 +179,7 @@ def wire_faults(
         yield from _line_faults(values.get("pattern", COUNTER_PATTERN if kind == "counter" else None))
     if kind == "fixed" and "length" in values and "value" in values:
         yield from _fixed_faults(values, unit_is_known)
-    if kind == "counter" and quantity not in (*named("is_length"), "position"):
+    if kind == "counter" and quantity not in (*named("is_length"), POSITION.name):
         yield "kind", "counter", f"another kind for {quantity}: counts per mm measure a length"
     if kind != "modbus" and "every_s" in values and "ask" not in values:
         yield "every_s", values["every_s"], "this key only with ask"

@@ -21,6 +21,18 @@ export async function ask(path, body, longest_ms = LONGEST_MS) {
   }
 }
 
+/** Asks for something to be done; `where` shows words meanwhile, and then why it was not done. */
+export async function order(path, body, where, { meanwhile = "", lost = "no connection: try again", longest_ms } = {}) {
+  put(where, meanwhile);
+  try {
+    const { status, says } = await ask(path, body, longest_ms);
+    put(where, status === 200 ? "" : says.refused ?? "the link is no longer valid: scan the code again");
+  } catch (error) {
+    if (!(error instanceof Lost)) throw error;
+    put(where, lost);
+  }
+}
+
 /** What was said; where that is no JSON something went wrong that nobody expected, and it is shown as it is. */
 function saidIn(text, status) {
   try {

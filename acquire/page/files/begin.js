@@ -1,6 +1,6 @@
 // What may be begun, as the machine says, and the asking for it.
 
-import { ask, at, Lost, made, put } from "./asking.js";
+import { at, made, order } from "./asking.js";
 
 let choices = [];
 
@@ -9,14 +9,7 @@ export function setUpBegin(changed) {
   at("begin-instrument").addEventListener("change", showSides);
   at("begin").querySelector("form").addEventListener("submit", async (event) => {
     event.preventDefault();
-    put("begin-refused", "");
-    try {
-      const { status, says } = await ask("begin", asked());
-      if (status !== 200) put("begin-refused", says.refused ?? "the link is no longer valid: scan the code again");
-    } catch (error) {
-      if (!(error instanceof Lost)) throw error;
-      put("begin-refused", "no connection: nothing was begun");
-    }
+    await order("begin", asked(), "begin-refused", { lost: "no connection: nothing was begun" });
     changed();
   });
 }

@@ -1,7 +1,7 @@
 // Station by station: what is asked, what is typed, and what became of it. A reading is kept in this
 // browser first, then sent, and gone from here only when the machine says that it is on its disk.
 
-import { ask, at, list, Lost, made, put, shake } from "./asking.js";
+import { ask, at, list, Lost, made, order, put, shake } from "./asking.js";
 import { Keypad } from "./keypad.js";
 import { minus } from "./live.js";
 import { newName, Queue, storage } from "./queue.js";
@@ -244,15 +244,8 @@ async function end(how) {
 }
 
 async function tell(path, body) {
-  put("entry-refused", path === "finish" ? "the traverse file is being written …" : "");
-  try {
-    const { status, says } = await ask(path, body, LONGEST_END_MS);
-    put("entry-refused", "");
-    if (status !== 200) put("entry-refused", says.refused ?? "the link is no longer valid: scan the code again");
-  } catch (error) {
-    if (!(error instanceof Lost)) throw error;
-    put("entry-refused", "no connection: try again");
-  }
+  const meanwhile = path === "finish" ? "the traverse file is being written …" : "";
+  await order(path, body, "entry-refused", { meanwhile, longest_ms: LONGEST_END_MS });
   changed();
 }
 

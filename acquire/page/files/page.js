@@ -1,6 +1,6 @@
 // Puts the page together: what is under way is asked for again and again, and shown where it belongs.
 
-import { ask, at, list, made, put } from "./asking.js";
+import { ask, at, list, made, order, put } from "./asking.js";
 import { setUpBegin, showBegin } from "./begin.js";
 import { setUpEntry, showEntry } from "./entry.js";
 import { minus, watch } from "./live.js";
@@ -56,13 +56,7 @@ function showQuestions(questions) {
 }
 
 async function mend(question) {
-  put("ended-refused", "");
-  try {
-    const { says } = await ask("mend", { question });
-    put("ended-refused", says.refused ?? "");
-  } catch {
-    put("ended-refused", "no connection: try again");
-  }
+  await order("mend", { question }, "ended-refused");
   look();
 }
 

@@ -2,6 +2,8 @@
 
 import numpy as np
 
+from acquire.model.places import SNAP_MM
+
 LONGEST_GAP_S = 1.0
 """Between two positions farther apart in time than this nothing is said of what lies between."""
 
@@ -88,10 +90,6 @@ def positions_by_feed(
     return np.where(
         (time_s >= start_s) & (time_s <= end_s), start_mm + feed_mm_per_s * (time_s - start_s), np.nan
     )
-
-
-SNAP_MM = 2.0
-"""How far from a place an instrument set to a scribed line by hand may stand and still be meant for it."""
 
 
 def places_of(
