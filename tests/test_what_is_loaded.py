@@ -12,10 +12,8 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from acquire.model.traverse import Stations
-from acquire.store import write_traverse
 from analysis.answers.bed_or_wear import CHANCE, ndtri
-from tests.invented import survey_in
+from tests.invented import bed_toml, flat, imported, level, survey_in
 
 HEAVY = (
     "scipy.optimize",
@@ -66,47 +64,18 @@ def test_what_a_command_does_is_told_without_loading_what_does_it():
 @pytest.fixture(scope="module")
 def survey(tmp_path_factory):
     """Two ways stepped by one level, all in heights that are invented."""
-    from acquire.model.traverse import Events, Setup, Traverse
-
-    bed_toml = """[bed]
-name = "invented"
-length_mm = 1000
-station_pitch_mm = 200
-[faces.front]
-normal = "up"
-across_mm = 0
-carriage = "front"
-[faces.rear]
-normal = "up"
-across_mm = 300
-carriage = "rear"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 1.0
-"""
-    folder = tmp_path_factory.mktemp("survey")
-    survey_in(folder, bed_toml)
+    bed = bed_toml(
+        pitch_mm=200,
+        faces={"front": flat(0, "front"), "rear": flat(300, "rear")},
+        instruments={"level": level()},
+    )
+    folder = survey_in(tmp_path_factory.mktemp("survey"), bed)
     place = np.arange(100.0, 1000.0, 200.0)
-    for number, face in enumerate(("front", "rear"), start=1):
-        setup = Setup("level", "slope", bed_toml, face=face, number=number, source="enter")
-        setup = setup if number == 1 else Setup(**{**vars_of(setup), "same_zero_as": 1})
-        ones = np.ones(len(place))
-        reading = 5.0 * number * np.sin(place / 300)
-        stations = Stations(place, reading, ones, 0 * ones, ones.astype(int), ones.astype(int), np.nan * ones)
-        write_traverse(
-            folder / "traverses" / f"{number:03d}-{face}-level.h5",
-            Traverse(setup, {}, stations, Events.none(), "stepped", True),
-        )
+    imported(folder, place, 5.0 * np.sin(place / 300), "--face", "front", "-i", "level")
+    imported(
+        folder, place, 10.0 * np.sin(place / 300), "--face", "rear", "-i", "level", "--same-zero-as", "1"
+    )
     return folder
-
-
-def vars_of(setup):
-    """The fields of a setup, without what it worked out of them."""
-    from dataclasses import fields
-
-    return {field.name: getattr(setup, field.name) for field in fields(setup)}
 
 
 @pytest.mark.whole

@@ -28,7 +28,7 @@ from acquire.record.mending import mend
 from acquire.reduce import derive
 from acquire.store import read_traverse, write_traverse
 from acquire.store.journal import JournalContents, JournalWriter, frames, read_journal
-from tests.invented import survey_in
+from tests.invented import bed_toml, dial, speaks, survey_in
 
 pytestmark = pytest.mark.whole
 
@@ -278,22 +278,7 @@ def test_invented_instruments_that_speak_over_a_socket_listen_on_loopback_alone(
         port.close()
 
 
-PTY_BED = """[bed]
-name = "invented"
-length_mm = 500
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 1
-[instruments.dial.port]
-url = "{url}"
-[instruments.dial.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]\\d+\\.\\d+)'
-"""
+PTY_BED = bed_toml(500, instruments={"dial": dial(**speaks("{url}"))})
 
 
 def sockets_of(pid: int) -> list[str]:

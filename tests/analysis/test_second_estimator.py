@@ -14,6 +14,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.invented import bed_toml, cross_level, dial, flat, level
 from tests.second_estimator import least_squares
 from tests.second_estimator.comparing import MOST_U, combined, faults, faults_between
 from tests.second_estimator.inventing import Survey, invent, take
@@ -21,46 +22,18 @@ from tests.second_estimator.inventing_between import invent_between
 from tests.second_estimator.least_squares import adjust, place
 from tests.second_estimator.readings import Description, Run
 
-BED = """
-[bed]
-name = "invented"
-length_mm = 1000
-station_pitch_mm = 100
-{carriage}
-[faces.front]
-normal = "up"
-across_mm = 0
-carriage = "front"
-[faces.rear]
-normal = "up"
-across_mm = 300
-carriage = "rear"
-[faces.table]
-normal = "up"
-across_mm = 120
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 100
-standard_uncertainty = 0.5
-seating_um = 0
-[instruments.cross]
-quantity = "roll"
-unit = "um/m"
-standard_uncertainty = 0.5
-seating_um = 0
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-carrier_feet_mm = 90
-standard_uncertainty = 0.2
-seating_um = 0
-[straightedges.heavy]
-length_mm = 1000
-depth_mm = 40
-material = "granite"
-supports_mm = [0, 1000]
-"""
+BED = bed_toml(
+    bed="{carriage}\n",
+    faces={"front": flat(0, "front"), "rear": flat(300, "rear"), "table": flat(120)},
+    instruments={
+        "level": level(0.5, 100, seating_um=0),
+        "cross": cross_level(0.5, seating_um=0),
+        "dial": dial(0.2, carrier_feet_mm=90, seating_um=0),
+    },
+    straightedges={
+        "heavy": {"length_mm": 1000, "depth_mm": 40, "material": "granite", "supports_mm": [0, 1000]}
+    },
+)
 STATIONS = np.arange(0.0, 1001.0, 100.0)
 MIDDLES = np.arange(50.0, 951.0, 100.0)
 

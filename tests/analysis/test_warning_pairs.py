@@ -17,20 +17,9 @@ from analysis.answers.known_roll import ways_of
 from analysis.answers.surveys import Survey
 from analysis.observe.states import state_warnings
 from analysis.words.facts import sentences
+from tests.invented import bed_toml, flat
 
-BED = """
-[bed]
-name = "invented"
-length_mm = 1000
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-across_mm = 0
-[faces.rear]
-normal = "up"
-across_mm = 300
-{unworn}
-"""
+BED = bed_toml(faces={"front": flat(0), "rear": flat(300)}) + "{unworn}\n"
 FOOT = "[feet.f{n}]\nstation_mm = {x}\nacross_mm = {p}\n{screw}\n"
 
 

@@ -7,38 +7,24 @@ bench.
 import numpy as np
 import pytest
 
+from tests.invented import bed_toml, caliper, dial
+
 pytestmark = [pytest.mark.whole, pytest.mark.statistics]
 
 X = np.arange(0.0, 601.0, 50.0)
 """Up the column."""
-BED = """
-[bed]
-name = "invented column"
-length_mm = 600
-station_pitch_mm = 50
-origin = "foot of the column"
-[faces.guide]
-normal = "front"
-across_mm = 0
-[faces.left]
-normal = "front"
-across_mm = 0
-[faces.right]
-normal = "rear"
-across_mm = 160
-[straightedges.edge]
-length_mm = 700
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 0.7
-seating_um = 0.3
-[instruments.caliper]
-quantity = "span"
-unit = "um"
-standard_uncertainty = 1.5
-seating_um = 0.3
-"""
+BED = bed_toml(
+    600,
+    50,
+    bed={"origin": "foot of the column"},
+    faces={
+        "guide": {"normal": "front", "across_mm": 0},
+        "left": {"normal": "front", "across_mm": 0},
+        "right": {"normal": "rear", "across_mm": 160},
+    },
+    instruments={"dial": dial(0.7, seating_um=0.3), "caliper": caliper(1.5, seating_um=0.3)},
+    straightedges={"edge": {"length_mm": 700}},
+)
 PIN, ANGLE = 10.0, 60.0
 EDGE = 4.0 * np.sin(np.pi * X / 600) + 2.0 * np.sin(2 * np.pi * X / 600)
 """The straightedge is not straight either."""

@@ -7,75 +7,40 @@ bench.
 import numpy as np
 import pytest
 
+from tests.invented import bed_toml, cross_level, flat, level, vee
+
 pytestmark = [pytest.mark.whole, pytest.mark.statistics]
 
 INCH = 25.4
 X = 4 * INCH * np.arange(16)
 """Stations every 4 in over 60 in."""
-BED = """
-[bed]
-name = "invented lathe"
-length = "60 in"
-station_pitch = "4 in"
-display = "inch"
-carriage_length = "12 in"
-carriage_bears = "ends"
-centre_height = "6 in"
-[faces.front-vee]
-normal = "up"
-shape = "vee"
-form = "ridge"
-vee_angle_deg = 90
-across = "0 in"
-carriage = "front"
-unworn = [["52 in", "60 in"]]
-[faces.rear-flat]
-normal = "up"
-across = "12 in"
-carriage = "rear"
-unworn = [["52 in", "60 in"]]
-[faces.tail-front]
-normal = "up"
-across = "3 in"
-runs = false
-[faces.tail-rear]
-normal = "up"
-across = "9 in"
-runs = false
-[instruments.level]
-quantity = "slope"
-unit = "thou/ft"
-base = "4 in"
-standard_uncertainty = 0.02
-seating = "0.005 thou"
-[instruments.across]
-quantity = "roll"
-unit = "thou/ft"
-standard_uncertainty = 0.02
-seating = "0.005 thou"
-[feet.front-head]
-station = "4 in"
-across = "-2 in"
-lift_per_turn = "1/16 in"
-hand_step = "0.2 thou"
-[feet.rear-head]
-station = "4 in"
-across = "14 in"
-lift_per_turn = "1/16 in"
-hand_step = "0.2 thou"
-[feet.front-tail]
-station = "56 in"
-across = "-2 in"
-lift_per_turn = "1/16 in"
-hand_step = "0.2 thou"
-[feet.rear-tail]
-station = "56 in"
-across = "14 in"
-lift_per_turn = "1/16 in"
-hand_step = "0.2 thou"
-[state]
-stands_on = "feet"
-"""
+VIAL = {"unit": "thou/ft", "seating": "0.005 thou"}
+UNWORN = [["52 in", "60 in"]]
+BED = bed_toml(
+    None,
+    None,
+    bed={
+        "length": "60 in", "station_pitch": "4 in", "display": "inch", "carriage_length": "12 in",
+        "carriage_bears": "ends", "centre_height": "6 in",
+    },
+    faces={
+        "front-vee": vee(carriage="front", across="0 in", unworn=UNWORN),
+        "rear-flat": flat(carriage="rear", across="12 in", unworn=UNWORN),
+        "tail-front": flat(across="3 in", runs=False),
+        "tail-rear": flat(across="9 in", runs=False),
+    },
+    instruments={
+        "level": level(0.02, base_mm=None, base="4 in", **VIAL), "across": cross_level(0.02, **VIAL),
+    },
+    feet={
+        f"{side}-{end}": {
+            "station": at, "across": across, "lift_per_turn": "1/16 in", "hand_step": "0.2 thou",
+        }
+        for end, at in (("head", "4 in"), ("tail", "56 in"))
+        for side, across in (("front", "-2 in"), ("rear", "14 in"))
+    },
+    state={"stands_on": "feet"},
+)  # fmt: skip
 THOU_PER_FT = 25.4 / 0.3048
 WAYS = ("front-vee", "rear-flat")
 ACROSS = {"front-vee": 0.0, "rear-flat": 12 * INCH, "tail-front": 3 * INCH, "tail-rear": 9 * INCH}

@@ -7,6 +7,8 @@ bench.
 import numpy as np
 import pytest
 
+from tests.invented import bed_toml, cross_level, flat, level
+
 pytestmark = [pytest.mark.whole, pytest.mark.statistics]
 
 X = np.arange(0.0, 3001.0, 150.0)
@@ -15,36 +17,19 @@ ACROSS = {"front-way": -200.0, "rear-way": 200.0}
 FEET = {
     "near-front": (1800, -300), "near-rear": (1800, 300), "far-front": (2850, -300), "far-rear": (2850, 300),
 }  # fmt: skip
-BED = """
-[bed]
-name = "invented planer"
-length_mm = 3000
-station_pitch_mm = 150
-joints_mm = [1575]
-[faces.front-way]
-normal = "up"
-across_mm = -200
-carriage = "front"
-[faces.rear-way]
-normal = "up"
-across_mm = 200
-carriage = "rear"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 150
-standard_uncertainty = 2
-seating_um = 0.2
-scale_uncertainty = 0.002
-base_uncertainty_mm = 0.1
-[instruments.cross]
-quantity = "roll"
-unit = "um/m"
-standard_uncertainty = 2
-seating_um = 0.2
-""" + "".join(
-    f"[feet.{name}]\nstation_mm = {mm}\nacross_mm = {across}\num_per_turn = 1500\nhand_step_um = 2\n"
-    for name, (mm, across) in FEET.items()
+BED = bed_toml(
+    3000,
+    150,
+    bed={"joints_mm": [1575]},
+    faces={"front-way": flat(-200, "front"), "rear-way": flat(200, "rear")},
+    instruments={
+        "level": level(2, 150, seating_um=0.2, scale_uncertainty=0.002, base_uncertainty_mm=0.1),
+        "cross": cross_level(2, seating_um=0.2),
+    },
+    feet={
+        name: {"station_mm": mm, "across_mm": across, "um_per_turn": 1500, "hand_step_um": 2}
+        for name, (mm, across) in FEET.items()
+    },
 )
 
 

@@ -18,6 +18,7 @@ from analysis.answers.section import bend_rows, pairs_mm
 from analysis.answers.twist import twist_of
 from analysis.words.facts import sentences
 from analysis.words.feet import bed_or_wear_words
+from tests.invented import bed_toml, cross_level, dial, flat
 
 X = np.arange(0, 1601, 100.0)
 ENDS = [[0, 200], [1300, 1600]]
@@ -30,20 +31,21 @@ MIDDLE = 125.0
 
 def _bed(unworn, pairs, *, pitch=100, third=None, sigma=1.0, feet=FEET_ACROSS):
     """Two ways, feet in pairs, perhaps a third face that nothing runs on; a dial and a cross level."""
-    text = (
-        f'[bed]\nname = "invented"\nlength_mm = 1600\nstation_pitch_mm = {pitch}\ncarriage_length_mm = 400\n'
-    )
-    for way, across in WAYS.items():
-        text += f'[faces.{way}]\nnormal = "up"\nacross_mm = {across}\ncarriage = "{way}"\n'
-        text += f"unworn_mm = {unworn}\n" if unworn else ""
+    faces = {way: flat(across, way, unworn_mm=unworn) for way, across in WAYS.items()}
     if third is not None:
-        text += f'[faces.strip]\nnormal = "up"\nacross_mm = {third}\nruns = false\n'
-    for number, station in enumerate(pairs):
-        for side, across in zip(("front", "rear"), feet, strict=True):
-            text += f"[feet.{side}-{number}]\nstation_mm = {station}\nacross_mm = {across}\n"
-    sure = f"standard_uncertainty = {sigma}\nseating_um = 0\n"
-    text += f'[instruments.dial]\nquantity = "offset"\nunit = "um"\n{sure}'
-    text += f'[instruments.cross]\nquantity = "roll"\nunit = "um/m"\n{sure}'
+        faces["strip"] = flat(third, runs=False)
+    text = bed_toml(
+        1600,
+        pitch,
+        bed={"carriage_length_mm": 400},
+        faces=faces,
+        feet={
+            f"{side}-{number}": {"station_mm": station, "across_mm": across}
+            for number, station in enumerate(pairs)
+            for side, across in zip(("front", "rear"), feet, strict=True)
+        },
+        instruments={"dial": dial(sigma, seating_um=0), "cross": cross_level(sigma, seating_um=0)},
+    )
     return parse_bed(text)
 
 

@@ -4,21 +4,13 @@ import pytest
 
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import BedError
+from tests.invented import bed_toml, dial
 
-BEFORE = """[bed]
-name = "invented"
-length_mm = 400
-station_pitch_mm = 100
-[faces.way]
-normal = "up"
-[instruments.dial]
-quantity = "offset"
-unit = "mm"
-standard_uncertainty = 0.001
-[instruments.dial.port]
-url = "loop://"
-[instruments.dial.wire]
-"""
+BEFORE = bed_toml(
+    400,
+    faces=("way",),
+    instruments={"dial": dial(0.001, unit="mm", port={"url": "loop://"}), "dial.wire": ""},
+)
 FIXED = 'kind = "fixed"\nlength = 8\nstart = "AA"\nchecksum = "sum"\n'
 
 
