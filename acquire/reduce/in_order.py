@@ -12,7 +12,7 @@ from acquire.model.recorded import Event
 from acquire.model.traverse import Row
 from acquire.reduce.no_station import is_taken_back, numbered
 from acquire.reduce.placed import Placed, places_in_order
-from acquire.reduce.stopping import Found, row_of, settled_at
+from acquire.reduce.stopping import Found, settled_at
 from acquire.reduce.tagging.dwells import (
     DEPARTURE_S,
     SHORTEST_DWELL_S,
@@ -52,8 +52,7 @@ def stations_by_order(record: Placed) -> Found:
             stations.append(place)
     said += _one_rest(record, quiet)
     found = settled_at(record, [replace(d, end_s=max(d.start_s, d.end_s - DEPARTURE_S)) for d in dwells])
-    rows = tuple(row_of(station, station.dwell.position_mm, note) for station, note in found.stations)
-    return Found(rows, (*said, *found.said), found.bumped)
+    return replace(found, said=(*said, *found.said))
 
 
 def _marked_places(record: Placed, places: np.ndarray) -> list[float | None]:
@@ -131,8 +130,7 @@ def _in_turn(record: Placed, dwells: Sequence[Dwell], places: np.ndarray) -> Fou
                 f"{places[0]:g} mm: look whether one is missing or one too many, or mark each with Enter",
             )
         )
-    rows = tuple(row_of(station, station.dwell.position_mm, note) for station, note in found.stations)
-    return Found(rows, tuple(said), found.bumped)
+    return replace(found, said=tuple(said))
 
 
 def is_sent_by_key(instrument: Instrument) -> bool:

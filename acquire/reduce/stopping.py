@@ -48,11 +48,11 @@ def stations_by_dwells(
     too_short = _too_short(record, [dwell for dwell in sure if dwell not in long_enough])
     found = settled_at(record, [_as_sent(dwell, setup.described.lag_s) for dwell in long_enough], columns)
     candidates = places_meant(setup)
-    stood = np.array([station.dwell.position_mm for station, _ in found.stations])
+    stood = np.array([row.station_mm for row in found.rows])
     meant = _visited(snapped(stood, candidates), candidates) if is_snapped else stood
     rows = tuple(
-        row_of(station, float(place), _joined(note, _stood(float(at), float(place))))
-        for (station, note), place, at in zip(found.stations, meant, stood, strict=True)
+        replace(row, station_mm=place, note=_joined(row.note, _stood(row.station_mm, place)))
+        for row, place in zip(found.rows, meant.tolist(), strict=True)
     )
     said = (*too_short, *found.said)
     if not is_snapped or not is_before_begin(setup.direction, meant, candidates):
@@ -107,15 +107,8 @@ def _stood(at_mm: float, place_mm: float) -> str:
     return f"stood at {at_mm:.2f} mm" if abs(at_mm - place_mm) > ROUNDING_MM else ""
 
 
-@dataclass(frozen=True, eq=False)
-class _Settled:
-    stations: tuple[tuple[SettledStation, str], ...]
-    said: tuple[Event, ...]
-    bumped: tuple[int, ...]
-
-
-def settled_at(record: Placed, dwells: Sequence[Dwell], columns: Columns = IN_MEMORY) -> _Settled:
-    """Settled readings, bumps cut off first, with a note where one is due."""
+def settled_at(record: Placed, dwells: Sequence[Dwell], columns: Columns = IN_MEMORY) -> Found:
+    """Settled readings where each dwell stood, bumps cut off first, with a note where one is due."""
     instrument = record.setup.described
     good = np.isfinite(record.reading)
     time_s, reading, index = (
@@ -140,12 +133,13 @@ def settled_at(record: Placed, dwells: Sequence[Dwell], columns: Columns = IN_ME
     if result.settling.time_constants_s:
         constants = " and ".join(f"{T:.2f}" for T in result.settling.time_constants_s)
         said.append(Event(0.0, "settling", f"time constant {constants} s, fitted over {len(kept)} stations"))
-    stations = []
-    for station in result.stations:
-        note = notes.get(kept.index(station.dwell), "")
-        stations.append((station, _joined(note, "still creeping") if station.is_creeping else note))
-    said += _creeping([station for station, _ in stations if station.is_creeping])
-    return _Settled(tuple(stations), tuple(said), tuple(bumped))
+    rows = []
+    for each in result.stations:
+        note = _joined(notes.get(kept.index(each.dwell), ""), "still creeping" if each.is_creeping else "")
+        place_mm = each.dwell.position_mm
+        rows.append(Row(place_mm, each.reading, each.scatter, each.samples, each.time_s, note))
+    said += _creeping([each for each in result.stations if each.is_creeping])
+    return Found(tuple(rows), tuple(said), tuple(bumped))
 
 
 def _bump_in(
@@ -173,10 +167,6 @@ def _longer_part(dwell: Dwell, before_s: float, after_s: float) -> Dwell:
     if before_s - dwell.start_s >= SHORTEST_DWELL_S or before_s - dwell.start_s >= dwell.end_s - after_s:
         return replace(dwell, end_s=before_s)
     return replace(dwell, start_s=after_s)
-
-
-def row_of(station: SettledStation, place_mm: float, note: str) -> Row:
-    return Row(place_mm, station.reading, station.scatter, station.samples, station.time_s, note)
 
 
 def _joined(*notes: str) -> str:

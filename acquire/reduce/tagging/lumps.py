@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from acquire.reduce.tagging.sample_times import lower_line
+from acquire.reduce.tagging.sample_times import WINDOW_S, faded, lower_line, windows_over
 
 TOGETHER_S = 0.02
 """Lines that come so close together came in one lump."""
@@ -27,7 +27,7 @@ PAUSE = 3.0
 """Usual gaps between lumps, beyond which the stream had stopped."""
 MOST_LATE_S = 0.2
 """How late, at most, the last line of a lump may be against a steady rate (or two of its intervals)."""
-WINDOW_S, LUMPS_IN_WINDOW = 30.0, 6
+LUMPS_IN_WINDOW = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,7 +108,7 @@ def _steady(arrival_s: np.ndarray, ends: np.ndarray, length_s: float) -> tuple[n
     index = np.arange(len(arrival_s), dtype=float)
     total, weight = np.zeros(len(index)), np.zeros(len(index))
     is_known, slack_s = np.ones(len(index), bool), 0.0
-    for window in _windows(arrival_s, length_s):
+    for window in windows_over(arrival_s, max(WINDOW_S, LUMPS_IN_WINDOW * length_s)):
         inside = ends[(ends > window.start) & (ends <= window.stop)] - 1
         intercept, slope = lower_line(index[window], arrival_s[window])
         late_s = float(np.max(arrival_s[inside] - intercept - slope * inside, initial=0.0))
@@ -116,19 +116,8 @@ def _steady(arrival_s: np.ndarray, ends: np.ndarray, length_s: float) -> tuple[n
             is_known[window] = False
             continue
         slack_s = max(slack_s, late_s, slope)
-        hat = 1e-6 + 1 - np.abs(np.linspace(-1, 1, window.stop - window.start))
-        total[window] += hat * (intercept + slope * index[window])
-        weight[window] += hat
+        share = faded(window.stop - window.start)
+        total[window] += share * (intercept + slope * index[window])
+        weight[window] += share
     time_s = np.where(is_known, total / np.maximum(weight, 1e-12), arrival_s)
     return time_s, is_known, slack_s
-
-
-def _windows(arrival_s: np.ndarray, length_s: float) -> list[slice]:
-    """Half overlapping, half a minute or six lumps long."""
-    width_s = max(WINDOW_S, LUMPS_IN_WINDOW * length_s)
-    count = max(1, int(np.ceil((arrival_s[-1] - arrival_s[0]) / (width_s / 2))) - 1)
-    if count == 1:
-        return [slice(0, len(arrival_s))]
-    width = len(arrival_s) / (count + 1) * 2
-    firsts = [int(k * width / 2) for k in range(count)]
-    return [slice(a, len(arrival_s) if k == count - 1 else int(a + width)) for k, a in enumerate(firsts)]

@@ -97,22 +97,35 @@ def _counted_on(index: np.ndarray, missing: Mapping[int, float]) -> np.ndarray:
 def _put_in_time(arrival_s: np.ndarray) -> None:
     """Replace the arrivals of a part without pauses by its sample times, in place: it may be long."""
     index = sample_numbers(arrival_s)
-    length_s = arrival_s[-1] - arrival_s[0]
-    windows = max(1, int(np.ceil(length_s / (WINDOW_S / 2))) - 1)
-    width = len(arrival_s) / (windows + 1) * 2 if windows > 1 else len(arrival_s)
     total, weight = np.zeros(len(index)), np.zeros(len(index))
-    for window in range(windows):
-        first = int(window * width / 2)
-        last = len(index) if window == windows - 1 else int(window * width / 2 + width)
-        inside = slice(first, last)
+    for inside in windows_over(arrival_s, WINDOW_S):
         intercept, slope = lower_line(index[inside], arrival_s[inside])
         line = intercept + slope * index[inside]
         if np.quantile(arrival_s[inside] - line, 0.9) > MOST_LATENESS_S:
             line = arrival_s[inside]
-        hat = 1e-6 + 1 - np.abs(np.linspace(-1, 1, len(line)))
-        total[inside] += hat * line
-        weight[inside] += hat
+        share = faded(len(line))
+        total[inside] += share * line
+        weight[inside] += share
     np.divide(total, weight, out=arrival_s)
+
+
+def windows_over(arrival_s: np.ndarray, width_s: float) -> list[slice]:
+    """Windows of so many seconds that overlap by half; one over all where that is no longer.
+
+    Examples
+    --------
+    >>> windows_over(np.arange(0.0, 61.0), 30.0)
+    [slice(0, 30, None), slice(15, 45, None), slice(30, 61, None)]
+    """
+    count = max(1, int(np.ceil((arrival_s[-1] - arrival_s[0]) / (width_s / 2))) - 1)
+    half = len(arrival_s) / (count + 1)
+    ends = [*(int((k + 2) * half) for k in range(count - 1)), len(arrival_s)]
+    return [slice(int(k * half), end) for k, end in enumerate(ends)]
+
+
+def faded(count: int) -> np.ndarray:
+    """Weights that fall from the middle of a window to its ends, so that windows blend into each other."""
+    return 1e-6 + 1 - np.abs(np.linspace(-1, 1, count))
 
 
 def lower_line(index: np.ndarray, arrival_s: np.ndarray) -> tuple[float, float]:

@@ -79,7 +79,7 @@ class JournalWriter:
         return writer
 
     @classmethod
-    def reopen(cls, path: Path | str, *, clock: Callable[[], float] | None = None) -> Self:
+    def reopen(cls, path: Path | str) -> Self:
         """Open a journal that was left, to go on behind its last whole record.
 
         What stands behind that is cut off: it belongs to no record.
@@ -96,14 +96,14 @@ class JournalWriter:
         try:
             if not try_lock(handle):
                 raise RecordingError(str(path), "is in use by another waylog", "", "close that one first")
-            writer = cls._behind_last_record(handle, path, clock)
+            writer = cls._behind_last_record(handle, path)
         except BaseException:
             os.close(handle)
             raise
         return writer
 
     @classmethod
-    def _behind_last_record(cls, handle: int, path: Path, clock: Callable[[], float] | None) -> Self:
+    def _behind_last_record(cls, handle: int, path: Path) -> Self:
         setup, last = None, None
         with open(handle, "rb", closefd=False) as file:
             for found in frames.scan(file):
@@ -114,7 +114,7 @@ class JournalWriter:
         if setup is None or last is None:
             raise RecordingError(str(path), "does not say what was measured", "a journal with its beginning")
         os.ftruncate(handle, last.end)
-        return cls(handle, path, setup, clock, length=last.end, records=last.sequence + 1, time_s=last.time_s)
+        return cls(handle, path, setup, None, length=last.end, records=last.sequence + 1, time_s=last.time_s)
 
     def chunk(self, port: str, time_s: float, data: bytes) -> None:
         """Keep bytes as they came from a port."""
