@@ -32,10 +32,6 @@ from acquire.store.journal import Chunks, JournalContents, read_journal
 from acquire.store.safe_files import leftovers, locked
 from acquire.store.scratch import scratch
 
-LARGE_COLUMN_BYTES = "1000000"
-"""Columns from this size on are given back to the system one by one (glibc; elsewhere it says nothing):
-among smaller things they leave holes, which come to a third of the memory of a long recording."""
-
 LONGEST_IN_MEMORY = 1 << 25
 """Columns of a longer journal are kept on the disk: those of eight hours would take a gigabyte."""
 SCRATCH_FACTOR = 4
@@ -79,7 +75,7 @@ def convert(journal_path: Path | str, h5_path: Path | str) -> Converted:
         stdout=subprocess.PIPE,
         text=True,
         check=False,
-        env=own_environment(MALLOC_MMAP_THRESHOLD_=LARGE_COLUMN_BYTES),
+        env=own_environment(),
         start_new_session=True,  # Ctrl-C while closing ends nothing half-way
     )
     told = _last_line(done.stdout)

@@ -28,14 +28,11 @@ def own_command(module: str, *arguments: str) -> list[str]:
     return [sys.executable, "-P", "-m", module, *arguments]
 
 
-def own_environment(**beside: str) -> dict[str, str]:
-    """This process's environment, in which a child finds this very waylog first.
-
-    `beside` gives values for what the environment leaves unset.
-    """
+def own_environment() -> dict[str, str]:
+    """This process's environment, in which a child finds this very waylog first."""
     root = str(Path(acquire.__file__).parent.parent)
     paths = [root, *filter(None, os.environ.get("PYTHONPATH", "").split(os.pathsep))]
-    return {**beside, **os.environ, "PYTHONPATH": os.pathsep.join(paths)}
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(paths)}
 
 
 def run_to_its_end(main: Callable[[], int]) -> NoReturn:
