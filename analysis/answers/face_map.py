@@ -169,14 +169,14 @@ def map_face(
         raise AnalysisError(
             face, "no unworn stretch is named", "unworn_mm in bed.toml", "name one, or choose another line"
         )
-    profile, relative_to = _known_shape(bed_map, face)
+    read, touched_mm = bed_map.read(face), bed_map.stations_mm(face)
+    profile, relative_to = _known_shape(bed_map, face, read)
     is_own = relative_to is None
     is_default = line is None and is_own and bool(described.unworn_mm)
     found = judged_straightness(profile, described, line if is_own else line or "ends")
     line = found.line
     level = remove_line(profile, line, described.unworn_mm)
-    station, height, uncertainty = _with_gaps(bed_map, face, level, relative_to)
-    read = bed_map.read(face)
+    station, height, uncertainty = _with_gaps(level, touched_mm if is_own else None, bed_map.bed)
     drawn = read.drawn if is_own else None
     apart = None if drawn is None else _base_lag(drawn.base_lag, line, described)
     return FaceMap(
@@ -199,7 +199,7 @@ def map_face(
         warnings=(
             *(_why_not_unworn(profile, described, line) if is_default else ()),
             *_at_joints(bed_map.bed, face, read, profile),
-            *_warnings(bed_map, face),
+            *_warnings(bed_map, face, read),
         ),
         assumptions=assumptions(bed_map, {face} if relative_to is None else {face, relative_to}),
         worst_over=None if over_mm is None else worst_over(profile, over_mm, joints_mm=bed_map.bed.joints_mm),
@@ -273,11 +273,12 @@ def own_shape(bed_map: BedMap, face: str) -> tuple[Profile, tuple[Fact, ...]]:
         Where the face is not known, nothing was measured on it, or its own shape cannot be told.
     """
     bed_map.bed.described(face)
-    profile, drawn = bed_map.profile(face), bed_map.read(face).drawn
+    profile, read = bed_map.profile(face), bed_map.read(face)
+    drawn = read.drawn
     base_lag = None if drawn is None or drawn.band_is_95_percent else drawn.base_lag
     if base_lag is not None:
         profile = Profile(face, base_lag.station_mm, base_lag.height_um, base_lag.covariance_um2)
-    return profile, _warnings(bed_map, face)
+    return profile, _warnings(bed_map, face, read)
 
 
 def _base_lag(base_lag: "BaseLagHeights | None", line: str, described: Face) -> BaseLag | None:
@@ -302,19 +303,19 @@ def _base_lag(base_lag: "BaseLagHeights | None", line: str, described: Face) -> 
     )
 
 
-def _known_shape(bed_map: BedMap, face: str) -> tuple[Profile, str | None]:
+def _known_shape(bed_map: BedMap, face: str, read: FaceReadings) -> tuple[Profile, str | None]:
     """The face's own shape; where that is not known, its shape relative to what carried the indicator."""
     try:
         return bed_map.profile(face), None
     except AnalysisError as why:
-        relative = _relative_shape(bed_map, face)
+        relative = _relative_shape(bed_map, face, read)
         if relative is None:
             raise why
         return relative
 
 
-def _relative_shape(bed_map: BedMap, face: str) -> tuple[Profile, str] | None:
-    for observations in bed_map.observations:
+def _relative_shape(bed_map: BedMap, face: str, read: FaceReadings) -> tuple[Profile, str] | None:
+    for observations in read.observations:
         if not observations.measures.is_carried or observations.subject != face:
             continue
         for carrier in observations.faces:
@@ -328,14 +329,14 @@ def _relative_shape(bed_map: BedMap, face: str) -> tuple[Profile, str] | None:
 
 
 def _with_gaps(
-    bed_map: BedMap, face: str, level: Profile, relative_to: str | None
+    level: Profile, touched_mm: np.ndarray | None, bed: Bed
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The known heights, and NaN at the face's other stations."""
-    if relative_to is not None:
+    """The known heights, and NaN at the other stations that were touched, where these are the face's own."""
+    if touched_mm is None:
         return level.station_mm, level.height_um, level.standard_uncertainty_um
-    touched = np.sort(bed_map.stations_mm(face))
-    if set(level.station_mm) <= set(bed_map.bed.station_mm):
-        touched = np.intersect1d(touched, bed_map.bed.station_mm)
+    touched = np.sort(touched_mm)
+    if set(level.station_mm) <= set(bed.station_mm):
+        touched = np.intersect1d(touched, bed.station_mm)
     at = np.searchsorted(touched, level.station_mm)
     height, uncertainty = np.full(touched.size, np.nan), np.full(touched.size, np.nan)
     height[at], uncertainty[at] = level.height_um, level.standard_uncertainty_um
@@ -357,11 +358,10 @@ def reaches_unworn(profile: Profile, described: Face) -> bool:
     return int(np.count_nonzero(is_in_stretches(described.unworn_mm, profile.station_mm))) >= 2
 
 
-def _warnings(bed_map: BedMap, face: str) -> tuple[Fact, ...]:
+def _warnings(bed_map: BedMap, face: str, read: FaceReadings) -> tuple[Fact, ...]:
     one_way = [RunOneWay(name, face) for name in only_one_way(bed_map, face)]
     line = bed_map.lines.get(("height", face))
     parts = () if line is None else in_parts(line)
-    own = bed_map.read(face).warnings
     linked = linked_traverses(bed_map.observations, face)
     bearing = [fact for fact in bed_map.warnings if bears_on(fact, linked)]
-    return tuple(dict.fromkeys([*parts, *untied_feet(bed_map, face), *bearing, *own, *one_way]))
+    return tuple(dict.fromkeys([*parts, *untied_feet(bed_map, face), *bearing, *read.warnings, *one_way]))
