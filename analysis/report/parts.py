@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
+from matplotlib.figure import Figure
+
 from acquire.model.errors import AnalysisError
 from acquire.store.kept import read_marks
 from analysis.adjust.bed_map import BedMap
-from analysis.answers.blue import Blue, blue_on
+from analysis.answers.blue import blue_on
 from analysis.answers.datums import Datums
 from analysis.answers.feet_on_bed import Feet
 from analysis.answers.flanks import vee_flanks
@@ -20,13 +22,18 @@ from analysis.answers.saddle import saddle_drop
 from analysis.answers.surveys import Survey
 from analysis.answers.taper import tapers
 from analysis.answers.typed_tests import answer_kept
-from analysis.answers.work import TurnedPart, turned_part
-from analysis.draw.figures import blue_figure, feet_figure, inline_svg
-from analysis.draw.figures.joints import joints_figure, ripples_figure
-from analysis.draw.figures.limits import limits_figure
-from analysis.draw.figures.saddle import saddle_figure
-from analysis.draw.figures.taper import taper_figure
-from analysis.draw.figures.work import work_figure
+from analysis.answers.work import turned_part
+from analysis.draw.figures import (
+    blue_figure,
+    feet_figure,
+    inline_svg,
+    joints_figure,
+    limits_figure,
+    ripples_figure,
+    saddle_figure,
+    taper_figure,
+    work_figure,
+)
 from analysis.report.tables import StationTable, in_blocks
 from analysis.words.assumptions import taken_and_notes
 from analysis.words.blue import blue_answer
@@ -90,24 +97,20 @@ def _what_there_is(maker: Callable[[], Iterator[Part]]) -> list[Part]:
 
 def _feet(bed_map: BedMap, feet: Feet | None, inch: bool) -> Iterator[Part]:
     if bed_map.bed.feet and feet is not None:
-        picture = partial(feet_figure, feet, inch, is_titled=False) if feet.predicted is not None else None
-        yield _part("feet", "Feet", feet_words(feet, inch), feet, picture)
+        figure = partial(feet_figure, is_titled=False) if feet.predicted is not None else None
+        yield _part("feet", "Feet", feet, feet_words, figure, inch)
 
 
 def _joints(bed_map: BedMap, inch: bool) -> Iterator[Part]:
     if bed_map.bed.joints_mm:
-        found = joints(bed_map)
-        words = joints_words(found, inch)
-        yield _part("joints", "Joints", words, found, lambda: joints_figure(found, inch))
+        yield _part("joints", "Joints", joints(bed_map), joints_words, joints_figure, inch)
 
 
 def _ripples(bed_map: BedMap, inch: bool) -> Iterator[Part]:
     """Only where something was found: that nothing was is a line of its own."""
     found = ripples(bed_map)
-    is_any = any(each.steps or each.ripples for each in found.faces)
-    words = ripples_words(found, inch)
-    if is_any:
-        yield _part("ripples", "Steps and ripples", words, found, lambda: ripples_figure(found, inch))
+    if any(each.steps or each.ripples for each in found.faces):
+        yield _part("ripples", "Steps and ripples", found, ripples_words, ripples_figure, inch)
 
 
 def _flanks(bed_map: BedMap, inch: bool) -> Iterator[Part]:
@@ -118,27 +121,18 @@ def _flanks(bed_map: BedMap, inch: bool) -> Iterator[Part]:
             found = vee_flanks(bed_map, name)
         except AnalysisError:
             continue  # its sideways shape was not read: the plan of the face says so
-        yield _part(f"flanks-{number}", f"Flanks of {name}", flanks_words(found, inch), found)
+        yield _part(f"flanks-{number}", f"Flanks of {name}", found, flanks_words, None, inch)
 
 
 def _taper(bed_map: BedMap, inch: bool) -> Iterator[Part]:
-    found = tapers(bed_map)
-    words = tapers_words(found, inch)
-    yield _part("taper", "Taper", words, found, lambda: taper_figure(found, inch, is_titled=False))
+    yield _part("taper", "Taper", tapers(bed_map), tapers_words, partial(taper_figure, is_titled=False), inch)
 
 
 def _saddle(bed_map: BedMap, inch: bool) -> Iterator[Part]:
     """Where bed.toml says where the apron is."""
     if bed_map.bed.apron_mm is not None:
-        found = saddle_drop(bed_map)
-        words = saddle_words(found, inch)
-        yield _part(
-            "saddle",
-            "The saddle, once the ways are planned",
-            words,
-            found,
-            lambda: saddle_figure(found, inch),
-        )
+        title = "The saddle, once the ways are planned"
+        yield _part("saddle", title, saddle_drop(bed_map), saddle_words, saddle_figure, inch)
 
 
 def _blue(survey: Survey, bed_map: BedMap, inch: bool) -> Iterator[Part]:
@@ -149,54 +143,53 @@ def _blue(survey: Survey, bed_map: BedMap, inch: bool) -> Iterator[Part]:
             found = blue_on(bed_map, marks.face, marks.edge, kept=marks)
         except AnalysisError:
             continue
-        title = f"Blue seen on {marks.face}"
-        yield _part(f"blue-{number}", title, blue_answer(found, inch), found, _drawing(found, inch))
-
-
-def _drawing(found: Blue, inch: bool) -> Callable[[], Any]:
-    return lambda: blue_figure(found, inch, is_titled=False)
+        title, figure = f"Blue seen on {marks.face}", partial(blue_figure, is_titled=False)
+        yield _part(f"blue-{number}", title, found, blue_answer, figure, inch)
 
 
 def _work(bed_map: BedMap, inch: bool) -> Iterator[Part]:
     found = turned_part(bed_map)
-    if _tells_anything(found):
-        title = "The part it turns"
-        picture = lambda: work_figure(found, inch, is_titled=False)  # noqa: E731
-        yield _part("work", title, work_words(found, inch), found, picture)
-
-
-def _tells_anything(found: TurnedPart) -> bool:
-    return any(part is not None for part in (found.from_roll, found.from_sideways, found.from_height))
+    if any(part is not None for part in (found.from_roll, found.from_sideways, found.from_height)):
+        figure = partial(work_figure, is_titled=False)
+        yield _part("work", "The part it turns", found, work_words, figure, inch)
 
 
 def _limits(bed_map: BedMap, inch: bool) -> Iterator[Part]:
     found = judge_limits(bed_map, bed_map.bed.limits)
-    is_known = any(each.value is not None for each in found.judged)
-    picture = (lambda: limits_figure(found)) if is_known else None
-    yield _part("limits", "Your own limits", limits_words(found, inch), found, picture)
+    figure = limits_figure if any(each.value is not None for each in found.judged) else None
+    yield _part("limits", "Your own limits", found, limits_words, figure, inch)
 
 
 def _kept(survey: Survey, inch: bool) -> Iterator[Part]:
     """Tests of a few readings that were kept, each from the map as it is now."""
     for told in answer_kept(survey).tests:
         words = [*told_words(told, inch), f"Kept test {told.kept.number}, {read_words(told)}."]
-        yield _part(f"test-{told.kept.number}", title_of(told), words, told.answer)
+        blocks, cautions = _blocks_and_cautions(words, told.answer)
+        yield Part(f"test-{told.kept.number}", title_of(told), blocks, None, cautions)
 
 
 def _part(
-    key: str, title: str, words: Sequence[str], found: Any, picture: Callable[[], Any] | None = None
+    key: str,
+    title: str,
+    found: Any,
+    words: Callable[[Any, bool], Sequence[str]],
+    figure: Callable[..., Figure] | None,
+    inch: bool,
 ) -> Part:
+    """One answer in words, and its picture, which has none above it."""
+    blocks, cautions = _blocks_and_cautions(words(found, inch), found)
+    picture = None if figure is None else inline_svg(figure(found, inch), key)
+    return Part(key, title, blocks, picture, cautions)
+
+
+def _blocks_and_cautions(
+    words: Sequence[str], found: Any
+) -> tuple[tuple[str | StationTable, ...], tuple[str, ...]]:
     """The words less what the page says once for all: what the ± takes for granted, and the notes."""
     elsewhere = taken_and_notes(getattr(found, "assumptions", ()), getattr(found, "warnings", ()))
     own = [each for each in words if each not in elsewhere]
     cautions = [each for each in own if each.strip().startswith(CAUTION)]
-    return Part(
-        key,
-        title,
-        blocks_of([each for each in own if each not in cautions]),
-        None if picture is None else inline_svg(picture(), key),
-        tuple(each.strip() for each in cautions),
-    )
+    return blocks_of([each for each in own if each not in cautions]), tuple(each.strip() for each in cautions)
 
 
 def blocks_of(words: Sequence[str]) -> tuple[str | StationTable, ...]:
