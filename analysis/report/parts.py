@@ -6,8 +6,6 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
-from matplotlib.figure import Figure
-
 from acquire.model.errors import AnalysisError
 from acquire.store.kept import read_marks
 from analysis.adjust.bed_map import BedMap
@@ -173,7 +171,7 @@ def _part(
     title: str,
     found: Any,
     words: Callable[[Any, bool], Sequence[str]],
-    figure: Callable[..., Figure] | None,
+    figure: Callable[[Any, bool], Any] | None,
     inch: bool,
 ) -> Part:
     """One answer in words, and its picture, which has none above it."""
