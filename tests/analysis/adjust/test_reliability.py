@@ -183,6 +183,16 @@ def test_one_against_three_is_set_aside_and_contested_by_nothing(invented_bed, m
     assert not any(isinstance(each, Contested) for each in bed_map.warnings)
 
 
+def test_readings_that_explain_the_others_far_worse_contest_nothing(invented_bed, make_traverse):
+    """Three runs, one 7.5 µm/m off where two differ by 2.6: to trust it instead takes one away as well, and
+    leaves 4.9²/2 of misfit where 2.6²/2 were left (by hand, 1 µm/m a reading): less likely by e^4."""
+    bed = invented_bed()
+    readings = [np.where(MIDDLE == 450, off, 0.0) for off in (0.0, 2.6, 7.5)]
+    bed_map = combine([make_traverse(bed, "level", MIDDLE, each, face="front-flat") for each in readings], bed)
+    assert [(s.traverse, s.station_mm, s.contested) for s in bed_map.suspects] == [(3, 450.0, False)]
+    assert not any(isinstance(each, Contested) for each in bed_map.warnings)
+
+
 def test_contested_readings_are_said_in_words(invented_bed, make_traverse):
     words = sentences(four_runs(invented_bed, make_traverse, (0, 2)).warnings)[0]
     assert "nothing tells which" in words and "traverse 1 at 450 mm and traverse 3 at 450 mm" in words
