@@ -7,7 +7,7 @@ import pytest
 
 from acquire.commands.record import command as record_command
 from acquire.commands.traverse_options import asked_of
-from acquire.demo import imported, jobs_of, make_survey, record, recovered
+from acquire.demo import imported, jobs_of, make_survey, record, recovered, wind_words
 from acquire.model.errors import SurveyError
 from acquire.model.traverse import FLAGS
 from acquire.record.setup_checks import make_setup
@@ -63,6 +63,19 @@ def test_stepped_recording_recovers_the_truth_within_its_stated_uncertainty(benc
     assert np.abs(error / stated).max() < 4.2
     # Chi-square with 7 degrees, the fewest here, leaves this range once in five hundred.
     assert 0.25 < np.sqrt(np.mean((error / stated) ** 2)) < 1.75
+
+
+def test_wind_is_told_beside_the_invented_one_of_the_stretch_whose_roll_is_known():
+    """By hand: + where the rear way rises over the front one from the first known station to the last."""
+    bed = InventedBed(2, kind="wind")
+    front, rear = "front-vee", "rear-flat"
+    rises = {
+        face: float(np.diff(bed.height_um(face, np.array([100.0, 1500.0])))[0]) for face in (front, rear)
+    }
+    gauge_m = (bed.faces[rear].across_mm - bed.faces[front].across_mm) / 1000
+    found = {"front": front, "rear": rear, "station_mm": [0, 100, 1500], "roll_um_per_m": [None, 4.0, 7.0]}
+    words = wind_words(bed, found | {"wind_um_per_m": 3.0})
+    assert f"found +3.0 µm/m, invented {(rises[rear] - rises[front]) / gauge_m:+.1f} µm/m" in words
 
 
 def test_every_station_of_the_script_is_found(bench):

@@ -188,7 +188,9 @@ def test_readings_that_explain_the_others_far_worse_contest_nothing(invented_bed
     leaves 4.9²/2 of misfit where 2.6²/2 were left (by hand, 1 µm/m a reading): less likely by e^4."""
     bed = invented_bed()
     readings = [np.where(MIDDLE == 450, off, 0.0) for off in (0.0, 2.6, 7.5)]
-    bed_map = combine([make_traverse(bed, "level", MIDDLE, each, face="front-flat") for each in readings], bed)
+    bed_map = combine(
+        [make_traverse(bed, "level", MIDDLE, each, face="front-flat") for each in readings], bed
+    )
     assert [(s.traverse, s.station_mm, s.contested) for s in bed_map.suspects] == [(3, 450.0, False)]
     assert not any(isinstance(each, Contested) for each in bed_map.warnings)
 

@@ -127,7 +127,9 @@ def test_step_is_taken_out_of_the_readings_that_bridge_it_and_no_others():
     np.testing.assert_allclose(clean.slope_um_per_m, 7.0)
     gone = np.setdiff1d(x, clean.station_mm)
     assert gone.min() == 546 and gone.max() == 754 and gone.size == 10
-    assert not math.isnan(joint.standard_uncertainty_um)
+    # readings that lie on a line by chance are as sure as stated, and no surer
+    stated = np.sqrt(np.mean(list(jump_variances(x, run.slope_um_per_m, JOINT))) / 2)
+    assert joint.standard_uncertainty_um == pytest.approx(stated, rel=1e-6)
 
 
 def jump_variances(x, slope, at_mm):
