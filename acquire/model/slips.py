@@ -118,7 +118,9 @@ def slip_of_reading(reading: float, expected: float, uncertainty: float, measure
     """
     if not uncertainty > 0 or abs(reading - expected) <= 5 * uncertainty:
         return None
-    slips = [SIGN, *_factors(DECIMALS), *_unit_pairs(measures)]
+    is_beside_nothing = abs(expected) <= 2 * uncertainty  # whatever makes a number very small would be right
+    decimals = [factor for factor in DECIMALS if factor >= 0.1 or not is_beside_nothing]
+    slips = [SIGN, *_factors(decimals), *_unit_pairs(measures)]
     miss, words = min((abs(reading * slip.factor - expected), slip.words) for slip in slips)
     return words if miss <= 2 * uncertainty else None
 

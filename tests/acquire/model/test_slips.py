@@ -35,6 +35,11 @@ def test_slip_is_named_only_where_it_explains_the_reading(reading, words):
     assert (guess is None) if words is None else words in guess
 
 
+def test_beside_nothing_no_slip_is_named_that_would_make_nothing_of_whatever_was_typed():
+    assert slip_of_reading(50.0, -3.0, 2.0, SLOPE) is None
+    assert "ten times too small" in (slip_of_reading(2.0, 20.0, 1.0, SLOPE) or "")
+
+
 def test_unit_of_an_angle_is_no_slip_of_a_length():
     assert slip_of_reading(48.5, 10.0, 0.2, SLOPE) == "µm/m written where arcsec are read"
     assert slip_of_reading(48.5, 10.0, 0.2, OFFSET) is None
