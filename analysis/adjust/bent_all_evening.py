@@ -60,6 +60,8 @@ def bent_all_evening(
     names = tuple(dict.fromkeys(each.face for each in told))
     if len(names) < 2 or any(each.outcome == DRIFT and each.is_seen for each in told):
         return ()
+    if any(each.bow_uncertainty_um == 0 for each in told):  # runs that are only imagined differ by nothing
+        return ()
     apart = np.array([max(each.traverses) - min(each.traverses) for each in told])
     rate = np.array([-faces[each.face].upward * each.bow_um for each in told]) / apart
     noise = np.array([each.bow_uncertainty_um for each in told]) / apart

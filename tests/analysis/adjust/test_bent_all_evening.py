@@ -3,10 +3,12 @@
 The bed, its bend and drifts are invented; readings come from plain geometry, noise 0.3 µm/m.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from analysis.adjust.bent_all_evening import BentAllEvening
+from analysis.adjust.bent_all_evening import BentAllEvening, bent_all_evening
 from analysis.adjust.combination import combine
 from analysis.words.facts import sentence
 
@@ -64,3 +66,11 @@ def test_a_still_bed_and_levels_that_drift_each_their_own_way_say_nothing(evenin
 
 def test_one_face_alone_tells_nothing_of_the_evening(evening):
     assert not told(evening(2.0, (0.0,), ("front-flat",))[1])
+
+
+def test_runs_that_are_only_imagined_say_nothing_and_divide_by_nothing(evening):
+    """What `next` reckons with: such runs differ by nothing, and without any doubt."""
+    _, bed_map = evening(2.0)
+    imagined = [replace(each, bow_um=0.0, bow_uncertainty_um=0.0) for each in bed_map.assembly.returns]
+    with np.errstate(all="raise"):
+        assert not bent_all_evening(imagined, bed_map.bed.faces, [1, 6])
