@@ -70,7 +70,6 @@ def test_agrees_with_the_variance_of_repeated_readings():
     assert component.redundancy == pytest.approx(4.0)
 
 
-@pytest.mark.statistics
 def test_used_on_request_the_noisy_instrument_weighs_less(invented_bed, make_traverse):
     runs, bed = survey(invented_bed, make_traverse, 10.0, seed=5)
     plain, weighed = combine(runs, bed), combine(runs, bed, use_variance_components=True)
