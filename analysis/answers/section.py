@@ -11,6 +11,7 @@ import numpy as np
 import scipy.linalg
 
 from acquire.model.bed import Bed, Foot
+from analysis.linear.pieces import straight_rows
 
 PAIR_MM = 60.0
 """Feet closer than this along the bed are one pair."""
@@ -92,13 +93,5 @@ def _bend_at_knots(knots: np.ndarray) -> np.ndarray:
 
 
 def twist_rows(pairs: Sequence[float], at_mm: np.ndarray) -> np.ndarray:
-    """Linear from pair to pair and constant beyond: rows for the values at the pairs.
-
-    Examples
-    --------
-    >>> twist_rows([0, 1000], np.array([250.0, 1200.0]))
-    array([[0.75, 0.25],
-           [0.  , 1.  ]])
-    """
-    knots = np.asarray(pairs, float)
-    return np.stack([np.interp(at_mm, knots, unit) for unit in np.eye(len(knots))], axis=1)
+    """Linear from pair to pair and constant beyond: rows for the values at the pairs."""
+    return straight_rows(pairs, at_mm)

@@ -33,6 +33,7 @@ from analysis.answers.alignment import Measured
 from analysis.answers.assumptions import TYPED, Assumption, assumptions
 from analysis.answers.carriage_path import slope_row
 from analysis.answers.face_map import own_shape
+from analysis.linear.pieces import straight_rows
 
 
 @dataclass(frozen=True)
@@ -299,7 +300,7 @@ def against_whole(bed_map: BedMap, found: Square, face: str, from_mm: float, to_
     x = profile.station_mm
     if not x[0] - SAME_STATION_MM <= from_mm < to_mm <= x[-1] + SAME_STATION_MM:
         raise AnalysisError(face, f"found {from_mm:g} to {to_mm:g} mm", f"{x[0]:g} to {x[-1]:g} mm")
-    ends = np.stack([np.interp((from_mm, to_mm), x, unit) for unit in np.eye(x.size)], axis=1)
+    ends = straight_rows(x, (from_mm, to_mm))
     row = (ends[1] - ends[0]) / (to_mm - from_mm) * MM_PER_M - slope_row(x)
     variance = float(row @ profile.covariance_um2 @ row)
     lean = found.lean_um_per_m

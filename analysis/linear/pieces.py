@@ -22,6 +22,19 @@ def side_of(joints_mm: Sequence[float], at_mm: ArrayLike) -> NDArray[np.intp]:
     return np.asarray(np.searchsorted(np.sort(np.asarray(joints_mm, float)), np.asarray(at_mm, float)))
 
 
+def straight_rows(station_mm: ArrayLike, at_mm: ArrayLike) -> NDArray[np.float64]:
+    """Straight from station to station, held beyond the ends: rows for the values there, (places, stations).
+
+    Examples
+    --------
+    >>> straight_rows([0, 1000], [250.0, 1200.0])
+    array([[0.75, 0.25],
+           [0.  , 1.  ]])
+    """
+    x = np.asarray(station_mm, float)
+    return np.stack([np.interp(np.asarray(at_mm, float), x, unit) for unit in np.eye(x.size)], axis=1)
+
+
 def rows_in_pieces(
     station_mm: ArrayLike, at_mm: ArrayLike, joints_mm: Sequence[float]
 ) -> NDArray[np.float64]:
@@ -42,8 +55,7 @@ def rows_in_pieces(
         if not nodes.size:
             rows[places] = np.nan
             continue
-        held = [np.interp(at[places], x[nodes], unit) for unit in np.eye(nodes.size)]
-        rows[np.ix_(places, nodes)] = np.stack(held, axis=1)
+        rows[np.ix_(places, nodes)] = straight_rows(x[nodes], at[places])
     return rows
 
 

@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 from acquire.model.errors import AnalysisError
 from acquire.model.places import end_where_rounded
 from analysis.linear.minimum_zone import MinimumZone, minimum_zone, minimum_zone_widths
-from analysis.linear.pieces import is_between_pieces
+from analysis.linear.pieces import is_between_pieces, straight_rows
 from analysis.linear.profile import COVERAGE_FACTOR, Profile, error_draws
 from analysis.linear.straight_line import KINDS, Stretches, line_rows
 
@@ -223,7 +223,7 @@ def worst_over(
     places = [_places(x, start, length_mm) for start in _starts(x, length_mm, joints_mm)]
     ranges = [_range_about(kind, at, np.interp(at, x, profile.height_um)) for at in places]
     worst = places[int(np.argmax(ranges))]
-    found = straightness(profile.through(_interpolation(x, worst), worst), kind)
+    found = straightness(profile.through(straight_rows(x, worst), worst), kind)
     return WorstOver(float(length_mm), float(worst[0]), found.range_um, found.expanded_um)
 
 
@@ -316,13 +316,3 @@ def _places(x: NDArray, start: float, length_mm: float) -> NDArray[np.float64]:
 def _range_about(kind: str, x: NDArray, height: NDArray) -> float:
     middle, slope = line_rows(kind, x, height) @ height
     return float(np.ptp(height - middle - slope * (x - np.mean(x))))
-
-
-def _interpolation(x: NDArray, at: NDArray) -> NDArray[np.float64]:
-    """Rows of straight interpolation from heights at `x` to heights at `at`."""
-    left = np.clip(np.searchsorted(x, at, "right") - 1, 0, x.size - 2)
-    share = (at - x[left]) / (x[left + 1] - x[left])
-    rows = np.zeros((at.size, x.size))
-    rows[np.arange(at.size), left] = 1 - share
-    rows[np.arange(at.size), left + 1] = share
-    return rows
