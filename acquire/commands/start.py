@@ -131,6 +131,8 @@ def command(folder: Path, own_faces: tuple[NewFace, ...], **options: Any) -> int
     _refuse_existing(folder)
     click.echo(CAUTIONS, err=True)
     answers = _Answers(options, sys.stdin.isatty())
+    if answers.is_person:
+        click.echo("", err=True)  # the questions stand apart from the cautions
     new = _described(answers, folder, own_faces)
     text = compose(new)
     bed = parse_bed(text, str(folder / "bed.toml"))
@@ -278,7 +280,9 @@ def _state(answers: _Answers, called: dict[str, str]) -> dict[str, Any]:
 
 def _words(question: str) -> str | None:
     """Words, or None where Enter alone was typed."""
-    return click.prompt(question, default="", show_default=False, err=True).strip() or None
+    suffix = " " if question.endswith("?") else ": "
+    words = click.prompt(question, default="", show_default=False, prompt_suffix=suffix, err=True)
+    return words.strip() or None
 
 
 def _yes(question: str) -> bool | None:
