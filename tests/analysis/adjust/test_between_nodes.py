@@ -183,6 +183,17 @@ def test_station_left_out_beside_a_joint_is_not_known():
     assert way.reaches(640.0)
 
 
+def test_way_reaches_as_far_before_its_first_node_as_behind_its_last():
+    nodes = np.arange(500.0, 1001.0, 100.0)
+    way = only(KINDS[0], nodes=nodes)
+    assert [way.reaches(mm) for mm in (299.0, 301.0, 1199.0, 1201.0)] == [False, True, True, False]
+
+
+def test_hole_in_the_readings_is_no_place_between_nodes_as_close_as_usual():
+    way = only(KINDS[0], nodes=np.array([0.0, 100.0, 200.0, 300.0, 500.0, 600.0, 700.0]))
+    assert [way.is_regular(mm) for mm in (250.0, 400.0, 550.0)] == [True, False, True]
+
+
 def test_piece_with_a_single_node_says_nothing_of_its_other_places():
     nodes = np.arange(0.0, 1001.0, 100.0)
     way = judged(nodes, 0 * nodes, np.eye(nodes.size), joints_mm=(950.0,))

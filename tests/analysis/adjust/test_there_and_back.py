@@ -82,6 +82,16 @@ def test_bow_that_may_be_either_is_said_with_what_would_tell(run):
     assert "would look the same" in line and "tell it" not in line
 
 
+def test_map_may_be_farther_from_a_bed_that_bent_where_one_run_took_longer(run):
+    """By hand: the same drift a minute bows the run of twice the time twice as much: two thirds of it all."""
+    rng, order = np.random.default_rng(1), np.arange(10.0)
+    slow = run(1, way, "forward", rng, time_s=60 * order)
+    fast = run(2, bowed(4.0), "reverse", rng, zero=77.0, time_s=30 * order[::-1])
+    _, found = told(run, [slow, fast])
+    assert found.outcome == "not told"
+    assert found.farthest_um == pytest.approx(abs(found.bow_um) * 2 / 3)
+
+
 @pytest.mark.statistics
 def test_drift_that_an_untouched_zero_bears_out_is_no_bend(run):
     """2 µm/m a reading: the mean of the return has moved by ten readings of it."""

@@ -4,6 +4,8 @@ Ways, drifts and noise are invented; readings come from plain geometry. "It was 
 surveys where a shared zero was taken as one that stays.
 """
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
@@ -233,6 +235,22 @@ def test_drift_shown_there_and_back_is_less_what_noise_alone_would_show(stepped)
     doubt = 9 / np.sqrt(np.sum((2 * np.arange(10) - 9) ** 2) / 2)
     assert shown[0]["level"] == pytest.approx(np.sqrt(7.2**2 - doubt**2))
     assert shown[1]["level"] == 0.0
+
+
+def test_drift_shown_is_that_of_the_readings_without_what_is_put_right_in_both():
+    """Invented: the sag of an edge that hangs crooked mixes with a drift of half a micrometre a reading."""
+    sag = 40 * (X / 1000) ** 3
+
+    def run(direction, order):
+        return SimpleNamespace(
+            mode="stepped", drift_group=("dial", "way"), turned=False, instrument="dial", station_mm=X,
+            direction=direction, order=order, reading=sag + 0.5 * order, correction=sag,
+            variance=np.full(11, 1e-6),
+        )  # fmt: skip
+
+    order = np.arange(11.0)
+    shown = drifts_shown([run("forward", order), run("reverse", order[::-1])])
+    assert shown == {"dial": pytest.approx(5.0, abs=1e-3)}
 
 
 def test_zero_left_for_three_runs_time_may_have_moved_three_times_as_far(invented_bed, make_traverse):

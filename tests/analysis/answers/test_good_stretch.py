@@ -1,9 +1,11 @@
 """Stretches that are good to a limit, and what would have to come off."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
-from analysis.answers.good_enough import good_stretch, relief
+from analysis.answers.good_enough import GoodTo, good_stretch, relief, serves
 from analysis.linear.minimum_zone import minimum_zone
 from analysis.linear.profile import Profile
 
@@ -39,6 +41,15 @@ def test_uncertainty_shortens_a_stretch():
     sure, doubted = (good_stretch(Profile("f", x, h, s**2 * np.eye(11)), 5.0) for s in (1e-9, 0.8))
     assert doubted.to_mm - doubted.from_mm < sure.to_mm - sure.from_mm
     assert good_stretch(Profile("f", x, h, 25 * np.eye(11)), 4.0) is None
+
+
+@pytest.mark.parametrize(("standard_uncertainty", "is_good"), [(0.1, True), (1.0, False)])
+def test_face_serves_where_its_zone_and_its_uncertainty_stay_within_the_limit(standard_uncertainty, is_good):
+    """By hand: a spot 2 µm proud is a zone of 2 µm; its ± is 0.2 µm and more, or 2 µm and more."""
+    x = np.arange(0, 1001, 100.0)
+    profile = Profile("f", x, 2.0 * (x == 500), standard_uncertainty**2 * np.eye(11))
+    shape = SimpleNamespace(profile=profile, curve_is_sure=True)
+    assert serves(shape, 99.0, False, GoodTo(3.0, True)) is is_good
 
 
 def test_face_with_that_taken_off_is_good_all_along_and_less_would_not_do():

@@ -330,6 +330,10 @@ def test_twist_that_only_turned_over_is_no_better(make_traverse, invented_bed, n
     )
     change = before_and_after(before, after).twist
     assert change.verdict == verdict
+    # what the level's scale is off by adds up where the wind turned over, and is no part of it otherwise
+    apart = (change.before_expanded_um_per_m, change.after_expanded_um_per_m)
+    joint = sum(apart) if now < 0 else np.hypot(*apart)
+    assert change.change_expanded_um_per_m == pytest.approx(joint)
     assert ("neither more nor less" in twist_change_words(change, inch=False)) is (verdict == "changed")
 
 
