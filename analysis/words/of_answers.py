@@ -170,7 +170,8 @@ def _run(run: "Run") -> str:
 
 
 def _short(value: float) -> str:
-    return f"{value:.2g}" if value < 10 else f"{value:.0f}"
+    """Two digits, a nought among them: what is turned into thou keeps as many."""
+    return f"{value:#.2g}".rstrip(".") if value < 10 else f"{value:.0f}"
 
 
 SENTENCES: Mapping[str, str | Callable[[Any], str]] = {

@@ -238,8 +238,9 @@ def test_that_nothing_may_be_scraped_is_always_among_the_things_to_do():
     ("now", "then", "words"),
     [
         (0.85, 0.26, "straightness from ±0.85 to ±0.26 µm"),
-        (None, 3.0, "straightness ±3 µm, not known so far"),
-        (3.0, 3.0, "straightness stays ±3 µm"),
+        (None, 3.0, "straightness ±3.0 µm, not known so far"),
+        (3.0, 3.0, "straightness stays ±3.0 µm"),
+        (0.483, 0.404, "straightness from ±0.48 to ±0.40 µm"),
     ],
 )
 def test_further_traverse_says_what_it_would_bring_from_what_is_known_now(now, then, words):
