@@ -140,7 +140,6 @@ def test_feet_between_the_stations_change_no_height_of_the_level_that_carries_th
     )
 
 
-@pytest.mark.statistics
 def test_ties_are_no_readings(invented_bed, make_traverse):
     """Chi-square, redundancy and suspects are those of readings; ties neither hide noise nor look like it."""
     rng = np.random.default_rng(4)
