@@ -56,11 +56,7 @@ def bent_all_evening(
     runs : sequence of int
         Numbers of all runs.
     """
-    told = [
-        each
-        for each in found
-        if each.outcome != APART and faces[each.face].upward and each.bow_uncertainty_um > 0
-    ]  # the bow of a run that is only imagined has no noise, and tells nothing
+    told = [each for each in found if each.outcome != APART and faces[each.face].upward]
     names = tuple(dict.fromkeys(each.face for each in told))
     if len(names) < 2 or any(each.outcome == DRIFT and each.is_seen for each in told):
         return ()
