@@ -143,15 +143,15 @@ def collars_words(found: "CollarsOnBed", inch: bool) -> list[str]:
     if not split.taper_um.is_shown:
         first = f"The collars do not differ by more than could be seen: {taper}."
     shares = (
-        ("the carriage's roll", split.from_roll_um),
-        ("its sway", split.from_sway_um),
-        ("of the roll, what the feet can take out", found.feet_um),
-        ("of the roll, wear", found.wear_um),
+        ("By the carriage's roll", split.from_roll_um),
+        ("By its sway", split.from_sway_um),
+        ("Of the roll, what the feet can take out", found.feet_um),
+        ("Of the roll, wear", found.wear_um),
     )
     lines = [f"{first} {_blame(found, inch)}"]
     for name, share in shares:
         if share is not None:
-            lines.append(f"  By {name}: {_figure(share, inch, is_signed=True)}.")
+            lines.append(f"  {name}: {_figure(share, inch, is_signed=True)}.")
     if split.twist_to_hide_um_per_m is not None and split.headstock_um_per_m is not None:
         hide = slope_text(split.twist_to_hide_um_per_m, inch, split.headstock_um_per_m.standard_uncertainty)
         lines.append(

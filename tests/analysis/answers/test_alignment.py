@@ -318,7 +318,7 @@ def test_roll_that_the_feet_made_is_told_from_wear(make_traverse, invented_bed):
     assert found.wear_um.value == pytest.approx(0.34 * 25 / 0.3, abs=2 * found.wear_um.expanded)
     assert found.feet_um.value + found.wear_um.value == pytest.approx(found.split.from_roll_um.value)
     said = "\n".join(collars_words(found, inch=False))
-    assert "what the feet can take out" in said and "of the roll, wear" in said
+    assert "  Of the roll, what the feet can take out: " in said and "  Of the roll, wear: " in said
 
 
 def test_quill_is_a_bar_over_its_extension():
