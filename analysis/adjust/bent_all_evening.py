@@ -22,6 +22,8 @@ from analysis.linear.fact import Fact
 
 AGREE = 0.05
 STANDS_OUT = 3.0
+LEAST_TOLD = 3
+"""Runs there and back that must agree: two drifts agree by chance one evening in five, three one in ten."""
 OF_THE_RATE = 0.2
 """Uncertainty of a bow as another face would have it: runs begin and end elsewhere, and take another time."""
 
@@ -58,7 +60,11 @@ def bent_all_evening(
     """
     told = [each for each in found if each.outcome != APART and faces[each.face].upward]
     names = tuple(dict.fromkeys(each.face for each in told))
-    if len(names) < 2 or any(each.outcome == DRIFT and each.is_seen for each in told):
+    if (
+        len(names) < 2
+        or len(told) < LEAST_TOLD
+        or any(each.outcome == DRIFT and each.is_seen for each in told)
+    ):
         return ()
     if any(each.bow_uncertainty_um == 0 for each in told):  # runs that are only imagined differ by nothing
         return ()

@@ -64,8 +64,10 @@ def test_a_still_bed_and_levels_that_drift_each_their_own_way_say_nothing(evenin
     assert not told(evening(a_run_um, drifts)[1])
 
 
-def test_one_face_alone_tells_nothing_of_the_evening(evening):
-    assert not told(evening(2.0, (0.0,), ("front-flat",))[1])
+@pytest.mark.parametrize("faces", [("front-flat",), ("front-flat", "rear-flat")])
+def test_one_or_two_faces_tell_nothing_of_the_evening(evening, faces):
+    """Two bows agree by chance too often."""
+    assert not told(evening(2.0, (0.0,) * len(faces), faces)[1])
 
 
 def test_runs_that_are_only_imagined_say_nothing_and_divide_by_nothing(evening):
