@@ -30,7 +30,7 @@ def limits_words(found: "Verdicts", inch: bool) -> list[str]:
     """How many meet, then each limit with its figure, its ± and what to do."""
     count = {name: sum(each.verdict == name for each in found.judged) for name in SEVERAL}
     first = ", ".join(f"{n} {SEVERAL[name][n > 1]}" for name, n in count.items() if n)
-    lines = [f"Of {len(found.judged)} limits of your own: {first}."]
+    lines = [f"Your own limits: {first}."]
     lines += [f"  {judged_words(each, inch)}" for each in found.judged]
     return [
         *lines,

@@ -105,7 +105,7 @@ def test_limits_of_the_bed_are_each_judged_with_the_rule_beside(bed_map):
         ("wind_um_per_m", ways): "does not meet",
     }
     said = "\n".join(limits_words(found, inch=False))
-    assert "Of 4 limits of your own: 1 meets, 2 do not meet, 1 cannot be told" in said
+    assert "Your own limits: 1 meets, 2 do not meet, 1 cannot be told" in said
     assert said.count("[1.645u]") == 3 and "no traverse touches it" in said
 
 

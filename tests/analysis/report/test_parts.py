@@ -121,7 +121,7 @@ def test_marks_that_contradict_the_map_are_told_with_the_weight_of_the_edge(cont
 
 
 def test_limits_and_the_part_it_turns_have_their_place(contents):
-    assert str(part(contents, "Your own limits").blocks[0]).startswith("Of 1 limits of your own: 1 meets")
+    assert str(part(contents, "Your own limits").blocks[0]).startswith("Your own limits: 1 meets")
     assert "A part of Ø50 mm" in str(part(contents, "The part it turns").blocks[0])
 
 
