@@ -2,7 +2,8 @@
 
 The edge lies on the face under its own weight.  An edge whose depth and material bed.toml gives
 bends (`laid_beam`); of any other only where a stiff one would bear is told, and every place
-between may be marked as well.  Blue is carried over wherever the gap is no more than the film of
+between may be marked as well; so it is on a face that does not look up, where a hand holds the
+edge.  Blue is carried over wherever the gap is no more than the film of
 marking compound.  Between stations the face is taken as straight; so is the edge by itself.
 
 A mark contradicts the map at a place where blue is seen over a gap larger than the film, or none
@@ -57,6 +58,8 @@ class Blue(Shown):
     """Where the edge lies."""
     film_um: float
     film_uncertainty_um: float
+    held_by_hand: bool
+    """Against a face that does not look up: its own weight does not bend it onto the face, a hand may."""
     bends: bool
     """Whether its bending under its own weight is in it; if not, places said bare may be marked too."""
     rests_at_mm: tuple[float, ...]
@@ -94,6 +97,7 @@ def predict_blue(
     film_uncertainty_um: float = FILM_UNCERTAINTY_UM,
     marks: Sequence[Mark] = (),
     joints_mm: Sequence[float] = (),
+    held_by_hand: bool = False,
     **told: Any,
 ) -> Blue:
     """Predict the blue of one edge laid on a face, and hold it against marks.
@@ -112,6 +116,8 @@ def predict_blue(
         What was seen.
     joints_mm : sequence of float
         Where bed pieces meet: up to there each piece runs on as high as its last station.
+    held_by_hand : bool
+        Whether a hand holds the edge against the face (`is_held_by_hand`).
 
     Raises
     ------
@@ -139,7 +145,8 @@ def predict_blue(
     if not (film_um >= 0 and film_uncertainty_um >= 0):
         raise AnalysisError("film of blue", f"{min(film_um, film_uncertainty_um):g} µm", "0 µm or more")
     under = _under(profile, start, end, joints_mm)
-    bends = edge is not None and edge.depth_mm is not None and edge.material is not None
+    is_described = edge is not None and edge.depth_mm is not None and edge.material is not None
+    bends = is_described and not held_by_hand
     laid = _bent(under, edge) if bends and edge is not None else _stiff(under)
     blue_of = Film(film_um, film_uncertainty_um)
     gap = Profile(
@@ -159,6 +166,7 @@ def predict_blue(
         to_mm=end,
         film_um=film_um,
         film_uncertainty_um=film_uncertainty_um,
+        held_by_hand=held_by_hand,
         bends=bends,
         rests_at_mm=laid.rests_at_mm,
         touches_mm=touches,
@@ -170,6 +178,11 @@ def predict_blue(
         gap=gap,
         **told,
     )
+
+
+def is_held_by_hand(bed: Bed, face: str) -> bool:
+    """Whether an edge would fall off the face if nobody held it."""
+    return bed.called.is_upright or bed.described(face).upward <= 0
 
 
 def blue_on(
@@ -203,6 +216,7 @@ def blue_on(
         film_um=FILM_UM if film_um is None else film_um,
         marks=() if kept is None else kept.stretches,
         joints_mm=bed_map.bed.joints_mm,
+        held_by_hand=is_held_by_hand(bed_map.bed, face),
         warnings=warnings,
         assumptions=assumptions(bed_map, {face}),
     )
@@ -211,31 +225,20 @@ def blue_on(
 def predict_blues(
     profile: Profile,
     edge: Straightedge | None = None,
-    film_um: float = FILM_UM,
-    taken: tuple[Assumption, ...] = (),
-    joints_mm: Sequence[float] = (),
+    **under: Any,
 ) -> tuple[Blue, ...]:
     """Predict the blue of an edge laid along a face in overlapping places, half its length apart.
 
     Without an edge, or with one that reaches over the face, it lies once, all along.
-    `taken` is what the heights take for granted.
+    `under` is what `predict_blue` is told besides of film, face and map.
     """
     first, last = float(profile.station_mm[0]), float(profile.station_mm[-1])
     if edge is None or edge.length_mm >= last - first:
-        return (predict_blue(profile, edge, film_um=film_um, joints_mm=joints_mm, assumptions=taken),)
+        return (predict_blue(profile, edge, **under),)
     length = edge.length_mm
     starts = np.append(np.arange(first, last - length - 1e-6, length / 2), last - length)
     return tuple(
-        predict_blue(
-            profile,
-            edge,
-            from_mm=float(s),
-            to_mm=float(s) + length,
-            film_um=film_um,
-            joints_mm=joints_mm,
-            assumptions=taken,
-        )
-        for s in starts
+        predict_blue(profile, edge, from_mm=float(s), to_mm=float(s) + length, **under) for s in starts
     )
 
 

@@ -11,7 +11,7 @@ from acquire.model.errors import AnalysisError
 from acquire.model.places import end_where_rounded
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
-from analysis.answers.blue import FILM_UM, Blue, described_edge, predict_blues
+from analysis.answers.blue import FILM_UM, Blue, described_edge, is_held_by_hand, predict_blues
 from analysis.answers.face_map import joints_within, own_shape
 from analysis.answers.joint_cut import JointCut, Wishes, cut_together
 from analysis.answers.least_metal import NoTargetError
@@ -162,7 +162,14 @@ def plan_faces(
             face,
             wishes,
             guard,
-            predict_blues(own_shape(bed_map, face)[0], laid, film_um, taken, bed_map.bed.joints_mm),
+            predict_blues(
+                own_shape(bed_map, face)[0],
+                laid,
+                film_um=film_um,
+                joints_mm=bed_map.bed.joints_mm,
+                held_by_hand=is_held_by_hand(bed_map.bed, face),
+                assumptions=taken,
+            ),
             share,
         )
         for group, cut in cuts.items()

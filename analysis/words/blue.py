@@ -54,6 +54,9 @@ def blue_words(blue: "Sequence[Blue]", inch: bool) -> list[str]:
 def _edge_words(found: "Blue") -> list[str]:
     if found.bends:
         return []
+    if found.held_by_hand:
+        edge = found.edge or "a real edge"
+        return [f"Held by hand, for the face does not look up: how far {edge} bends onto it is not known."]
     if found.edge is None:
         return ["A real edge bends under its own weight and marks more: name yours with --edge."]
     return [

@@ -4,10 +4,13 @@ import numpy as np
 import pytest
 
 from acquire.model.bed import Straightedge
+from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError
 from acquire.model.marks import Mark
-from analysis.answers.blue import predict_blue, predict_blues
+from analysis.answers.blue import is_held_by_hand, predict_blue, predict_blues
 from analysis.linear.profile import Profile
+from analysis.words.blue import blue_words
+from tests.invented import bed_toml
 
 X = np.linspace(0, 1000, 11)
 HOLLOW = 20 * ((X - 500) / 500) ** 2
@@ -123,6 +126,30 @@ def test_edge_whose_depth_is_not_known_leaves_bare_places_open():
     found = predict_blue(hollow_by(20), Straightedge("found in a drawer", 1000.0))
     assert not found.bends
     assert found.may_touch_mm[0] == pytest.approx((67, 933), abs=1.5)
+
+
+@pytest.mark.parametrize(
+    ("normal", "stands", "is_held"),
+    [
+        ("up", "lying", False),
+        ("down", "lying", True),
+        ("rear", "lying", True),
+        ("front", "upright", True),
+        ("up", "upright", True),
+    ],
+)
+def test_edge_bends_onto_a_face_by_its_own_weight_only_where_that_looks_up(normal, stands, is_held):
+    """Against an underside or a guide that stands a hand holds it; how far it bends then nobody knows."""
+    faces = {"way": {"normal": normal, "shape": "flat"}}
+    bed = parse_bed(bed_toml(bed={"stands": stands}, faces=faces))
+    held = is_held_by_hand(bed, "way")
+    assert held == is_held
+    found = predict_blue(hollow_by(20), STEEL, held_by_hand=held)
+    assert found.bends != is_held
+    assert (found.touches_mm == ((0, 1000),)) != is_held
+    assert bool(found.may_touch_mm) == is_held
+    said = " ".join(blue_words([found], inch=False))
+    assert ("how far two-foot bends onto it is not known" in said) == is_held
 
 
 @pytest.mark.statistics
