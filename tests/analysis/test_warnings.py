@@ -98,6 +98,11 @@ def test_description_changed_since_is_said_and_the_old_instrument_stands(invente
         faces={"front-flat": 'normal = "up"\nacross_mm = 10'},
     )
     assert "front-flat described otherwise now" in warnings_of(now=moved)
+    overhead = invented_bed(
+        instruments={"level": LEVEL + "seating_um = 0.3"},
+        faces={"front-flat": 'normal = "down"\nacross_mm = 0'},
+    )
+    assert "front-flat described otherwise now" in warnings_of(now=overhead)
 
 
 def test_gauge_width_stands_as_it_was(invented_bed, make_traverse):

@@ -7,7 +7,7 @@ from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
 from analysis.answers.known_roll import known_roll, ways_of, wind_expanded
-from analysis.answers.twist import twist_of
+from analysis.answers.twist import RestsOnOneZero, twist_of
 from analysis.words.facts import sentences
 from analysis.words.twist import roll_words, whole_twist_words
 from tests.invented import bed_toml, cross_level, flat, level
@@ -93,6 +93,26 @@ def test_two_level_maps_with_one_zero_find_the_wind(make_traverse, bed):
     # drifted by 3 µm/m over the nine intervals of a run, ten lie between the runs, and by 3 µm/m besides
     zero = 3 * np.hypot(10 / 9, 1) * 1.0
     assert found.wind_expanded_um_per_m == pytest.approx(2 * np.hypot(np.sqrt(20) * 0.1, zero) / 0.25)
+
+
+def test_wind_rests_on_one_zero_only_where_nothing_else_tells_it(make_traverse, bed):
+    """Levels one way over both ways: not with a level across too, nor where they also ran back and a further
+    run of one way has a zero of its own."""
+
+    def is_said(runs):
+        return any(isinstance(each, RestsOnOneZero) for each in twist_of(runs, bed).warnings)
+
+    first = _level(make_traverse, bed, "front", flat)
+    back, other, other_back = (
+        _level(make_traverse, bed, face, height, direction=direction, same_zero_as=first.number)
+        for face, height, direction in (
+            ("front", flat, "reverse"), ("rear", winding, "forward"), ("rear", winding, "reverse")
+        )
+    )  # fmt: skip
+    alone = make_traverse(bed, "level", MIDDLE, np.zeros(10), face="front", turned=True)
+    assert is_said([first, other])
+    assert not is_said([first, other, _cross(make_traverse, bed, flat, winding)])
+    assert not is_said([first, back, other, other_back, alone])
 
 
 def test_turned_pair_with_one_zero_tells_the_roll_itself(make_traverse, bed):
