@@ -149,6 +149,14 @@ def test_handle_is_not_inherited_by_children(path, level_setup):
         assert not os.get_inheritable(writer._handle)
 
 
+def test_bytes_of_a_record_that_was_cut_off_are_told(recorded):
+    path, _ = recorded
+    with path.open("rb") as file:
+        ends = [frame.end for frame in frames.scan(file)]
+    path.write_bytes(path.read_bytes()[: ends[-2] + 5])
+    assert read_journal(path).lost_bytes == 5
+
+
 @pytest.mark.whole
 def test_cut_at_every_byte_of_the_last_records_keeps_all_whole_ones(recorded):
     path, _ = recorded
