@@ -110,8 +110,8 @@ def test_map_by_one_kind_of_instrument_holds_that_kind_alone(survey, capsys, by,
     ("words", "readings"),
     [
         (
-            "align bar SURVEY --top 1 2 3 4 --front 5 6 7 8 --at 4 12 --held 1 --bar-diameter 1.5 "
-            "--bar-length 10 --bar-taper 0.1 --uncertainty 0.2 --guide wall",
+            "align bar SURVEY --top 1 2 3 4 --front 5 6 7 8 --at 4 12 --held 1 --bar-diameter 38.1mm "
+            "--bar-length 10 --bar-taper 2.54um --uncertainty 0.2 --guide wall",
             {
                 "top_um": [25.4, 50.8, 76.2, 101.6], "front_um": [127, 152.4, 177.8, 203.2],
                 "at_mm": [101.6, 304.8], "held_mm": 25.4, "diameter_mm": 38.1, "length_mm": 254,
@@ -128,7 +128,8 @@ def test_map_by_one_kind_of_instrument_holds_that_kind_alone(survey, capsys, by,
             },
         ),
         (
-            "align turned SURVEY --diameters 1 1.001 --at 4 12 --force 90 --stick-out 10 --bar-diameter 1.5",
+            "align turned SURVEY --diameters 25.4mm 1.001 --at 4 12 --force 90 --stick-out 254mm "
+            "--bar-diameter 1.5",
             {
                 "diameters_mm": [25.4, 25.4254], "at_mm": [101.6, 304.8], "uncertainty_um": 1, "guide": None,
                 "force_n": 90, "stick_out_mm": 254, "bar_diameter_mm": 38.1,
@@ -146,7 +147,8 @@ def test_map_by_one_kind_of_instrument_holds_that_kind_alone(survey, capsys, by,
             {"reading_um": -25.4, "radius_mm": 101.6, "diameter_mm": 254, "uncertainty_um": 1},
         ),
         (
-            "square cylinder SURVEY --height 12 --first 0_1 --turned 2_4 --taper 0.1 --on flat --stood 4 8",
+            "square cylinder SURVEY --height 12 --first 0_1 --turned 2_4 --taper 2.54um --on flat "
+            "--stood 4 8",
             {
                 "height_mm": 304.8, "first_um": [0, 25.4], "turned_um": [50.8, 101.6], "uncertainty_um": 1,
                 "taper_uncertainty_um": 2.54, "face": "flat", "stood_mm": [101.6, 203.2],
@@ -179,7 +181,7 @@ def test_map_by_one_kind_of_instrument_holds_that_kind_alone(survey, capsys, by,
             },
         ),
         (
-            "dovetail pins SURVEY --at 0_8 --measure 4_4.001 --pin 0.5 --angle 60 --side 0_1 "
+            "dovetail pins SURVEY --at 0_8 --measure 4_4.001 --pin 0.5 --angle 60 --side 0_25.4um "
             "--uncertainty 0.1 --side-uncertainty 0.2 --between",
             {
                 "at_mm": [0, 203.2], "measure_mm": [101.6, 101.6254], "pin_mm": 12.7, "other_pin_mm": None,
@@ -197,7 +199,10 @@ def test_map_by_one_kind_of_instrument_holds_that_kind_alone(survey, capsys, by,
 def test_readings_of_a_test_are_typed_in_the_unit_of_the_survey_and_taken_in_mm_and_um(
     asked, words, readings
 ):
-    """An underscore stands for the blank between readings of one run."""
+    """An underscore stands for the blank between readings of one run.
+
+    A unit that is written tells a length from a height: 1 in and 1 thou are 25.4 of mm and of µm alike.
+    """
     found = asked([word.replace("_", " ") for word in words.split()], "typed_tests.answer_test")
     assert found["test"] == " ".join(words.split()[:2])
     assert set(found["readings"]) == set(readings)
