@@ -45,13 +45,20 @@ def zero_roots(observations: Sequence[Observations]) -> dict[int, int]:
 
 
 def own_nuisances(each: Observations, roots: Mapping[int, int]) -> tuple[Nuisance, ...]:
+    """Its zero; where a line was read, how high that lies is in its zero, and it may be tilted.
+
+    A line that lies higher counts the other way round for a face that looks down, and not at all for one
+    that looks sideways, so that runs which share a zero share such a zero only where they look the same way.
+    """
     if each.zero is None:
         return ()
     root = str(roots[each.traverse])
-    zero = Nuisance(Unknown("zero", (root,)), _zero_column(each))
-    if not each.zero_is_line:
-        return (zero,)
-    return zero, Nuisance(Unknown("lie", (root,)), each.station_mm / MM_PER_M)
+    if each.line_counts is None:
+        return (Nuisance(Unknown("zero", (root,)), _zero_column(each)),)
+    rearward, upward = each.line_counts
+    way, counts = ("up", upward) if upward else ("rear", rearward)
+    zero = Nuisance(Unknown("zero", (root, way, str(counts))), _zero_column(each))
+    return zero, Nuisance(Unknown("lie", (root, way)), counts * each.station_mm / MM_PER_M)
 
 
 def _zero_column(each: Observations) -> np.ndarray:

@@ -16,7 +16,7 @@ from analysis.observe.roll import roll_forms, roll_seating, rolled_over
 from analysis.observe.slope import slope_forms, slope_seating, stood_on
 from analysis.observe.span import span_forms, spanned
 from analysis.observe.stations import at_their_stations, is_timed, order_of_reading, usable
-from analysis.observe.terms import Form, Nuisance, Observations
+from analysis.observe.terms import Form, LineCounts, Nuisance, Observations
 from analysis.observe.uncertainty import reading_covariance, scale_nuisances, step_uncertainty
 
 
@@ -31,7 +31,7 @@ class _Kind:
     carriers: tuple[str, ...] = ()
     correction: np.ndarray | None = None
     nuisances: tuple[Nuisance, ...] = ()
-    is_line: bool = False
+    line_counts: LineCounts | None = None
     edges: tuple[tuple[str, bool], ...] = ()
     warnings: tuple[Fact, ...] = field(default=())
 
@@ -63,7 +63,7 @@ def _offset(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> _Kind:
         model.carriers,
         model.correction_um,
         model.nuisances,
-        model.is_line,
+        model.line_counts,
         model.edges,
         model.warnings,
     )
@@ -136,7 +136,7 @@ def observe(traverse: Traverse, bed: Bed) -> Observations:
         carriers=kind.carriers,
         zero=traverse.number if setup.same_zero_as is None else setup.same_zero_as,
         zero_instrument=instrument.name,
-        zero_is_line=kind.is_line,
+        line_counts=kind.line_counts,
         direction=setup.direction,
         order=order_of_reading(stations, setup.direction),
         is_timed=is_timed(stations),

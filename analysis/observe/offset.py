@@ -25,7 +25,7 @@ from analysis.observe.carriers import (
     face_named,
 )
 from analysis.observe.sag import SECTION_UNCERTAINTY, straightedge_sag_um, wire_sag_um
-from analysis.observe.terms import Form, Nuisance, Place, Unknown, weighted_sum
+from analysis.observe.terms import Form, LineCounts, Nuisance, Place, Unknown, weighted_sum
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ class OffsetModel:
     nuisances: tuple[Nuisance, ...]
     faces: tuple[str, ...]
     carriers: tuple[str, ...]
-    is_line: bool
+    line_counts: LineCounts | None
     edges: tuple[tuple[str, bool], ...]
     warnings: tuple[Fact, ...]
 
@@ -68,7 +68,7 @@ def offset_model(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> Offset
         face = face_named(bed, setup.face, where)
         on_face: list[Form] = [{_touched(face.id, x): 1.0} for x in station_mm]
         straight = _straight(carried_by, -1.0, face.normal, traverse, bed, station_mm)
-        return _joined(on_face, on_face, straight, (face.id,), ())
+        return _joined(on_face, on_face, straight, (face.id,), (), _line_counts(-1, face.normal))
     carriers = carrying_faces(bed, carried_by, where)
     if touched is not None and touched.is_straight:
         carrier = _Carrier(traverse, bed, carriers, carriers[0].normal, None)
@@ -78,7 +78,8 @@ def offset_model(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> Offset
             [weighted_sum([(-1.0, form)]) for form in carrier.forms(station_mm, is_point)]
             for is_point in (False, True)
         )
-        return _joined(full_taken, plain_taken, straight, names, names)
+        counts = _line_counts(1, carriers[0].normal)
+        return _joined(full_taken, plain_taken, straight, names, names, counts)
     face = face_named(bed, setup.face, where)
     carrier = _Carrier(traverse, bed, carriers, face.normal, face)
     full, plain = (
@@ -90,7 +91,7 @@ def offset_model(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> Offset
     )
     names = (face.id, *(carrier.id for carrier in carriers))
     return OffsetModel(
-        full, None if plain == full else plain, np.zeros(len(station_mm)), (), names, names[1:], False, (), ()
+        full, None if plain == full else plain, np.zeros(len(station_mm)), (), names, names[1:], None, (), ()
     )
 
 
@@ -100,6 +101,7 @@ def _joined(
     straight: "_Straight",
     names: tuple[str, ...],
     carriers: tuple[str, ...],
+    line_counts: LineCounts,
 ) -> OffsetModel:
     def both(parts: Sequence[Form]) -> tuple[Form, ...]:
         return tuple(weighted_sum([(1.0, a), (1.0, b)]) for a, b in zip(parts, straight.forms, strict=True))
@@ -111,10 +113,15 @@ def _joined(
         straight.nuisances,
         names,
         carriers,
-        True,
+        line_counts,
         straight.edges,
         straight.warnings,
     )
+
+
+def _line_counts(sign: int, normal: str) -> LineCounts:
+    rearward, upward = NORMALS[normal]
+    return sign * rearward, sign * upward
 
 
 def _touched(face: str, station_mm: float) -> Place:

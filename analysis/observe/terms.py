@@ -38,6 +38,7 @@ class Place(NamedTuple):
 
 
 Form = Mapping[Place, float]
+LineCounts = tuple[int, int]
 """A weighted sum of heights."""
 
 
@@ -158,8 +159,9 @@ class Observations:
     """A zero is shared only between traverses of one instrument."""
     zero_column: np.ndarray | None = None
     """Shape (m,): what one unit of the zero adds to each reading; None: one."""
-    zero_is_line: bool = False
-    """Whether its reference lies as it was set up: height and tilt both free (edge, wire, optical line)."""
+    line_counts: LineCounts | None = None
+    """Where an edge, wire or optical line was read, height and tilt free as it was set up: by how much its
+    place counts in each reading, to the rear and upwards."""
     direction: str = "forward"
     order: np.ndarray = field(default_factory=lambda: np.zeros(0))
     """When each reading was taken, for drift: s from the recording's start, or its place in the order."""

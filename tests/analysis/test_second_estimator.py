@@ -90,6 +90,34 @@ def test_a_set_up_taken_wrongly_is_noticed(key, value):
     assert answer.redundancy != bed_map.redundancy or abs(answer.chi_square - bed_map.chi_square) > 0.01
 
 
+@pytest.mark.parametrize("other", ["keeper", "side", "further"])
+def test_faces_that_look_different_ways_are_read_off_one_line_under_one_zero(other):
+    """A line that lies higher, or tilted, counts the other way round for a face that looks down and not at
+    all for one that looks sideways. A level turned end for end tells the tilt of the front way."""
+    bed = Description(
+        bed_toml(
+            faces={
+                "front": flat(0), "keeper": {"normal": "down", "shape": "flat"},
+                "side": {"normal": "rear", "shape": "flat"}, "further": flat(300),
+            },
+            instruments={"level": level(0.5, 100, seating_um=0), "dial": dial(0.2, seating_um=0)},
+        )
+    )  # fmt: skip
+    runs = [
+        Run(1, "level", MIDDLES, face="front"),
+        Run(2, "level", MIDDLES, face="front", turned=True, same_zero_as=1),
+        Run(3, "dial", STATIONS, face="front", reference="line"),
+        Run(4, "dial", STATIONS, face=other, reference="line", same_zero_as=3),
+    ]
+    survey = _of_random_heights(bed, runs)
+    assert faults(survey) == []
+    rise = np.zeros((1, len(combined(survey).nodes)))
+    for k, node in enumerate(combined(survey).nodes):
+        if node.owner == other and node.station_mm in (0.0, 1000.0):
+            rise[0, k] = 1.0 if node.station_mm else -1.0
+    assert combined(survey).functional(rise).is_known[0] == (other != "side")
+
+
 def test_second_estimator_sums_a_stepped_level_as_by_hand():
     """Slopes 12 8.5 3 ... over 100 mm and the heights they sum to (derived: sums of slope times base)."""
     slopes = np.array([12, 8.5, 3, -1.5, -6, -4, 0.5, 2, 5.5, 9])

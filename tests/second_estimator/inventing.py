@@ -23,7 +23,7 @@ from tests.second_estimator.least_squares import (
     stated_variances,
     taken_at,
 )
-from tests.second_estimator.readings import Description, Run, World, reading
+from tests.second_estimator.readings import Description, Run, World, line_counts, reading
 
 FACES = """
 [faces.front]
@@ -124,15 +124,16 @@ def _like_a_way(count: int, rng: np.random.Generator) -> np.ndarray:
 
 def take(runs: Sequence[Run], bed: Description, world: World, rng: np.random.Generator) -> tuple[Run, ...]:
     """The runs with their readings: truth, zero, lie, drift, scale and noise of the stated sizes."""
-    zeros = {run.number: (rng.normal(0, 100), rng.normal(0, 50)) for run in runs}
+    zeros = {run.number: (rng.normal(0, 100), rng.normal(0, 50, 2), rng.normal(0, 50, 2)) for run in runs}
     rates = {drift_key(run, runs): rng.normal(0, 1) for run in runs}
     scales = {run.instrument: rng.normal() for run in runs}
     taken = []
     for run in runs:
-        zero, lie = zeros[root_of(run, runs)]
+        zero, stands, lie = zeros[root_of(run, runs)]
         value = reading(run, bed, world) + zero
         if run.straight is not None:
-            value = value + lie * run.station_mm / 1000
+            counts = line_counts(run, bed)
+            value = value + counts @ stands + counts @ lie * run.station_mm / 1000
         if drift_key(run, runs) is not None:
             span = max(float(np.max(taken_at(each, runs))) for each in runs)
             value = value + rates[drift_key(run, runs)] * taken_at(run, runs) * 10 / max(span, 1.0)

@@ -12,7 +12,7 @@ from datetime import datetime
 
 import numpy as np
 
-from tests.second_estimator.readings import Description, Run, World, reading, sag_um
+from tests.second_estimator.readings import Description, Run, World, line_counts, reading, sag_um
 
 Key = tuple[str, ...]
 Owner = tuple[str, str]
@@ -173,7 +173,10 @@ def _other_unknowns(
     ones, root, instrument = np.ones(len(run.station_mm)), str(root_of(run, runs)), bed.instrument(run)
     found: list[tuple[Key, np.ndarray, float | None]] = [(("zero", root), ones, None)]
     if run.straight is not None:
-        found.append((("lie", root), run.station_mm / 1000, None))
+        for way, counts in zip(("rear", "up"), line_counts(run, bed), strict=True):
+            if counts:  # where it stands and how it is tilted
+                found.append((("stands", root, way), counts * ones, None))
+                found.append((("lie", root, way), counts * run.station_mm / 1000, None))
         sag = reading(run, bed, _flat)
         if run.straight.startswith("straightedge:") and np.any(sag_um(run, bed)) and np.any(sag):
             found.append((("sag", run.straight), sag, SAG_IS_GOOD_TO))

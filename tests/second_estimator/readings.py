@@ -230,6 +230,13 @@ def _guided(
     return np.full(len(x), np.nan), np.full(len(x), np.nan)
 
 
+def line_counts(run: Run, bed: Description) -> np.ndarray:
+    """By how much the place of a run's straight thing counts in its readings: to the rear and upwards."""
+    if run.straight == run.reference:
+        return -bed.normal(run.face)
+    return bed.normal(_carriers(run, bed)[0])
+
+
 def _straight(run: Run, bed: Description, world: World, normal: np.ndarray) -> np.ndarray:
     """Where the working line of an edge, a wire or a beam lies, as a vector; it hangs down only."""
     kind, _, name = run.straight.partition(":")
