@@ -259,3 +259,7 @@ def test_warning_stands_where_it_belongs_and_nowhere_else(raised, words, quiet):
 def test_bed_bent_by_less_than_a_tenth_of_a_micrometre_is_not_told_of():
     """From memory (textbook formula): 11.5e-6/K, 1 m long, 0.3 m deep bend by 4.79 µm a kelvin."""
     assert differences(warm(20.0), warm(20.01)) == ()
+
+
+def test_bed_of_unknown_depth_that_warmed_by_a_twentieth_of_a_degree_is_not_told_of():
+    assert differences(warm(20.0), warm(20.05), SHALLOW) == ()

@@ -43,6 +43,7 @@ def test_seating_not_stated_is_said(warnings_of, invented_bed, make_traverse):
 def test_uncertainty_not_stated_is_said(warnings_of):
     text = LEVEL.replace("standard_uncertainty = 1.0", "standard_uncertainty = 0") + "seating_um = 0.3"
     assert "no uncertainty stated" in warnings_of(text)
+    assert "no uncertainty stated" not in warnings_of(text + "\nresolution = 1.0")
 
 
 def test_level_on_its_whole_length_is_no_two_feet(warnings_of):

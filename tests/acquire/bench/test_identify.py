@@ -185,6 +185,15 @@ def test_command_identifies_a_real_port_and_writes_it_into_the_survey(speaking_p
     assert "is there already" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(("display", "base_mm"), [("inch", 203.2), ("metric", 8.0)])
+def test_bare_number_for_a_base_is_in_the_unit_of_the_survey(speaking_port, tmp_path, display, base_mm):
+    (tmp_path / "bed.toml").write_text(BED.replace("[faces", f'display = "{display}"\n[faces'))
+    listened = ["identify", speaking_port, "--into", str(tmp_path), "--name", "level", "--base", "8"]
+    assert main([*listened, "--quantity", "slope", "--unit", "mm/m"]) == 0
+    described = parse_bed((tmp_path / "bed.toml").read_text()).instruments["level"]
+    assert described.base_mm == pytest.approx(base_mm)
+
+
 def test_command_says_what_silence_means_and_ends_with_1(capsys):
     master, slave = os.openpty()
     assert main(["identify", os.ttyname(slave), "--seconds", "0.02"]) == 1
@@ -204,3 +213,14 @@ def test_ports_command_names_what_the_survey_expects_and_does_not_find(tmp_path,
     said = capsys.readouterr().out
     assert "dial: usb:FFFF:FFFE:none: is not plugged in" in said
     assert "net: socket://shop:7000" in said and "vial: no port" in said
+
+
+def test_ports_command_tells_where_an_instrument_is_plugged_in(tmp_path, capsys, monkeypatch):
+    adapter = Found("/dev/ttyUSB3", 0xFFFF, 0xFFFE, "SN7")
+    monkeypatch.setattr("acquire.receive.ports.naming.found_ports", lambda: [adapter])
+    dial = '[instruments.dial]\nquantity = "offset"\nunit = "mm"\nstandard_uncertainty = 0.001\n'
+    dial += "[instruments.dial.port]\nurl = 'usb:FFFF:FFFE:SN7'\n"
+    dial += "[instruments.dial.wire]\nkind = 'lines'\npattern = '(?P<value>.*)'\n"
+    (tmp_path / "bed.toml").write_text(BED + dial)
+    assert main(["ports", str(tmp_path)]) == 0
+    assert "dial: usb:FFFF:FFFE:SN7 is /dev/ttyUSB3" in capsys.readouterr().out
