@@ -6,9 +6,10 @@ from types import SimpleNamespace as Made
 import numpy as np
 import pytest
 
+from acquire.model.bed import Instrument
 from acquire.model.bed_toml.reading import parse_bed
 from analysis.adjust.combination import ScattersMore
-from analysis.answers.common_state import not_said, state_differences
+from analysis.answers.common_state import instrument_differences, not_said, state_differences
 from analysis.answers.datums import what_is_missing
 from analysis.answers.feet_on_bed import not_these_feet, nothing_unworn, warnings_of_levelling
 from analysis.answers.history import warnings_of_both
@@ -87,6 +88,11 @@ DEEP = Made(depth_mm=300.0, length_mm=1000.0)
 
 def differences(before, after, of=DEEP):
     return state_differences(stood(**before), stood(**after), of)
+
+
+def read_by(base_mm=100.0, **cable):
+    level = Instrument("level", "slope", "um/m", base_mm=base_mm, **cable)
+    return [Made(setup=Made(instrument="level", subject="front"), instrument=level)]
 
 
 def between(*states):
@@ -191,6 +197,11 @@ PAIRS = {
         lambda: differences({"clamped": True}, {"clamped": False}),
         "stood clamped down before, not clamped after",
         lambda: differences({"clamped": False}, {"clamped": False}),
+    ),
+    "instrument described otherwise": (
+        lambda: instrument_differences(read_by(100.0), read_by(200.0)),
+        "level is described otherwise before and after (base_mm 100.0 then, 200.0 now)",
+        lambda: instrument_differences(read_by(), read_by(lag_s=0.1)),
     ),
     "warmer": (
         lambda: differences(warm(20.0), warm(21.0)),

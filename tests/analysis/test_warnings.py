@@ -9,6 +9,7 @@ from analysis.answers.face_map import map_face
 from analysis.observe.differences import bend_by_temperature_um
 from analysis.words.assumptions import unstated_words
 from analysis.words.facts import sentences
+from tests.invented import flat
 
 STATION = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = np.arange(50.0, 1000.0, 100.0)
@@ -197,8 +198,33 @@ def test_joint_between_stations_is_said_where_there_is_one(invented_bed, make_tr
         )
 
     words = "the joint of the bed at 450 mm lies between its stations at 400 and 500 mm"
-    assert any(words in each for each in said("joints_mm = [450]"))
+    assert sum(words in each for each in said("joints_mm = [450]")) == 1
     assert not any("the joint of the bed" in each for each in said(""))
+
+
+@pytest.mark.parametrize(
+    ("unworn", "stations", "line", "said"),
+    [
+        ([[0, 150], [850, 1000]], STATION, "unworn", None),
+        ([[0, 150], [850, 1000]], STATION[2:-2], "ends", "fewer than two of its known heights"),
+        ([[0, 100]], STATION, "ends", "no shape shows from it"),
+        (None, STATION, "ends", None),
+    ],
+)
+def test_why_heights_are_not_from_the_unworn_stretches_is_said(
+    invented_bed, make_traverse, unworn, stations, line, said
+):
+    """Derived: hollow by 6 µm, read to ± 2; the line through two heights 100 mm apart is known to ± 28 µm at
+    the far end, where it departs by 22."""
+    faces = {"front-flat": flat(0) if unworn is None else flat(0, unworn_mm=unworn)}
+    bed = invented_bed(faces=faces)
+    hollow = 6.0 * (2 * stations / 1000 - 1) ** 2
+    run = make_traverse(bed, "dial", stations, hollow, face="front-flat", reference="line")
+    found = map_face(combine([run], bed), "front-flat")
+    told = [words for words in sentences(found.warnings) if "unworn" in words]
+    assert found.line == line
+    assert len(told) == (said is not None)
+    assert said is None or said in told[0]
 
 
 def face_warnings(run, bed):

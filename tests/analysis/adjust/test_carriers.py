@@ -128,6 +128,7 @@ def test_a_carrier_of_unstated_feet_is_said_to_be_a_point(invented_bed, make_tra
     bed_map = combine(runs, bed)
     (point,) = bed_map.points
     assert (point.traverse, point.is_described, point.carriers) == (2, False, ("front-flat",))
+    assert not any("under its feet is not known" in words for words in sentences(bed_map.warnings))
     taken = map_face(bed_map, "rear-flat").assumptions
     assert any("carrier_feet_mm" in words for words in unstated_words(taken))
 

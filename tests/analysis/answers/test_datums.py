@@ -44,6 +44,7 @@ def test_straight_face_is_trusted_before_a_hollow_one(judged):
     found = judged({"front-flat": HOLLOW, "rear-flat": 0.02 * STATION})
     assert [each.face for each in found.faces[:2]] == ["rear-flat", "front-flat"]
     assert [each.face for each in found.trusted] == ["rear-flat"]
+    assert found.faces[0].cannot_tell is None
     answer = trust_answer(found, inch=False)
     assert answer.startswith("Start from rear-flat, straight within what could be seen")
     assert "µm" in answer

@@ -55,6 +55,13 @@ def test_twist_of_the_feet_is_taken_out_and_the_wear_left(make_traverse):
     assert found.left.rms_um < 2 < found.left.now_rms_um
 
 
+def test_no_foot_is_moved_where_nothing_tells_the_roll(make_traverse):
+    bed = parse_bed(_bed_text())
+    alone = make_traverse(bed, "dial", X, 0 * X, face="front", reference="line")
+    found = feet_to_move(combine([alone], bed))
+    assert not found.moves and "nothing tells the roll of front and rear" in sentence(found.refused)
+
+
 def test_bend_is_taken_out_by_the_middle_pair(make_traverse):
     """Truth: the middle pair stands 40 µm low; heights read from one optical line."""
     pairs, ways = (0, 800, 1600), {"front": 0.0, "rear": 0.0}

@@ -8,6 +8,7 @@ from analysis.adjust.combination import combine
 from analysis.answers.limits import judge_limits, judge_range, judge_value
 from analysis.answers.twist import twist_of
 from analysis.words.limits import limits_words
+from tests.invented import flat
 
 X = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = X[:-1] + 50
@@ -107,6 +108,23 @@ def test_limits_of_the_bed_are_each_judged_with_the_rule_beside(bed_map):
     said = "\n".join(limits_words(found, inch=False))
     assert "Your own limits: 1 meets, 2 do not meet, 1 cannot be told" in said
     assert said.count("[1.645u]") == 3 and "no traverse touches it" in said
+
+
+def test_limit_of_a_worn_face_is_judged_from_the_line_through_its_unworn_stretches(
+    invented_bed, make_traverse
+):
+    """Derived: worn by 30 µm at its end alone: 30 µm off that line, 15 off the one through its ends."""
+    limits = "[limits]\nstraightness_um = { front-flat = 25 }\n"
+    worn = -30.0 * np.clip((X - 500) / 500, 0, None)
+
+    def judged(unworn):
+        bed = invented_bed(faces={"front-flat": flat(0, **unworn)}, more=limits)
+        run = make_traverse(bed, "dial", X, worn, face="front-flat", reference="line")
+        (only,) = judge_limits(combine([run], bed), bed.limits).judged
+        return only.value
+
+    assert judged({"unworn_mm": [[0, 500]]}) == pytest.approx(30.0, abs=0.1)
+    assert judged({}) == pytest.approx(15.0, abs=0.1)
 
 
 @pytest.mark.parametrize(("rise_um", "twist"), [(0.0, "cannot tell"), (300.0, "does not meet")])

@@ -161,6 +161,12 @@ def test_edge_with_too_little_described_is_warned_of(invented_bed, make_traverse
     assert not any("sag" in words for words in sentences(observe(run, described).warnings))
 
 
+def test_edge_that_stands_beside_a_face_hangs_nowhere_and_is_not_warned_of(invented_bed, make_traverse):
+    bed = invented_bed(500, more=EDGE_TABLE)
+    run = make_traverse(bed, "dial", STATION, WAY, face="front-side", reference=EDGE_NAME)
+    assert observe(run, bed).warnings == ()
+
+
 def test_steel_edge_of_a_metre_on_its_ends_sags_as_the_handbook_formula_says():
     """5·w·L⁴/(384·E·I) for 50 mm deep steel: 7850·9.80665·12/(205e9·0.05²)·5/384 m = 23.47 µm."""
     edge = Straightedge("e", 1000.0, (0.0, 1000.0), 50.0, "steel")
