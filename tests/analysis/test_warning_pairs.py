@@ -274,3 +274,10 @@ def test_bed_bent_by_less_than_a_tenth_of_a_micrometre_is_not_told_of():
 
 def test_bed_of_unknown_depth_that_warmed_by_a_twentieth_of_a_degree_is_not_told_of():
     assert differences(warm(20.0), warm(20.05), SHALLOW) == ()
+
+
+def test_nothing_is_said_of_ways_in_order_of_a_survey_begun_anew_and_of_runs_that_measure_nothing():
+    assert ways_of(bed(), "front", "rear").notes == ()
+    assert of_history() == ()
+    position = Made(number=1, setup=Made(measures=Made(is_measuring=False)), stations=())
+    assert Survey(Path("invented"), None, (position,)).left_out == ()
