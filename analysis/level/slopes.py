@@ -8,6 +8,7 @@ covers several, sees their weighted mean.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -24,7 +25,7 @@ FINEST_SPACING_MM = 1.0
 """Finer sampling brings no shape that a level's foot could follow."""
 
 
-_COLUMNS = ("station_mm", "slope_um_per_m", "standard_uncertainty_um_per_m")
+_COLUMNS = ("station_mm", "slope_um_per_m", "standard_uncertainty_um_per_m", "when", "readings")
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +60,15 @@ class ContinuousRun:
     def highest_mm(self) -> float:
         """The greatest station that a foot touched."""
         return float(self.station_mm.max()) + (self.base_mm + self.pad_mm) / 2
+
+    @property
+    def columns(self) -> dict[str, Any]:
+        """What there is of each sample."""
+        return {name: column for name in _COLUMNS if (column := getattr(self, name)) is not None}
+
+    def taken(self, which: Array | slice) -> "ContinuousRun":
+        """These samples alone."""
+        return replace(self, **{name: column[which] for name, column in self.columns.items()})
 
     def drifted(self, rate: float) -> Array:
         """What a drift of so many µm/m over one unit of `when` adds to each sample, shape (n,)."""
@@ -203,13 +213,9 @@ def gathered(run: ContinuousRun, spacing_mm: float = FINEST_SPACING_MM) -> Conti
     if np.ptp(run.station_mm) >= (len(run.station_mm) - 1.5) * spacing_mm:
         return run
     run = replace(run, readings=np.ones(len(run.station_mm)) if run.readings is None else run.readings)
-    names = (*_COLUMNS, "readings") if run.when is None else (*_COLUMNS, "readings", "when")
-    inner = replace(run, **{name: getattr(run, name)[1:-1] for name in names})
-    cells = cells_of(inner, spacing_mm, float(run.station_mm[0]) - run.base_mm / 2)
+    cells = cells_of(run.taken(slice(1, -1)), spacing_mm, float(run.station_mm[0]) - run.base_mm / 2)
     # the first and the last reading stay by themselves: they say how far the feet came
-    columns = {
-        name: np.r_[getattr(run, name)[0], getattr(cells, name), getattr(run, name)[-1]] for name in names
-    }
+    columns = {name: np.r_[each[0], getattr(cells, name), each[-1]] for name, each in run.columns.items()}
     return replace(run, **columns)
 
 

@@ -83,13 +83,7 @@ def without_steps(run: "ContinuousRun", crossed: Sequence[CrossedJoint]) -> "Con
             kept &= ~is_over
         else:
             slope[is_over] -= joint.step_um / run.base_mm * MM_PER_M
-    return replace(
-        run,
-        station_mm=run.station_mm[kept],
-        slope_um_per_m=slope[kept],
-        standard_uncertainty_um_per_m=run.standard_uncertainty_um_per_m[kept],
-        when=None if run.when is None else run.when[kept],
-    )
+    return replace(run, slope_um_per_m=slope).taken(kept)
 
 
 def steps_um(station_mm: NDArray, crossed: Sequence[CrossedJoint]) -> NDArray[np.float64]:

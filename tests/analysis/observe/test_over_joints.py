@@ -11,8 +11,9 @@ from analysis.adjust.combination import combine
 from analysis.answers.face_map import map_face
 from analysis.answers.joints import joints
 from analysis.level.base_lag import BaseLagHeights
-from analysis.level.slopes import continuous_run
+from analysis.level.slopes import cells_of, continuous_run, gathered
 from analysis.observe.over_joints import (
+    CLEAR_MM,
     CrossedJoint,
     joints_crossed,
     steps_variance_um2,
@@ -130,6 +131,16 @@ def test_step_is_taken_out_of_the_readings_that_bridge_it_and_no_others():
     # readings that lie on a line by chance are as sure as stated, and no surer
     stated = np.sqrt(np.mean(list(jump_variances(x, run.slope_um_per_m, JOINT))) / 2)
     assert joint.standard_uncertainty_um == pytest.approx(stated, rel=1e-6)
+
+
+def test_readings_gathered_by_the_millimetre_before_a_joint_is_crossed_keep_their_number():
+    """Four readings a millimetre: what is left of them beside the joint is counted as it was read."""
+    x = np.arange(100.0, 1400.1, 0.25)
+    run = gathered(continuous_run(x, 100.0 * (np.abs(x - JOINT) < BASE / 2), 1.0, base_mm=BASE))
+    clean = without_steps(run, joints_crossed([run], (JOINT,)))
+    assert len(clean.station_mm) < len(run.station_mm)
+    counted = cells_of(clean, 5.0, 0.0).readings.sum()
+    assert counted == pytest.approx(len(x) - 2 * 2 * CLEAR_MM / 0.25, abs=8)
 
 
 def jump_variances(x, slope, at_mm):
