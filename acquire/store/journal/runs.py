@@ -75,37 +75,39 @@ def run_at(buffer: bytes, at: int, offset: int) -> Run | None:
     start = start[start + (HEADER_BYTES + BODY_BYTES) <= len(sent)]
     if not len(start) or start[0] != at:
         return None
-    head = _columns(sent, start + len(MAGIC), 3 * 4, "<u4").astype(np.int64)
-    end = start + HEADER_BYTES + head[:, 0]
-    can_be = (head[:, 0] >= BODY_BYTES) & (head[:, 0] <= LONGEST_BODY) & (end <= len(sent))
-    start, end, head = start[can_be], end[can_be], head[can_be]
+    head = _pieces(sent, start + len(MAGIC), 3 * 4).view("<u4").reshape(-1, 3)
+    length, sequence, check = head.T.astype(np.int64)
+    end = start + HEADER_BYTES + length
+    can_be = (length >= BODY_BYTES) & (length <= LONGEST_BODY) & (end <= len(sent))
+    start, end, sequence, check = (each[can_be] for each in (start, end, sequence, check))
     if (start[1:] != end[:-1]).any():  # the magic may stand in a payload too
         follows = np.isin(start, end) | (start == at)
-        start, end, head = start[follows], end[follows], head[follows]
+        start, end, sequence, check = (each[follows] for each in (start, end, sequence, check))
     count = _until_false(np.concatenate([start[:1] == at, start[1:] == end[:-1]]))
     start, end = start[:count], end[:count]
-    count = _until_false(checksums(sent, start, end) == head[:count, 2])
+    count = _until_false(checksums(sent, start, end) == check[:count])
     if not count:
         return None
     start, end = start[:count], end[:count]
-    time_s = _columns(sent, start + HEADER_BYTES + 1, 8, "<f8")[:, 0]
-    return Run(sent, offset, start, end, head[:count, 1], sent[start + HEADER_BYTES], time_s)
+    time_s = _pieces(sent, start + HEADER_BYTES + 1, 8).view("<f8")
+    return Run(sent, offset, start, end, sequence[:count], sent[start + HEADER_BYTES], time_s)
 
 
 def checksums(sent: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:
     """The CRC that each frame should have: of its length and number, and of its body."""
     found, sizes = np.zeros(len(start), np.int64), end - start
-    numbered = np.arange(len(MAGIC), len(MAGIC) + 8)
-    for size in np.unique(sizes).tolist():
+    numbered = slice(len(MAGIC), len(MAGIC) + 8)
+    for size in np.flatnonzero(np.bincount(sizes)).tolist():
         alike = np.flatnonzero(sizes == size)
-        checked = np.concatenate([numbered, np.arange(HEADER_BYTES, size)])
+        frames = _pieces(sent, start[alike], size).view(np.uint8).reshape(-1, size)
+        checked = np.hstack([frames[:, numbered], frames[:, HEADER_BYTES:]])
         if len(alike) < FEW or size > LONGEST_TABLED:
-            found[alike] = [crc32(sent[at + checked].tobytes()) for at in start[alike].tolist()]
+            found[alike] = [crc32(each.tobytes()) for each in checked]
             continue
         # a CRC is linear over bits: what each byte of the frame adds to that of nothing but zeros
-        of_all = np.full(len(alike), crc32(bytes(len(checked))), np.uint32)
-        for after, of_each in enumerate(reversed(sent[checked[:, None] + start[alike]])):
-            of_all ^= _what_bytes_add(after).take(of_each)
+        of_all = np.full(len(alike), crc32(bytes(checked.shape[1])), np.uint32)
+        for after, of_each in enumerate(reversed(checked.T)):
+            of_all ^= _what_bytes_add(after).take(of_each, mode="clip")
         found[alike] = of_all
     return found
 
@@ -117,9 +119,9 @@ def _what_bytes_add(after: int) -> np.ndarray:
     return np.array([crc32(bytes([byte]) + bytes(after)) ^ none for byte in range(256)], np.uint32)
 
 
-def _columns(sent: np.ndarray, start: np.ndarray, size: int, kind: str) -> np.ndarray:
-    """`size` bytes from each start on, as numbers."""
-    return sent[start[:, None] + np.arange(size)].view(kind)
+def _pieces(sent: np.ndarray, start: np.ndarray, size: int) -> np.ndarray:
+    """`size` bytes from each start on, each piece one item."""
+    return np.ndarray(max(0, len(sent) - size + 1), f"V{size}", sent, strides=(1,))[start]
 
 
 def _until_false(holds: np.ndarray) -> int:
@@ -142,10 +144,10 @@ def chunks_by_port(run: Run) -> dict[str, tuple[np.ndarray, np.ndarray, bytes]] 
     left = np.arange(len(payload))
     while len(left):
         is_ours = size[left] == size[left[0]]
-        names = run.sent[payload[left[is_ours]][:, None] + 1 + np.arange(size[left[0]])]
-        is_ours[is_ours] = (names == names[0]).all(axis=1)
+        names = _pieces(run.sent, payload[left[is_ours]], 1 + int(size[left[0]]))
+        is_ours[is_ours] = names == names[0]
         of_port, left = left[is_ours], left[~is_ours]
-        name = names[0].tobytes().decode("utf-8", "replace")
+        name = names[0].tobytes()[1:].decode("utf-8", "replace")
         if name in found or len(found) == MOST_PORTS:
             return None
         lengths = end[of_port] - begin[of_port]
