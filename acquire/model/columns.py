@@ -58,3 +58,14 @@ class Column:
 
 
 IN_MEMORY = Columns()
+
+
+def pieces_of(sent: np.ndarray, start: np.ndarray, size: int) -> np.ndarray:
+    """So many bytes of `sent` from each start on, each piece one item of shape (n,).
+
+    Examples
+    --------
+    >>> pieces_of(np.frombuffer(b"+1.0 +2.5", np.uint8), np.array([0, 5]), 4).tolist()
+    [b'+1.0', b'+2.5']
+    """
+    return np.ndarray(max(0, len(sent) - size + 1), f"V{size}", sent, strides=(1,))[start]

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from acquire.model.bed import Instrument
+from acquire.model.columns import pieces_of
 from acquire.model.errors import UnitError
 from acquire.receive.wire.decoding import as_read
 
@@ -116,7 +117,7 @@ def block_of(
     size = last - first
     for width in np.flatnonzero(np.bincount(size)).tolist():
         rows = np.flatnonzero(size == width)
-        text = sent[first[rows][:, None] + np.arange(width)]
+        text = pieces_of(sent, first[rows], width).view(np.uint8).reshape(-1, width)
         for of_shape, shape in _shapes(text, column):
             number = _number_in(shape, pattern, decimal)
             if number is not None:
@@ -179,8 +180,10 @@ def _number_in(shape: bytes, pattern: re.Pattern[str], decimal: str) -> _Number 
 
 def _judged(text: np.ndarray, number: _Number, instrument: Instrument) -> tuple[np.ndarray, np.ndarray]:
     """The numbers in lines of one shape, in what the instrument reads, and which can be readings."""
-    worth = np.array([float(10**place) for place in range(len(number.digits))[::-1]])
-    found = (text[:, number.digits] - np.uint8(ZERO)).astype(float) @ worth / float(10**number.decimals)
+    found = np.zeros(len(text))
+    for column in number.digits:
+        found = 10 * found + (text[:, column] - np.uint8(ZERO))
+    found /= float(10**number.decimals)
     found = -found if number.is_negative else found
     try:
         found = as_read(instrument, found, number.unit) if number.unit else found

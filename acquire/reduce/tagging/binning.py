@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 
@@ -43,14 +44,15 @@ def passes(position_mm: np.ndarray, turn_mm: float = TURN_MM) -> np.ndarray:
     if len(position_mm) == 0:
         return number
     direction, extreme, where = 0, float(position_mm[0]), 0
-    for index, here in enumerate(position_mm):
+    parts = (position_mm[begin : begin + AT_ONCE].tolist() for begin in range(0, len(number), AT_ONCE))
+    for index, here in enumerate(chain.from_iterable(parts)):
         if direction == 0 and abs(here - extreme) > turn_mm:
-            direction, extreme, where = (1 if here > extreme else -1), float(here), index
+            direction, extreme, where = (1 if here > extreme else -1), here, index
         elif direction * (here - extreme) > 0:
-            extreme, where = float(here), index
+            extreme, where = here, index
         elif direction and direction * (extreme - here) > turn_mm:
             number[where + 1 :] += 1
-            direction, extreme, where = -direction, float(here), index
+            direction, extreme, where = -direction, here, index
     return number
 
 

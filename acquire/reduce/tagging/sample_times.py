@@ -101,7 +101,8 @@ def _put_in_time(arrival_s: np.ndarray) -> None:
     for inside in windows_over(arrival_s, WINDOW_S):
         intercept, slope = lower_line(index[inside], arrival_s[inside])
         line = intercept + slope * index[inside]
-        if np.quantile(arrival_s[inside] - line, 0.9) > MOST_LATENESS_S:
+        late_s = arrival_s[inside] - line
+        if late_s.max() > MOST_LATENESS_S and np.quantile(late_s, 0.9) > MOST_LATENESS_S:
             line = arrival_s[inside]
         share = faded(len(line))
         total[inside] += share * line

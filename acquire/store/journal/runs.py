@@ -11,6 +11,7 @@ from zlib import crc32
 
 import numpy as np
 
+from acquire.model.columns import pieces_of
 from acquire.store.journal.frames import BODY_BYTES, CHUNK, HEADER_BYTES, LONGEST_BODY, MAGIC, Frame
 
 MOST_PORTS = 64
@@ -75,7 +76,7 @@ def run_at(buffer: bytes, at: int, offset: int) -> Run | None:
     start = start[start + (HEADER_BYTES + BODY_BYTES) <= len(sent)]
     if not len(start) or start[0] != at:
         return None
-    head = _pieces(sent, start + len(MAGIC), 3 * 4).view("<u4").reshape(-1, 3)
+    head = pieces_of(sent, start + len(MAGIC), 3 * 4).view("<u4").reshape(-1, 3)
     length, sequence, check = head.T.astype(np.int64)
     end = start + HEADER_BYTES + length
     can_be = (length >= BODY_BYTES) & (length <= LONGEST_BODY) & (end <= len(sent))
@@ -89,7 +90,7 @@ def run_at(buffer: bytes, at: int, offset: int) -> Run | None:
     if not count:
         return None
     start, end = start[:count], end[:count]
-    time_s = _pieces(sent, start + HEADER_BYTES + 1, 8).view("<f8")
+    time_s = pieces_of(sent, start + HEADER_BYTES + 1, 8).view("<f8")
     return Run(sent, offset, start, end, sequence[:count], sent[start + HEADER_BYTES], time_s)
 
 
@@ -99,7 +100,7 @@ def checksums(sent: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarra
     numbered = slice(len(MAGIC), len(MAGIC) + 8)
     for size in np.flatnonzero(np.bincount(sizes)).tolist():
         alike = np.flatnonzero(sizes == size)
-        frames = _pieces(sent, start[alike], size).view(np.uint8).reshape(-1, size)
+        frames = pieces_of(sent, start[alike], size).view(np.uint8).reshape(-1, size)
         checked = np.hstack([frames[:, numbered], frames[:, HEADER_BYTES:]])
         if len(alike) < FEW or size > LONGEST_TABLED:
             found[alike] = [crc32(each.tobytes()) for each in checked]
@@ -117,11 +118,6 @@ def _what_bytes_add(after: int) -> np.ndarray:
     """What each byte with so many more behind it changes in a CRC, shape (256,)."""
     none = crc32(bytes(after + 1))
     return np.array([crc32(bytes([byte]) + bytes(after)) ^ none for byte in range(256)], np.uint32)
-
-
-def _pieces(sent: np.ndarray, start: np.ndarray, size: int) -> np.ndarray:
-    """`size` bytes from each start on, each piece one item."""
-    return np.ndarray(max(0, len(sent) - size + 1), f"V{size}", sent, strides=(1,))[start]
 
 
 def _until_false(holds: np.ndarray) -> int:
@@ -144,7 +140,7 @@ def chunks_by_port(run: Run) -> dict[str, tuple[np.ndarray, np.ndarray, bytes]] 
     left = np.arange(len(payload))
     while len(left):
         is_ours = size[left] == size[left[0]]
-        names = _pieces(run.sent, payload[left[is_ours]], 1 + int(size[left[0]]))
+        names = pieces_of(run.sent, payload[left[is_ours]], 1 + int(size[left[0]]))
         is_ours[is_ours] = names == names[0]
         of_port, left = left[is_ours], left[~is_ours]
         name = names[0].tobytes()[1:].decode("utf-8", "replace")
