@@ -21,13 +21,13 @@ from pathlib import Path
 
 import numpy as np
 
-from acquire.model.columns import IN_MEMORY, Columns, Raw
+from acquire.model.columns import IN_MEMORY, Columns
 from acquire.model.errors import RecordingError, WaylogError, told_as
 from acquire.model.system import sync_folder
-from acquire.model.traverse import Stream, Traverse
+from acquire.model.traverse import Traverse
 from acquire.record.own_process import own_command, own_environment, run_to_its_end
 from acquire.reduce import derive
-from acquire.store import read_raw, read_traverse, write_traverse
+from acquire.store import holds_raw, read_traverse, write_traverse
 from acquire.store.journal import Chunks, JournalContents, read_journal
 from acquire.store.safe_files import leftovers, locked
 from acquire.store.scratch import scratch
@@ -131,7 +131,7 @@ def convert_here(journal_path: Path | str, h5_path: Path | str, derive: Derive =
         kept = read_traverse(h5_path, raw=False, only=[contents.setup.instrument])
         readings, garbled = kept.readings, kept.garbled
         kept = replace(kept, streams={})  # its columns are not looked at again
-        missing = what_is_missing(contents, kept, partial(read_raw, h5_path, columns=columns))
+        missing = what_is_missing(contents, kept, partial(_is_in_file, h5_path))
         if missing:
             raise RecordingError(
                 str(h5_path),
@@ -193,38 +193,38 @@ def held(journal_path: Path) -> Iterator[None]:
 
 
 def what_is_missing(
-    contents: JournalContents, kept: Traverse, stream_of: Callable[[str], Stream | None] | None = None
+    contents: JournalContents, kept: Traverse, holds: Callable[[str, Chunks], bool] | None = None
 ) -> str | None:
     """What of a journal's contents a traverse does not hold, in words; None: nothing.
 
-    `stream_of` gives a stream with its raw bytes, one at a time, where `kept` was read without.
+    `holds` says whether it has the bytes of a port, where `kept` was read without.
     """
     if kept.setup != contents.setup:
         return "it is of another traverse"
     for port, chunks in contents.chunks.items():
-        stream = (stream_of or kept.streams.get)(port)
-        if stream is None or not _holds(stream, chunks, contents.columns.let_go):
+        if not (holds or partial(_holds, kept))(port, chunks):
             return f"the bytes of {port}"
+        contents.columns.let_go()
     there = Counter((event.time_s, event.kind) for event in kept.events)
     there.subtract((event.time_s, event.kind) for event in contents.events)
     absent = next((event for event, count in there.items() if count < 0), None)
     return f"the event {absent[1]} at {absent[0]:.3f} s" if absent else None
 
 
-def _holds(stream: Stream, chunks: Chunks, after_each: Callable[[], None]) -> bool:
-    if not _same_bytes(stream.raw, chunks.raw):
-        return False
-    for name in ("chunk_end", "chunk_time_s"):
-        after_each()
-        if not np.array_equal(getattr(stream, name), getattr(chunks, name)):
-            return False
-    after_each()
-    return True
+def _holds(kept: Traverse, port: str, chunks: Chunks) -> bool:
+    stream = kept.streams.get(port)
+    return (
+        stream is not None
+        and stream.raw[:] == chunks.raw[:]
+        and np.array_equal(stream.chunk_end, chunks.chunk_end)
+        and np.array_equal(stream.chunk_time_s, chunks.chunk_time_s)
+    )
 
 
-def _same_bytes(a: Raw, b: Raw) -> bool:
-    step = 1 << 20
-    return len(a) == len(b) and all(a[at : at + step] == b[at : at + step] for at in range(0, len(a), step))
+def _is_in_file(h5_path: Path, port: str, chunks: Chunks) -> bool:
+    raw = np.frombuffer(chunks.raw, np.uint8)
+    ends_and_times = {"chunk_end": chunks.chunk_end, "chunk_time_s": chunks.chunk_time_s}
+    return holds_raw(h5_path, port, {"bytes": raw, **ends_and_times})
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -216,8 +216,10 @@ def _is_orderly(setup: Setup, dwells: Sequence[Dwell]) -> bool:
 
 def on_bed(setup: Setup, rows: Sequence[Row]) -> tuple[list[Row], list[Event]]:
     """The rows whose places can be, and words on the others."""
-    kept = [row for row in rows if setup.is_on_bed(row.station_mm)]
-    off = [row for row in rows if not setup.is_on_bed(row.station_mm)]
+    kept: list[Row] = []
+    off: list[Row] = []
+    for row in rows:
+        (kept if setup.is_on_bed(row.station_mm) else off).append(row)
     if not off:
         return kept, []
     places = sorted(row.station_mm for row in off)

@@ -9,16 +9,16 @@ from acquire.store.survey import (
     survey_bed,
     traverse_folder,
 )
-from acquire.store.traverse_file.reader import read_raw, read_survey, read_traverse
+from acquire.store.traverse_file.reader import holds_raw, read_survey, read_traverse
 from acquire.store.traverse_file.writer import write_traverse
 
 __all__ = [
     "file_name",
     "files_of",
+    "holds_raw",
     "next_number",
     "number_of",
     "own_folder",
-    "read_raw",
     "read_survey",
     "read_traverse",
     "survey_bed",

@@ -1,8 +1,7 @@
 """A continuous traverse as means over each millimetre, pass by pass."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import chain
 
 import numpy as np
 
@@ -44,8 +43,7 @@ def passes(position_mm: np.ndarray, turn_mm: float = TURN_MM) -> np.ndarray:
     if len(position_mm) == 0:
         return number
     direction, extreme, where = 0, float(position_mm[0]), 0
-    parts = (position_mm[begin : begin + AT_ONCE].tolist() for begin in range(0, len(number), AT_ONCE))
-    for index, here in enumerate(chain.from_iterable(parts)):
+    for index, here in _turning(position_mm):
         if direction == 0 and abs(here - extreme) > turn_mm:
             direction, extreme, where = (1 if here > extreme else -1), here, index
         elif direction * (here - extreme) > 0:
@@ -54,6 +52,14 @@ def passes(position_mm: np.ndarray, turn_mm: float = TURN_MM) -> np.ndarray:
             number[where + 1 :] += 1
             direction, extreme, where = -direction, here, index
     return number
+
+
+def _turning(position_mm: np.ndarray) -> Iterator[tuple[int, float]]:
+    """Index and place of the first position, the last, and each from which it does not just go on."""
+    steps = np.sign(np.diff(position_mm))
+    turns = np.flatnonzero(np.concatenate([[True], steps[1:] != steps[:-1], [True]])[: len(position_mm)])
+    for part in np.split(turns, range(AT_ONCE, len(turns), AT_ONCE)):
+        yield from zip(part.tolist(), position_mm[part].tolist(), strict=True)
 
 
 def binned(

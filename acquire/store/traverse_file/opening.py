@@ -17,7 +17,6 @@ from typing import Any, NamedTuple
 import h5py
 import numpy as np
 
-from acquire.model.columns import Column, Columns
 from acquire.model.errors import TraverseFileError
 from acquire.model.system import bounded_address_space
 from acquire.model.traverse import FORMAT, FORMAT_VERSION
@@ -192,13 +191,11 @@ class Source:
         """A column of numbers, of exactly the kind that is kept there."""
         return np.asarray(self._numbers(group, name, dtype).values(), dtype)
 
-    def put(self, group: h5py.Group, name: str, dtype: str, columns: Columns) -> Column:
-        """The same, put piece by piece into `columns`."""
-        found = h5py.Dataset(self._numbers(group, name, dtype).handle)
-        column = columns.column(np.dtype(dtype).type)
-        for begin in range(0, len(found), ROWS_AT_ONCE):
-            column.append(found[begin : begin + ROWS_AT_ONCE])
-        return column
+    def holds(self, group: h5py.Group, name: str, values: np.ndarray) -> bool:
+        """Whether a column holds just these numbers; it is read piece by piece."""
+        found = h5py.Dataset(self._numbers(group, name, values.dtype.name).handle)
+        parts = (slice(begin, begin + ROWS_AT_ONCE) for begin in range(0, len(values), ROWS_AT_ONCE))
+        return len(found) == len(values) and all(np.array_equal(found[part], values[part]) for part in parts)
 
     def _numbers(self, group: h5py.Group, name: str, dtype: str) -> Dataset:
         found = self.dataset(group, name, 1)

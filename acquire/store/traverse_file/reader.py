@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 import h5py
+import numpy as np
 
-from acquire.model.columns import IN_MEMORY, Columns
 from acquire.model.errors import SurveyError
 from acquire.model.traverse import Events, Setup, Stations, Stream, Traverse
 from acquire.store.survey import files_of
@@ -65,8 +65,8 @@ def _refuse_any(source: Source, wrong: Sequence[str]) -> None:
         raise source.refuse(wrong[0], "a traverse that can be")
 
 
-def read_raw(path: Path | str, name: str, columns: Columns = IN_MEMORY) -> Stream | None:
-    """What one port sent, without the readings in it, put into `columns`; None where there is no such port.
+def holds_raw(path: Path | str, name: str, columns: Mapping[str, np.ndarray]) -> bool:
+    """Whether of what one port sent a file holds just these columns, the raw bytes among them.
 
     Raises
     ------
@@ -76,11 +76,9 @@ def read_raw(path: Path | str, name: str, columns: Columns = IN_MEMORY) -> Strea
     with opened(Path(path)) as source:
         group = source.group("streams")
         if name not in source.names(group):
-            return None
+            return False
         kept = source.group("raw", source.group(name, group))
-        found = {column: source.put(kept, column, kind, columns).whole() for column, kind in RAW.items()}
-        raw = source.put(kept, "bytes", "uint8", columns).raw()
-        return Stream.undecoded(name, raw, **found)
+        return all(source.holds(kept, column, values) for column, values in columns.items())
 
 
 class _Later(Mapping[str, Stream]):

@@ -108,6 +108,26 @@ def test_hesitation_of_a_hand_is_no_second_pass():
     assert passes(x).max() == 1
 
 
+@pytest.mark.parametrize("step_mm", [0.0, 1.0, 10.0])
+def test_passes_are_those_of_a_walk_through_every_place(step_mm):
+    """Second method: a turn counts as soon as it is 20 mm back from the farthest place so far."""
+    rng = np.random.default_rng(20)
+    for _ in range(40):
+        x = np.repeat(np.cumsum(rng.normal(0, 9, rng.integers(1, 60))), rng.integers(1, 4))
+        x = np.round(x / step_mm) * step_mm if step_mm else x
+        expected = np.ones(len(x), int)
+        begin, way = 0, 0
+        for here in range(len(x)):
+            so_far = x[begin : here + 1]
+            back_mm = np.abs(x[here] - x[begin]) if way == 0 else np.max(way * so_far) - way * x[here]
+            if back_mm > 20.0 and way:
+                begin += int(np.argmax(way * so_far))
+                expected[begin + 1 :] += 1
+            if back_mm > 20.0:
+                way = -way or (1 if x[here] > x[begin] else -1)
+        assert passes(x).tolist() == expected.tolist()
+
+
 @pytest.mark.parametrize(("rate_hz", "seconds"), [(10.0, 60), (100.0, 60), (100.0, 5)])
 def test_sample_times_are_better_than_arrivals(rate_hz, seconds):
     random = np.random.default_rng(2)
