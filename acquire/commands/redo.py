@@ -16,6 +16,7 @@ from acquire.commands.talk import progress
     multiple=True,
     metavar="SLIP",
     help="Undo a slip of the whole run: turned (a level end for end), sign, order (run the other way), "
+    "mirrored (measured from the other end of the bed), "
     "unit:U, times:F, shifted:MM; written: as it was written after all. Several may be given.",
 )
 def command(survey: Path, numbers: tuple[int, ...], corrections: tuple[str, ...]) -> None:

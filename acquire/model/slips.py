@@ -6,6 +6,7 @@ entry and after the adjustment.  A slip has a name, which `waylog redo --as NAME
     turned        a level stood turned end for end: its readings change sign
     sign          plus was written for minus: likewise, for what is no level
     order         the run went the other way: its first reading belongs to its last station
+    mirrored      its places were measured from the other end of the bed
     unit:U        the numbers are U and not what they were taken for (`div`: divisions)
     times:F       the numbers meant are F times those written
     shifted:MM    each reading belongs MM further along the bed
@@ -22,6 +23,7 @@ import numpy as np
 from acquire.model.bed import Instrument, units_read_by
 from acquire.model.corrections import corrections_in_force
 from acquire.model.errors import EntryError
+from acquire.model.places import is_same_place
 from acquire.model.quantity import Quantity
 from acquire.model.recorded import Event
 from acquire.model.traverse import Setup, Stations
@@ -29,7 +31,7 @@ from acquire.model.units import UM_PER_THOU, finite_number, unit_words
 
 AS_WRITTEN = "written"
 """What `redo --as` takes to undo corrections."""
-NAMES = "turned | sign | order | unit:U | times:F | shifted:MM | written"
+NAMES = "turned | sign | order | mirrored | unit:U | times:F | shifted:MM | written"
 DECIMALS = (10.0, 0.1, 100.0, 0.01, 1000.0, 0.001)
 HALVES = (2.0, 0.5)
 """A diameter for a radius; one end of a bubble where the sum of both was wanted."""
@@ -49,6 +51,7 @@ class Slip:
     """Meant over written."""
     is_turned: bool = False
     is_reversed: bool = False
+    is_mirrored: bool = False
     along_mm: float = 0.0
 
     def and_also(self, other: "Slip") -> "Slip":
@@ -59,6 +62,7 @@ class Slip:
             self.factor * other.factor,
             self.is_turned != other.is_turned,
             self.is_reversed != other.is_reversed,
+            self.is_mirrored != other.is_mirrored,
             self.along_mm + other.along_mm,
         )
 
@@ -67,6 +71,9 @@ TURNED = Slip(("turned",), "the level turned end for end (or its sign)", is_turn
 SIGN = Slip(("sign",), "the sign (plus was minus)", factor=-1.0)
 """Of a dial or a caliper; of a level the same as `TURNED`."""
 ORDER = Slip(("order",), "run the other way from what was written", is_reversed=True)
+MIRRORED = Slip(("mirrored",), "its places measured from the other end of the bed", is_mirrored=True)
+ITS_OWN_UNDOING = {slip.names[0]: slip for slip in (TURNED, SIGN, ORDER, MIRRORED)}
+"""Slips that, made twice, were not made."""
 
 
 def run_slips(setup: Setup, stations: Stations) -> tuple[Slip, ...]:
@@ -93,7 +100,7 @@ def run_slips(setup: Setup, stations: Stations) -> tuple[Slip, ...]:
     own = setup.unit or instrument.reading_unit
     found = [flipped]
     if not setup.placed_by.scale:
-        found += [ORDER, flipped.and_also(ORDER)]
+        found += [each for way in (ORDER, MIRRORED) for each in (way, flipped.and_also(way))]
     found += [*_units(instrument, own), *_habits(instrument), *_factors((*HALVES, *DECIMALS))]
     if not setup.placed_by.scale:
         found += _shifts(stations)
@@ -196,11 +203,10 @@ def _unlike(slips: Iterable[Slip]) -> list[Slip]:
         same = [
             other
             for other in found
-            if (other.is_turned, other.is_reversed, other.along_mm)
-            == (slip.is_turned, slip.is_reversed, slip.along_mm)
+            if replace(other, names=(), words="", factor=1.0) == replace(slip, names=(), words="", factor=1.0)
             and abs(other.factor - slip.factor) <= SAME_FACTOR * abs(slip.factor)
         ]
-        if not same and abs(slip.factor - 1.0) + abs(slip.along_mm) + slip.is_turned + slip.is_reversed:
+        if not same and replace(slip, names=(), words="") != Slip((), ""):
             found.append(slip)
     return found
 
@@ -227,12 +233,12 @@ def _parsed(name: str, setup: Setup) -> Slip:
         raise EntryError(
             where, f"found {instrument.name}, which reads {setup.quantity}", "a level", "say `--as sign`"
         )
-    if kind in ("order", "shifted") and setup.placed_by.scale:
+    if kind in ("order", "mirrored", "shifted") and setup.placed_by.scale:
         raise EntryError(
             where, f"found places from the scale {setup.placed_by.scale}", "places that were typed"
         )
-    if name in ("turned", "sign", "order"):
-        return {"turned": TURNED, "sign": SIGN, "order": ORDER}[name]
+    if name in ITS_OWN_UNDOING:
+        return ITS_OWN_UNDOING[name]
     if kind == "unit":
         own = setup.unit or instrument.reading_unit
         same = [slip for slip in _units(instrument, own) if slip.names == (name,)]
@@ -258,7 +264,7 @@ def together(earlier: Sequence[str], further: Sequence[str]) -> tuple[str, ...]:
     """
     names = list(earlier)
     for name in further:
-        if name in names and name in ("turned", "sign", "order"):
+        if name in names and name in ITS_OWN_UNDOING:
             names.remove(name)
         else:
             names.append(name)
@@ -267,7 +273,8 @@ def together(earlier: Sequence[str], further: Sequence[str]) -> tuple[str, ...]:
 
 def as_meant(setup: Setup, slip: Slip) -> Setup:
     """The setup of a run once a slip is undone; doing it twice undoes it."""
-    direction = OTHER_DIRECTION.get(setup.direction, setup.direction) if slip.is_reversed else setup.direction
+    went = setup.direction
+    direction = OTHER_DIRECTION.get(went, went) if slip.is_reversed != slip.is_mirrored else went
     return replace(setup, turned=setup.turned != slip.is_turned, direction=direction)
 
 
@@ -283,10 +290,18 @@ def moved(
     if slip.is_reversed:
         places = np.unique(np.concatenate([at_mm, np.asarray(gap_mm, float)]))
         at_mm = places[len(places) - 1 - np.searchsorted(places, at_mm)]
+    if slip.is_mirrored:
+        at_mm = setup.bed.length_mm - at_mm
     at_mm = at_mm + slip.along_mm
     kept = np.flatnonzero([setup.is_on_bed(float(mm)) for mm in at_mm])
     order = kept[np.argsort(at_mm[kept], kind="stable")]
     return at_mm[order], order
+
+
+def are_turned_alike(setup: Setup, station_mm: np.ndarray, gap_mm: Sequence[float] = ()) -> bool:
+    """Whether `order` and `mirrored` put all readings of a run at the same places."""
+    about_own, about_bed = (moved(setup, station_mm, slip, gap_mm)[0] for slip in (ORDER, MIRRORED))
+    return len(about_own) == len(about_bed) and bool(np.all(is_same_place(about_own - about_bed, 0.0)))
 
 
 def undone(setup: Setup, stations: Stations, slip: Slip, gap_mm: Sequence[float] = ()) -> Stations:

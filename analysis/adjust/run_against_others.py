@@ -176,7 +176,7 @@ def _as_slipped(written: Observations, slip: Slip, bed: Bed) -> tuple[Observatio
     if not slip.names:
         return written, every
     if written.mode != "stepped":
-        if slip.is_reversed or slip.along_mm:
+        if slip.is_reversed or slip.is_mirrored or slip.along_mm:
             return None
         factor = -slip.factor if slip.is_turned else slip.factor
         covariance = factor**2 * written.covariance

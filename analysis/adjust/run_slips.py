@@ -30,7 +30,7 @@ import numpy as np
 from scipy.special import chdtrc
 
 from acquire.model.bed import Bed
-from acquire.model.slips import Slip, run_slips, together
+from acquire.model.slips import MIRRORED, Slip, are_turned_alike, gaps_left, run_slips, together
 from acquire.model.traverse import Traverse
 from analysis.adjust.run_against_others import (
     ALARM,
@@ -324,6 +324,8 @@ def _slips_of(group: Sequence[Traverse]) -> list[Slip]:
     """Slips that all runs of a group may share."""
     lists = [run_slips(run.setup, run.stations) for run in group]
     shared = set.intersection(*({slip.names for slip in each} for each in lists))
+    if all(are_turned_alike(run.setup, run.stations.station_mm, gaps_left(run.events)) for run in group):
+        shared = {names for names in shared if not {*names} & {*MIRRORED.names}}
     return [slip for slip in lists[0] if slip.names in shared]
 
 
@@ -360,7 +362,13 @@ def _told(cases: Sequence[_Case], just_made: int | None = None) -> RunSlip:
         case = max(cases, key=lambda each: each.tried[0].gain + NO_RIVAL_WITHIN * is_made[id(each)])
         least = case.tried[0].gain - NO_RIVAL_WITHIN
         alike = [(case, each) for each in case.tried]
-        alike += [(o, each) for o in cases if o is not case for each in o.tried if each.gain >= least]
+        alike += [
+            (other, each)
+            for other in cases
+            if other is not case
+            for each in other.tried
+            if each.gain >= least or (each.fit.p_value >= FITS and len(other.runs) == len(case.runs))
+        ]
     first = case.runs[0]
     return RunSlip(
         "+".join(dict.fromkeys(run.setup.instrument for run in case.runs)),

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from acquire.model.slips import OTHER_DIRECTION
 from acquire.model.traverse import Traverse
 from acquire.model.units import UM_PER_THOU
 from tests.told_answers.inventing import Told, invent
@@ -36,8 +37,11 @@ def from_the_far_end(number: int) -> Told:
     """One run's places measured from the other end of the bed than is thought."""
 
     def mirrored(told: Told, run: Traverse) -> Traverse:
-        stations = run.stations
-        return with_readings(run, told.bed.length_mm - stations.station_mm, stations.reading)
+        setup, stations = run.setup, run.stations
+        setup = replace(setup, direction=OTHER_DIRECTION[setup.direction])  # as the places went
+        return with_readings(
+            replace(run, setup=setup), told.bed.length_mm - stations.station_mm, stations.reading
+        )
 
     return _one_run(number, 92, mirrored)
 

@@ -1,11 +1,21 @@
 """Slips of writing down: named, undone, and undone again."""
 
+import re
+
 import numpy as np
 import pytest
 
 from acquire.model.errors import EntryError
 from acquire.model.quantity import OFFSET, ROLL, SLOPE
-from acquire.model.slips import as_meant, parsed, run_slips, slip_of_reading, together, undone
+from acquire.model.slips import (
+    are_turned_alike,
+    as_meant,
+    parsed,
+    run_slips,
+    slip_of_reading,
+    together,
+    undone,
+)
 from acquire.model.traverse import Setup, Stations
 from tests.invented import bed_toml, dial, level
 
@@ -48,7 +58,20 @@ def test_unit_of_an_angle_is_no_slip_of_a_length():
 @pytest.mark.parametrize(
     ("instrument", "names"),
     [
-        ("level", {"turned", "order", "turned order", "unit:arcsec", "unit:mm/m", "times:20", "times:10"}),
+        (
+            "level",
+            {
+                "turned",
+                "order",
+                "turned order",
+                "mirrored",
+                "turned mirrored",
+                "unit:arcsec",
+                "unit:mm/m",
+                "times:20",
+                "times:10",
+            },
+        ),
         ("vial", {"turned", "unit:um/m", "unit:arcsec", "times:2", "shifted:+200", "shifted:-200"}),
         ("dial", {"sign", "sign order", "unit:um", "unit:mm", "times:0.1"}),
     ],
@@ -62,9 +85,10 @@ def test_every_run_is_suspected_of_what_its_instrument_invites(instrument, names
 def test_places_from_a_scale_are_neither_in_the_wrong_order_nor_shifted():
     setup = setup_of(position="scale:dro")
     names = " ".join(" ".join(slip.names) for slip in run_slips(setup, run()))
-    assert "order" not in names and "shifted" not in names
-    with pytest.raises(EntryError, match="scale"):
-        parsed(["order"], setup)
+    assert not {"order", "mirrored", "shifted"} & set(re.split(r"[ :]", names))
+    for name in ("order", "mirrored"):
+        with pytest.raises(EntryError, match="scale"):
+            parsed([name], setup)
 
 
 def test_order_turns_the_readings_round_over_their_places_with_their_gaps():
@@ -74,6 +98,36 @@ def test_order_turns_the_readings_round_over_their_places_with_their_gaps():
     assert dict(zip(found.station_mm, found.reading, strict=True)) == {900: 1, 700: 2, 500: 3, 100: 4}
     np.testing.assert_array_equal(found.time_s, [180.0, 120, 60, 0])
     assert as_meant(setup_of(), slip).direction == "reverse"
+
+
+def test_places_measured_from_the_other_end_are_turned_about_the_bed():
+    """Of a bed of 1000 mm; first read was what was typed first, now farthest from station 0: by hand."""
+    slip = parsed(["mirrored"], setup_of())
+    found = undone(setup_of(), run(station_mm=(100.0, 200, 300, 400)), slip)
+    assert dict(zip(found.station_mm, found.reading, strict=True)) == {900: 1, 800: 2, 700: 3, 600: 4}
+    np.testing.assert_array_equal(found.time_s, [180.0, 120, 60, 0])
+    assert as_meant(setup_of(), slip).direction == "reverse"
+    assert as_meant(as_meant(setup_of(), slip), slip) == setup_of()
+    both = parsed(["order", "mirrored"], setup_of())
+    assert as_meant(setup_of(), both).direction == "forward"
+    np.testing.assert_array_equal(
+        undone(setup_of(), run(station_mm=(100.0, 200, 300, 400)), both).reading, [1, 2, 3, 4]
+    )
+    assert together(("mirrored",), slip.names) == ("written",)
+
+
+@pytest.mark.parametrize(
+    ("station_mm", "gap_mm", "is_alike"),
+    [
+        ((100.0, 400, 600, 900), (), True),
+        ((100.0, 300, 500, 900), (), False),
+        ((100.0, 300, 900), (700.0,), True),
+    ],
+)
+def test_turned_about_its_own_places_is_turned_about_the_bed_where_they_lie_evenly_about_its_middle(
+    station_mm, gap_mm, is_alike
+):
+    assert are_turned_alike(setup_of(), np.array(station_mm), gap_mm) is is_alike
 
 
 def test_unit_multiplies_readings_and_their_scatter_but_not_the_instrument():

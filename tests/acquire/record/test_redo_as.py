@@ -47,6 +47,24 @@ def test_run_taken_in_the_other_order_stays_so_and_can_be_put_back(one_run):
     assert "taken_as" not in found.events.kind
 
 
+def test_run_measured_from_the_other_end_of_the_bed_is_put_where_it_was_read(one_run):
+    """A second run over a part of the bed, which turned about its own places would stay there."""
+    imported(one_run, (100, 200, 300), (6, 7, 8), "--face", "way", "-i", "level")
+    (path,) = (one_run / "traverses").glob("002-*.h5")
+    assert main(["redo", str(one_run), "2", "--as", "mirrored"]) == 0
+    found = read_traverse(path)
+    assert dict(zip(found.stations.station_mm, found.stations.reading, strict=True)) == {
+        900: 6,
+        800: 7,
+        700: 8,
+    }
+    assert found.setup.direction == "reverse"
+    assert "measured from the other end of the bed (`redo --as mirrored`)" in found.events.text[0]
+    redo(one_run, [2], corrections=["written"])
+    found = read_traverse(path)
+    assert (found.stations.station_mm.tolist(), found.setup.direction) == ([100, 200, 300], "forward")
+
+
 def test_turned_level_keeps_its_readings_and_is_known_as_turned(one_run):
     redo(one_run, [1], corrections=["turned"])
     assert read_traverse(path_of(one_run)).setup.turned is True

@@ -78,6 +78,37 @@ def test_slip_of_a_run_is_found_and_named_with_what_mends_it(survey, spoil, name
     assert f"`waylog redo SURVEY 4 --as {' --as '.join(names)}`" in words and "traverse 4" in words
 
 
+def of_part(run, station_mm, at_mm=None):
+    """The readings of a run at some of its stations, written down at these places."""
+    stations = run.stations
+    chosen = np.isin(stations.station_mm, station_mm)
+    at_mm = stations.station_mm[chosen] if at_mm is None else at_mm
+    order = np.argsort(at_mm)
+    part = replace(stations.at(np.flatnonzero(chosen)[order]), station_mm=np.asarray(at_mm)[order])
+    return replace(run, stations=part)
+
+
+def test_run_over_a_part_that_was_measured_from_the_other_end_of_the_bed_is_named(survey):
+    """Turned about its own places it would not fit: the bed is another beyond its middle."""
+    runs, bed = survey()
+    wrong = of_part(runs[3], AT_MM[:7], 1000 - AT_MM[:7])
+    (found,) = combine([*runs[:3], wrong], bed).slips
+    (only,) = found.explanations
+    assert (only.traverses, only.redo_as) == ((4,), ("mirrored",))
+    mended = undone(wrong.setup, wrong.stations, parsed(only.redo_as, wrong.setup))
+    np.testing.assert_array_equal(mended.station_mm, AT_MM[:7])
+
+
+def test_of_two_parts_that_overlap_nothing_tells_which_was_measured_from_the_other_end(survey):
+    """A way read in two parts that share its middle: the bed may be the one or its mirror image."""
+    runs, bed = survey()
+    first = of_part(runs[1], AT_MM[:8], 1000 - AT_MM[:8])
+    second = of_part(runs[3], AT_MM[1:])
+    (found,) = combine([first, second], bed).slips
+    told = {(each.traverses, each.redo_as) for each in found.explanations}
+    assert {((2,), ("mirrored",)), ((4,), ("mirrored",))} <= told
+
+
 BAD_BUT_NO_SLIP = {
     "nothing": lambda y, rng: y,
     "drift of 12 u": lambda y, rng: y + np.linspace(12, 0, 10),
