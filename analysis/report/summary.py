@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
-from acquire.model.units import height_text, length_text
+from acquire.model.units import length_text
 from analysis.adjust.cannot_tell import NotMeasured
 from analysis.answers.comparison import Comparison
 from analysis.answers.face_map import FaceMap
@@ -14,6 +14,7 @@ from analysis.answers.twist import Twist
 from analysis.answers.whole_bed import WholeBed
 from analysis.words.comparison import comparison_words
 from analysis.words.facts import sentence, sentences
+from analysis.words.known import height_seen
 from analysis.words.of_adjustment import listed
 from analysis.words.shape import shape_words
 from analysis.words.twist import agreement_words, roll_words
@@ -92,7 +93,7 @@ def _sure(answers: Answers, inch: bool) -> str:
 
 def _verdict(compared: Comparison, inch: bool) -> str:
     if compared.agree:
-        seen = height_text(compared.smallest_detectable_um, inch, compared.smallest_detectable_um / 4)
+        seen = height_seen(compared.smallest_detectable_um, inch)
         return f"{compared.a} and by indicator agree: a difference of {seen} would have been seen."
     return comparison_words(compared, inch)[0]
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from acquire.model.units import MM_PER_INCH, height_text, length_text
 from analysis.words.cautions import LIFTING, SOLVENTS
-from analysis.words.known import height_known
+from analysis.words.known import height_bound, height_known
 
 if TYPE_CHECKING:
     from analysis.answers.blue import Blue, Stretches
@@ -22,7 +22,7 @@ def blue_answer(found: "Blue", inch: bool) -> list[str]:
     from analysis.words.assumptions import taken_and_notes
 
     gap = height_text(found.largest_gap_um, inch, max(found.largest_gap_expanded_um / 2, LEAST_DIGIT_UM / 2))
-    doubt = height_text(found.largest_gap_expanded_um, inch, found.largest_gap_expanded_um / 2)
+    doubt = height_bound(found.largest_gap_expanded_um, inch)
     lies = _stretch(found.from_mm, found.to_mm, inch)
     edge = f"straightedge {found.edge}" if found.edge else "a stiff straight edge"
     return [
@@ -68,7 +68,7 @@ def _edge_words(found: "Blue") -> list[str]:
 def _film(found: "Blue", inch: bool) -> str:
     return (
         f"{height_text(found.film_um, inch, _film_digits(found.film_um))} "
-        f"± {height_text(2 * found.film_uncertainty_um, inch, found.film_uncertainty_um)}"
+        f"± {height_bound(2 * found.film_uncertainty_um, inch)}"
     )
 
 

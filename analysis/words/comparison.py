@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 from acquire.model.units import height_text, length_text
 from analysis.words.assumptions import taken_words, unstated_words
+from analysis.words.known import height_seen
 from analysis.words.tables import columns, notes
 
 if TYPE_CHECKING:
@@ -12,7 +13,7 @@ if TYPE_CHECKING:
 
 def comparison_words(result: "Comparison", inch: bool) -> list[str]:
     """The verdict on two maps: agree, disagree (where), or cannot tell."""
-    seen = height_text(result.smallest_detectable_um, inch, result.smallest_detectable_um / 4)
+    seen = height_seen(result.smallest_detectable_um, inch)
     worst = result.worst
     by = height_text(worst["difference_um"], inch, result.smallest_detectable_um / 4)
     at = length_text(worst["station_mm"], inch)

@@ -4,10 +4,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from acquire.model.units import UM_PER_THOU, decimals_for, height_text, length_text, number_text, slope_text
+from acquire.model.units import UM_PER_THOU, decimals_for, height_text, length_text, number_text
 from analysis.words.assumptions import taken_words, unstated_words
 from analysis.words.facts import sentences
-from analysis.words.known import height_known
+from analysis.words.known import height_known, slope_bound, slope_known
 from analysis.words.plan import trust_answer, trust_words
 from analysis.words.tables import columns, table
 
@@ -120,11 +120,10 @@ def _taper(each: "Parallel", inch: bool, far_end: str) -> str:
             "or an indicator from one to the other would tell."
         )
     doubt = each.taper_expanded_um_per_m
-    amount = slope_text(abs(each.taper_um_per_m), inch, doubt / 2)
-    sure = slope_text(doubt, inch, doubt / 2)
+    pair, amount = f"{each.a} and {each.b}", slope_known(abs(each.taper_um_per_m), doubt, inch)
     if not each.is_seen:
-        return f"{each.a} and {each.b}: parallel within what could be seen (± {sure})."
-    pair, end = f"{each.a} and {each.b}", f"towards the {far_end}, by {amount} ± {sure}."
+        return f"{pair}: parallel within what could be seen (± {slope_bound(doubt, inch)})."
+    end = f"towards the {far_end}, by {amount}."
     if each.look_opposite:
         return f"{pair}: what lies between is {'thicker' if each.taper_um_per_m > 0 else 'thinner'} {end}"
     return f"{pair}: {each.b} {'rises' if each.taper_um_per_m > 0 else 'falls'} against it {end}"

@@ -16,7 +16,7 @@ from acquire.model.units import (
 )
 from analysis.words.cautions import JACKS
 from analysis.words.facts import sentence, sentences
-from analysis.words.known import slope_known
+from analysis.words.known import slope_bound, slope_known
 from analysis.words.tables import notes, table
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def _most(part: "RollPart", inch: bool) -> str:
 
 def _signed(um_per_m: float, expanded: float, inch: bool, where: str) -> str:
     if abs(um_per_m) <= expanded:
-        return f"nothing that could be seen {where} (± {slope_text(expanded, inch, expanded / 2)})"
+        return f"nothing that could be seen {where} (± {slope_bound(expanded, inch)})"
     side = "rear high" if um_per_m > 0 else "front high"
     return f"{slope_known(abs(um_per_m), expanded, inch)} {where}, {side}"
 

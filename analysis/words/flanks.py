@@ -14,7 +14,7 @@ from acquire.model.units import (
     slope_text,
 )
 from analysis.words.assumptions import taken_and_notes
-from analysis.words.known import height_known, slope_known, station_cell, station_head
+from analysis.words.known import height_bound, height_known, slope_known, station_cell, station_head
 from analysis.words.shape import LINE_WORDS
 from analysis.words.tables import table
 
@@ -70,7 +70,7 @@ def dovetail_words(found: "Dovetail", inch: bool, angle: "Measured | None" = Non
     lines = [] if angle is None else [f"Angle by two sizes of pins: {_angle(angle)}."]
     u = found.width_uncertainty_um
     first = _mm(found.width_mm[0], u, inch)
-    lines.append(f"The dovetail is {first} ± {height_text(2 * u, inch, u)} wide from corner to corner.")
+    lines.append(f"The dovetail is {first} ± {height_bound(2 * u, inch)} wide from corner to corner.")
     if found.taper_um_per_m is not None and found.varies_um is not None:
         lines.append(f"  {_taper(found, inch)}")
         low, high = found.varies_um.interval

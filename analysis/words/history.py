@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from acquire.model.units import UM_PER_THOU, decimals_for, height_text, length_text, number_text, slope_text
+from acquire.model.units import height_text, length_text
 from analysis.answers.both_times import BETTER, CANNOT_TELL, CHANGED, NO_DIFFERENCE
 from analysis.answers.face_change import FaceChange, ShapeThen
 from analysis.answers.history import BeforeAndAfter
@@ -12,29 +12,12 @@ from analysis.answers.twist_change import TwistChange
 from analysis.words.assumptions import taken_and_notes
 from analysis.words.comparison import smoothed_words
 from analysis.words.facts import sentences
-from analysis.words.known import slope_known
+from analysis.words.known import height_bound, height_known, height_seen, slope_known, slope_seen
 from analysis.words.shape import STRAIGHT
 from analysis.words.tables import columns
 
 MOST_STRETCHES = 4
 NOT_ALIKE = "Not like with like, so what follows may be that and not the work:"
-
-
-def sure_text(um: float, expanded_um: float, inch: bool) -> str:
-    """A height with its uncertainty, µm and thou side by side, the owner's own unit first.
-
-    Examples
-    --------
-    >>> sure_text(41.2, 3.1, inch=False), sure_text(41.2, 3.1, inch=True)
-    ('41 ± 3 µm (1.62 ± 0.12 thou)', '1.62 ± 0.12 thou (41 ± 3 µm)')
-    """
-    texts = []
-    for factor, unit in ((1.0, "µm"), (1 / UM_PER_THOU, "thou")):
-        digits = decimals_for(expanded_um * factor / 2)
-        value, doubt = (number_text(each * factor, digits) for each in (um, expanded_um))
-        texts.append(f"{value} ± {doubt} {unit}")
-    first, second = reversed(texts) if inch else texts
-    return f"{first} ({second})"
 
 
 def face_change_words(change: FaceChange, inch: bool) -> list[str]:
@@ -45,7 +28,7 @@ def face_change_words(change: FaceChange, inch: bool) -> list[str]:
 def _verdict_words(change: FaceChange, inch: bool) -> str:
     name = change.face if change.relative_to is None else f"{change.face} relative to {change.relative_to}"
     shapes = _shapes(change.before, change.after, inch)
-    seen = height_text(change.smallest_detectable_um, inch, change.smallest_detectable_um / 4)
+    seen = height_seen(change.smallest_detectable_um, inch)
     if change.verdict == NO_DIFFERENCE:
         return f"{name}: no difference that could have been seen ({seen} would have been): {shapes}."
     if change.verdict == CANNOT_TELL:
@@ -58,16 +41,16 @@ def _verdict_words(change: FaceChange, inch: bool) -> str:
 def _shapes(before: ShapeThen, after: ShapeThen, inch: bool) -> str:
     told = [_shape(each, inch) for each in (before, after)]
     if before.sense == after.sense != STRAIGHT:
-        told[1] = sure_text(after.straightness_um, after.straightness_expanded_um, inch)
+        told[1] = height_known(after.straightness_um, after.straightness_expanded_um, inch)
     return f"{told[0]} before, {told[1]} after"
 
 
 def _shape(then: ShapeThen, inch: bool) -> str:
     expanded = then.straightness_expanded_um
     if then.sense == STRAIGHT:
-        return f"straight within what could be seen ({height_text(expanded, inch, expanded / 2)} at most)"
+        return f"straight within what could be seen ({height_bound(expanded, inch)} at most)"
     kind = "hollow and crowned" if then.sense == "both" else then.sense
-    return f"{kind} by {sure_text(then.straightness_um, expanded, inch)}"
+    return f"{kind} by {height_known(then.straightness_um, expanded, inch)}"
 
 
 def _where_words(change: FaceChange, inch: bool) -> list[str]:
@@ -87,7 +70,7 @@ def _where_words(change: FaceChange, inch: bool) -> list[str]:
     )
     lines += [
         f"  Metal came off {_extent(each, inch)}, most at {length_text(each.at_mm, inch)}: "
-        f"{sure_text(-each.change_um, each.expanded_um, inch)}{against}."
+        f"{height_known(-each.change_um, each.expanded_um, inch)}{against}."
         for each in came_off
     ]
     if came_off:
@@ -96,7 +79,7 @@ def _where_words(change: FaceChange, inch: bool) -> list[str]:
         )
     lines += [
         f"  It stands higher than before {_extent(each, inch)}, by "
-        f"{sure_text(each.change_um, each.expanded_um, inch)}: scraping adds no metal; a burr, dirt, or a "
+        f"{height_known(each.change_um, each.expanded_um, inch)}: scraping adds no metal; a burr, dirt, or a "
         "bed that lies otherwise does."
         for each in _largest(change.rose)
     ]
@@ -106,7 +89,7 @@ def _where_words(change: FaceChange, inch: bool) -> list[str]:
         else [
             *lines,
             f"  It changed most at {length_text(change.worst['station_mm'], inch)}, by "
-            f"{sure_text(change.worst['change_um'], change.worst['expanded_um'], inch)}; where metal came "
+            f"{height_known(change.worst['change_um'], change.worst['expanded_um'], inch)}; where metal came "
             "off does not stand out.",
         ]
     )
@@ -126,7 +109,7 @@ def _extent(stretch: Stretch, inch: bool) -> str:
 
 def twist_change_words(change: TwistChange, inch: bool) -> str:
     """Twist before and after in one line: of the bed itself, or of the ways where wear is not told apart."""
-    seen = slope_text(change.smallest_detectable_um_per_m, inch, change.smallest_detectable_um_per_m / 4)
+    seen = slope_seen(change.smallest_detectable_um_per_m, inch)
     then = slope_known(abs(change.before_um_per_m), change.before_expanded_um_per_m, inch)
     now = slope_known(abs(change.after_um_per_m), change.after_expanded_um_per_m, inch)
     if change.figure == "bed":

@@ -1,16 +1,20 @@
 """How the pieces of a bed meet, and what would close the joints: in words."""
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from acquire.model.units import height_text, length_text, slope_text
+from acquire.model.units import length_text
 from analysis.words.assumptions import taken_and_notes
 from analysis.words.facts import sentences
-from analysis.words.known import height_known, line_name, slope_known
+from analysis.words.known import height_bound, height_known, line_name, slope_bound, slope_known
 from analysis.words.tables import table
 
 if TYPE_CHECKING:
     from analysis.answers.joints import FaceAtJoint, Found, Joint, Joints, PieceMove
 
+Said = tuple[Callable[[float, float, bool], str], Callable[[float, bool], str]]
+HEIGHT: Said = (height_known, height_bound)
+SLOPE: Said = (slope_known, slope_bound)
 CAUTION = (
     "Caution: slacken the joint before the piece is moved, small moves, every foot kept bearing, never a "
     "limb between or underneath; rated gear for lifting."
@@ -30,11 +34,11 @@ def joints_words(found: "Joints", inch: bool) -> list[str]:
 def _joint_words(joint: "Joint", inch: bool) -> list[str]:
     at = length_text(joint.at_mm, inch)
     parts = [
-        *_part(joint.up_um, ("high", "low"), height_text, inch),
-        *_part(joint.rear_um, ("to the rear", "to the front"), height_text, inch),
-        *_part(joint.pitch_um_per_m, ("rising away", "falling away"), slope_text, inch),
-        *_part(joint.yaw_um_per_m, ("running off to the rear", "running off to the front"), slope_text, inch),
-        *_part(joint.roll_um_per_m, ("rear high", "front high"), slope_text, inch),
+        *_part(joint.up_um, ("high", "low"), HEIGHT, inch),
+        *_part(joint.rear_um, ("to the rear", "to the front"), HEIGHT, inch),
+        *_part(joint.pitch_um_per_m, ("rising away", "falling away"), SLOPE, inch),
+        *_part(joint.yaw_um_per_m, ("running off to the rear", "running off to the front"), SLOPE, inch),
+        *_part(joint.roll_um_per_m, ("rear high", "front high"), SLOPE, inch),
     ]
     lines = [f"Joint at {at}: the piece beyond lies {'; '.join(parts)}."]
     if joint.may_be_a_bend:
@@ -52,15 +56,14 @@ def _joint_words(joint: "Joint", inch: bool) -> list[str]:
     return [*lines, *(f"  Not known: {words}." for words in sentences(joint.cannot_tell))]
 
 
-def _part(found: "Found | None", names: tuple[str, str], text: object, inch: bool) -> list[str]:
+def _part(found: "Found | None", names: tuple[str, str], said: Said, inch: bool) -> list[str]:
+    known, bound = said
     if found is None:
         return []
-    assert callable(text)
-    sure = text(found.expanded, inch, found.expanded / 2)
     if not found.is_seen:
+        sure = bound(found.expanded, inch)
         return [f"neither {names[0]} nor {names[1]} within what could be seen (± {sure})"]
-    name = names[0] if found.value > 0 else names[1]
-    return [f"{name} by {text(abs(found.value), inch, found.expanded / 2)} ± {sure}"]
+    return [f"{names[found.value < 0]} by {known(abs(found.value), found.expanded, inch)}"]
 
 
 def _face_words(each: "FaceAtJoint", inch: bool) -> list[str]:
@@ -106,5 +109,5 @@ def _way(found: "Found | None", names: tuple[str, str], inch: bool) -> str:
     if found is None:
         return "not known"
     if not found.is_seen:
-        return f"nothing seen (± {height_text(found.expanded, inch, found.expanded / 2)})"
+        return f"nothing seen (± {height_bound(found.expanded, inch)})"
     return f"{names[found.value < 0]} {height_known(abs(found.value), found.expanded, inch)}"

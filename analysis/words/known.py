@@ -11,8 +11,17 @@ def height_known(um: float, expanded_um: float, inch: bool) -> str:
     >>> height_known(41.3, 3.0, inch=False)
     '41 µm (1.63 thou) ± 3 µm (0.12 thou)'
     """
-    u = expanded_um / 2
-    return f"{height_text(um, inch, u)} ± {height_text(expanded_um, inch, u)}"
+    return f"{height_text(um, inch, expanded_um / 2)} ± {height_bound(expanded_um, inch)}"
+
+
+def height_bound(um: float, inch: bool) -> str:
+    """A ± by itself, or what a height is at most, with the digits that it bears."""
+    return height_text(um, inch, um / 2)
+
+
+def height_seen(um: float, inch: bool) -> str:
+    """The smallest difference that would have been seen, some four standard uncertainties."""
+    return height_text(um, inch, um / 4)
 
 
 def slope_known(um_per_m: float, expanded_um_per_m: float, inch: bool) -> str:
@@ -23,8 +32,17 @@ def slope_known(um_per_m: float, expanded_um_per_m: float, inch: bool) -> str:
     >>> slope_known(83.33, 4.0, inch=True)
     '1.00 thou/ft (83 µm/m) ± 0.05 thou/ft (4 µm/m)'
     """
-    u = expanded_um_per_m / 2
-    return f"{slope_text(um_per_m, inch, u)} ± {slope_text(expanded_um_per_m, inch, u)}"
+    return f"{slope_text(um_per_m, inch, expanded_um_per_m / 2)} ± {slope_bound(expanded_um_per_m, inch)}"
+
+
+def slope_bound(um_per_m: float, inch: bool) -> str:
+    """A ± by itself, or what a slope is at most."""
+    return slope_text(um_per_m, inch, um_per_m / 2)
+
+
+def slope_seen(um_per_m: float, inch: bool) -> str:
+    """The smallest difference of slope or roll that would have been seen."""
+    return slope_text(um_per_m, inch, um_per_m / 4)
 
 
 def station_cell(mm: float, inch: bool) -> str:

@@ -18,7 +18,7 @@ from analysis.answers.not_yet import (
 )
 from analysis.words.blue import places_words
 from analysis.words.facts import sentence
-from analysis.words.known import height_known, station_head
+from analysis.words.known import height_bound, height_known, station_head
 from analysis.words.ripples import step_words
 from analysis.words.shape import LINE_WORDS, shape_words
 
@@ -328,7 +328,7 @@ def _wear_words(each: "Datum", inch: bool) -> str:
             "tells that apart), or such a stretch is worn"
         )
     if not each.wear.is_seen:
-        most = height_text(each.wear.expanded_um, inch, each.wear.expanded_um / 2)
+        most = height_bound(each.wear.expanded_um, inch)
         return f"; no wear seen from the line through its unworn stretches ({most} would have been)"
     at = length_text(each.wear.deepest.station_mm, inch)
     depth = height_known(-each.wear.deepest.height_um, each.wear.expanded_um, inch)
@@ -340,5 +340,4 @@ def _at_most(each: "Datum", inch: bool) -> str:
 
 
 def _bound(each: "Datum", inch: bool) -> str:
-    bound = each.at_most_um or 0.0
-    return height_text(bound, inch, bound / 2)
+    return height_bound(each.at_most_um or 0.0, inch)

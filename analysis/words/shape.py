@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from acquire.model.units import MM_PER_INCH, height_text, length_text
-from analysis.words.known import height_known
+from analysis.words.known import height_bound, height_known
 
 if TYPE_CHECKING:
     from analysis.answers.face_map import BaseLag, FaceMap
@@ -101,7 +101,7 @@ def _shape(found: "FaceMap | BaseLag", height_um: float, inch: bool) -> str:
     """Hollow or crowned, by how much, how sure, where."""
     expanded = found.straightness_expanded_um
     if found.sense == STRAIGHT:
-        return f"straight within what could be seen: {height_text(expanded, inch, expanded / 2)} at most"
+        return f"straight within what could be seen: {height_bound(expanded, inch)} at most"
     amount = height_known(height_um, expanded, inch)
     lowest = f"lowest at {length_text(found.lowest.station_mm, inch)}"
     highest = f"highest at {length_text(found.highest.station_mm, inch)}"

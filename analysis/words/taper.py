@@ -2,9 +2,9 @@
 
 from typing import TYPE_CHECKING
 
-from acquire.model.units import height_text, length_text, slope_text
+from acquire.model.units import length_text
 from analysis.words.assumptions import taken_and_notes
-from analysis.words.known import height_known, slope_known
+from analysis.words.known import height_bound, height_known, slope_bound, slope_known
 from analysis.words.tables import columns
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ def taper_answer(each: "Taper", inch: bool) -> str:
     doubt = each.taper_expanded_um_per_m
     pair = f"{each.a} and {each.b}"
     if not each.is_seen:
-        return f"{pair}: parallel within what could be seen (± {slope_text(doubt, inch, doubt / 2)})."
+        return f"{pair}: parallel within what could be seen (± {slope_bound(doubt, inch)})."
     amount = slope_known(abs(each.taper_um_per_m), doubt, inch)
     over = height_known(abs(each.over_um), each.over_expanded_um, inch)
     length = length_text(float(each.station_mm[-1] - each.station_mm[0]), inch)
@@ -45,7 +45,7 @@ def _way(each: "Taper") -> str:
 def _beside(each: "Taper", inch: bool) -> list[str]:
     expanded = each.departure_expanded_um
     if each.is_even:
-        seen = height_text(expanded, inch, expanded / 2)
+        seen = height_bound(expanded, inch)
         lines = [f"Even all along within what could be seen ({seen})."]
     else:
         size = height_known(each.departure_range_um, expanded, inch)

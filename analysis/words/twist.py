@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from acquire.model.units import THOU_PER_FOOT, height_text, length_text, slope_text
-from analysis.words.known import slope_known
+from analysis.words.known import slope_known, slope_seen
 
 if TYPE_CHECKING:
     from analysis.answers.twist import Twist
@@ -41,7 +41,7 @@ def roll_words(result: "Twist", inch: bool) -> str:
 
 def _no_wind(result: "Twist", seen: float, inch: bool) -> str:
     """No wind from end to end; whether there is twist between them."""
-    wind = f"no wind from end to end that could be seen ({slope_text(seen, inch, seen / 4)} would have been)"
+    wind = f"no wind from end to end that could be seen ({slope_seen(seen, inch)} would have been)"
     if result.is_twist_seen:
         return f"{wind}, but twisted between the ends: {_largest(result, inch)}."
     return f"{wind}; {_no_twist(result, inch)}."
@@ -49,7 +49,7 @@ def _no_wind(result: "Twist", seen: float, inch: bool) -> str:
 
 def _no_twist(result: "Twist", inch: bool) -> str:
     seen = result.twist_detectable_um_per_m or 0.0
-    return f"no twist anywhere that could be seen; {slope_text(seen, inch, seen / 4)} would have been"
+    return f"no twist anywhere that could be seen; {slope_seen(seen, inch)} would have been"
 
 
 def _largest(result: "Twist", inch: bool) -> str:
@@ -82,7 +82,7 @@ def agreement_words(result: "Twist", inch: bool) -> list[str]:
     """Whether the cross level and the two maps agree, and what could have been seen."""
     if result.agree is None or result.smallest_detectable_um_per_m is None:
         return []
-    seen = slope_text(result.smallest_detectable_um_per_m, inch, result.smallest_detectable_um_per_m / 4)
+    seen = slope_seen(result.smallest_detectable_um_per_m, inch)
     if result.agree:
         return [
             f"  The cross level and the two level maps agree; a difference of {seen} would have been seen."

@@ -301,7 +301,8 @@ def test_shapes_stand_in_the_order_of_time_and_another_sense_is_said():
     hollow = Made(sense="hollow", straightness_um=40.0, straightness_expanded_um=3.0)
     crowned = Made(sense="crowned", straightness_um=10.0, straightness_expanded_um=3.0)
     assert history._shapes(hollow, crowned, False) == (
-        "hollow by 40 ± 3 µm (1.57 ± 0.12 thou) before, crowned by 10 ± 3 µm (0.39 ± 0.12 thou) after"
+        "hollow by 40 µm (1.57 thou) ± 3 µm (0.12 thou) before, "
+        "crowned by 10 µm (0.39 thou) ± 3 µm (0.12 thou) after"
     )
 
 
