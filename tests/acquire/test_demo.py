@@ -67,7 +67,7 @@ def test_stepped_recording_recovers_the_truth_within_its_stated_uncertainty(benc
 
 def test_wind_is_told_beside_the_invented_one_of_the_stretch_whose_roll_is_known():
     """By hand: + where the rear way rises over the front one from the first known station to the last."""
-    bed = InventedBed(2, kind="wind")
+    bed = InventedBed(2)
     front, rear = "front-vee", "rear-flat"
     rises = {
         face: float(np.diff(bed.height_um(face, np.array([100.0, 1500.0])))[0]) for face in (front, rear)

@@ -18,7 +18,7 @@ from acquire.simulated.catalogue import (
 from acquire.simulated.instruments import read_by_eye
 from acquire.simulated.motion import Hold, fed, stepped
 from acquire.simulated.performance import perform
-from acquire.simulated.truth import InventedBed
+from acquire.simulated.truth import InventedBed, InventedFace, Shape
 
 BED = InventedBed(1)
 STATIONS_MM = np.arange(100.0, 901.0, 200.0)
@@ -84,7 +84,7 @@ def test_share_of_garbled_lines_is_as_asked():
 def test_each_placing_seats_anew_and_a_feed_keeps_its_seat():
     seated = without_faults(long_level("front-vee"))
     seated = type(seated)(**{**vars(seated), "seating_um": 2.0})
-    straight = InventedBed(1, kind="straight")
+    straight = InventedBed(faces={"front-vee": InventedFace("up", 0.0, Shape())})
     lifted = perform(straight, {"level": seated}, stepped(STATIONS_MM, np.random.default_rng(1)), 2)
     slid = perform(straight, {"level": seated}, fed(100.0, 300.0, 10.0), 2)
     rests = [lifted.motion.placing == p for p in range(int(lifted.motion.placing[-1]) + 1)]

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from acquire.simulated.truth import KINDS, Dip, InventedBed, Shape
+from acquire.simulated.truth import Dip, InventedBed, InventedFace, Shape
 
 STATIONS_MM = np.linspace(0, 1600, 321)
 
@@ -26,18 +26,11 @@ def test_worn_bed_has_its_deepest_wear_on_the_front_way_near_the_headstock(seed)
     assert 250 < STATIONS_MM[level.argmin()] < 650
 
 
-def test_bed_with_only_wind_has_straight_ways_whose_roll_grows_steadily():
-    bed = InventedBed(2, kind="wind")
-    for face in ("front-vee", "rear-flat"):
-        assert np.ptp(np.diff(bed.height_um(face, STATIONS_MM))) < 1e-9
-    roll = bed.roll_um_per_m("front-vee", "rear-flat", STATIONS_MM)
-    assert np.ptp(np.diff(roll)) < 1e-9
-    assert abs(roll[-1] - roll[0]) > 10
-
-
-def test_straight_bed_is_straight():
-    bed = InventedBed(5, kind="straight")
-    assert all(np.ptp(bed.height_um(face, STATIONS_MM)) == 0 for face in bed.faces)
+def test_roll_of_straight_ways_that_climb_apart_grows_steadily():
+    """By hand: 20 µm/m over 1.6 m are 32 µm, over a gauge of 0.25 m 128 µm/m."""
+    front, rear = InventedFace("up", 0.0, Shape()), InventedFace("up", 250.0, Shape(rise_um_per_m=20.0))
+    roll = InventedBed(faces={"front": front, "rear": rear}).roll_um_per_m("front", "rear", STATIONS_MM)
+    assert roll == pytest.approx(np.linspace(0, 128, STATIONS_MM.size))
 
 
 def test_dip_is_its_depth_in_the_middle_and_nothing_outside():
@@ -62,12 +55,6 @@ def test_flat_leads_nothing_sideways_and_vee_does():
         bed.side_um("rear-flat", 100.0)
 
 
-def test_unknown_kind_is_refused_with_the_known_ones():
-    with pytest.raises(ValueError, match=r"bananas.*worn"):
-        InventedBed(1, kind="bananas")
-
-
-@pytest.mark.parametrize("kind", KINDS)
-def test_every_kind_is_finite_beyond_its_ends(kind):
-    bed = InventedBed(9, kind=kind)
+def test_bed_is_finite_beyond_its_ends():
+    bed = InventedBed(9)
     assert all(np.isfinite(bed.height_um(face, [-200.0, 1800.0])).all() for face in bed.faces)
