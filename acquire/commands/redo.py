@@ -31,7 +31,7 @@ def command(survey: Path, numbers: tuple[int, ...], corrections: tuple[str, ...]
 
     if corrections and not numbers:
         raise click.UsageError("--as needs the NUMBER of each run that it is true of.")
-    with progress("deriving", len(numbers) or len(files_of(survey))) as step:
+    with progress(len(numbers) or len(files_of(survey))) as step:
         done = redo(survey, numbers, on_derived=step, corrections=corrections or None)
     for each in done:
         click.echo(f"{each.path.name}: derived anew; the old one is superseded/{each.kept.name}")

@@ -62,10 +62,10 @@ def say_notes(notes: Iterable[str], inch: bool = False) -> None:
 
 
 @contextmanager
-def progress(label: str, steps: int) -> Iterator[Callable[[], None]]:
-    """A bar for so many steps of long work, on a terminal only; gives what is called after each step."""
+def progress(steps: int) -> Iterator[Callable[[], None]]:
+    """A bar for so many traverses to be derived, on a terminal only; gives what is called after each step."""
     if is_quiet() or steps < 2 or not sys.stderr.isatty():
         yield lambda: None
         return
-    with click.progressbar(length=steps, label=label, file=sys.stderr) as bar:
+    with click.progressbar(length=steps, label="deriving", file=sys.stderr) as bar:
         yield lambda: bar.update(1)

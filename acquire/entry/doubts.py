@@ -159,7 +159,7 @@ def _against_neighbours(
 
     The likest, because one odd reading that was kept must not cast doubt on all that follow.
     """
-    near = nearest(stations, station_mm, NEAREST)
+    near = _nearest(stations, station_mm)
     if len(near) < FEWEST_NEIGHBOURS:
         return None
     expected = min(_expectations(near), key=lambda other: abs(other - reading))
@@ -180,11 +180,11 @@ def _expectations(near: np.ndarray) -> list[float]:
     return [*map(float, near[:3]), float(2 * near[0] - near[1])]
 
 
-def nearest(stations: Stations, station_mm: float, count: int) -> np.ndarray:
+def _nearest(stations: Stations, station_mm: float) -> np.ndarray:
     """The readings at the nearest other stations, the nearest first."""
     others = np.flatnonzero(~is_same_place(stations.station_mm, station_mm))
     distance_mm = np.abs(stations.station_mm[others] - station_mm)
-    return stations.reading[others[np.argsort(distance_mm, kind="stable")[:count]]]
+    return stations.reading[others[np.argsort(distance_mm, kind="stable")[:NEAREST]]]
 
 
 def _spread(near: Sequence[float] | np.ndarray, instrument: Instrument) -> float:

@@ -152,9 +152,9 @@ def stepped(
         target = float(station_mm + rng.normal(0, PLACING_MM))
         if rng.uniform() < nudge_chance:
             short = target + float(rng.choice([-1, 1]) * rng.uniform(1.0, 3.0))
-            steps += [_move(at_mm, short, MOVE_MM_S), Hold(2.6), Move(target, 0.5)]
+            steps += [_move(at_mm, short), Hold(2.6), Move(target, 0.5)]
         else:
-            steps.append(_move(at_mm, target, MOVE_MM_S))
+            steps.append(_move(at_mm, target))
         at_mm = target
         steps += _stay(float(rng.uniform(*dwell_s)), is_marked)
     return start_mm, steps
@@ -164,8 +164,8 @@ def _stay(seconds: float, is_marked: bool) -> list[Step]:
     return [Hold(seconds - 0.6), Mark(), Hold(0.6)] if is_marked else [Hold(seconds)]
 
 
-def _move(from_mm: float, to_mm: float, mm_per_s: float) -> Move:
-    return Move(to_mm, 1.0 + abs(to_mm - from_mm) / mm_per_s)
+def _move(from_mm: float, to_mm: float) -> Move:
+    return Move(to_mm, 1.0 + abs(to_mm - from_mm) / MOVE_MM_S)
 
 
 def fed(from_mm: float, to_mm: float, mm_per_s: float) -> tuple[float, list[Step]]:

@@ -28,6 +28,8 @@ NO_JUDGES = 1e-4
 TOLD_APART = 0.001
 ORDINARY_DRIFT = 12.0
 """Over one run, in standard uncertainties of a reading: larger ones are as good as slips."""
+MOST_MISREAD = 2
+"""Readings of a run that may be wrong by themselves before the run is doubted."""
 LEAST_CHECKS = 3
 MOST_READINGS = 400
 """Of one run: more tell no more, and every nth is taken."""
@@ -245,10 +247,10 @@ def fit_of_runs(said: Said, against: Others, noise: float) -> Fit | None:
     )
 
 
-def p_values_without_worst(said: Said, against: Others, noise: float, most: int) -> list[float]:
+def p_values_without_worst(said: Said, against: Others, noise: float) -> list[float]:
     """How well runs fit the others once one, two, ... of their readings are set aside, the worst first."""
     found = []
-    for _ in range(most):
+    for _ in range(MOST_MISREAD):
         free_of = _complement(said.free)
         if free_of.shape[1] <= LEAST_CHECKS:
             break

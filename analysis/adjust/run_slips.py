@@ -56,8 +56,6 @@ MOST_NOISE = 3.0
 WORTH_A_LOOK = 0.05
 FAR_BEYOND_DRIFT = 30.0
 """Standard uncertainties of the bow between drawn runs."""
-MOST_MISREAD = 2
-"""Readings of a run that may be wrong by themselves before the run is doubted."""
 MOST_FOR_PAIRS = 8
 """Runs of which two together are tried: 28 adjustments, where no slip of one explains anything."""
 AS_WRITTEN = Slip((), "as written")
@@ -279,7 +277,7 @@ def _case(
     fit = None if as_written is None else fit_of_runs(as_written, against, noise)
     if as_written is None or fit is None or fit.p_value >= ALARM / groups:
         return None
-    if any(each >= FITS for each in p_values_without_worst(as_written, against, noise, MOST_MISREAD)):
+    if any(each >= FITS for each in p_values_without_worst(as_written, against, noise)):
         return None  # single readings are wrong, not the run
     said = [each for slip in _slips_of(group) if (each := said_by(written, slip, against)) is not None]
     least = float(np.log(max(len(said), 1) * groups / ALARM))

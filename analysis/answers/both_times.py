@@ -13,10 +13,9 @@ from analysis.adjust.combination import adjusted
 from analysis.answers.common_state import is_same_instrument
 from analysis.answers.metal_alone import unscraped_faces
 from analysis.answers.surveys import Survey
-from analysis.answers.two_maps import apart, doubled_faces
+from analysis.answers.two_maps import AFTER, BEFORE, apart, doubled_faces
 from analysis.observe import Observations
 
-BEFORE, AFTER = "before", "after"
 BETTER, WORSE, CHANGED, NO_DIFFERENCE, CANNOT_TELL = (
     "better",
     "worse",

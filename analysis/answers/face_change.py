@@ -11,8 +11,6 @@ import numpy as np
 
 from acquire.model.errors import AnalysisError
 from analysis.answers.both_times import (
-    AFTER,
-    BEFORE,
     BETTER,
     CANNOT_TELL,
     CHANGED,
@@ -27,6 +25,8 @@ from analysis.answers.face_map import FaceMap, map_face
 from analysis.answers.metal_alone import metal_rows
 from analysis.answers.metal_off import MetalOff, Stretch, metal_off
 from analysis.answers.two_maps import (
+    AFTER,
+    BEFORE,
     LEAST_STATIONS,
     common_rows,
     own,
@@ -176,7 +176,7 @@ def _turned_over(change: Profile) -> Profile:
 
 def _metal_alone(pair: BothTimes, face: str) -> Profile | None:
     """The change of a face less what the bed made of it; None where nothing tells that."""
-    found = metal_rows(pair.joint, pair.after.bed, face, pair.unscraped, (BEFORE, AFTER))
+    found = metal_rows(pair.joint, pair.after.bed, face, pair.unscraped)
     if found is None:
         return None
     try:

@@ -6,12 +6,13 @@ from dataclasses import dataclass, replace
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
 from analysis.answers.assumptions import Assumption, assumptions
-from analysis.answers.both_times import AFTER, BEFORE, BothTimes
+from analysis.answers.both_times import BothTimes
 from analysis.answers.common_state import check_same_bed, instrument_differences, not_said, state_differences
 from analysis.answers.face_change import FaceChange, face_change
 from analysis.answers.metal_alone import BedMoved, bed_moved
 from analysis.answers.surveys import Survey
 from analysis.answers.twist_change import TwistChange, twist_change
+from analysis.answers.two_maps import AFTER, BEFORE
 from analysis.linear.fact import Fact
 from analysis.linear.shown import Shown
 
@@ -105,7 +106,7 @@ def before_and_after(
         not_compared=reasons,
         twist=twist,
         twist_unknown=no_twist,
-        bed_moved=bed_moved(pair.joint, pair.unscraped, (BEFORE, AFTER)) if len(pair.unscraped) > 1 else None,
+        bed_moved=bed_moved(pair.joint, pair.unscraped) if len(pair.unscraped) > 1 else None,
         warnings=warnings_of_both(pair, repeated),
         assumptions=_taken(pair),
     )

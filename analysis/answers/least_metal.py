@@ -5,10 +5,10 @@ Depths to come off are linear in what is measured and in what the target is free
     depth = excess − A p,    0 ≤ depth ≤ most (nothing comes off where a place is to stay untouched,
                                                which then has to lie at or below the target),
 
-p the target's lines, A how they stand at each place.  Least total (each place weighed) is asked
-for first, and of all targets that take as much the one whose greatest depth is least; or the
-other way round.  The optimum stands on the places that it touches; which these are is held fixed
-for the uncertainty, so that depths are linear in what was measured.
+p the target's lines, A how they stand at each place.  Least total is asked for first, and of all
+targets that take as much the one whose greatest depth is least; or the other way round.  The optimum
+stands on the places that it touches; which these are is held fixed for the uncertainty, so that depths
+are linear in what was measured.
 
 scipy's dual simplex (HiGHS) solves both programmes.  Derived for this project.
 """
@@ -55,7 +55,6 @@ def least_metal(
     excess: ArrayLike,
     design: ArrayLike,
     *,
-    weight: ArrayLike | None = None,
     most: float = np.inf,
     is_untouched: ArrayLike | None = None,
     greatest_first: bool = False,
@@ -68,8 +67,6 @@ def least_metal(
         What stands above target p = 0, place by place.
     design : array, shape (m, k)
         How much higher the target stands there for each unit of p.
-    weight : array, shape (m,), optional
-        What each place counts in the total; alike if left out.
     most : float
         Greatest depth allowed anywhere.
     is_untouched : array of bool, shape (m,), optional
@@ -92,12 +89,11 @@ def least_metal(
     ([15.0, 7.0, 0.0, 0.0, 5.0, 6.0], [2, 3])
     """
     height, lines = np.asarray(excess, float), np.asarray(design, float)
-    share = np.full(height.size, 1.0) if weight is None else np.asarray(weight, float)
     stays = np.zeros(height.size, bool) if is_untouched is None else np.asarray(is_untouched, bool)
     scale = float(np.max(np.abs(height), initial=0.0)) or 1.0
     size = np.max(np.abs(lines), axis=0, initial=0.0)
     size[size == 0.0] = 1.0
-    programme = _Programme(height / scale, lines / size, share / share.sum(), most / scale, stays)
+    programme = _Programme(height / scale, lines / size, most / scale, stays)
     first = programme.solved("greatest" if greatest_first else "total")
     second = programme.solved("total" if greatest_first else "greatest", first)
     return _cut(programme, first, second, scale, size)
@@ -109,7 +105,6 @@ class _Programme:
 
     height: NDArray
     lines: NDArray
-    weight: NDArray
     most: float
     stays: NDArray
 
@@ -129,7 +124,7 @@ class _Programme:
 
     def cost(self, of: str) -> NDArray:
         """The part of the total, or of the greatest depth, that the unknowns decide."""
-        free = np.where(self.stays, 0.0, self.weight)
+        free = np.where(self.stays, 0.0, 1.0 / self.stays.size)
         total = np.append(-(free @ self.lines), 0.0)
         return total if of == "total" else np.append(np.zeros(self.lines.shape[1]), 1.0)
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from analysis.adjust.bed_map import BedMap
-from analysis.answers.two_maps import LEAST_STATIONS, own, rows_by_station
+from analysis.answers.two_maps import AFTER, BEFORE, LEAST_STATIONS, own, rows_by_station
 from analysis.linear.agreement import agreement
 from analysis.linear.reference_lines import remove_line
 
@@ -84,9 +84,7 @@ def _row(bed: Bed, face: str) -> NDArray[np.float64]:
     return described.upward * np.array([1.0, described.across_mm or 0.0])
 
 
-def metal_rows(
-    joint: BedMap, bed: Bed, face: str, others: Sequence[str], tags: tuple[str, str]
-) -> tuple[NDArray, NDArray] | None:
+def metal_rows(joint: BedMap, bed: Bed, face: str, others: Sequence[str]) -> tuple[NDArray, NDArray] | None:
     """Stations, and rows over the heights of both times for the metal there; None where it is not told.
 
     Parameters
@@ -97,12 +95,11 @@ def metal_rows(
     face : str
     others : sequence of str
         Not scraped.
-    tags : (before, after)
     """
     weights = section_weights(bed, face, others)
     if face in others or weights is None:
         return None
-    tables = {name: _change_rows(joint, name, tags) for name in (face, *others)}
+    tables = {name: _change_rows(joint, name) for name in (face, *others)}
     common = sorted(set.intersection(*(set(each) for each in tables.values())))
     if len(common) < LEAST_STATIONS:
         return None
@@ -113,16 +110,16 @@ def metal_rows(
     return np.array(common), np.array(rows)
 
 
-def _change_rows(joint: BedMap, face: str, tags: tuple[str, str]) -> Mapping[float, NDArray]:
-    before, after = (rows_by_station(joint, {own(face, tag): 1}) for tag in tags)
+def _change_rows(joint: BedMap, face: str) -> Mapping[float, NDArray]:
+    before, after = (rows_by_station(joint, {own(face, tag): 1}) for tag in (BEFORE, AFTER))
     return {at: after[at] - before[at] for at in before.keys() & after.keys()}
 
 
-def bed_moved(joint: BedMap, others: Sequence[str], tags: tuple[str, str]) -> BedMoved | None:
+def bed_moved(joint: BedMap, others: Sequence[str]) -> BedMoved | None:
     """Whether faces that were not scraped changed their shape; None where none is known both times."""
     found = []
     for face in others:
-        table = _change_rows(joint, face, tags)
+        table = _change_rows(joint, face)
         station = np.array(sorted(table))
         if station.size < LEAST_STATIONS:
             continue

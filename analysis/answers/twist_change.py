@@ -7,8 +7,6 @@ import numpy as np
 from acquire.model.errors import AnalysisError
 from analysis.answers.bed_or_wear import BedTwist, bed_twist, feet_fit
 from analysis.answers.both_times import (
-    AFTER,
-    BEFORE,
     BETTER,
     CHANGED,
     NO_DIFFERENCE,
@@ -17,6 +15,7 @@ from analysis.answers.both_times import (
     at_which_time,
 )
 from analysis.answers.twist import Twist, twist_of
+from analysis.answers.two_maps import AFTER, BEFORE
 from analysis.linear.agreement import agreement
 
 

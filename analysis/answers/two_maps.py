@@ -15,6 +15,8 @@ from analysis.level.blindness import moving_average_weights
 from analysis.observe import Form, Observations
 
 LEAST_STATIONS = 3
+BEFORE, AFTER = "before", "after"
+"""Whose heights are whose, where two surveys of one bed meet."""
 
 
 def own(owner: str, tag: str) -> str:

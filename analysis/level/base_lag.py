@@ -45,7 +45,7 @@ class BaseLagHeights:
 
 
 def base_lag_stations(
-    traverse: ContinuousRun, *, rho: float, first_mm: float | None = None, window_mm: float | None = None
+    traverse: ContinuousRun, *, rho: float, first_mm: float | None = None
 ) -> BaseLagHeights:
     """Heights at stations exactly one base apart, from the mean slope near the middle of each step.
 
@@ -58,9 +58,6 @@ def base_lag_stations(
         worth (`Noise.between_readings` has it).
     first_mm : float, optional
         The first station; by default the chain is in the middle of what was covered.
-    window_mm : float, optional
-        Length of the window, above zero and at most the base; a tenth of the base by
-        default, or two and a half times the usual distance between samples if that is more.
 
     Returns
     -------
@@ -81,7 +78,7 @@ def base_lag_stations(
     """
     if not 0 <= rho < 1:
         raise AnalysisError(traverse.name, f"found a correlation of {rho:g}", "0 or more, below 1")
-    window = _window(traverse, window_mm)
+    window = _window(traverse)
     station = _chain(traverse, window, first_mm)
     middles = station[:-1] + traverse.base_mm / 2
     slope, variance = np.array([_window_mean(traverse, middle, window, rho) for middle in middles]).T
@@ -177,12 +174,13 @@ def _mean_chain(chains: Sequence[BaseLagHeights], count: int) -> BaseLagHeights:
     )
 
 
-def _window(traverse: ContinuousRun, window_mm: float | None) -> float:
+def _window(traverse: ContinuousRun) -> float:
+    """A tenth of the base, or two and a half times the usual distance between samples if that is more."""
     spacing = float(np.median(np.diff(traverse.station_mm)))
-    window = max(WINDOW_SHARE * traverse.base_mm, 2.5 * spacing) if window_mm is None else float(window_mm)
-    if not 0 < window <= traverse.base_mm:
+    window = max(WINDOW_SHARE * traverse.base_mm, 2.5 * spacing)
+    if window > traverse.base_mm:
         raise AnalysisError(
-            traverse.name, f"found a window of {window:g} mm", f"above 0, at most {traverse.base_mm:g} mm"
+            traverse.name, f"found a window of {window:g} mm", f"at most {traverse.base_mm:g} mm"
         )
     return window
 

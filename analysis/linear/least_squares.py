@@ -73,14 +73,11 @@ class LeastSquares:
         scale = self.scale if right.ndim == 1 else self.scale[:, None]
         return scale * self.factor.solve(scale * right)
 
-    def covariance(
-        self, functions: Array | sparse.spmatrix, other: Array | sparse.spmatrix | None = None
-    ) -> Array:
-        """Covariance of determined functions (k, n), with `other` ones (l, n): shape (k, k) or (k, l)."""
+    def covariance(self, functions: Array | sparse.spmatrix) -> Array:
+        """Covariance of determined functions, shape (k, n): (k, k)."""
         rows = sparse.csr_matrix(functions)
-        against = rows if other is None else sparse.csr_matrix(other)
-        found = np.asarray(rows @ self.solve(against.T.toarray()))
-        return found if other is not None else (found + found.T) / 2
+        found = np.asarray(rows @ self.solve(rows.T.toarray()))
+        return (found + found.T) / 2
 
     def variances(self) -> Array:
         """Variance of every unknown, shape (n,); of those held, zero."""

@@ -185,10 +185,8 @@ def straightness(profile: Profile, kind: str, unworn_mm: Stretches = ()) -> Stra
     )
 
 
-def worst_over(
-    profile: Profile, length_mm: float, kind: str = "ends", joints_mm: Sequence[float] = ()
-) -> WorstOver:
-    """Find the stretch of `length_mm` that is least straight from its own line.
+def worst_over(profile: Profile, length_mm: float, joints_mm: Sequence[float] = ()) -> WorstOver:
+    """Find the stretch of `length_mm` that is least straight from the line through its ends.
 
     Stretches start or end at a station; where the other end falls between two
     stations its height is taken on the straight line between them, except where a joint
@@ -201,8 +199,6 @@ def worst_over(
         Heights, with or without a line removed: each stretch has its own.
     length_mm : float
         Length of a stretch, for example a carriage or the longest work turned.
-    kind : str
-        ``ends``, ``least-squares`` or ``minimum-zone``.
     joints_mm : sequence of float
         Where two pieces of the bed meet.
 
@@ -221,9 +217,9 @@ def worst_over(
     x = profile.station_mm
     length_mm = end_where_rounded(float(x[-1] - x[0]), length_mm)
     places = [_places(x, start, length_mm) for start in _starts(x, length_mm, joints_mm)]
-    ranges = [_range_about(kind, at, np.interp(at, x, profile.height_um)) for at in places]
+    ranges = [_range_about_ends(at, np.interp(at, x, profile.height_um)) for at in places]
     worst = places[int(np.argmax(ranges))]
-    found = straightness(profile.through(straight_rows(x, worst), worst), kind)
+    found = straightness(profile.through(straight_rows(x, worst), worst), "ends")
     return WorstOver(float(length_mm), float(worst[0]), found.range_um, found.expanded_um)
 
 
@@ -313,6 +309,6 @@ def _places(x: NDArray, start: float, length_mm: float) -> NDArray[np.float64]:
     return np.concatenate([[max(start, x[0])], inner, [min(start + length_mm, x[-1])]])
 
 
-def _range_about(kind: str, x: NDArray, height: NDArray) -> float:
-    middle, slope = line_rows(kind, x, height) @ height
+def _range_about_ends(x: NDArray, height: NDArray) -> float:
+    middle, slope = line_rows("ends", x, height) @ height
     return float(np.ptp(height - middle - slope * (x - np.mean(x))))

@@ -1,9 +1,7 @@
-"""Straight lines that touch heights from below or above: what a cut leaves, what a straightedge rests on.
+"""The straight line that rests on heights from above.
 
-A line under all points whose (weighted) mean distance to them is least is the one that
-stands highest at their (weighted) mean station: it runs along the edge of the lower
-convex hull there.  A straightedge laid on a face rests, by its weight, along the edge
-of the upper hull under its middle.  Both are one task with the sign turned.
+A straightedge laid on a face rests, by its weight, along the edge of the upper convex hull
+under its middle: of all lines over the points the one that stands lowest there.
 """
 
 from dataclasses import dataclass
@@ -40,11 +38,11 @@ class TouchingLine:
         return np.eye(x.size) - self.rows[0] - np.outer(x, self.rows[1])
 
 
-def line_below(x: ArrayLike, y: ArrayLike, at: float) -> TouchingLine:
-    """The line under all points that stands highest at `at`.
+def line_above(x: ArrayLike, y: ArrayLike, at: float) -> TouchingLine:
+    """The line over all points that stands lowest at `at`.
 
     Where `at` is the place of a corner, every line between the two edges there stands
-    as high; of these the one whose largest distance to a point is least is taken.
+    as low; of these the one whose largest distance to a point is least is taken.
 
     Parameters
     ----------
@@ -60,35 +58,21 @@ def line_below(x: ArrayLike, y: ArrayLike, at: float) -> TouchingLine:
 
     Examples
     --------
-    >>> line = line_below([0, 200, 400, 600, 800, 1000], [0, -6, -11, -9, -2, 1], 500)
+    >>> line = line_above([0, 200, 400, 600, 800, 1000], [0, 6, 11, 9, 2, -1], 500)
     >>> round(line.intercept, 9), round(line.slope, 9), line.touching
-    (-15.0, 0.01, (2, 3))
+    (15.0, -0.01, (2, 3))
     """
     x, y = np.asarray(x, float), np.asarray(y, float)
     if x.size < 2 or not x[0] < at < x[-1]:
         raise AnalysisError(
             "touching line", f"{x.size} points and the place {at:g}", "two points or more and a place between"
         )
-    lower = _hull(x, -y)
-    slack = _SAME_PLACE * (x[-1] - x[0])
-    corner = int(np.argmin(np.abs(x[lower] - at)))
-    if abs(x[lower[corner]] - at) > slack:
-        edge = int(np.searchsorted(x[lower], at)) - 1
-        return _along(x, y, lower[edge], lower[edge + 1])
-    return _over_corner(x, y, lower, corner)
-
-
-def line_above(x: ArrayLike, y: ArrayLike, at: float) -> TouchingLine:
-    """The line over all points that stands lowest at `at`: `line_below` with the sign turned.
-
-    Examples
-    --------
-    >>> line = line_above([0, 500, 1000], [0, -8, 1], 400)
-    >>> line.touching, line.slope
-    ((0, 2), 0.001)
-    """
-    turned = line_below(x, -np.asarray(y, float), at)
-    return TouchingLine(-turned.intercept, -turned.slope, turned.touching, turned.rows)
+    upper = _hull(x, y)
+    corner = int(np.argmin(np.abs(x[upper] - at)))
+    if abs(x[upper[corner]] - at) > _SAME_PLACE * (x[-1] - x[0]):
+        edge = int(np.searchsorted(x[upper], at)) - 1
+        return _along(x, y, upper[edge], upper[edge + 1])
+    return _over_corner(x, y, upper, corner)
 
 
 def _hull(x: NDArray, y: NDArray) -> list[int]:
@@ -99,17 +83,17 @@ def _along(x: NDArray, y: NDArray, a: int, b: int) -> TouchingLine:
     return _through(x, y, a, (a, b), (a, b))
 
 
-def _over_corner(x: NDArray, y: NDArray, lower: list[int], corner: int) -> TouchingLine:
-    """Through a corner, parallel to the chord of the other hull over it, as far as the edges allow."""
-    v = lower[corner]
-    edges = [_along(x, y, lower[i], lower[i + 1]) for i in (corner - 1, corner)]
-    upper = _hull(x, y)
-    far = min(int(np.searchsorted(x[upper], x[v], "right")), len(upper) - 1)
-    p, q = upper[far - 1], upper[far]
+def _over_corner(x: NDArray, y: NDArray, upper: list[int], corner: int) -> TouchingLine:
+    """Through a corner, parallel to the chord of the lower hull under it, as far as the edges allow."""
+    v = upper[corner]
+    edges = [_along(x, y, upper[i], upper[i + 1]) for i in (corner - 1, corner)]
+    lower = _hull(x, -y)
+    far = min(int(np.searchsorted(x[lower], x[v], "right")), len(lower) - 1)
+    p, q = lower[far - 1], lower[far]
     slope = (y[q] - y[p]) / (x[q] - x[p])
-    if slope <= edges[0].slope:
+    if slope >= edges[0].slope:
         return edges[0]
-    if slope >= edges[1].slope:
+    if slope <= edges[1].slope:
         return edges[1]
     return _through(x, y, v, (p, q), (v,))
 

@@ -57,7 +57,6 @@ def tilt_without_acceleration(
     reading_um_per_m: np.ndarray,
     position_mm: np.ndarray,
     lag_s: float = 0.0,
-    width_s: float | None = None,
     columns: Columns = IN_MEMORY,
 ) -> np.ndarray:
     """Slope at each reading with the carriage's acceleration taken out; NaN within half a window of an end.
@@ -70,8 +69,6 @@ def tilt_without_acceleration(
         The level's readings and where it was; finite.
     lag_s : float
         Of the level, as a first-order lag.
-    width_s : float, optional
-        Length of the window; by default from the rate.
     columns : Columns, optional
         Where what is as long as the readings is put.
 
@@ -80,11 +77,11 @@ def tilt_without_acceleration(
     >>> t = np.arange(0, 6, 0.02)
     >>> x = 5 * t + 2 / np.pi * np.sin(np.pi * t)
     >>> y = 7 - 2 * np.pi * np.sin(np.pi * t) * 1e3 / 9.80665
-    >>> bool(np.nanmax(np.abs(tilt_without_acceleration(t, y, x, width_s=1.0) - 7)) < 0.25)
+    >>> bool(np.nanmax(np.abs(tilt_without_acceleration(t, y, x) - 7)) < 0.25)
     True
     """
     interval = float(np.median(np.diff(time_s), overwrite_input=True))
-    width = window_seconds(interval) if width_s is None else width_s
+    width = window_seconds(interval)
     even_s = columns.keep(np.arange(time_s[0], time_s[-1] + interval / 2, interval))
     reach = int(width / 2 / interval)
     if reach < 2 or len(even_s) < 2 * reach + 1:

@@ -31,7 +31,7 @@ class Bins:
     """1, 2, ...: over the bed for the first, second ... time."""
 
 
-def passes(position_mm: np.ndarray, turn_mm: float = TURN_MM) -> np.ndarray:
+def passes(position_mm: np.ndarray) -> np.ndarray:
     """Number of the pass each position belongs to; a new one begins where the carriage turned back.
 
     Examples
@@ -44,11 +44,11 @@ def passes(position_mm: np.ndarray, turn_mm: float = TURN_MM) -> np.ndarray:
         return number
     direction, extreme, where = 0, float(position_mm[0]), 0
     for index, here in _turning(position_mm):
-        if direction == 0 and abs(here - extreme) > turn_mm:
+        if direction == 0 and abs(here - extreme) > TURN_MM:
             direction, extreme, where = (1 if here > extreme else -1), here, index
         elif direction * (here - extreme) > 0:
             extreme, where = here, index
-        elif direction and direction * (extreme - here) > turn_mm:
+        elif direction and direction * (extreme - here) > TURN_MM:
             number[where + 1 :] += 1
             direction, extreme, where = -direction, here, index
     return number

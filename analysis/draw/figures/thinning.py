@@ -9,15 +9,13 @@ LEAST_ROOM = 0.7
 """Of the room that a figure has where most of them stand: still enough for one."""
 
 
-def thinned(height: np.ndarray, most: int = MOST_POINTS) -> np.ndarray:
+def thinned(height: np.ndarray) -> np.ndarray:
     """Which points of a curve to draw: all of a short one, the extremes of every stretch of a long one.
 
     Parameters
     ----------
     height : array, shape (n,)
         NaN where there is no value; a gap stays a gap.
-    most : int
-        At most so many points are kept (8 or more).
 
     Returns
     -------
@@ -32,9 +30,9 @@ def thinned(height: np.ndarray, most: int = MOST_POINTS) -> np.ndarray:
     (True, True)
     """
     height = np.asarray(height, float)
-    if len(height) <= most:
+    if len(height) <= MOST_POINTS:
         return np.arange(len(height))
-    edges = np.linspace(0, len(height), (most - 2) // 3 + 1).astype(int)
+    edges = np.linspace(0, len(height), (MOST_POINTS - 2) // 3 + 1).astype(int)
     kept = {0, len(height) - 1}
     for start, end in itertools.pairwise(edges.tolist()):
         kept |= _marked(height[start:end], start)

@@ -63,11 +63,11 @@ def test_verbose_says_what_lies_behind_a_fault(survey, capsys):
 
 
 def test_bar_is_drawn_on_a_terminal_only(capsys, monkeypatch):
-    with click.Context(waylog), talk.progress("deriving", 3) as step:
+    with click.Context(waylog), talk.progress(3) as step:
         step()
     assert capsys.readouterr().err == ""
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
-    with click.Context(waylog), talk.progress("deriving", 3) as step:
+    with click.Context(waylog), talk.progress(3) as step:
         step()
     assert "deriving" in capsys.readouterr().err
 

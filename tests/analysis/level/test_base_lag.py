@@ -30,7 +30,7 @@ def test_plain_integral_and_smoothing_by_the_base_show_the_same_shallow_dip(base
 
 
 def test_chain_gives_the_true_heights_at_base_lag_stations():
-    chain = base_lag_stations(run_over(dip, 200), rho=0.0, first_mm=50, window_mm=8)
+    chain = base_lag_stations(run_over(dip, 200), rho=0.0, first_mm=50)
     assert chain.station_mm.tolist() == [50, 250, 450, 650, 850, 1050, 1250, 1450]
     np.testing.assert_allclose(chain.height_um, dip(chain.station_mm) - dip(50.0), atol=0.06)
 
@@ -132,7 +132,7 @@ def even_run(slope, u, step=2.0, first=0.0, base=200.0):
 def test_height_of_a_chain_is_unsure_by_the_means_of_its_windows(rho):
     """Eleven samples of u = 3 in each window of 20 mm; their mean has u²·Σρ^|i−j|/11² (derived), times the
     base of 0.2 m, and the chain adds one window at each step: min(i, j) of them."""
-    chain = base_lag_stations(even_run(lambda x: 0 * x, 3.0), rho=rho, first_mm=50.0, window_mm=20)
+    chain = base_lag_stations(even_run(lambda x: 0 * x, 3.0), rho=rho, first_mm=50.0)
     i = np.arange(11)
     of_mean = 9.0 * np.sum(rho ** np.abs(i[:, None] - i[None, :]) if rho else np.eye(11)) / 121
     steps = np.arange(len(chain.station_mm))
@@ -144,7 +144,7 @@ def test_height_of_a_chain_is_unsure_by_the_means_of_its_windows(rho):
 def test_slope_at_the_middle_of_a_window_is_read_off_a_line_where_samples_lie_to_one_side():
     """A way bent evenly has the slope 0.3·(x − 500): samples 7 mm apart stand askew about every middle."""
     run = even_run(lambda x: 0.3 * (x - 500), 1.0, step=7.0, first=1.0)
-    chain = base_lag_stations(run, rho=0.0, first_mm=2.0, window_mm=30)
+    chain = base_lag_stations(run, rho=0.0, first_mm=2.0)
     middle = chain.station_mm[:-1] + 100
     np.testing.assert_allclose(np.diff(chain.height_um), 0.2 * 0.3 * (middle - 500), atol=1e-9)
 

@@ -100,7 +100,10 @@ def test_metal_that_came_off_is_a_depth_above_nothing():
     change = Made(
         verdict="better", relative_to=None, metal=None, came_off=(stretch,), rose=(), face="way", worst=None
     )
-    assert "came off at 300 mm, most at 300 mm: 12 µm (0.47 thou) ± 2 µm" in history._where_words(change, False)[0]
+    assert (
+        "came off at 300 mm, most at 300 mm: 12 µm (0.47 thou) ± 2 µm"
+        in history._where_words(change, False)[0]
+    )
 
 
 def test_predicted_level_readings_now_before_then_in_the_owners_unit():

@@ -41,7 +41,7 @@ def test_tilt_under_a_swaying_feed_comes_out():
     x = 5 * t + 2 / np.pi * np.sin(np.pi * t)
     y = 7 - 2 * np.pi * np.sin(np.pi * t) * 1e3 / G
     assert np.ptp(y) > 1000
-    tilt = tilt_without_acceleration(t, y, x, width_s=1.0)
+    tilt = tilt_without_acceleration(t, y, x)
     known = np.isfinite(tilt)
     assert known.sum() > 900 and np.abs(tilt[known] - 7).max() < 0.25
 
