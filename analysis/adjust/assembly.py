@@ -268,20 +268,22 @@ def rows_of(
     columns: Mapping[Unknown, int],
     unknowns: int,
 ) -> scipy.sparse.csr_matrix:
-    row: list[int] = []
+    own = [columns[nuisance.key] for nuisance in nuisances]
+    beside = np.array([nuisance.column for nuisance in nuisances]).T.reshape(len(each), -1).tolist()
     column: list[int] = []
     weight: list[float] = []
-    for index, form in enumerate(each.forms):
+    ends = [0]
+    for form, further in zip(each.forms, beside, strict=True):
         for place, factor in form.items():
             for node, share in layout.weights(place).items():
-                row.append(index)
                 column.append(node)
                 weight.append(factor * share)
-    for nuisance in nuisances:
-        row += range(len(each))
-        column += [columns[nuisance.key]] * len(each)
-        weight += nuisance.column.tolist()
-    rows = scipy.sparse.csr_matrix((weight, (row, column)), shape=(len(each), unknowns))
+        column += own
+        weight += further
+        ends.append(len(column))
+    index = np.array(column, np.int32), np.array(ends, np.int32)
+    rows = scipy.sparse.csr_matrix((np.array(weight, float), *index), shape=(len(each), unknowns))
+    rows.sum_duplicates()
     if nuisances:
         rows.eliminate_zeros()
     return rows

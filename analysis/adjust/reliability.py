@@ -108,7 +108,7 @@ def residual_table(solution: Solution, observations: Sequence[Observations]) -> 
 
 def _of_block(solution: Solution, index: int) -> tuple[np.ndarray, ...]:
     block, shown = solution.blocks[index], solution.reliability[index]
-    pull = block.whitener.T @ solution.leftover[index]
+    pull = block.pull_of(solution.leftover[index])
     checked = shown.weight * np.mean(block.variance) > NOTHING
     root = np.sqrt(np.where(checked, shown.weight, 1.0))
     nothing = np.where(checked, 1.0, np.nan)

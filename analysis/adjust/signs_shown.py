@@ -33,7 +33,7 @@ def signs_shown(solution: Solution, observations: Sequence[Observations]) -> fro
     found = []
     for name in dict.fromkeys(names):
         mine = np.flatnonzero([each == name for each in names])
-        values = [blocks[k].whitener @ blocks[k].value for k in mine]
+        values = [blocks[k].white(blocks[k].value) for k in mine]
         right = sum(blocks[k].whitened.T @ value for k, value in zip(mine, values, strict=True))
         told = float(right @ solution.fit.solve(np.asarray(right)))
         left = sum(float(value @ value) for value in values) - told

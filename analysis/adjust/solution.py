@@ -70,6 +70,14 @@ class Block:
         found.eliminate_zeros()
         return found
 
+    def white(self, column: np.ndarray) -> np.ndarray:
+        """W times a column."""
+        return np.asarray(self.whitener @ column) if self.groups else column / np.sqrt(self.variance)
+
+    def pull_of(self, white: np.ndarray) -> np.ndarray:
+        """Wᵀ times a column."""
+        return np.asarray(self.whitener.T @ white) if self.groups else white / np.sqrt(self.variance)
+
     @cached_property
     def whitened(self) -> scipy.sparse.csr_matrix:
         """The rows with unit covariance."""
@@ -145,7 +153,7 @@ class Solution:
     @cached_property
     def leftover(self) -> tuple[np.ndarray, ...]:
         """Whitened residuals per block."""
-        return tuple(block.whitener @ left for block, left in zip(self.blocks, self.residuals, strict=True))
+        return tuple(block.white(left) for block, left in zip(self.blocks, self.residuals, strict=True))
 
     @cached_property
     def residuals(self) -> tuple[np.ndarray, ...]:
@@ -184,10 +192,14 @@ class Solution:
     @cached_property
     def reliability(self) -> tuple["Reliability", ...]:
         """How far an error in each reading shows, per block."""
-        rows, pulled = stacked([b.rows for b in self.blocks]), stacked([b.pulled for b in self.blocks])
-        share = np.clip(1.0 - self.fit.between(rows, pulled), 0.0, 1.0)
         inverse = np.concatenate([b.precision for b in self.blocks])
-        weight = np.clip(inverse - self.fit.between(pulled), 0.0, None)
+        if not any(b.groups for b in self.blocks):  # C is diagonal: both are one sum
+            share = np.clip(1.0 - self.fit.between(stacked([b.whitened for b in self.blocks])), 0.0, 1.0)
+            weight = share * inverse
+        else:
+            rows, pulled = stacked([b.rows for b in self.blocks]), stacked([b.pulled for b in self.blocks])
+            share = np.clip(1.0 - self.fit.between(rows, pulled), 0.0, 1.0)
+            weight = np.clip(inverse - self.fit.between(pulled), 0.0, None)
         last = np.cumsum([len(block.value) for block in self.blocks])
         return tuple(
             Reliability(*both)
@@ -228,5 +240,5 @@ def solve(blocks: Sequence[Block], unknowns: int, heights: int | None = None) ->
     small = [block for block in blocks if not len(block.tied_together)]
     parts = [part for part in (small, *([block] for block in large)) if part]
     whitened = [stacked([block.whitened for block in part]) for part in parts]
-    values = [np.concatenate([block.whitener @ block.value for block in part]) for part in parts]
+    values = [np.concatenate([block.white(block.value) for block in part]) for part in parts]
     return Solution(tuple(blocks), least_squares(whitened, values, is_border))

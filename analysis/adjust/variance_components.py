@@ -172,7 +172,7 @@ class _Likelihood:
         )
         is_border = np.isin(np.arange(assembly.unknowns), fit.factor.border)
         normals = tuple(bordered([rows[group == k]], is_border) for k in range(len(chosen) + 1))
-        return cls(rows, np.concatenate([b.whitener @ b.value for b in blocks]), group, normals, fit.held)
+        return cls(rows, np.concatenate([b.white(b.value) for b in blocks]), group, normals, fit.held)
 
     def at(self, factors: np.ndarray) -> _Point:
         """The likelihood where the logarithms of the factors are `factors`."""

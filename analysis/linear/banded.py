@@ -97,8 +97,8 @@ class InverseNearDiagonal:
     """The block just below each of `diagonal`, same shape."""
     place: Places
 
-    def where(self, pattern: sparse.coo_array) -> sparse.csr_array:
-        """The inverse where `pattern` has entries.
+    def at(self, first: Places, second: Places) -> Array:
+        """The inverse in rows `first` and the columns `second` beside them, shapes (k,).
 
         Raises
         ------
@@ -106,18 +106,17 @@ class InverseNearDiagonal:
             If an entry lies outside the band, where the inverse is not worked out.
         """
         size = self.diagonal.shape[1]
-        one, other = self.place[pattern.row], self.place[pattern.col]
+        one, other = self.place[first], self.place[second]
         row, column = np.maximum(one, other), np.minimum(one, other)
         block, i, j = column // size, row % size, column % size
         ahead = row // size - block
         if np.any(ahead > 1):
             raise ValueError("an entry of the inverse was asked for that lies outside the band")
-        value = np.where(
+        return np.where(
             ahead == 0,
             self.diagonal[block, np.maximum(i, j), np.minimum(i, j)],
             self.below[np.minimum(block, len(self.below) - 1), i, j],
         )
-        return sparse.csr_array((value, (pattern.row, pattern.col)), shape=pattern.shape)
 
 
 def factor(band: Array, place: Places) -> BandFactor:

@@ -140,13 +140,14 @@ def bordered(rows: Iterable[sparse.csr_matrix], is_border: NDArray[np.bool_]) ->
     side, corner = np.zeros((len(inner), len(border))), np.zeros((len(border), len(border)))
     for block in rows:
         own, other = block[:, inner], block[:, border]
-        band = band + own.T @ own
-        pattern = pattern + _ones(own).T @ _ones(own)
+        across, ones = own.T, _ones(own)
+        band = band + across @ own
+        pattern = pattern + ones.T @ ones
         used = np.unique(other.indices)
         kept = other[:, used]
         if kept.nnz > FULL * kept.shape[0] * kept.shape[1]:
             kept = kept.toarray()
-        side[:, used] += _full(own.T @ kept)
+        side[:, used] += _full(across @ kept)
         corner[np.ix_(used, used)] += _full(kept.T @ kept)
     return BorderedMatrix(inner, border, band, side, corner, pattern, _narrow(pattern))
 
@@ -261,19 +262,27 @@ class BorderedFactor:
         ValueError
             If they are farther apart than the band is wide.
         """
-        step = max(MOST_AT_A_TIME // (len(self.border) + 1), 1)
-        parts = [
-            self._between(rows[k : k + step], other[k : k + step]) for k in range(0, rows.shape[0], step)
-        ]
-        return np.concatenate(parts) if parts else np.zeros(0)
+        own = rows[:, self.inner]
+        every = (rows, other, own, own if other is rows else other[:, self.inner])
+        most = int(np.max(np.diff(own.indptr) * np.diff(every[-1].indptr), initial=1))
+        step = max(MOST_AT_A_TIME // (len(self.border) + most), 1)
+        if step >= rows.shape[0]:
+            return self._between(*every)
+        starts = range(0, rows.shape[0], step)
+        return np.concatenate([self._between(*(each[k : k + step] for each in every)) for k in starts])
 
-    def _between(self, rows: sparse.csr_matrix, other: sparse.csr_matrix) -> Array:
-        own, others = rows[:, self.inner], other[:, self.inner]
+    def _between(
+        self,
+        rows: sparse.csr_matrix,
+        other: sparse.csr_matrix,
+        own: sparse.csr_matrix,
+        others: sparse.csr_matrix,
+    ) -> Array:
         found = np.zeros(rows.shape[0])
         if self._near is not None:
-            pattern = sparse.coo_array(_ones(own).T @ _ones(others))
-            near = sparse.csr_matrix(self._near.where(pattern))
-            found += np.asarray((own @ near).multiply(others).sum(axis=1)).ravel()
+            row, one, two = _pairs(own, others)
+            value = own.data[one] * others.data[two] * self._near.at(own.indices[one], others.indices[two])
+            found += np.bincount(row, value, minlength=len(found))
         if len(self.border):
             first, second = self._against_border(rows, own), self._against_border(other, others)
             found += np.sum(first * second, axis=0)
@@ -295,7 +304,7 @@ class BorderedFactor:
         found = 0.0
         if self._near is not None:
             entries = sparse.coo_array(matrix.band)
-            found += float(self._near.where(entries).multiply(matrix.band).sum())
+            found += float(self._near.at(entries.row, entries.col) @ entries.data)
         across = self.reach.T @ matrix.side
         left = matrix.corner - across - across.T + self.reach.T @ (matrix.band @ self.reach)
         return found + float(np.trace(linalg.cho_solve((self.corner, True), left))) if len(left) else found
@@ -311,6 +320,15 @@ class BorderedFactor:
         """
         band = 0.0 if self.band is None else self.band.log_determinant()
         return band + 2.0 * float(np.sum(np.log(np.diag(self.corner))))
+
+
+def _pairs(first: sparse.csr_matrix, second: sparse.csr_matrix) -> tuple[Places, Places, Places]:
+    """Every entry of a row with every entry of the row beside it: the row, and which entries of each."""
+    own = np.repeat(np.arange(first.shape[0]), np.diff(first.indptr))
+    times = np.diff(second.indptr)[own]
+    one = np.repeat(np.arange(len(own)), times)
+    start = second.indptr[own] - np.cumsum(times) + times
+    return own[one], one, np.arange(len(one)) + start[one]
 
 
 def _ones(rows: sparse.csr_matrix) -> sparse.csr_matrix:

@@ -213,8 +213,9 @@ def _null_space(rows: sparse.csr_matrix, factor: BorderedFactor, held: Places) -
     """Basis in which each held unknown moves by one and the others follow, to rounding; unit columns."""
     basis = np.zeros((rows.shape[1], len(held)))
     basis[held, np.arange(len(held))] = 1.0
+    across = rows.T
     for _ in range(REFINEMENTS if len(held) else 0):
-        pull = rows.T @ (rows @ basis)
+        pull = across @ (rows @ basis)
         pull[held] = 0.0
         basis -= factor.solve(pull)
     return basis / np.sqrt(_squared_size(basis))
@@ -222,9 +223,9 @@ def _null_space(rows: sparse.csr_matrix, factor: BorderedFactor, held: Places) -
 
 def _refined(rows: sparse.csr_matrix, value: Array, factor: BorderedFactor, held: Places) -> Array:
     """The estimate, corrected by its own residuals until rounding is all that is left."""
-    estimate = np.zeros(rows.shape[1])
+    estimate, across = np.zeros(rows.shape[1]), rows.T
     for _ in range(REFINEMENTS):
-        pull = rows.T @ (value - rows @ estimate)
+        pull = across @ (value - rows @ estimate)
         pull[held] = 0.0
         estimate += factor.solve(pull)
     return estimate

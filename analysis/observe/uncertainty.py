@@ -28,7 +28,7 @@ FINEST_STEP = 1e-4
 BY_LUCK = 0.01
 SAME_DIGITS = 9
 """Readings that agree to so many digits of the largest are one: conversions leave rounding behind these."""
-_STEPS = tuple(float(f"{lead}e{power}") for power in range(-4, 4) for lead in (1, 2, 5))
+_STEPS = np.array([float(f"{lead}e{power}") for power in range(-4, 4) for lead in (1, 2, 5)])
 
 
 def reading_covariance(stations: Stations, seating: float, step: float) -> np.ndarray | sparse.csr_matrix:
@@ -162,18 +162,19 @@ def step_shown(reading: np.ndarray, resolution: float = 0.0) -> float:
     size = float(np.max(np.abs(reading), initial=0.0)) or 1.0
     different = size * np.unique(np.round(reading / size, SAME_DIGITS))
     finest = resolution or FINEST_STEP
-    coarser = [step for step in _STEPS if step > finest * (1 + 1e-9) and _are_multiples(different, step)]
-    for step in reversed(coarser):
-        finer = max([finest, *(other for other in _STEPS if finest <= other < step)])
+    kept_to = _STEPS[(_STEPS > finest * (1 + 1e-9)) & _are_multiples(different, _STEPS)]
+    for step in reversed(kept_to.tolist()):
+        finer = max(finest, float(np.max(_STEPS[_STEPS < step], initial=0.0)))
         if (finer / step) ** len(different) < BY_LUCK:
             return step
     return 0.0
 
 
-def _are_multiples(reading: np.ndarray, step: float) -> bool:
-    """Whether readings that differ are whole steps, to rounding: of the step, or of what they differ by."""
-    away = reading - step * np.round(reading / step)
-    return bool(np.all(np.abs(away) < 1e-6 * min(step, float(np.ptp(reading)) or step)))
+def _are_multiples(reading: np.ndarray, step: np.ndarray) -> np.ndarray:
+    """Of which steps readings that differ are multiples, to rounding: of the step, or of what they differ by."""
+    away = reading - step[:, None] * np.round(reading / step[:, None])
+    within = 1e-6 * np.minimum(step, float(np.ptp(reading)) or np.inf)
+    return np.all(np.abs(away) < within[:, None], axis=1)
 
 
 def scale_nuisances(instrument: Instrument, reading: np.ndarray) -> tuple[Nuisance, ...]:

@@ -24,6 +24,7 @@ def test_solution_determinant_and_inverse_agree_with_the_full_matrix(nodes, peri
     right = np.random.default_rng(1).normal(size=(nodes, 3))
     np.testing.assert_allclose(factored.solve(right), np.linalg.solve(full, right), rtol=1e-8, atol=1e-8)
     assert factored.log_determinant() == pytest.approx(np.linalg.slogdet(full)[1], rel=1e-10)
-    near = factored.inverse_near_diagonal().where(matrix).toarray()
+    near = np.zeros(matrix.shape)
+    near[matrix.row, matrix.col] = factored.inverse_near_diagonal().at(matrix.row, matrix.col)
     seen = full != 0
     np.testing.assert_allclose(near[seen], np.linalg.inv(full)[seen], rtol=1e-7, atol=1e-9)

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
+from analysis.linear import bordered as bordered_module
 from analysis.linear.bordered import bordered
 from analysis.linear.least_squares import least_squares
 
@@ -197,6 +198,16 @@ def test_bordered_factor_is_the_inverse_wherever_the_border_lies(border):
     np.testing.assert_allclose(factor.solve(np.eye(5)), np.linalg.inv(normal), atol=1e-12)
     np.testing.assert_allclose(factor.diagonal(), np.diag(np.linalg.inv(normal)), atol=1e-12)
     assert factor.log_determinant() == pytest.approx(np.linalg.slogdet(normal)[1])
+
+
+def test_rows_taken_a_few_at_a_time_have_the_same_covariances(monkeypatch):
+    blocks, values, is_border = network(3, stations=12)
+    found, rows = least_squares(blocks, values, is_border), sparse.vstack(blocks, format="csr")
+    other = sparse.csr_matrix(rows.multiply(np.arange(1.0, rows.shape[0] + 1)[:, None]))
+    at_once = found.between(rows, other)
+    monkeypatch.setattr(bordered_module, "MOST_AT_A_TIME", 20)
+    np.testing.assert_allclose(found.between(rows, other), at_once, rtol=1e-12)
+    np.testing.assert_allclose(at_once, found.between(rows) * np.arange(1, len(at_once) + 1), rtol=1e-9)
 
 
 def test_inverse_is_refused_where_it_is_not_worked_out():
