@@ -103,6 +103,8 @@ class Said:
 
     def at(self, index: np.ndarray) -> "Said":
         """Those at some places, in that order."""
+        if np.array_equal(index, np.arange(len(self.value))):
+            return self
         return replace(
             self,
             rows=self.rows[index],

@@ -162,16 +162,16 @@ def step_shown(reading: np.ndarray, resolution: float = 0.0) -> float:
     size = float(np.max(np.abs(reading), initial=0.0)) or 1.0
     different = size * np.unique(np.round(reading / size, SAME_DIGITS))
     finest = resolution or FINEST_STEP
-    kept_to = _STEPS[(_STEPS > finest * (1 + 1e-9)) & _are_multiples(different, _STEPS)]
+    kept_to = _STEPS[(finest * (1 + 1e-9) < _STEPS) & _are_multiples(different, _STEPS)]
     for step in reversed(kept_to.tolist()):
-        finer = max(finest, float(np.max(_STEPS[_STEPS < step], initial=0.0)))
+        finer = max(finest, float(np.max(_STEPS[step > _STEPS], initial=0.0)))
         if (finer / step) ** len(different) < BY_LUCK:
             return step
     return 0.0
 
 
 def _are_multiples(reading: np.ndarray, step: np.ndarray) -> np.ndarray:
-    """Of which steps readings that differ are multiples, to rounding: of the step, or of what they differ by."""
+    """Of which steps readings are multiples, to rounding: of the step, or of what they differ by."""
     away = reading - step[:, None] * np.round(reading / step[:, None])
     within = 1e-6 * np.minimum(step, float(np.ptp(reading)) or np.inf)
     return np.all(np.abs(away) < within[:, None], axis=1)
