@@ -3,12 +3,11 @@
 from collections.abc import Callable, Sequence
 from typing import Protocol
 
-from rich.console import Console, Group
-from rich.live import Live
 from rich.text import Text
 
 from acquire.bench.listening import Seen
 from acquire.bench.words import blocks_page, plain_line
+from acquire.entry.live_page import LivePage
 from acquire.model.inch_words import in_owners_unit
 
 PAINT_EVERY_S = 0.1
@@ -69,36 +68,22 @@ class PlainView:
         """None: nobody is there."""
 
 
-class PageView:
+class PageView(LivePage):
     """One page on a terminal, redrawn in place; a context manager."""
 
-    def __init__(self, console: Console, foot: str, inch: bool = False):
-        self._console, self._foot, self._inch = console, foot, inch
-        self._live = Live(console=console, auto_refresh=False, transient=False)
+    def __init__(self, foot: str, inch: bool = False):
+        super().__init__()
+        self._foot, self._inch = Text(foot, "reverse"), inch
         self._painted_s = float("-inf")
-
-    def __enter__(self) -> "PageView":
-        self._live.start()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._live.stop()
 
     def paint(self, seen: Sequence[Seen], now_s: float, heading: Sequence[str]) -> None:
         """Redraw ten times a second at most."""
         if now_s - self._painted_s < PAINT_EVERY_S:
             return
         self._painted_s = now_s
-        rows = self._console.height - len(heading) - 2
-        lines = [[(words, "bold")] for words in heading]
-        lines += [*blocks_page(seen, self._console.width, rows, self._inch), [(self._foot, "reverse")]]
-        texts = (Text.assemble(*spans, overflow="fold") for spans in lines)
-        self._live.update(Group(*texts), refresh=True)
+        blocks = blocks_page(seen, self.console, self.console.height - len(heading) - 2, self._inch)
+        self.draw(*(Text(words, "bold") for words in heading), blocks, self._foot)
 
     def say(self, words: str) -> None:
-        """Say it above the page, where it stays."""
-        self._console.print(Text(in_owners_unit(words, self._inch)))
-
-    def bell(self) -> None:
-        """Ring the terminal's bell."""
-        self._console.bell()
+        """Say it above the page, in the owner's unit."""
+        super().say(in_owners_unit(words, self._inch))

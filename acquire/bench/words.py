@@ -2,15 +2,19 @@
 
 from collections.abc import Sequence
 
+from rich.console import Console
+from rich.table import Column, Table
+from rich.text import Text
+
 from acquire.bench.listening import SPREAD_S, Seen
 from acquire.bench.seating import Reversal, Seating
 from acquire.bench.still import StillRecord
-from acquire.entry.terminal_text import large
+from acquire.entry.terminal_text import BETWEEN, large, on_lines
 from acquire.model.bed import Instrument
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.units import clock_text, decimals_for, number_text, reading_decimals, unit_text
 
-NARROWEST = 34
+NARROWEST, BETWEEN_BLOCKS = 34, 2
 LONG_ENOUGH_S = 300.0
 COVERAGE_FACTOR = 2.0
 """What stands behind ± is twice the standard uncertainty, as everywhere (95 %)."""
@@ -73,59 +77,33 @@ def plain_line(seen: Seen, now_s: float, inch: bool = False) -> str:
     return "  ".join(" ".join(part.split()) for part in words if part)
 
 
-Span = tuple[str, str]
-"""Text and its style."""
-
-
-def blocks_page(seen: Sequence[Seen], columns: int, rows: int, inch: bool = False) -> list[list[Span]]:
-    """All instruments side by side as far as the width goes; each line in spans of one style.
+def blocks_page(seen: Sequence[Seen], console: Console, rows: int, inch: bool = False) -> Table:
+    """All instruments side by side as far as the width goes.
 
     Digits are drawn large where the page still fits into `rows`.  Styles only repeat what
     the words say: whatever is wrong begins with an exclamation mark.
     """
-    across = max(1, min(len(seen), columns // NARROWEST))
-    width = columns // across
+    across = max(1, min(len(seen), console.width // NARROWEST))
+    width = console.width // across - BETWEEN_BLOCKS
     for is_large in (True, False):
-        lines = _lines_of([_block(each, width - 2, is_large, inch) for each in seen], across, width)
-        if len(lines) <= rows:
+        page = Table.grid(*(Column(width=width) for _ in range(across)), padding=(0, BETWEEN_BLOCKS, 0, 0))
+        blocks = [_block(each, width, is_large, inch) for each in seen]
+        for first in range(0, len(blocks), across):
+            page.add_row(*blocks[first : first + across])
+        if len(console.render_lines(page)) <= rows:
             break
-    return lines
+    return page
 
 
-def _block(seen: Seen, width: int, is_large: bool, inch: bool) -> list[Span]:
+def _block(seen: Seen, width: int, is_large: bool, inch: bool) -> Text:
     value = large(value_words(seen), width) if is_large else value_words(seen)
-    lines = [(seen.instrument.name, "bold")]
-    lines += [(line, "bold") for line in value.splitlines()]
-    meant = meant_words(seen, inch)
-    lines += [(meant, "")] if meant else []
+    block = Text(f"{seen.instrument.name}\n{value}\n", "bold")
+    block = Text.assemble(block, (f"{meant}\n" if (meant := meant_words(seen, inch)) else ""))
     for words in state_words(seen):
-        mark, style = ("! ", "bold red") if words.startswith("! ") else ("", "")
-        lines += [(mark + part, style) for part in _folded(words.removeprefix(mark), width - len(mark))]
-    return [*lines, ("", "")]
-
-
-def _folded(words: str, width: int) -> list[str]:
-    """The words on lines of at most `width`; one that is too long by itself is cut."""
-    between = "   " if "   " in words else " "
-    lines = [""]
-    for word in words.split(between):
-        if lines[-1] and len(lines[-1] + between + word) > width:
-            lines.append(word)
-        else:
-            lines[-1] = f"{lines[-1]}{between}{word}" if lines[-1] else word
-        while len(lines[-1]) > width:
-            lines[-1:] = [lines[-1][:width], lines[-1][width:]]
-    return lines
-
-
-def _lines_of(blocks: Sequence[list[Span]], across: int, width: int) -> list[list[Span]]:
-    lines: list[list[Span]] = []
-    for first in range(0, len(blocks), across):
-        beside = blocks[first : first + across]
-        for row in range(max(map(len, beside))):
-            cells = [block[row] if row < len(block) else ("", "") for block in beside]
-            lines.append([(text.ljust(width), style) for text, style in cells])
-    return lines
+        is_wrong = words.startswith("! ")
+        lines = [words] if is_wrong else on_lines(words.split(BETWEEN), width)
+        block.append("\n".join(lines) + "\n", "bold red" if is_wrong else "")
+    return block
 
 
 def still_words(instrument: Instrument, record: StillRecord) -> list[str]:

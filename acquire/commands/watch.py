@@ -126,13 +126,11 @@ def _session(
 
 
 def _view(stack: ExitStack, inch: bool, measures: bool) -> Any:
-    from rich.console import Console
-
     from acquire.bench.views import PageView, PlainView
 
-    console = Console(highlight=False)
-    if console.is_terminal and not console.is_dumb_terminal:
-        return stack.enter_context(PageView(console, FOOT, inch))
+    page = PageView(FOOT, inch)
+    if page.can_redraw:
+        return stack.enter_context(page)
 
     def tell(words: str) -> None:
         click.echo(words, err=True)

@@ -3,8 +3,6 @@
 import textwrap
 from collections.abc import Sequence
 
-from rich.console import Console, Group
-from rich.live import Live as LivePage
 from rich.text import Text
 
 from acquire.console.keys import key_words
@@ -19,6 +17,7 @@ from acquire.console.live_words import (
     where_now,
 )
 from acquire.console.tracking import Live
+from acquire.entry.live_page import LivePage
 from acquire.entry.terminal_text import large, on_lines
 from acquire.model.traverse import Setup
 
@@ -38,7 +37,7 @@ def page(
     profile: Sequence[str] = (),
     status: str = "",
     rows: int = 24,
-) -> list[tuple[str, str]]:
+) -> list[Line]:
     """Lines of the page, each with its style; styles only repeat what the words say.
 
     From the top: what goes wrong, what it reads and where it is or must go (large), the way
@@ -113,41 +112,24 @@ def _folded(lines: Sequence[Line], columns: int) -> list[Line]:
     return folded
 
 
-class Page:
+class Page(LivePage):
     """The page on a terminal, redrawn in place; a context manager."""
 
     def __init__(self, setup: Setup):
+        super().__init__()
         self._setup = setup
-        self._console = Console(highlight=False)
-        self._shown: list[tuple[str, str]] = []
-        self._live = LivePage(console=self._console, auto_refresh=False, transient=False)
-
-    def __enter__(self) -> "Page":
-        self._live.start()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._live.stop()
-
-    @property
-    def can_redraw(self) -> bool:
-        """Whether this is a terminal, and one that can be drawn over."""
-        return self._console.is_terminal and not self._console.is_dumb_terminal
+        self._shown: list[Line] = []
 
     @property
     def columns(self) -> int:
         """Width of the terminal."""
-        return self._console.width
+        return self.console.width
 
     def paint(self, live: Live, profile: Sequence[str], status: str, setup: Setup | None = None) -> None:
         """Redraw."""
         self._setup = setup or self._setup
-        lines = page(live, self._setup, self.columns, profile, status, self._console.height)
+        lines = page(live, self._setup, self.columns, profile, status, self.console.height)
         if lines == self._shown:
             return
         self._shown = lines
-        self._live.update(Group(*(Text(line, style=style) for line, style in lines)), refresh=True)
-
-    def bell(self) -> None:
-        """Ring the terminal's bell."""
-        self._console.bell()
+        self.draw(*(Text(line, style=style) for line, style in lines))
