@@ -14,6 +14,7 @@ import pytest
 import xarray
 
 from acquire.cli import main
+from tests.invented import imported, survey_in
 
 pytestmark = pytest.mark.usefixtures("opened_once")
 BED = """
@@ -64,18 +65,11 @@ def winding(x):
 
 @pytest.fixture(scope="module")
 def survey(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("survey")
-    (folder / "traverses").mkdir()
-    (folder / "bed.toml").write_text(BED, encoding="utf-8")
+    folder = survey_in(tmp_path_factory.mktemp("survey") / "bed", BED)
     random = np.random.default_rng(12)
 
     def taken(x, reading, noise, *options):
-        path = folder / "run.csv"
-        rows = "\n".join(
-            f"{a},{b}" for a, b in zip(x, reading + random.normal(0, noise, len(x)), strict=True)
-        )
-        path.write_text(f"station_mm,reading\n{rows}\n", encoding="utf-8")
-        assert main(["import", str(folder), str(path), *options]) == 0
+        imported(folder, x, reading + random.normal(0, noise, len(x)), *options)
 
     for face, shape in (("way", hollow), ("flat", winding)):
         for direction in ("forward", "reverse"):

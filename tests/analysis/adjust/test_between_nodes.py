@@ -6,10 +6,11 @@ from scipy.stats import multivariate_normal
 
 from analysis.adjust import between_nodes, kinds_of_way
 from analysis.adjust.between_nodes import Roughness, judged, well_apart
-from analysis.adjust.combination import combine
+from analysis.adjust.combination import adjusted, combine
 from analysis.adjust.kinds_of_way import KINDS
 from analysis.answers.face_map import map_face
 from analysis.linear.reference_lines import remove_line
+from analysis.observe import observe_all
 
 NODES = np.arange(0.0, 1201.0, 100.0)
 
@@ -144,7 +145,7 @@ def test_ties_are_no_readings(invented_bed, make_traverse):
     """Chi-square, redundancy and suspects are those of readings; ties neither hide noise nor look like it."""
     rng = np.random.default_rng(4)
     bed, _, level, beside = _with_a_dial_beside(invented_bed, make_traverse, rng, dials=2)
-    bed_map = combine([level, *beside], bed)
+    bed_map = adjusted(observe_all([level, *beside], bed), bed)
     assert bed_map.assembly.ties > 0
     # two dials differ by their zeros: 20 checks; the jagged way under them checks nothing besides
     assert 20.0 <= bed_map.redundancy <= 20.5

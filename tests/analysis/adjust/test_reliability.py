@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from analysis.adjust.combination import combine
+from analysis.adjust.combination import adjusted, combine
 from analysis.adjust.reliability import Contested, alarm_level, slip_words
+from analysis.observe import observe_all
 from analysis.words.facts import sentences
 
 STATION = np.arange(0.0, 1001.0, 100.0)
@@ -25,10 +26,8 @@ def three_runs(invented_bed, make_traverse):
         readings = [truth + rng.normal(0, 0.5, 11) for _ in range(3)]
         if spoil is not None:
             readings[run][at] = spoil(readings[run][at])
-        return combine(
-            [make_traverse(bed, "dial", STATION, y, face="front-flat", reference="line") for y in readings],
-            bed,
-        )
+        runs = [make_traverse(bed, "dial", STATION, y, face="front-flat", reference="line") for y in readings]
+        return adjusted(observe_all(runs, bed), bed)  # no slip of a whole run is looked for
 
     return make
 
@@ -99,7 +98,7 @@ def test_noisy_instrument_does_not_turn_its_readings_into_suspects(invented_bed,
     rng = np.random.default_rng(9)
     bed = invented_bed()
     runs = [make_traverse(bed, "level", MIDDLE, rng.normal(0, 5, 10), face="front-flat") for _ in range(5)]
-    bed_map = combine(runs, bed)
+    bed_map = adjusted(observe_all(runs, bed), bed)
     assert np.max(np.abs(bed_map.residuals.normalised)) > alarm_level(50)
     assert bed_map.suspects == ()
 
@@ -175,6 +174,10 @@ def test_two_against_two_are_both_named_and_the_uncertainty_covers_both(invented
     assert step - doubt < 0 and step + doubt > 10
     # elsewhere the readings agree, and nothing is enlarged
     assert bed_map.variance_factor == 1.0
+    words = sentences(bed_map.warnings)[0]
+    one, other = (f"traverse {chips[0] + 1} at 450 mm", f"traverse {chips[1] + 1} at 450 mm")
+    assert "nothing tells which" in words and f"{one} and {other}" in words
+    assert "covers either of these, and nothing else" in words
 
 
 def test_one_against_three_is_set_aside_and_contested_by_nothing(invented_bed, make_traverse):
@@ -193,9 +196,3 @@ def test_readings_that_explain_the_others_far_worse_contest_nothing(invented_bed
     )
     assert [(s.traverse, s.station_mm, s.contested) for s in bed_map.suspects] == [(3, 450.0, False)]
     assert not any(isinstance(each, Contested) for each in bed_map.warnings)
-
-
-def test_contested_readings_are_said_in_words(invented_bed, make_traverse):
-    words = sentences(four_runs(invented_bed, make_traverse, (0, 2)).warnings)[0]
-    assert "nothing tells which" in words and "traverse 1 at 450 mm and traverse 3 at 450 mm" in words
-    assert "covers either of these, and nothing else" in words

@@ -50,7 +50,7 @@ def shifted(y, rng):
 
 
 SPOILT = [
-    (lambda y, rng: -y, ("turned",)),
+    pytest.param(lambda y, rng: -y, ("turned",), marks=pytest.mark.statistics),
     pytest.param(lambda y, rng: y[::-1], ("order",), marks=pytest.mark.statistics),
     (lambda y, rng: -y[::-1], ("turned", "order")),
     pytest.param(lambda y, rng: np.round(y / 1000, 3), ("unit:mm/m",), marks=pytest.mark.statistics),
@@ -216,7 +216,8 @@ def test_run_already_taken_as_turned_is_put_back_as_written(survey):
     assert found.explanations[0].redo_as == ("written",)
 
 
-@pytest.mark.parametrize("is_turned", [pytest.param(False, marks=pytest.mark.statistics), True])
+@pytest.mark.statistics
+@pytest.mark.parametrize("is_turned", [False, True])
 def test_drawn_level_that_drifted_is_not_doubted_and_one_that_was_turned_is(
     invented_bed, make_traverse, is_turned
 ):

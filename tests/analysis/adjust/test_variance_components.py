@@ -8,7 +8,7 @@ import scipy.linalg
 import scipy.optimize
 
 from analysis.adjust.assembly import assemble
-from analysis.adjust.combination import adjusted, combine
+from analysis.adjust.combination import adjusted
 from analysis.adjust.variance_components import variance_components
 from analysis.answers.surveys import Survey
 from analysis.observe import observe
@@ -72,7 +72,8 @@ def test_agrees_with_the_variance_of_repeated_readings():
 
 def test_used_on_request_the_noisy_instrument_weighs_less(invented_bed, make_traverse):
     runs, bed = survey(invented_bed, make_traverse, 10.0, seed=5)
-    plain, weighed = combine(runs, bed), combine(runs, bed, use_variance_components=True)
+    readings = [observe(run, bed) for run in runs]
+    plain, weighed = (adjusted(readings, bed, use_variance_components=each) for each in (False, True))
     assert plain.variance_components == ()
     assert {c.instrument for c in weighed.variance_components} == {"level", "dial"}
     assert weighed.variance_factor == 1.0

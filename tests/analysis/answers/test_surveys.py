@@ -15,7 +15,7 @@ def survey(make_traverse, invented_bed):
     bed, rng = invented_bed(), np.random.default_rng(1)
     runs = [
         make_traverse(
-            bed, "level", MIDDLE_MM, rng.normal(0, 9, MIDDLE_MM.size), direction=way, face="front-flat"
+            bed, "level", MIDDLE_MM, rng.normal(0, 1, MIDDLE_MM.size), direction=way, face="front-flat"
         )
         for way in ("forward", "reverse")
     ]

@@ -43,22 +43,24 @@ def is_error_or_docstring(node: ast.AST) -> bool:
     return is_text_alone or isinstance(node, ast.Raise)
 
 
+def texts(node: ast.AST) -> Iterator[str]:
+    """Every text outside docstrings and errors."""
+    if is_error_or_docstring(node):
+        return
+    inside = list(ast.iter_child_nodes(node))
+    if isinstance(node, ast.JoinedStr):
+        yield "".join(str(part.value) if isinstance(part, ast.Constant) else "{}" for part in node.values)
+        inside = [part.value for part in node.values if isinstance(part, ast.FormattedValue)]
+    elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+        yield node.value
+    for part in inside:
+        yield from texts(part)
+
+
 def long_texts(source: str) -> list[str]:
-    """Texts of more words than a name has, outside docstrings and errors; a command to type is none."""
-    tree = ast.parse(source)
-    errors = [node for node in ast.walk(tree) if is_error_or_docstring(node)]
-    passed_over = {id(part) for node in errors for part in ast.walk(node)}
-    texts = []
-    for node in ast.walk(tree):
-        if id(node) in passed_over:
-            continue
-        if isinstance(node, ast.JoinedStr):
-            passed_over |= {id(part) for part in node.values}
-            parts = [part.value if isinstance(part, ast.Constant) else "{}" for part in node.values]
-            texts.append("".join(map(str, parts)))
-        elif isinstance(node, ast.Constant) and isinstance(node.value, str):
-            texts.append(node.value)
-    return [text for text in texts if len(text.split()) > MOST_WORDS and not text.startswith("waylog ")]
+    """Texts of more words than a name has; a command to type is none."""
+    found = texts(ast.parse(source))
+    return [text for text in found if len(text.split()) > MOST_WORDS and not text.startswith("waylog ")]
 
 
 def test_a_sentence_is_found_and_errors_and_docstrings_are_none():
