@@ -93,7 +93,7 @@ def run_slips(setup: Setup, stations: Stations) -> tuple[Slip, ...]:
     >>> run = Stations(np.array([0.0, 100, 200]), column, column, column, column, column, column)
     >>> found = run_slips(Setup("i", "offset", bed, face="a", reference="line", source="enter"), run)
     >>> [" ".join(slip.names) for slip in found][:5]
-    ['sign', 'order', 'sign order', 'unit:um', 'unit:mm']
+    ['sign', 'order', 'sign order', 'mirrored', 'sign mirrored']
     """
     instrument = setup.described
     flipped = TURNED if instrument.measures.is_angle else SIGN
