@@ -55,11 +55,12 @@ def passes(position_mm: np.ndarray) -> np.ndarray:
 
 
 def _turning(position_mm: np.ndarray) -> Iterator[tuple[int, float]]:
-    """Index and place of the first position, the last, and each from which it does not just go on."""
-    steps = np.sign(np.diff(position_mm))
-    turns = np.flatnonzero(np.concatenate([[True], steps[1:] != steps[:-1], [True]])[: len(position_mm)])
-    for part in np.split(turns, range(AT_ONCE, len(turns), AT_ONCE)):
-        yield from zip(part.tolist(), position_mm[part].tolist(), strict=True)
+    """Index and place of every position from which the carriage does not just go on, and of some more."""
+    for begin in range(0, len(position_mm), AT_ONCE):
+        part = position_mm[begin : begin + AT_ONCE]
+        steps = np.sign(np.diff(part))
+        turns = np.flatnonzero(np.concatenate([[True], steps[1:] != steps[:-1], [True]])[: len(part)])
+        yield from zip((begin + turns).tolist(), part[turns].tolist(), strict=True)
 
 
 def binned(

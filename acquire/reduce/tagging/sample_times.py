@@ -8,6 +8,7 @@ sample interval that equals the bridge's own: set its latency to 1 ms.
 
 import itertools
 from collections.abc import Mapping
+from functools import lru_cache
 
 import numpy as np
 
@@ -124,6 +125,7 @@ def windows_over(arrival_s: np.ndarray, width_s: float) -> list[slice]:
     return [slice(int(k * half), end) for k, end in enumerate(ends)]
 
 
+@lru_cache(maxsize=4)
 def faded(count: int) -> np.ndarray:
     """Weights that fall from the middle of a window to its ends, so that windows blend into each other."""
     return 1e-6 + 1 - np.abs(np.linspace(-1, 1, count))
