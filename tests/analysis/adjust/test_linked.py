@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 
-from analysis.adjust.combination import combine
+from analysis.adjust.combination import adjusted, combine
 from analysis.adjust.nuisances import linked_traverses
 from analysis.adjust.there_and_back import Return
 from analysis.answers.face_map import map_face
+from analysis.observe import observe_all
 
 MIDDLES = np.arange(50.0, 1000.0, 100.0)
 STATIONS = np.arange(0.0, 1001.0, 100.0)
@@ -53,7 +54,7 @@ def test_bow_of_runs_on_another_face_is_not_said_where_nothing_links_the_two(lev
 
 
 def test_bow_is_said_on_every_face_that_a_zero_links_to_it(level, bed):
-    bed_map = combine(there_and_back(level, same_zero_as=1), bed)
+    bed_map = adjusted(observe_all(there_and_back(level, same_zero_as=1), bed), bed)
     assert bows_said(bed_map, "rear-flat")
     assert linked_traverses(bed_map.observations, "rear-flat") == {1, 2, 3}
 

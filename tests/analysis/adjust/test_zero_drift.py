@@ -17,7 +17,7 @@ from analysis.answers.twist import RestsOnOneZero, twist_of
 from analysis.words.facts import sentences
 
 BEGAN = datetime(2026, 1, 5, 9, tzinfo=UTC)
-MIDDLE = np.arange(50.0, 951.0, 4.0)
+MIDDLE = np.arange(50.0, 951.0, 10.0)
 LEVEL = 'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty = 0.5\nseating_um = 0'
 APART_S = 240.0
 BOTH = ("front-flat", "rear-flat")
@@ -53,7 +53,7 @@ def surveyed(invented_bed, from_one):
         for face in ("front-flat", other):
             for direction in ("forward",) if face in one_way else ("forward", "reverse"):
                 number, start_s = len(runs) + 1, APART_S * len(runs)
-                middle = MIDDLE[::25] if face in stepped else MIDDLE
+                middle = MIDDLE[::10] if face in stepped else MIDDLE
                 time_s = (middle - 50 if direction == "forward" else 950 - middle) / 5
                 h = in_space(face)
                 slope = (h(middle + 50) - h(middle - 50)) * 10

@@ -1,6 +1,7 @@
 """Advice on the next traverse is the computed uncertainty with it and without it."""
 
 import dataclasses
+from functools import cache
 
 import numpy as np
 import pytest
@@ -30,41 +31,50 @@ X = np.arange(0, 1001, 100.0)
 MIDDLE = (X[1:] + X[:-1]) / 2
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def bed():
     return parse_bed(BED)
+
+
+@pytest.fixture(scope="module")
+def advised(from_one, bed):
+    """What is advised after level runs, "front" or "front reverse", for a wish; worked out once for each."""
+
+    @cache
+    def make(*runs, wanted="all"):
+        make_traverse, ways = from_one(), [run.partition(" ") for run in runs]
+        levels = [
+            _level(make_traverse, bed, face, direction=direction or "forward") for face, _, direction in ways
+        ]
+        return next_traverse(combine(levels, bed), wanted).advice
+
+    return make
 
 
 def _level(make_traverse, bed, face, **setup):
     return make_traverse(bed, "level", MIDDLE, np.zeros(10), face=face, **setup)
 
 
-def test_promised_uncertainty_is_the_one_that_the_traverse_then_gives(make_traverse, bed):
+def test_promised_uncertainty_is_the_one_that_the_traverse_then_gives(make_traverse, bed, advised):
+    promised = next(a for a in advised("front", wanted="front") if a.instrument == "level")
     first = _level(make_traverse, bed, "front")
-    advice = {sentence(a.words): a for a in next_traverse(combine([first], bed), "front").advice}
-    promised = next(a for a in advice.values() if a.instrument == "level")
     second = _level(make_traverse, bed, "front", direction="reverse")
     now, then = (map_face(combine(runs, bed), "front") for runs in ([first], [first, second]))
     assert promised.now == pytest.approx(now.straightness_expanded_um)
     assert promised.then == pytest.approx(then.straightness_expanded_um)
 
 
-def test_unknown_face_that_becomes_known_stands_before_any_narrowing(make_traverse, bed):
-    advice = next_traverse(combine([_level(make_traverse, bed, "front")], bed)).advice
+def test_unknown_face_that_becomes_known_stands_before_any_narrowing(advised):
+    advice = advised("front")
     assert advice[0].what == "straightness of rear"
     assert advice[0].now is None
     known = [a.now is not None for a in advice]
     assert known == sorted(known)
 
 
-def test_run_that_checks_a_face_which_nothing_checks_stands_before_any_narrowing(make_traverse, bed):
+def test_run_that_checks_a_face_which_nothing_checks_stands_before_any_narrowing(advised):
     """Front was read there and back, rear once: an error in rear's readings would not show."""
-    runs = [
-        _level(make_traverse, bed, "front"),
-        _level(make_traverse, bed, "front", direction="reverse"),
-        _level(make_traverse, bed, "rear"),
-    ]
-    found = next_traverse(combine(runs, bed)).advice
+    found = advised("front", "front reverse", "rear")
     ranks = [bool(each.checks) for each in found if each.now is not None]
     assert any(ranks) and ranks == sorted(ranks, reverse=True)
     again = next(each for each in found if each.instrument == "level" and each.face == "rear")
@@ -72,28 +82,21 @@ def test_run_that_checks_a_face_which_nothing_checks_stands_before_any_narrowing
     assert not any(each.checks == "front" for each in found), "the way back has checked it"
 
 
-def test_nothing_is_said_to_check_a_face_that_is_checked(make_traverse, bed):
-    runs = [
-        _level(make_traverse, bed, face, direction=direction)
-        for face in ("front", "rear")
-        for direction in ("forward", "reverse")
-    ]
-    found = next_traverse(combine(runs, bed)).advice
+def test_nothing_is_said_to_check_a_face_that_is_checked(advised):
+    found = advised("front", "front reverse", "rear", "rear reverse", wanted="rear")
     assert found and not any(each.checks for each in found)
 
 
-def test_indicator_carried_on_either_of_two_faces_is_told_once(make_traverse, bed):
-    found = next_traverse(
-        combine([_level(make_traverse, bed, face) for face in ("front", "rear")], bed)
-    ).advice
+def test_indicator_carried_on_either_of_two_faces_is_told_once(advised):
+    found = advised("front", "rear")
     carried = [each for each in varied(found) if each.instrument == "dial"]
     pairs = [(each.what, frozenset(each.words.run.faces)) for each in carried]
     assert len(pairs) == len(set(pairs)) and len(carried) < sum(each.instrument == "dial" for each in found)
 
 
-def test_cross_level_is_advised_for_the_twist(make_traverse, bed):
+def test_cross_level_is_advised_for_the_twist(make_traverse, bed, advised):
     runs = [_level(make_traverse, bed, face) for face in ("front", "rear")]
-    advice = next_traverse(combine(runs, bed), "twist").advice
+    advice = advised("front", "rear", wanted="twist")
     assert advice[0].instrument == "cross"
     assert "--across front rear" in advice[0].command
     cross = make_traverse(bed, "cross", X, np.zeros(11), front="front", rear="rear")
@@ -102,9 +105,8 @@ def test_cross_level_is_advised_for_the_twist(make_traverse, bed):
     assert advice[0].now is None
 
 
-def test_level_is_never_advised_on_a_side_face(make_traverse, bed):
-    advice = next_traverse(combine([_level(make_traverse, bed, "front")], bed)).advice
-    assert not [a for a in advice if a.instrument == "level" and a.face == "side"]
+def test_level_is_never_advised_on_a_side_face(advised):
+    assert not [a for a in advised("front") if a.instrument == "level" and a.face == "side"]
 
 
 def test_nothing_is_promised_from_an_instrument_that_cannot_narrow_anything(make_traverse, bed):
@@ -183,9 +185,8 @@ def test_way_back_is_advised_where_a_level_was_drawn_one_way_only(make_traverse,
     ]
 
 
-def test_second_base_is_not_advised_for_a_stepped_level(make_traverse, bed):
-    advice = next_traverse(combine([_level(make_traverse, bed, "front")], bed), "front").advice
-    assert not [a for a in advice if "base" in sentence(a.words)]
+def test_second_base_is_not_advised_for_a_stepped_level(advised):
+    assert not [a for a in advised("front", wanted="front") if "base" in sentence(a.words)]
 
 
 HEIGHT = {

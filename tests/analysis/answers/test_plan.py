@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from analysis.answers.plan import CAUTIONS, is_nothing_to_see, plan_faces
 from analysis.words.blue import blue_words
 from analysis.words.facts import sentence, sentences
 from analysis.words.plan import plan_answer, plan_notes, plan_rows, plans_words
-from tests.invented import bed_toml, imported, level, survey_in, vee
+from tests.invented import bed_toml, flat, imported, level, survey_in, vee
 
 STATION = np.arange(0.0, 1001.0, 100.0)
 MIDDLE = np.arange(50.0, 1000.0, 100.0)
@@ -26,12 +27,14 @@ def slopes(height_um):
     return np.diff(height_um) / 0.1
 
 
-@pytest.fixture
-def mapped(invented_bed, make_traverse):
+@pytest.fixture(scope="module")
+def mapped(invented_bed, from_one):
     """Two flats of known shape: the front 40 µm hollow, the rear straight and rising 30 µm against it."""
 
-    def make(*, is_tilt_known=True, faces=None):
-        bed = invented_bed(faces=faces)
+    @cache
+    def make(*, is_tilt_known=True, unworn_mm=None):
+        faces = {"front-flat": flat(0, unworn_mm=unworn_mm), "rear-flat": flat(300)} if unworn_mm else None
+        bed, make_traverse = invented_bed(faces=faces), from_one()
         runs = [
             make_traverse(bed, "level", MIDDLE, slopes(height), face=face)
             for face, height in zip(("front-flat", "rear-flat"), (HOLLOW, 0.03 * STATION), strict=True)
@@ -70,11 +73,8 @@ def test_faces_planned_together_end_parallel(mapped):
 
 
 def test_datum_with_unworn_stretches_gives_their_line(mapped):
-    faces = {
-        "front-flat": 'normal = "up"\nacross_mm = 0\nunworn_mm = [[0, 100], [900, 1000]]',
-        "rear-flat": 'normal = "up"\nacross_mm = 300',
-    }
-    plan = plan_faces(mapped(faces=faces), ["rear-flat"], parallel_to="front-flat").plans["rear-flat"]
+    bed_map = mapped(unworn_mm=((0, 100), (900, 1000)))
+    plan = plan_faces(bed_map, ["rear-flat"], parallel_to="front-flat").plans["rear-flat"]
     assert plan.parallel_to.line == "unworn"
     assert plan.removal.removal_um == pytest.approx(0.03 * STATION, abs=0.05)
 
@@ -278,10 +278,10 @@ def test_command_refuses_an_unknown_face_in_one_line(survey, capsys):
 REAR = np.interp(STATION, [0, 500, 1000], [0.0, -10.0, 4.0])
 
 
-@pytest.fixture
-def two_ways(invented_bed, make_traverse):
+@pytest.fixture(scope="module")
+def two_ways(invented_bed, from_one):
     """Front 40 µm hollow, rear otherwise worn; a cross level says how they lie (invented)."""
-    bed = invented_bed()
+    bed, make_traverse = invented_bed(), from_one()
     runs = [
         make_traverse(bed, "level", MIDDLE, slopes(HOLLOW), face="front-flat"),
         make_traverse(bed, "level", MIDDLE, slopes(REAR), face="rear-flat"),

@@ -27,17 +27,16 @@ BED = bed_toml(
 
 @pytest.fixture(scope="module")
 def survey(tmp_path_factory):
-    """A level forward on the vee, one turned on the flat, a cross level."""
+    """A level forward on the vee, one turned on the flat, a cross level: two ways alike, without wind."""
     folder = survey_in(tmp_path_factory.mktemp("asked") / "now", BED)
     places = [4.0 * step + 2 for step in range(10)]
-    taken(folder, places, "--face", "vee", "-i", "level")
-    taken(folder, places, "--face", "flat", "-i", "level", "--turned")
-    taken(folder, [4.0 * step for step in range(11)], "--across", "vee", "flat", "-i", "cross")
+    slopes = [round(at * (40 - at) / 20, 2) for at in places]
+    turned = [-each for each in slopes]
+    across = ("--across", "vee", "flat", "-i", "cross")
+    imported(folder, places, slopes, "--face", "vee", "-i", "level", head="station")
+    imported(folder, places, turned, "--face", "flat", "-i", "level", "--turned", head="station")
+    imported(folder, [4.0 * step for step in range(11)], [0.0] * 11, *across, head="station")
     return folder
-
-
-def taken(folder, places, *how):
-    imported(folder, places, [round(at * (40 - at) / 20, 2) for at in places], *how, head="station")
 
 
 @pytest.fixture(scope="module")
