@@ -8,6 +8,7 @@ from analysis.adjust import between_nodes, kinds_of_way
 from analysis.adjust.between_nodes import Roughness, judged, well_apart
 from analysis.adjust.combination import adjusted, combine
 from analysis.adjust.kinds_of_way import KINDS
+from analysis.adjust.tying import tie_together
 from analysis.answers.face_map import map_face
 from analysis.linear.reference_lines import remove_line
 from analysis.observe import observe_all
@@ -153,6 +154,57 @@ def test_ties_are_no_readings(invented_bed, make_traverse):
     difference = beside[0].stations.reading - beside[1].stations.reading
     assert bed_map.chi_square == pytest.approx(np.sum((difference - difference.mean()) ** 2) / 2, rel=0.05)
     assert {one.traverse for one in bed_map.suspects} <= {1, 2, 3}
+
+
+@pytest.mark.statistics
+def test_noise_is_told_in_full_where_a_level_stands_between_the_stations(invented_bed, make_traverse):
+    """Three times what is claimed, so that variances are 9 times as large: places that a level reads closely
+    would be some thirty checks more if their ties were readings, and hide half of it."""
+    bed = invented_bed(2000, instruments={"level": LEVEL.replace("100", "130"), "dial": DIAL})
+    at, middle, told = np.arange(0.0, 2001.0, 100.0), np.arange(65.0, 1936.0, 50.0), []
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+
+        def way(x):
+            return -40 * np.sin(np.pi * x / 2000) + 2 * np.sin(x / 90)
+
+        slope = (way(middle + 65) - way(middle - 65)) / 130 * 1000
+        runs = [
+            make_traverse(
+                bed, "dial", at, way(at) + 3 * rng.normal(size=21), face="front-flat", reference="line"
+            )
+            for _ in range(2)
+        ]
+        noise = 3 * rng.normal(size=middle.size)
+        runs.append(make_traverse(bed, "level", middle, slope + noise, face="front-flat"))
+        told.append(tie_together(observe_all(runs, bed), bed).variance_factor)
+    # of six surveys with some 22 checks each the mean is sure to 9 √(2 / 132) = 1.1
+    assert 6.0 < np.mean(told) < 12.5
+
+
+@pytest.mark.statistics
+def test_levels_whose_feet_hardly_ever_meet_map_one_way_together(invented_bed, make_traverse):
+    """Chains of 200 and 130 mm share three places of a bed of 2000 mm, and say one shape between these."""
+    bed = invented_bed(
+        2000,
+        instruments={"long": LEVEL.replace("100", "200"), "short": LEVEL.replace("100", "130")},
+    )
+
+    def way(x):
+        return -40 * np.sin(np.pi * x / 2000) + 3 * np.sin(x / 110)
+
+    runs = []
+    for name, base in (("long", 200.0), ("short", 130.0)):
+        middle = np.arange(base / 2, 2000 - base / 2 + 1, base)
+        slope = (way(middle + base / 2) - way(middle - base / 2)) / base * 1000
+        noise = np.random.default_rng(1).normal(size=middle.size)
+        runs.append(make_traverse(bed, name, middle, slope + noise, face="front-flat"))
+    bed_map = combine(runs, bed)
+    found = map_face(bed_map, "front-flat", line="least-squares")
+    true = way(found.station_mm)
+    true = true - np.polyval(np.polyfit(found.station_mm, true, 1), found.station_mm)
+    assert bed_map.lines[("height", "front-flat")].is_whole
+    assert np.max(np.abs(found.height_um - true) / found.standard_uncertainty_um) < 4.0
 
 
 def test_a_map_says_what_spacing_it_resolves(invented_bed, make_traverse):

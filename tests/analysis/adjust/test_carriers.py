@@ -219,6 +219,35 @@ def test_carriage_over_a_joint_of_an_unknown_way_is_as_unsure_as_the_step_may_be
     assert np.max(np.abs(found.height_um - true.height_um) / found.standard_uncertainty_um) < 3.0
 
 
+def test_carrier_with_a_foot_on_each_piece_of_a_bed_is_as_unsure_as_their_kink_may_be(
+    invented_bed, make_traverse
+):
+    """Feet 90 mm apart at 1000 mm, the joint 10 mm further: one foot stands 14 µm higher for a kink of
+    400 µm/m, and as a point the carrier is off by half of it, where readings elsewhere hide nothing."""
+    bed = invented_bed(
+        2000,
+        bed="joints_mm = [1010]",
+        faces=FACES,
+        instruments={
+            "dial": 'quantity = "offset"\nunit = "um"\nstandard_uncertainty = 0.5\nseating_um = 0\n'
+            "carrier_feet_mm = 90"
+        },
+    )
+
+    def kinked(x):
+        return 0.4 * np.clip(x - 1010.0, 0.0, None)
+
+    at = np.arange(200.0, 1801.0, 100.0)
+    reading = kinked(at) - (kinked(at - 45) + kinked(at + 45)) / 2  # both faces kink alike
+    found = map_face(
+        combine([make_traverse(bed, "dial", at, reading, face="rear", reference="front")], bed),
+        "rear",
+        line="least-squares",
+    )
+    assert np.min(reading) == pytest.approx(-7.0)
+    np.testing.assert_array_less(np.abs(found.height_um), 2 * found.standard_uncertainty_um + ALLOWED_UM)
+
+
 @pytest.mark.parametrize("half_mm", [120.0, 180.0, 250.0, 350.0])
 def test_carriage_that_smooths_the_wear_it_rides_does_not_call_the_ways_smooth(
     invented_bed, make_traverse, half_mm

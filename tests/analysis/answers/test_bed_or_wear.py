@@ -29,11 +29,11 @@ FEET_ACROSS = (-30.0, 280.0)
 MIDDLE = 125.0
 
 
-def _bed(unworn, pairs, *, pitch=100, third=None, sigma=1.0, feet=FEET_ACROSS):
+def _bed(unworn, pairs, *, pitch=100, third=None, sigma=1.0, feet=FEET_ACROSS, looks="up"):
     """Two ways, feet in pairs, perhaps a third face that nothing runs on; a dial and a cross level."""
     faces = {way: flat(across, way, unworn_mm=unworn) for way, across in WAYS.items()}
     if third is not None:
-        faces["strip"] = flat(third, runs=False)
+        faces["strip"] = flat(third, runs=False) | {"normal": looks}
     text = bed_toml(
         1600,
         pitch,
@@ -321,6 +321,46 @@ def test_answer_does_not_hang_on_where_across_is_counted_from(make_traverse):
         )
         np.testing.assert_allclose(there.covariance(others), here.covariance(rows), atol=1e-6)
         assert station.size
+
+
+def test_strip_on_the_underside_tells_what_one_on_top_would(make_traverse):
+    """Invariance: one line of the casting, read from below. The bed turns beside the middle of its feet."""
+    pairs, theta = (100, 800, 1500), [0.05, -0.08, 0.06]
+    heights = {
+        name: _moved(pairs, [0, 0, 0], theta, across + 60, 0)
+        for name, across in {**WAYS, "strip": -80.0}.items()
+    }
+    told = []
+    for looks, sense in (("up", 1), ("down", -1)):
+        bed = _bed(ENDS, pairs, third=-80, looks=looks)
+        fit = feet_fit(
+            combine(_read(make_traverse, bed, **heights | {"strip": sense * heights["strip"]}), bed)
+        )
+        rows = fit.roll(X) @ fit.rows
+        told.append((fit.factor, rows @ fit.bed_map.solution.estimate, fit.covariance(rows)))
+    above, below = told
+    assert below[0] == above[0] == 1.0
+    np.testing.assert_allclose(below[1], above[1], atol=1e-6)
+    np.testing.assert_allclose(below[2], above[2], rtol=1e-6, atol=1e-9)
+
+
+@pytest.mark.statistics
+def test_noise_that_the_map_has_counted_is_no_misfit_of_the_unworn_places(make_traverse):
+    """Read five times, three times as noisy as claimed: the map says so, and the split is no less sure."""
+    bed = _bed(ENDS, (100, 1500))
+    alarms = 0
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        noisy = {way: 3 * rng.standard_normal((5, X.size)) for way in WAYS}
+        runs = [
+            make_traverse(bed, "dial", X, noisy[way][k], face=way, reference="line")
+            for way in WAYS
+            for k in range(5)
+        ]
+        bed_map = combine(runs, bed)
+        assert bed_map.variance_factor == pytest.approx(9.0, rel=0.6)
+        alarms += feet_fit(bed_map).factor > 1.0
+    assert alarms <= 1
 
 
 @pytest.mark.parametrize("height_um", [60.0, 0.0])

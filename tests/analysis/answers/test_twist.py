@@ -7,7 +7,7 @@ from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
 from analysis.answers.known_roll import known_roll, ways_of, wind_expanded
-from analysis.answers.twist import RestsOnOneZero, twist_of
+from analysis.answers.twist import MayRoll, RestsOnOneZero, twist_of
 from analysis.words.facts import sentences
 from analysis.words.twist import roll_words, whole_twist_words
 from tests.invented import bed_toml, cross_level, flat, level
@@ -281,6 +281,17 @@ def test_indicator_carried_along_one_way_tells_no_twist_by_itself(make_traverse,
     assert any("taken as not rolling" in words for words in sentences(found.warnings))
     cross = _cross(make_traverse, dial, flat, winding)
     assert twist_of([run, *levels, cross], dial).wind_um_per_m == pytest.approx(200.0)
+
+
+def test_indicator_that_rides_a_way_and_reads_a_third_face_is_not_said_to_roll(make_traverse):
+    """It says nothing of how the ways stand to each other, whether its carrier rolls or not."""
+    more = '[faces.strip]\nnormal = "up"\nacross_mm = 400\n'
+    more += '[instruments.dial]\nquantity = "offset"\nunit = "um"\nstandard_uncertainty = 1.0\n'
+    bed = parse_bed(BED + more)
+    run = make_traverse(bed, "dial", X, winding(X), face="strip", reference="front")
+    levels = [_level(make_traverse, bed, "front", flat), _level(make_traverse, bed, "rear", winding)]
+    found = twist_of([run, *levels, _cross(make_traverse, bed, flat, winding)], bed)
+    assert not [fact for fact in found.warnings if isinstance(fact, MayRoll)]
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ import pytest
 
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
-from analysis.answers.face_map import map_face
+from analysis.answers.face_map import DrawnOverJoint, map_face
 from analysis.answers.joints import joints
 from analysis.level.base_lag import BaseLagHeights
 from analysis.level.slopes import cells_of, continuous_run, gathered
@@ -21,7 +21,7 @@ from analysis.observe.over_joints import (
     without_steps,
 )
 from analysis.words.facts import sentences
-from tests.invented import flat, level
+from tests.invented import dial, flat, level
 
 BASE, JOINT = 200.0, 650.0
 LENGTH = 1500.0
@@ -38,10 +38,10 @@ def height(x, joint_mm=JOINT):
 def drawn(invented_bed, make_traverse):
     """The way drawn there and back, 2 µm/m a reading, the joint declared a little off where it is."""
 
-    def make(declared="joints_mm = [650]\n", pitch_mm=2.0, joint_mm=JOINT, first_mm=BASE / 2):
+    def make(declared="joints_mm = [650]\n", pitch_mm=2.0, joint_mm=JOINT, first_mm=BASE / 2, strip=False):
         bed = invented_bed(
-            length_mm=LENGTH, pitch_mm=50, bed=declared, faces={"way": flat(0)},
-            instruments={"level": level(2.0, seating_um=0.0)},
+            length_mm=LENGTH, pitch_mm=50, bed=declared, faces={"way": flat(0), "strip": flat(120)},
+            instruments={"level": level(2.0, seating_um=0.0), "dial": dial(1.0)},
         )  # fmt: skip
         rng = np.random.default_rng(3)
         x = np.arange(first_mm, LENGTH - BASE / 2 + 1, pitch_mm)
@@ -50,6 +50,9 @@ def drawn(invented_bed, make_traverse):
             make_traverse(bed, "level", x, slope + noise, mode="continuous", face="way", direction=direction)
             for noise, direction in zip(rng.normal(0, 2, (2, x.size)), ("forward", "reverse"), strict=True)
         ]
+        if strip:
+            at = np.arange(0.0, LENGTH + 1, 100.0)
+            runs.append(make_traverse(bed, "dial", at, 0 * at, face="strip", reference="line"))
         return combine(runs, bed)
 
     return make
@@ -84,6 +87,16 @@ def test_heights_beside_a_joint_that_a_level_was_drawn_over_hold_within_their_un
     chain = found.base_lag
     off = np.abs(chain.height_um - straightened(height(chain.station_mm), chain.station_mm))
     assert np.all(off <= 1.3 * 2 * chain.standard_uncertainty_um)
+
+
+def test_joint_that_a_level_crossed_is_said_of_the_face_it_was_drawn_along(drawn):
+    """Beside it a strip that was read by an indicator: nothing was drawn there."""
+    bed_map = drawn(strip=True)
+    told = {
+        face: [fact.face for fact in map_face(bed_map, face).warnings if isinstance(fact, DrawnOverJoint)]
+        for face in ("way", "strip")
+    }
+    assert told == {"way": ["way"], "strip": []}
 
 
 def test_words_name_the_step_that_the_feet_read(drawn):
