@@ -4,6 +4,7 @@ import contextlib
 import faulthandler
 import gc
 import os
+import shutil
 import signal
 import subprocess
 from pathlib import Path
@@ -16,6 +17,10 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 LONGEST_S = float(os.environ.get("WAYLOG_LONGEST_TESTS_S", "2400"))
 """No run of the tests takes longer: one that waits for ever shows where, and ends."""
 PATIENCE_S = 5.0
+HERE = Path(__file__).parent
+MEMORY = Path("/dev/shm")
+"""Folders of the tests are there: of the thousands that are synced each waits some ms for a disk."""
+ROOM_BYTES = 1 << 31
 
 
 def pytest_sessionstart(session):
@@ -46,10 +51,23 @@ def pytest_xdist_make_scheduler(config, log):
     return LoadFileScheduling(config, log)
 
 
-@pytest.hookimpl(wrapper=True)
-def pytest_collect_file(file_path):
-    """Examples stand in the two houses: no file of tests is searched for any."""
-    return [each for each in (yield) if isinstance(each, pytest.Module)]
+class OnlyWhatHasExamples:
+    """Files of the two houses are searched for examples where there are any, and no file of tests is."""
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_collect_file(self, file_path):
+        collected = yield
+        if HERE not in file_path.parents and b">>>" in file_path.read_bytes():
+            return collected
+        return [each for each in collected if type(each) is pytest.Module]  # examples are a kind of module
+
+
+def pytest_configure(config):
+    """Hooks of this file itself are asked about tests alone. Folders of tests are in memory."""
+    config.pluginmanager.register(OnlyWhatHasExamples())
+    with contextlib.suppress(OSError):
+        if shutil.disk_usage(MEMORY).free > ROOM_BYTES and os.access(MEMORY, os.W_OK):
+            os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
 
 
 def end(child: subprocess.Popen) -> None:
