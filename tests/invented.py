@@ -8,8 +8,11 @@ what most tests need and none is about.
 
 import json
 from collections.abc import Iterable, Mapping
+from itertools import accumulate
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 Table = dict[str, Any]
 NUMBER = r"(?P<value>[-+]?\d+\.\d+)"
@@ -72,6 +75,11 @@ def imported(
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("acquire.commands.import_csv.doubt_about_run", lambda *_: None)
         assert main(["-q", "import", str(survey), str(table), *how]) == 0
+
+
+def autoregressive(fresh: Iterable[float], share: float) -> np.ndarray:
+    """Noise each of whose values is a share of the one before it and something fresh."""
+    return np.array(list(accumulate(fresh, lambda before, new: share * before + new)))
 
 
 def flat(across_mm: float | None = None, carriage: str | None = None, **keys: Any) -> Table:

@@ -11,9 +11,9 @@ film, chatter and the pull of a hand are not in these figures.
 
 import sys
 from dataclasses import dataclass
+from itertools import accumulate
 
 import numpy as np
-from scipy.signal import lfilter
 
 from acquire.reduce.tagging.dwells import Dwell, dwells_by_position, worth_keeping
 from acquire.reduce.tagging.settled import settled_stations
@@ -84,7 +84,8 @@ def simulated_stream(seed: int, stations: int = 15) -> Stream:
     constant = random.uniform(0.3, 2.0)
     decay = np.exp(-dt / constant)
     start = driven[0] + random.uniform(-150, 150)
-    level = lfilter([1 - decay], [1, -decay], driven, zi=[decay * start])[0]
+    lagging = accumulate(driven, lambda level, now: decay * level + (1 - decay) * now, initial=start)
+    level = np.array(list(lagging))[1:]
     step = round(1 / RATE_HZ / dt)
     t, position, level = np.arange(len(x))[::step] * dt, x[::step], level[::step]
     still = random.normal(size=int(600 * RATE_HZ)) + pink(random, int(600 * RATE_HZ), 0.5)

@@ -8,9 +8,9 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
-from scipy.signal import lfilter
 
 from acquire.model.bed_toml.reading import parse_bed
+from tests.invented import autoregressive
 from tests.told_answers.inventing import KINDS, Told, bed_of_kind, bed_text, invent
 from tests.told_answers.slips_of_the_hand import SLIPS
 
@@ -64,8 +64,7 @@ def _correlated(told: Told, rho: float, count: int) -> np.ndarray:
     """Slow noise as large as that of single readings, beside it."""
     if not rho:
         return np.zeros(count)
-    noise = told.rng.normal(0, (1 - rho**2) ** 0.5, count)
-    return np.asarray(lfilter([1.0], [1.0, -rho], noise))
+    return autoregressive(told.rng.normal(0, (1 - rho**2) ** 0.5, count), rho)
 
 
 def _described_anew(told: Told, **keys: str) -> None:

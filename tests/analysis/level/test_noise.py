@@ -4,13 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.signal import lfilter
 
 from analysis.level.fit import problem_for
 from analysis.level.noise import Noise, jitter, judge_noise, likely_correlation
 from analysis.level.opinions import Hypothesis, mixture
 from analysis.level.slopes import continuous_run, height_weights
 from analysis.level.smoothness import Stationary
+from tests.invented import autoregressive
 
 X = np.arange(100.0, 1401.0, 5.0)
 
@@ -63,7 +63,7 @@ def test_runs_of_unlike_noise_are_each_judged_for_what_they_are(slow):
     """Seeded; ρ = 0.8 trebles means (derived: √(1.8/0.2)). Which was drawn first makes no difference."""
     rng = np.random.default_rng(7)
     white, fresh = rng.normal(0, 1, (2, len(X)))
-    shared = lfilter([0.6], [1.0, -0.8], fresh)
+    shared = autoregressive(0.6 * fresh, 0.8)
     runs = [continuous_run(X, 0.05 * (X - 750) + noise, 1.0, 200.0) for noise in (shared, white)]
     found = judge_noise(problem_for(runs if slow == 0 else runs[::-1], 5.0), 200.0)
     assert found.inflation[slow] == pytest.approx(3.0, rel=0.4)
@@ -80,7 +80,7 @@ def test_noise_between_two_listed_correlations_is_judged_for_what_it_is(rho):
     found = []
     for seed in (0, 2, 5):
         noise = np.sqrt(1 - rho**2) * np.random.default_rng(seed).normal(0, 1, len(at))
-        slope = 0.05 * (at - 1500) + lfilter([1.0], [1.0, -rho], noise)
+        slope = 0.05 * (at - 1500) + autoregressive(noise, rho)
         found.append(judge_noise(problem_for([continuous_run(at, slope, 1.0, 200.0)], 5.0), 200.0))
     assert [each.inflation[0] for each in found] == pytest.approx([times] * 3, rel=0.2)
     assert all(1.0 < each.doubt < 1.4 for each in found)
@@ -106,7 +106,7 @@ def test_slow_noise_that_a_rough_way_hides_is_not_believed_in_and_leaves_doubt()
     grid = np.arange(-1.0, 1202.0)
     texture = np.convolve(rng.normal(size=1403), window / np.sqrt(window @ window), "same")[100:-100]
     texture = 3.0 * texture - 40 * np.exp(-(((grid - 600) / 350) ** 2))
-    noise = lfilter([1.0], [1.0, -0.7], np.sqrt(1 - 0.7**2) * rng.normal(size=len(x)))
+    noise = autoregressive(np.sqrt(1 - 0.7**2) * rng.normal(size=len(x)), 0.7)
     slope = 10 * (np.interp(x + 50, grid, texture) - np.interp(x - 50, grid, texture)) + noise
     found = judge_noise(problem_for([continuous_run(x, slope, 1.0, 100.0)], 2.5), 100.0)
     assert found.doubt > 1.1

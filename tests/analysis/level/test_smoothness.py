@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from scipy.signal import lfilter
 from scipy.special import gamma, kv
 
 from analysis.level.smoothness import FewPlaces, Stationary
+from tests.invented import autoregressive
 
 KINDS = [Stationary(order, length) for order in (1, 2, 3) for length in (20.0, 300.0)]
 
@@ -30,7 +30,7 @@ def test_covariance_and_determinant_are_those_of_noise_filtered_from_long_before
     node, impulse = np.arange(0.0, 100.0, 5.0), np.zeros(6000)
     impulse[0] = 1.0
     for _ in range(kind.order):
-        impulse = lfilter([1.0], [1.0, -kind.kept(5.0)], impulse)
+        impulse = autoregressive(impulse, kind.kept(5.0))
     lagged = [impulse[k:] @ impulse[: len(impulse) - k] for k in range(len(node))]
     covariance = np.array(lagged)[np.abs(np.subtract.outer(*[np.arange(len(node))] * 2))] / lagged[0]
     prior = kind.on(node)

@@ -4,7 +4,6 @@ import re
 
 import numpy as np
 import pytest
-from scipy.signal import lfilter
 
 from acquire.model.traverse import Stations
 from analysis.adjust.combination import adjusted, combine
@@ -13,6 +12,7 @@ from analysis.linear.reference_lines import remove_line
 from analysis.observe import continuous, observe, observe_all
 from analysis.observe.reduction import at_stations, shared_part
 from analysis.words.facts import sentences
+from tests.invented import autoregressive
 
 
 def drawn_run(x, y):
@@ -67,7 +67,7 @@ def test_stated_scatter_is_the_scatter_of_repeated_runs(rho):
     for _ in range(50):
         noise = rng.normal(0, 1, len(x))
         noise[1:] *= (1 - rho**2) ** 0.5
-        noise = lfilter([1], [1, -rho], noise)
+        noise = autoregressive(noise, rho)
         found = at_stations(drawn_run(x, noise), station, 0.0)
         values.append(found.reading)
         stated.append(np.mean(found.scatter))
