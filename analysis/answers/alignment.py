@@ -26,29 +26,11 @@ import numpy as np
 from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_M
 from analysis.answers.assumptions import TYPED, Assumption
-from analysis.linear.profile import COVERAGE_FACTOR
+from analysis.answers.measured import Measured
 from analysis.observe.sag import MATERIALS, STANDARD_GRAVITY
 
 SAG_UNCERTAINTY = 0.10
 """Of a bar's sag: modulus and density of handbooks, a holder taken as stiff."""
-
-
-@dataclass(frozen=True)
-class Measured:
-    """A figure with its standard uncertainty."""
-
-    value: float
-    standard_uncertainty: float
-
-    @property
-    def expanded(self) -> float:
-        """Twice the standard uncertainty."""
-        return COVERAGE_FACTOR * self.standard_uncertainty
-
-    @property
-    def is_shown(self) -> bool:
-        """Whether it exceeds its own expanded uncertainty."""
-        return abs(self.value) > self.expanded
 
 
 @dataclass(frozen=True)
@@ -215,8 +197,8 @@ def headstock_of_collars(
     """
     _above_zero("distance between the collars", distance_mm)
     row = np.array([0.5, -centre_mm / MM_PER_M, 1.0]) * MM_PER_M / distance_mm
-    value = float(row @ [taper_um, roll_um_per_m, sway_um])
-    return Measured(value, float(np.sqrt(max(row @ covariance @ row, 0.0))))
+    change = np.array([taper_um, roll_um_per_m, sway_um])
+    return Measured.of(row @ change, row @ covariance @ row)
 
 
 def twist_to_hide_um_per_m(headstock_um_per_m: float, distance_mm: float, centre_mm: float) -> float:
@@ -258,9 +240,7 @@ class Centres:
     """What the uncertainty takes for granted."""
 
 
-def centres_of_bar(
-    top_um: Sequence[float], front_um: Sequence[float], reading_uncertainty_um: float
-) -> Centres:
+def centres_of_bar(top_um: Sequence[float], front_um: Sequence[float], uncertainty_um: float) -> Centres:
     """Both centres from a bar between them, read at both ends, swapped end for end and read again.
 
     A centre e to the front makes the part 2e thinner there: the tool stands on that side.
@@ -269,7 +249,8 @@ def centres_of_bar(
     ----------
     top_um, front_um : sequence of four
         Headstock end, tailstock end; then the same with the bar swapped end for end.
-    reading_uncertainty_um : float
+    uncertainty_um : float
+        Standard uncertainty of one reading.
 
     Examples
     --------
@@ -283,9 +264,11 @@ def centres_of_bar(
             f"found {len(top_um)} and {len(front_um)} readings",
             "headstock end, tailstock end, and both again with the bar swapped end for end",
         )
-    u = reading_uncertainty_um
-    higher, front = (float(np.diff(np.reshape(r, (2, 2)).mean(axis=0))[0]) for r in (top_um, front_um))
-    return Centres(Measured(higher, u), Measured(-front, u), Measured(-2 * front, 2 * u))
+    higher, front = (
+        Measured(float(np.diff(np.reshape(r, (2, 2)).mean(axis=0))[0]), uncertainty_um)
+        for r in (top_um, front_um)
+    )
+    return Centres(higher, front.times(-1), front.times(-2))
 
 
 @dataclass(frozen=True)
@@ -301,9 +284,7 @@ class Facing:
     """What the uncertainty takes for granted."""
 
 
-def facing_test(
-    reading_um: float, radius_mm: float, diameter_mm: float, reading_uncertainty_um: float
-) -> Facing:
+def facing_test(reading_um: float, radius_mm: float, diameter_mm: float, uncertainty_um: float) -> Facing:
     """How hollow a slide faces, from an indicator on the same slide read at the centre and on the far side.
 
     Parameters
@@ -314,8 +295,8 @@ def facing_test(
         Where it was read.
     diameter_mm : float
         For the depth.
-    reading_uncertainty_um : float
-        Of one of the two readings.
+    uncertainty_um : float
+        Standard uncertainty of one of the two readings.
 
     Examples
     --------
@@ -324,11 +305,8 @@ def facing_test(
     (20.0, 3.0)
     """
     _above_zero("radius", min(radius_mm, diameter_mm))
-    per = MM_PER_M / (2 * radius_mm)
-    hollow = Measured(reading_um * per, 2**0.5 * reading_uncertainty_um * per)
-    to_depth = diameter_mm / 2 / MM_PER_M
-    depth = Measured(hollow.value * to_depth, hollow.standard_uncertainty * to_depth)
-    return Facing(hollow, depth, diameter_mm)
+    hollow = Measured(reading_um, 2**0.5 * uncertainty_um).times(MM_PER_M / (2 * radius_mm))
+    return Facing(hollow, hollow.times(diameter_mm / 2 / MM_PER_M), diameter_mm)
 
 
 def _above_zero(what: str, mm: float) -> None:

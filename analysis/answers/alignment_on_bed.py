@@ -21,7 +21,7 @@ from acquire.model.called import Called
 from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_M
 from analysis.adjust.bed_map import BedMap
-from analysis.answers.alignment import Collars, Line, Measured, headstock_of_collars, twist_to_hide_um_per_m
+from analysis.answers.alignment import Collars, Line, headstock_of_collars, twist_to_hide_um_per_m
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.bed_or_wear import bed_or_wear, feet_fit
 from analysis.answers.carriage_path import (
@@ -34,6 +34,7 @@ from analysis.answers.carriage_path import (
     slope_row,
 )
 from analysis.answers.known_roll import known_roll, ways_of
+from analysis.answers.measured import Measured
 from analysis.linear.fact import Fact
 from analysis.linear.shown import KEPT_INSIDE
 from analysis.observe.carriers import Bearing, face_named
@@ -178,9 +179,7 @@ def line_on_bed(
     """
     away = (called or Called.of()).away
     if far_mm < near_mm:
-        rise, rear = (
-            Measured(-m.value, m.standard_uncertainty) for m in (line.rise_um_per_m, line.rear_um_per_m)
-        )
+        rise, rear = line.rise_um_per_m.times(-1), line.rear_um_per_m.times(-1)
         line = replace(line, rise_um_per_m=rise, rear_um_per_m=rear)
     read = AgainstWhole(near_mm, far_mm, line, None, None, away)
     if bed_map is None:
@@ -193,7 +192,7 @@ def line_on_bed(
     bed_map, aside = path.bed_map, None if centre is None else path.sideways(centre)
     added = [change_between(path, rows, near_mm, far_mm, from_line=True) for rows in (path.rise, aside)]
     whole = [
-        None if row is None else _sum(read, _times(_value(bed_map, row), MM_PER_M / (far_mm - near_mm)))
+        None if row is None else read.plus(_value(bed_map, row).times(MM_PER_M / (far_mm - near_mm)))
         for row, read in zip(added, (line.rise_um_per_m, line.rear_um_per_m), strict=True)
     ]
     return replace(read, rise_um_per_m=whole[0], rear_um_per_m=whole[1])
@@ -310,10 +309,7 @@ def _feet_and_wear(
         return None, None, split.cannot_tell
     rows = np.stack([by_feet[1] @ fit.rows, roll - by_feet[1] @ fit.rows])
     value, covariance = rows @ bed_map.solution.estimate, fit.covariance(rows)
-    feet, wear = (
-        Measured(float(v), float(np.sqrt(max(c, 0.0))))
-        for v, c in zip(value, np.diag(covariance), strict=True)
-    )
+    feet, wear = map(Measured.of, value, np.diag(covariance))
     return feet, wear, split.cannot_tell
 
 
@@ -338,8 +334,7 @@ def _slope_between(
 
 
 def _value(bed_map: BedMap, row: NDArray[np.float64]) -> Measured:
-    variance = float(covariance_of(bed_map, row[None])[0, 0])
-    return Measured(float(row @ bed_map.solution.estimate), float(np.sqrt(max(variance, 0.0))))
+    return Measured.of(row @ bed_map.solution.estimate, covariance_of(bed_map, row[None])[0, 0])
 
 
 def _at(rows: NDArray[np.float64] | None, index: NDArray[np.intp]) -> NDArray[np.float64] | None:
@@ -351,13 +346,4 @@ def _scaled(roll: NDArray[np.float64] | None) -> NDArray[np.float64] | None:
 
 
 def _times(figure: Measured | None, factor: float) -> Measured | None:
-    return (
-        None if figure is None else Measured(figure.value * factor, figure.standard_uncertainty * abs(factor))
-    )
-
-
-def _sum(one: Measured, other: Measured | None) -> Measured | None:
-    if other is None:
-        return None
-    u = float(np.hypot(one.standard_uncertainty, other.standard_uncertainty))
-    return Measured(one.value + other.value, u)
+    return None if figure is None else figure.times(factor)

@@ -18,9 +18,9 @@ import numpy as np
 
 from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_M
-from analysis.answers.alignment import Measured
 from analysis.answers.assumptions import TYPED, Assumption
 from analysis.answers.carriage_path import slope_row
+from analysis.answers.measured import Measured
 from analysis.linear.largest_difference import LargestDifference, largest_difference
 
 ANGLE_RANGE_DEG = (30.0, 85.0)
@@ -210,7 +210,7 @@ class Gib:
     """What the uncertainty takes for granted."""
 
 
-def gib_for(play_um: float, angle_deg: float, taper_one_in: float | None = None) -> Gib:
+def gib_for(play_um: float, angle_deg: float, one_in: float | None = None) -> Gib:
     """Thickness that takes up a sideways play, and how far a tapered gib is driven for it.
 
     Examples
@@ -219,9 +219,7 @@ def gib_for(play_um: float, angle_deg: float, taper_one_in: float | None = None)
     >>> round(found.thicker_um, 1), round(found.driven_mm, 2)
     (34.6, 2.08)
     """
-    if play_um < 0 or (taper_one_in is not None and not taper_one_in > 0):
-        raise AnalysisError(
-            "gib", f"found a play of {play_um:g} µm, taper 1:{taper_one_in}", "0 or more, above 0"
-        )
+    if play_um < 0 or (one_in is not None and not one_in > 0):
+        raise AnalysisError("gib", f"found a play of {play_um:g} µm, taper 1:{one_in}", "0 or more, above 0")
     thicker = play_um * sin(radians(angle_deg))
-    return Gib(thicker, None if taper_one_in is None else taper_one_in * thicker / MM_PER_M)
+    return Gib(thicker, None if one_in is None else one_in * thicker / MM_PER_M)

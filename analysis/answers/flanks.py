@@ -24,9 +24,9 @@ from scipy.special import ndtri
 from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
 from analysis.adjust.bed_map import BedMap
-from analysis.answers.alignment import Measured
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import reaches_unworn
+from analysis.answers.measured import Measured
 from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile, standard_uncertainty
 from analysis.linear.straight_line import line_rows

@@ -21,7 +21,6 @@ that stretch lies to the whole.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import hypot
 
 import numpy as np
 
@@ -29,10 +28,10 @@ from acquire.model.errors import AnalysisError
 from acquire.model.places import SAME_STATION_MM
 from acquire.model.units import MM_PER_M
 from analysis.adjust.bed_map import BedMap
-from analysis.answers.alignment import Measured
 from analysis.answers.assumptions import TYPED, Assumption, assumptions
 from analysis.answers.carriage_path import slope_row
 from analysis.answers.face_map import own_shape
+from analysis.answers.measured import Measured
 from analysis.linear.pieces import straight_rows
 
 
@@ -83,8 +82,8 @@ def slope_of_run(height_mm: float, reading_um: Sequence[float], reading_uncertai
 def square_turned(
     height_mm: float,
     first_um: Sequence[float],
-    turned_um: Sequence[float] | None,
-    reading_uncertainty_um: float,
+    uncertainty_um: float,
+    turned_um: Sequence[float] | None = None,
     *,
     square_uncertainty_um: float | None = None,
 ) -> Square:
@@ -96,7 +95,8 @@ def square_turned(
         Over which each run is read.
     first_um, turned_um : sequence
         Readings from the foot up; None: not turned.
-    reading_uncertainty_um : float
+    uncertainty_um : float
+        Standard uncertainty of one reading.
     square_uncertainty_um : float, optional
         Standard uncertainty of the square over that height, where it is not turned.
 
@@ -107,7 +107,7 @@ def square_turned(
 
     Examples
     --------
-    >>> found = square_turned(300, [0, 9], [0, 3], 1.0)
+    >>> found = square_turned(300, [0, 9], 1.0, [0, 3])
     >>> round(found.lean_um_per_m.value), round(found.tool_um_per_m.value)
     (20, 10)
     >>> round(found.lean_um_per_m.standard_uncertainty, 1)
@@ -121,7 +121,7 @@ def square_turned(
             "a second run with it turned about its blade, or its stated error",
             "turn it: that costs five minutes and no certificate",
         )
-    leans = [slope_of_run(height_mm, run, reading_uncertainty_um) for run in runs]
+    leans = [slope_of_run(height_mm, run, uncertainty_um) for run in runs]
     return _own_error_apart(leans, height_mm, square_uncertainty_um or 0.0)
 
 
@@ -174,9 +174,7 @@ def guides_joined(
     sums = []
     for up, along in zip(up_um, along_um, strict=True):
         one = slope_of_run(height_mm, up, reading_uncertainty_um)
-        other = slope_of_run(travel_mm, along, reading_uncertainty_um)
-        both = hypot(one.standard_uncertainty, other.standard_uncertainty)
-        sums.append(Measured(one.value + other.value, both))
+        sums.append(one.plus(slope_of_run(travel_mm, along, reading_uncertainty_um)))
     if len(sums) == 1 and square_uncertainty_um is None:
         raise AnalysisError(
             "square on the table",
@@ -190,7 +188,7 @@ def cylinder_turned(
     height_mm: float,
     first_um: Sequence[float],
     turned_um: Sequence[float],
-    reading_uncertainty_um: float,
+    uncertainty_um: float,
     *,
     taper_uncertainty_um: float,
 ) -> Square:
@@ -200,7 +198,8 @@ def cylinder_turned(
     ----------
     height_mm : float
     first_um, turned_um : sequence
-    reading_uncertainty_um : float
+    uncertainty_um : float
+        Standard uncertainty of one reading.
     taper_uncertainty_um : float
         Standard uncertainty of the difference of its diameters over that height.
 
@@ -210,28 +209,28 @@ def cylinder_turned(
     >>> round(found.lean_um_per_m.value), round(found.lean_um_per_m.standard_uncertainty, 1)
     (10, 4.7)
     """
-    both = square_turned(height_mm, first_um, turned_um, reading_uncertainty_um)
-    stays = taper_uncertainty_um / 2 / height_mm * MM_PER_M
-    u = hypot(both.lean_um_per_m.standard_uncertainty, stays)
-    return Square(Measured(both.lean_um_per_m.value, u), both.tool_um_per_m, height_mm)
+    both = square_turned(height_mm, first_um, uncertainty_um, turned_um)
+    stays = Measured(0.0, taper_uncertainty_um / 2 / height_mm * MM_PER_M)
+    return Square(both.lean_um_per_m.plus(stays), both.tool_um_per_m, height_mm)
 
 
 def frame_level(
-    horizontal_um_per_m: tuple[float, float],
-    vertical_um_per_m: tuple[float, float],
-    reading_uncertainty_um_per_m: float,
+    table_um_per_m: Sequence[float],
+    column_um_per_m: Sequence[float],
+    uncertainty_um_per_m: float,
     *,
-    opposite_um_per_m: tuple[float, float] | None = None,
+    opposite_um_per_m: Sequence[float] | None = None,
     angle_uncertainty_um_per_m: float | None = None,
 ) -> Square:
     """A column against a table by a frame level, each face read twice with the level turned end for end.
 
     Parameters
     ----------
-    horizontal_um_per_m, vertical_um_per_m : pair
+    table_um_per_m, column_um_per_m : pair
         As it lies, + where its end towards +x is high; and turned end for end, read at the same end of the
         vial.
-    reading_uncertainty_um_per_m : float
+    uncertainty_um_per_m : float
+        Standard uncertainty of one reading.
     opposite_um_per_m : pair, optional
         On the opposite side of the column, likewise.
     angle_uncertainty_um_per_m : float, optional
@@ -250,40 +249,41 @@ def frame_level(
     >>> found.lean_um_per_m.value, found.tool_um_per_m.value
     (40.0, 15.0)
     """
-    table, column = (_reversed(each) for each in (horizontal_um_per_m, vertical_um_per_m))
-    one = reading_uncertainty_um_per_m / 2**0.5
+    table, column = (_reversed(each, uncertainty_um_per_m) for each in (table_um_per_m, column_um_per_m))
     if opposite_um_per_m is not None:
-        other = _reversed(opposite_um_per_m)
-        own = Measured((column - other) / 2, one / 2**0.5)
-        return Square(Measured(table - (column + other) / 2, hypot(one, one / 2**0.5)), own, None)
+        other = _reversed(opposite_um_per_m, uncertainty_um_per_m)
+        return Square(table.plus(_half(column, other, 1).times(-1)), _half(column, other, -1), None)
     if angle_uncertainty_um_per_m is None:
         raise AnalysisError(
             "frame level",
             "found one side of the column, so that the level's own angle cannot be told from the column's",
             "readings on its opposite side too, or the level's stated error",
         )
-    return Square(Measured(table - column, hypot(2**0.5 * one, angle_uncertainty_um_per_m)), None, None)
+    own = Measured(0.0, angle_uncertainty_um_per_m)
+    return Square(table.plus(column.times(-1)).plus(own), None, None)
 
 
-def swept(a_um: float, c_um: float, radius_mm: float, reading_uncertainty_um: float) -> Square:
+def swept(reading_um: Sequence[float], radius_mm: float, uncertainty_um: float) -> Square:
     """A spindle against a table by an indicator swept round it: (A − C)/2r.
 
     Parameters
     ----------
-    a_um, c_um : float
-        At +x and at −x.
+    reading_um : pair
+        A and C, at +x and at −x.
     radius_mm : float
-    reading_uncertainty_um : float
+    uncertainty_um : float
+        Standard uncertainty of one reading.
 
     Examples
     --------
-    >>> round(swept(12, 0, 150, 1.0).lean_um_per_m.value, 6)
+    >>> round(swept((12, 0), 150, 1.0).lean_um_per_m.value, 6)
     40.0
     """
     if not radius_mm > 0:
         raise AnalysisError("swept indicator", f"found a radius of {radius_mm:g} mm", "above 0")
-    per = MM_PER_M / (2 * radius_mm)
-    return Square(Measured((a_um - c_um) * per, 2**0.5 * reading_uncertainty_um * per), None, None)
+    a_um, c_um = reading_um
+    difference = Measured(a_um - c_um, 2**0.5 * uncertainty_um)
+    return Square(difference.times(MM_PER_M / (2 * radius_mm)), None, None)
 
 
 def against_whole(bed_map: BedMap, found: Square, face: str, from_mm: float, to_mm: float) -> Square:
@@ -302,13 +302,11 @@ def against_whole(bed_map: BedMap, found: Square, face: str, from_mm: float, to_
         raise AnalysisError(face, f"found {from_mm:g} to {to_mm:g} mm", f"{x[0]:g} to {x[-1]:g} mm")
     ends = straight_rows(x, (from_mm, to_mm))
     row = (ends[1] - ends[0]) / (to_mm - from_mm) * MM_PER_M - slope_row(x)
-    variance = float(row @ profile.covariance_um2 @ row)
-    lean = found.lean_um_per_m
-    u = hypot(lean.standard_uncertainty, max(variance, 0.0) ** 0.5)
     # a stretch that rises towards +x leans what stands on it towards −x
-    whole = Measured(lean.value - float(row @ profile.height_um), u)
+    leant = Measured.of(-row @ profile.height_um, row @ profile.covariance_um2 @ row)
+    whole = found.lean_um_per_m.plus(leant)
     taken = (*found.assumptions, *(each for each in assumptions(bed_map, [face]) if each not in TYPED))
-    return Square(lean, found.tool_um_per_m, found.height_mm, whole, face, taken)
+    return Square(found.lean_um_per_m, found.tool_um_per_m, found.height_mm, whole, face, taken)
 
 
 def _own_error_apart(leans: Sequence[Measured], height_mm: float, square_uncertainty_um: float) -> Square:
@@ -316,15 +314,15 @@ def _own_error_apart(leans: Sequence[Measured], height_mm: float, square_uncerta
     if len(leans) == 2:
         one, other = leans
         return Square(_half(one, other, 1.0), _half(one, other, -1.0), height_mm)
-    u = hypot(leans[0].standard_uncertainty, square_uncertainty_um / height_mm * MM_PER_M)
-    return Square(Measured(leans[0].value, u), None, height_mm)
+    own = Measured(0.0, square_uncertainty_um / height_mm * MM_PER_M)
+    return Square(leans[0].plus(own), None, height_mm)
 
 
 def _half(one: Measured, other: Measured, sign: float) -> Measured:
-    u = hypot(one.standard_uncertainty, other.standard_uncertainty) / 2
-    return Measured((one.value + sign * other.value) / 2, u)
+    return one.plus(other.times(sign)).times(0.5)
 
 
-def _reversed(pair: tuple[float, float]) -> float:
+def _reversed(pair: Sequence[float], uncertainty_um_per_m: float) -> Measured:
     """What a level says of a face, its zero taken out by turning it end for end."""
-    return (pair[0] - pair[1]) / 2
+    as_it_lies, turned = pair
+    return Measured((as_it_lies - turned) / 2, uncertainty_um_per_m / 2**0.5)

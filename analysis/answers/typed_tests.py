@@ -14,9 +14,6 @@ from acquire.store.kept import KeptTest, read_tests
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.alignment import (
     Bar,
-    Centres,
-    Facing,
-    Measured,
     axis_of_bar,
     centres_of_bar,
     facing_test,
@@ -29,8 +26,9 @@ from analysis.answers.alignment_on_bed import (
     line_on_bed,
     tailstock_on_bed,
 )
-from analysis.answers.dovetail import Dovetail, Gib, angle_of_pins, dovetail, gib_for
+from analysis.answers.dovetail import Dovetail, angle_of_pins, dovetail, gib_for
 from analysis.answers.flanks import VeeAngles, angles_of_rollers
+from analysis.answers.measured import Measured
 from analysis.answers.squareness import (
     Square,
     against_whole,
@@ -160,55 +158,23 @@ def taper_of_collars(diameters_mm: Run, uncertainty_um: float) -> Measured:
     return Measured(UM_PER_MM * (far - near), 2**0.5 * uncertainty_um)
 
 
-def _centres(_: Survey, *, top_um: Run, front_um: Run, uncertainty_um: float) -> Centres:
-    return centres_of_bar(top_um, front_um, uncertainty_um)
+def _by_itself(answer: Callable[..., Any]) -> Callable[..., Any]:
+    """The answer of a test that asks nothing of the survey."""
+    return lambda _, **readings: answer(**readings)
 
 
-def _facing(
-    _: Survey, *, reading_um: float, radius_mm: float, diameter_mm: float, uncertainty_um: float
-) -> Facing:
-    return facing_test(reading_um, radius_mm, diameter_mm, uncertainty_um)
+def _on_a_face(answer: Callable[..., Square]) -> Callable[..., Square]:
+    """The same against the whole face that the tool stood on, where that was said."""
 
+    def answered(
+        survey: Survey, *, face: str | None = None, stood_mm: Run | None = None, **readings: Any
+    ) -> Square:
+        found = answer(**readings)
+        if face is None or stood_mm is None:
+            return found
+        return against_whole(survey.map(), found, face, *stood_mm)
 
-def _blade(
-    survey: Survey,
-    *,
-    height_mm: float,
-    first_um: Run,
-    uncertainty_um: float,
-    turned_um: Run | None = None,
-    square_uncertainty_um: float | None = None,
-    face: str | None = None,
-    stood_mm: Run | None = None,
-) -> Square:
-    found = square_turned(
-        height_mm, first_um, turned_um, uncertainty_um, square_uncertainty_um=square_uncertainty_um
-    )
-    return _stood(survey, found, face, stood_mm)
-
-
-def _cylinder(
-    survey: Survey,
-    *,
-    height_mm: float,
-    first_um: Run,
-    turned_um: Run,
-    uncertainty_um: float,
-    taper_uncertainty_um: float,
-    face: str | None = None,
-    stood_mm: Run | None = None,
-) -> Square:
-    found = cylinder_turned(
-        height_mm, first_um, turned_um, uncertainty_um, taper_uncertainty_um=taper_uncertainty_um
-    )
-    return _stood(survey, found, face, stood_mm)
-
-
-def _stood(survey: Survey, found: Square, face: str | None, stood_mm: Run | None) -> Square:
-    """Against the whole face that the tool stood on, where that was said."""
-    if face is None or stood_mm is None:
-        return found
-    return against_whole(survey.map(), found, face, *stood_mm)
+    return answered
 
 
 def _guides(
@@ -230,28 +196,6 @@ def _guides(
     return guides_joined(
         height_mm, up, travel_mm, along, uncertainty_um, square_uncertainty_um=square_uncertainty_um
     )
-
-
-def _level(
-    _: Survey,
-    *,
-    table_um_per_m: Run,
-    column_um_per_m: Run,
-    uncertainty_um_per_m: float,
-    opposite_um_per_m: Run | None = None,
-    angle_uncertainty_um_per_m: float | None = None,
-) -> Square:
-    return frame_level(
-        _pair(table_um_per_m),
-        _pair(column_um_per_m),
-        uncertainty_um_per_m,
-        opposite_um_per_m=None if opposite_um_per_m is None else _pair(opposite_um_per_m),
-        angle_uncertainty_um_per_m=angle_uncertainty_um_per_m,
-    )
-
-
-def _sweep(_: Survey, *, reading_um: Run, radius_mm: float, uncertainty_um: float) -> Square:
-    return swept(*_pair(reading_um), radius_mm, uncertainty_um)
 
 
 def _angles(
@@ -315,10 +259,6 @@ def angle_by_pins(
     )
 
 
-def _gib(_: Survey, *, play_um: float, angle_deg: float, one_in: float | None = None) -> Gib:
-    return gib_for(play_um, angle_deg, one_in)
-
-
 def _pair(two: Run) -> tuple[float, float]:
     one, other = two
     return one, other
@@ -329,15 +269,15 @@ TESTS: Mapping[str, Callable[..., Any]] = {
     "align bar": _line,
     "align quill": _line,
     "align turned": _turned,
-    "align centres": _centres,
-    "align facing": _facing,
-    "square blade": _blade,
+    "align centres": _by_itself(centres_of_bar),
+    "align facing": _by_itself(facing_test),
+    "square blade": _on_a_face(square_turned),
     "square guides": _guides,
-    "square cylinder": _cylinder,
-    "square level": _level,
-    "square sweep": _sweep,
+    "square cylinder": _on_a_face(cylinder_turned),
+    "square level": _by_itself(frame_level),
+    "square sweep": _by_itself(swept),
     "flanks angles": _angles,
     "dovetail pins": _pins,
-    "dovetail gib": _gib,
+    "dovetail gib": _by_itself(gib_for),
 }
 """By the name that the command line calls each by."""

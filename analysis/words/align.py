@@ -8,7 +8,7 @@ from analysis.words.facts import sentences
 from analysis.words.known import height_known, slope_known
 
 if TYPE_CHECKING:
-    from analysis.answers.alignment import Measured
+    from analysis.answers.measured import Measured
     from analysis.answers.squareness import Square
 
 
@@ -44,8 +44,9 @@ def _over(found: "Square", inch: bool) -> str:
 
 
 if TYPE_CHECKING:
-    from analysis.answers.alignment import Centres, Facing, Line, Measured
+    from analysis.answers.alignment import Centres, Facing, Line
     from analysis.answers.alignment_on_bed import AgainstWhole, CollarsOnBed, Tailstock
+    from analysis.answers.measured import Measured
 
 SIDEWAYS = (
     "Sideways: not known. It takes the sideways path and the roll of both, at the height of the axis: read "

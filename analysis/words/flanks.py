@@ -19,9 +19,9 @@ from analysis.words.shape import LINE_WORDS
 from analysis.words.tables import table
 
 if TYPE_CHECKING:
-    from analysis.answers.alignment import Measured
     from analysis.answers.dovetail import Dovetail, Gib
     from analysis.answers.flanks import VeeAngles, VeeFlanks
+    from analysis.answers.measured import Measured
 
 
 def flanks_words(found: "VeeFlanks", inch: bool) -> list[str]:

@@ -7,11 +7,11 @@ import numpy as np
 
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import BedMap
-from analysis.answers.alignment import Measured
 from analysis.answers.alignment_on_bed import collars_on_bed, tailstock_on_bed
 from analysis.answers.feet_on_bed import feet_to_move
 from analysis.answers.feet_response import MODEL_ERROR, stiff
 from analysis.answers.joint_cut import Wishes
+from analysis.answers.measured import Measured
 from analysis.answers.plan import FacePlan, plan_faces
 from analysis.answers.saddle import saddle_drop
 from analysis.answers.section import feet_by_station, pairs_mm

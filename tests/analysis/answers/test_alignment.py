@@ -7,7 +7,6 @@ from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
 from analysis.answers.alignment import (
     Bar,
-    Measured,
     axis_of_bar,
     bar_sag_um,
     centres_of_bar,
@@ -16,6 +15,7 @@ from analysis.answers.alignment import (
     twist_to_hide_um_per_m,
 )
 from analysis.answers.alignment_on_bed import collars_on_bed, line_on_bed, tailstock_on_bed
+from analysis.answers.measured import Measured
 from analysis.words.align import collars_words, facing_words, line_words, tailstock_words
 
 X = np.arange(0.0, 1001.0, 100.0)

@@ -7,7 +7,7 @@ import pytest
 
 from acquire.model.traverse import Traverse
 from analysis.adjust.combination import combine
-from analysis.answers.alignment import Centres, Measured
+from analysis.answers.alignment import Centres
 from analysis.answers.assumptions import (
     BASE,
     BED,
@@ -26,6 +26,7 @@ from analysis.answers.comparison import compare
 from analysis.answers.dovetail import gib_for
 from analysis.answers.face_map import map_face
 from analysis.answers.feet_on_bed import feet_to_move
+from analysis.answers.measured import Measured
 from analysis.answers.plan import plan_faces
 from analysis.answers.squareness import Square
 from analysis.words.assumptions import taken_words, unstated_words

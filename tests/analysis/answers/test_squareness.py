@@ -5,7 +5,7 @@ import pytest
 
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
-from analysis.answers.alignment import Measured
+from analysis.answers.measured import Measured
 from analysis.answers.squareness import (
     Square,
     against_whole,
@@ -23,15 +23,15 @@ X = np.arange(0.0, 1001.0, 100.0)
 
 def test_square_turned_about_its_blade_is_told_from_the_guide():
     """Derived: readings of 1 µm over 300 mm: u 3.3 µm/m."""
-    found = square_turned(300, [0, 9], [0, 3], 1.0)
+    found = square_turned(300, [0, 9], 1.0, [0, 3])
     assert (found.lean_um_per_m.value, found.tool_um_per_m.value) == pytest.approx((20, 10))
     assert found.lean_um_per_m.standard_uncertainty == pytest.approx(3.3, abs=0.04)
 
 
 def test_square_that_was_not_turned_is_believed_no_further_than_it_states():
     with pytest.raises(AnalysisError, match="turned about its blade"):
-        square_turned(300, [0, 9], None, 1.0)
-    found = square_turned(300, [0, 9], None, 1.0, square_uncertainty_um=3.0)
+        square_turned(300, [0, 9], 1.0)
+    found = square_turned(300, [0, 9], 1.0, square_uncertainty_um=3.0)
     assert found.tool_um_per_m is None
     assert found.lean_um_per_m.standard_uncertainty == pytest.approx(np.hypot(2**0.5 / 0.3, 10))
     assert "was not turned" in square_words(found, "The guide", inch=False)[1]
@@ -76,13 +76,13 @@ def test_frame_level_on_one_side_needs_its_own_angle():
 
 def test_sweep_reads_the_lean_over_its_diameter():
     """Derived: 12 µm, r 150: 40 µm/m."""
-    found = swept(12, 0, 150, 1.0)
+    found = swept((12, 0), 150, 1.0)
     assert found.lean_um_per_m.value == pytest.approx(40)
     assert square_words(found, "The spindle", False, "sweep")[0].startswith(
         "The spindle leans, top towards +x, by 40"
     )
     with pytest.raises(AnalysisError, match="above 0"):
-        swept(12, 0, 0, 1.0)
+        swept((12, 0), 0, 1.0)
 
 
 def test_foot_on_a_rising_stretch_leans_the_square_with_it(make_traverse, invented_bed):

@@ -10,8 +10,8 @@ import pytest
 
 from acquire.model.units import MM_PER_INCH, UM_PER_THOU
 from analysis.adjust.drift import Drift
-from analysis.answers.alignment import Measured
 from analysis.answers.common_state import StateNotWritten
+from analysis.answers.measured import Measured
 from analysis.words import (
     align,
     blue,

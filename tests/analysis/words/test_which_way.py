@@ -9,10 +9,10 @@ from types import SimpleNamespace as Made
 import numpy as np
 import pytest
 
-from analysis.answers.alignment import Measured
 from analysis.answers.both_times import BETTER, WORSE
 from analysis.answers.feet_on_bed import Move
 from analysis.answers.joints import Found
+from analysis.answers.measured import Measured
 from analysis.words import (
     align,
     datums,
