@@ -50,7 +50,10 @@ def after_round(
     """
     planned = plan_faces(before.map(), faces, wishes, across_joints=True)
     if planned.infeasible is not None:
-        raise AnalysisError(str(before.folder), f"no such plan before: {planned.infeasible}")
+        raise AnalysisError(
+            str(before.folder), f"no plan of {' and '.join(faces)} as it was then fulfils these wishes",
+            "those that the round was planned by", "`waylog plan` on that survey says which wishes clash",
+        )  # fmt: skip
     found = before_and_after(before, now, faces, scraped=faces)
     changes = {each.face: each for each in found.faces}
     for face in faces:

@@ -122,7 +122,7 @@ def cut_together(bed_map: BedMap, faces: Sequence[str], wishes: Wishes) -> Joint
     Raises
     ------
     AnalysisError
-        Where the shape of a face is not known, or not how they lie to each other.
+        Where the shape of a face is not known, or not how they lie to each other, or nothing may come off.
     NoTargetError
         Where no target fulfils the wishes; the message says which clash.
     """
@@ -133,6 +133,11 @@ def cut_together(bed_map: BedMap, faces: Sequence[str], wishes: Wishes) -> Joint
     of_depth = station[np.argmax(depth_of != 0, axis=1)]
     stays = np.asarray(is_in_stretches(wishes.untouched_mm, of_depth))
     stays = np.broadcast_to(stays, of_depth.shape)
+    if stays.all():
+        raise AnalysisError(
+            f"plan of {' and '.join(faces)}", "every place that is known is to stay untouched",
+            "places where metal may come off", "name shorter stretches",
+        )  # fmt: skip
     over, design = depth_of @ excess, depth_of @ targets
     most = np.inf if wishes.at_most_um is None else wishes.at_most_um
     try:

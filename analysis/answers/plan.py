@@ -92,9 +92,9 @@ class Plans(Shown):
     assumptions: tuple[Assumption, ...] = ()
     """What the uncertainty takes for granted."""
     not_yet: Mapping[str, str] = field(default_factory=dict)
+    """By face, why nothing may be scraped yet; filled in where it was asked for."""
     to_read: tuple[str, ...] = ()
     """Faces whose readings nothing checks, or that are known too coarsely: to be read once more."""
-    """By face, why nothing may be scraped yet; filled in where it was asked for."""
     meets: Mapping[str, bool] = field(default_factory=dict)
     """By face that the owner has a limit for, whether it meets it: then stop."""
     after: Mapping[str, AfterRound] = field(default_factory=dict)
@@ -186,6 +186,26 @@ def plan_faces(
         wishes,
         assumptions=taken,
     )
+
+
+def ways_planned(
+    where: str, bed_map: BedMap, ways: tuple[str, str], *, across_joints: bool
+) -> Mapping[str, FacePlan]:
+    """The plans of both ways of the carriage, cut without wind.
+
+    Raises
+    ------
+    AnalysisError
+        As `plan_faces` does, or where no plan leaves them so.
+    """
+    plans = plan_faces(bed_map, ways, Wishes(no_wind=True), across_joints=across_joints)
+    if plans.infeasible is not None:
+        both = " and ".join(ways)
+        raise AnalysisError(
+            where, f"no plan leaves {both} without wind", "ways that can be so cut",
+            f"`waylog plan` with --no-wind on {both} says which wishes clash",
+        )  # fmt: skip
+    return plans.plans
 
 
 def _check(bed_map: BedMap, faces: Sequence[str], wishes: Wishes) -> None:

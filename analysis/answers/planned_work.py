@@ -8,25 +8,19 @@ from typing import Any
 import numpy as np
 
 from acquire.model.bed import Face
-from acquire.model.errors import AnalysisError
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.nodes import Key
-from analysis.answers.joint_cut import Wishes
 from analysis.answers.known_roll import ways_of
-from analysis.answers.plan import FacePlan, plan_faces
+from analysis.answers.plan import FacePlan, ways_planned
 from analysis.answers.work import Cut, TurnedPart, turned_part
 
 
-def before_and_after_plan(
-    bed_map: BedMap, *, wishes: Wishes | None = None, across_joints: bool = False, **part: Any
-) -> TurnedPart:
-    """The part as the ways are, and once those of the carriage are cut as planned.
+def before_and_after_plan(bed_map: BedMap, *, across_joints: bool = False, **part: Any) -> TurnedPart:
+    """The part as the ways are, and once those of the carriage are cut as planned, without wind.
 
     Parameters
     ----------
     bed_map : BedMap
-    wishes : Wishes, optional
-        Of the plan; without wind by default.
     across_joints : bool
         As in `plan_faces`.
     **part
@@ -35,19 +29,14 @@ def before_and_after_plan(
     Raises
     ------
     AnalysisError
-        As `turned_part` and `plan_faces` do, or where the wishes clash.
+        As `turned_part` and `ways_planned` do.
     """
     ways = ways_of(bed_map.bed)
     now = turned_part(bed_map, **part)
-    plans = plan_faces(
-        bed_map, (ways.front, ways.rear), wishes or Wishes(no_wind=True), across_joints=across_joints
-    )
-    if plans.infeasible is not None:
-        raise AnalysisError(
-            "part after the plan", f"no such plan: {plans.infeasible}", "wishes without a clash"
-        )
+    both = (ways.front, ways.rear)
+    plans = ways_planned("part after the plan", bed_map, both, across_joints=across_joints)
     cut: dict[Key, Cut] = {}
-    for face, plan in plans.plans.items():
+    for face, plan in plans.items():
         cut |= metal_planned(bed_map.bed.faces[face], plan)
     return replace(now, after_plan=turned_part(bed_map, cut=cut, **part))
 

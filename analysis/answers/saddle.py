@@ -24,9 +24,8 @@ from acquire.model.units import UM_PER_MM
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.face_map import own_shape, reaches_unworn
-from analysis.answers.joint_cut import Wishes
 from analysis.answers.known_roll import Ways, ways_of
-from analysis.answers.plan import plan_faces
+from analysis.answers.plan import ways_planned
 from analysis.answers.removal import Removal
 from analysis.linear.profile import Profile
 from analysis.linear.reference_lines import remove_line
@@ -178,13 +177,8 @@ def _planned_drops(bed_map: BedMap, ways: Ways, across_joints: bool) -> dict[str
                 way, "no unworn stretch of it was measured, so that its drop has nothing to be counted from",
                 "unworn_mm in bed.toml with two stations at least", "name one, and measure there",
             )  # fmt: skip
-    plans = plan_faces(bed_map, (ways.front, ways.rear), Wishes(no_wind=True), across_joints=across_joints)
-    if plans.infeasible is not None:
-        raise AnalysisError(
-            "saddle", f"no plan leaves {ways.front} and {ways.rear} without wind", "ways that can be so cut",
-            f"`waylog plan` with --no-wind on {ways.front} and {ways.rear} says which wishes clash",
-        )  # fmt: skip
-    return {way: _drop(bed_map, way, plans.plans[way].removal) for way in (ways.front, ways.rear)}
+    plans = ways_planned("saddle", bed_map, (ways.front, ways.rear), across_joints=across_joints)
+    return {way: _drop(bed_map, way, plan.removal) for way, plan in plans.items()}
 
 
 def _where_both_are_known(front: Profile, rear: Profile) -> tuple[Profile, Profile]:

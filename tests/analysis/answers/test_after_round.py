@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from acquire.cli import main
+from acquire.model.errors import AnalysisError
 from analysis.answers.after_round import after_round
 from analysis.answers.joint_cut import Wishes
 from analysis.answers.not_yet import plan_not_yet
@@ -62,6 +63,13 @@ def test_scraper_that_errs_by_a_third_goes_on_with_half(survey):
     found, _ = asked_and_done(survey, 1 + 0.35 * rng.standard_normal(X.size))
     assert found.error == pytest.approx(0.35, abs=0.15)
     assert found.share == 0.5
+
+
+def test_wishes_that_no_plan_of_then_fulfils_are_refused_in_words(survey):
+    nowhere = Wishes(untouched_mm=((0.0, 50.0), (1950.0, 2000.0)))
+    with pytest.raises(AnalysisError, match="no plan of way as it was then fulfils these wishes") as refused:
+        after_round(survey(1, HOLLOW), survey(2, HOLLOW), ["way"], nowhere)
+    assert "NothingLeaves" not in str(refused.value)
 
 
 def test_place_cut_through_the_target_is_named(survey):

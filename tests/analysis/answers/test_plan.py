@@ -344,6 +344,8 @@ def test_clash_of_wishes_is_named_with_what_would_be_needed(two_ways):
     assert np.all(stuck.plans["front-flat"].removal.removal_um[4:7] == 0)
     none = plan_faces(two_ways, ["front-flat"], Wishes(untouched_mm=((0, 50), (950, 1000))))
     assert "no target leaves 0 to 50 mm" in sentence(none.infeasible)
+    with pytest.raises(AnalysisError, match="every place that is known is to stay untouched"):
+        plan_faces(two_ways, ["front-flat"], Wishes(untouched_mm=((0, 1000),)))
 
 
 def test_wanted_crown_is_left_standing(two_ways):

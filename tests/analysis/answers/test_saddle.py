@@ -10,7 +10,7 @@ import pytest
 
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
-from analysis.answers import saddle
+from analysis.answers import plan
 from analysis.answers.joint_cut import NothingLeavesUntouched
 from analysis.answers.saddle import Lining, saddle_drop
 from analysis.draw.figures.saddle import saddle_figure
@@ -75,7 +75,7 @@ def test_lining_takes_the_mean_drop_of_each_way_into_account(worn):
 
 def test_ways_that_no_plan_leaves_without_wind_are_refused_in_words(worn, monkeypatch):
     clash = NothingLeavesUntouched(((0.0, 100.0),))
-    monkeypatch.setattr(saddle, "plan_faces", lambda *_, **__: SimpleNamespace(infeasible=clash))
+    monkeypatch.setattr(plan, "plan_faces", lambda *_, **__: SimpleNamespace(infeasible=clash))
     with pytest.raises(AnalysisError, match="no plan leaves front and rear without wind") as refused:
         saddle_drop(worn(), 0.0)
     assert "NothingLeaves" not in str(refused.value)
