@@ -60,11 +60,8 @@ def bent_all_evening(
     """
     told = [each for each in found if each.outcome != APART and faces[each.face].upward]
     names = tuple(dict.fromkeys(each.face for each in told))
-    if (
-        len(names) < 2
-        or len(told) < LEAST_TOLD
-        or any(each.outcome == DRIFT and each.is_seen for each in told)
-    ):
+    are_too_few = len(names) < 2 or len(told) < LEAST_TOLD
+    if are_too_few or any(each.outcome == DRIFT and each.is_seen for each in told):
         return ()
     if any(each.bow_uncertainty_um == 0 for each in told):  # runs that are only imagined differ by nothing
         return ()

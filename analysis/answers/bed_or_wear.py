@@ -86,7 +86,6 @@ class FeetFit:
     """What every variance is enlarged by, because the unworn places do not fit as they should."""
     misfit_um: float
     """Largest departure of an unworn place from the fit."""
-    places: int
     turning: np.ndarray
     """What the line about which the bed turns is not known by: heights (µm) over the map's unknowns, (n, F),
     each column for one standard uncertainty."""
@@ -278,7 +277,6 @@ def _fitted(
         length=length,
         factor=chi_square / degrees if is_off else 1.0,
         misfit_um=float(np.max(np.abs(lower @ left), initial=0.0)),
-        places=len(nodes),
         turning=turning,
     )
 

@@ -80,8 +80,6 @@ class ContinuousHeights:
     """Why it might not if nothing else tied the heights."""
     anchored: bool
     """Whether something else ties the heights between base-lag stations."""
-    node_spacing_mm: float
-    """Distance between the nodes used: each height is the mean over so much of the way."""
     base_lag: BaseLagHeights | None
     """Heights with nothing assumed between them; None where no three stations could be chained."""
     drifts: Mapping[str, tuple[float, float]] = field(default_factory=dict)
@@ -153,7 +151,6 @@ def heights_from_continuous_slopes(
     station_mm: ArrayLike,
     *,
     belief: Belief | None = None,
-    node_spacing_mm: float | None = None,
 ) -> ContinuousHeights:
     """Heights at stations, up to a line, from one or more continuous slope runs along one face.
 
@@ -170,8 +167,6 @@ def heights_from_continuous_slopes(
     belief : Belief, optional
         What fewer runs said of the way and the noise, taken as given: then the readings
         of further runs play no part in the covariance.
-    node_spacing_mm : float, optional
-        Distance between nodes; a fortieth of the shortest base by default.
 
     Returns
     -------
@@ -198,7 +193,7 @@ def heights_from_continuous_slopes(
         raise AnalysisError("continuous slopes", "found no run", "at least one")
     whole, covered = _whole_bases(runs)
     refuse_too_short(runs[0].name, whole, covered)
-    spacing = node_spacing_mm or spacing_for(runs)
+    spacing = spacing_for(runs)
     station = _checked_targets(runs, station_mm, spacing)
     blind = blind_wavelengths_mm([run.base_mm for run in runs])
     problem = problem_for(runs, spacing)
@@ -230,7 +225,6 @@ def heights_from_continuous_slopes(
         not_seen=not_seen,
         not_seen_alone=not_seen,
         anchored=False,
-        node_spacing_mm=problem.spacing_mm,
         base_lag=_base_lag(runs, noise, station, drifts),
         drifts=drifts,
     )

@@ -195,7 +195,7 @@ def _refuse_too_large(nodes: int, rows: int, spacing_mm: float) -> None:
             "continuous slopes",
             f"{nodes} nodes {spacing_mm:g} mm apart need {nodes * (rows + 1) / 1e6:.0f} million numbers",
             f"at most {MOST_BAND_ENTRIES / 1e6:.0f} million",
-            "set the nodes wider apart",
+            "draw a shorter stretch, or with one base",
         )
 
 

@@ -73,12 +73,6 @@ class Straightness:
     """`hollow`, `crowned`, `both`, or `straight within what could be seen`."""
     highest: Place
     lowest: Place
-    noise_range_um: float
-    """Range that a perfectly straight way would show on average."""
-    seen_from_um: float
-    """Range that a perfectly straight way would exceed once in twenty surveys."""
-    chance: float
-    """Share of surveys of a perfectly straight way that would show this range or more."""
 
 
 @dataclass(frozen=True)
@@ -179,9 +173,6 @@ def straightness(profile: Profile, kind: str, unworn_mm: Stretches = ()) -> Stra
         sense=STRAIGHT if straight else _sense(profile, noise),
         highest=_place(level, high),
         lowest=_place(level, low),
-        noise_range_um=float(np.mean(pure)),
-        seen_from_um=seen,
-        chance=float(np.mean(pure >= measured)),
     )
 
 

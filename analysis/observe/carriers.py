@@ -11,6 +11,7 @@ rigid carrier moves
     rear  sway + yaw·along − roll·above
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,8 +46,6 @@ class Motion:
     pitch: Form | None
     yaw: Form | None
     roll: Form | None
-    middle_mm: float | None
-    """Across the bed, of the point that `rise` is of."""
 
 
 def face_named(bed: Bed, name: str | None, where: str) -> Face:
@@ -118,33 +117,44 @@ def carrier_motion(
 
     Faces that look up or down (and vees) carry it; side faces and vees guide it sideways.
     """
-    carrying = [face for face in faces if face.upward]
-    guiding = [face for face in faces if face.rearward or face.is_vee]
-    rise = pitch = roll = sway = yaw = None
-    middle_mm = carrying[0].across_mm if len(carrying) == 1 else across_mm
-    ups = [
-        tuple(_scaled(f, face.upward) for f in _mean_and_slope("height", face, at_mm, bearing))
-        for face in carrying
-    ]
-    if len(carrying) == 1:
-        rise, pitch = ups[0]
-    elif len(carrying) == 2:
-        share, gauge_mm = _share_across(carrying[0], carrying[1], across_mm, where)
-        rise, pitch = _blend(ups[0][0], ups[1][0], share), _blend(ups[0][1], ups[1][1], share)
-        assert ups[0][0] is not None and ups[1][0] is not None
-        roll = weighted_sum([(1 / gauge_mm, ups[1][0]), (-1 / gauge_mm, ups[0][0])])
-    elif len(carrying) > 2:
+    rise, pitch, roll = _carried([face for face in faces if face.upward], at_mm, bearing, across_mm, where)
+    sway, yaw = _guided([face for face in faces if face.rearward or face.is_vee], at_mm, bearing)
+    return Motion(rise, sway, pitch, yaw, roll)
+
+
+def _carried(
+    faces: Sequence[Face], at_mm: float, bearing: Bearing, across_mm: float | None, where: str
+) -> tuple[Form | None, Form | None, Form | None]:
+    """Rise, pitch and roll on faces that look up or down."""
+    if len(faces) > 2:
         raise AnalysisError(
-            where, f"found {len(carrying)} faces under one carrier", "at most two that carry it", ""
+            where, f"found {len(faces)} faces under one carrier", "at most two that carry it", ""
         )
-    if guiding:
-        guide = next((face for face in guiding if not face.upward), guiding[0])
-        if guide.rearward:
-            forms = _mean_and_slope("height", guide, at_mm, bearing)
-            sway, yaw = (_scaled(form, guide.rearward) for form in forms)
-        else:
-            sway, yaw = _mean_and_slope("side", guide, at_mm, bearing)
-    return Motion(rise, sway, pitch, yaw, roll, middle_mm)
+    if not faces:
+        return None, None, None
+    rises, pitches = zip(*(_along_normal(face, at_mm, bearing, face.upward) for face in faces), strict=True)
+    if len(faces) == 1:
+        return rises[0], pitches[0], None
+    share, gauge_mm = _share_across(faces[0], faces[1], across_mm, where)
+    roll = weighted_sum([(1 / gauge_mm, rises[1]), (-1 / gauge_mm, rises[0])])
+    return _blend(rises[0], rises[1], share), _blend(pitches[0], pitches[1], share), roll
+
+
+def _along_normal(
+    face: Face, at_mm: float, bearing: Bearing, sense: float
+) -> tuple[Form | None, Form | None]:
+    mean, slope = _mean_and_slope("height", face, at_mm, bearing)
+    return _scaled(mean, sense), _scaled(slope, sense)
+
+
+def _guided(faces: Sequence[Face], at_mm: float, bearing: Bearing) -> tuple[Form | None, Form | None]:
+    """Sway and yaw along a side face, else along a vee."""
+    if not faces:
+        return None, None
+    guide = next((face for face in faces if not face.upward), faces[0])
+    if not guide.rearward:
+        return _mean_and_slope("side", guide, at_mm, bearing)
+    return _along_normal(guide, at_mm, bearing, guide.rearward)
 
 
 def _share_across(first: Face, second: Face, across_mm: float | None, where: str) -> tuple[float, float]:

@@ -5,9 +5,11 @@ from typing import TYPE_CHECKING
 from acquire.model.units import height_text, length_text, slope_text
 from analysis.words.assumptions import taken_and_notes
 from analysis.words.facts import sentences
-from analysis.words.known import height_known, slope_known
+from analysis.words.known import height_bound, height_known, slope_bound, slope_known
 
 if TYPE_CHECKING:
+    from analysis.answers.alignment import Centres, Facing, Line
+    from analysis.answers.alignment_on_bed import AgainstWhole, CollarsOnBed, Tailstock
     from analysis.answers.measured import Measured
     from analysis.answers.squareness import Square
 
@@ -29,7 +31,7 @@ def square_words(found: "Square", name: str, inch: bool, tool: str = "square") -
 
 def _leans(lean: "Measured", inch: bool) -> str:
     if not lean.is_shown:
-        seen = slope_text(lean.expanded, inch, lean.standard_uncertainty)
+        seen = slope_bound(lean.expanded, inch)
         return f"is square within what could be seen, {seen}"
     side = "+x" if lean.value > 0 else "−x"
     return f"leans, top towards {side}, by {_slope(lean, inch)}"
@@ -42,11 +44,6 @@ def _over(found: "Square", inch: bool) -> str:
     um, u = (abs(each) * found.height_mm / 1000 for each in (lean.value, lean.standard_uncertainty))
     return f", {height_text(um, inch, u)} over {length_text(found.height_mm, inch)}"
 
-
-if TYPE_CHECKING:
-    from analysis.answers.alignment import Centres, Facing, Line
-    from analysis.answers.alignment_on_bed import AgainstWhole, CollarsOnBed, Tailstock
-    from analysis.answers.measured import Measured
 
 SIDEWAYS = (
     "Sideways: not known. It takes the sideways path and the roll of both, at the height of the axis: read "
@@ -172,7 +169,7 @@ def _blame(found: "CollarsOnBed", inch: bool) -> str:
     if headstock is None:
         return NO_BLAME
     if not headstock.is_shown:
-        seen = slope_text(headstock.expanded, inch, headstock.standard_uncertainty)
+        seen = slope_bound(headstock.expanded, inch)
         return f"The headstock is not shown out: less than {seen} could not have been seen."
     side = "rear" if headstock.value > 0 else "front"
     return f"The headstock points to the {side} by {_slope(headstock, inch)} against the carriage's line."
@@ -192,7 +189,7 @@ def centres_words(found: "Centres", inch: bool) -> list[str]:
             f"  A part between centres comes out {_figure(found.taper_um, inch)} {thick} at the tailstock."
         )
     else:
-        most = height_text(found.taper_um.expanded, inch, found.taper_um.standard_uncertainty)
+        most = height_bound(found.taper_um.expanded, inch)
         lines.append(f"  A taper of the part is not shown; {most} would have been.")
     return lines
 
@@ -201,7 +198,7 @@ def facing_words(found: "Facing", inch: bool) -> list[str]:
     """Hollow or crowned faces, how deep."""
     gamma, depth = found.hollow_um_per_m, found.depth_um
     if not gamma.is_shown:
-        seen = height_text(depth.expanded, inch, depth.standard_uncertainty)
+        seen = height_bound(depth.expanded, inch)
         over = length_text(found.diameter_mm, inch)
         return [f"The slide faces flat within what could be seen: {seen} over Ø{over}."]
     form = "hollow" if gamma.value > 0 else "crowned"
@@ -225,7 +222,7 @@ def _way(
 ) -> str:
     """Which way and by how much, or that nothing was seen."""
     if not slope.is_shown:
-        seen = slope_text(slope.expanded, inch, slope.standard_uncertainty)
+        seen = slope_bound(slope.expanded, inch)
         return f"neither {ways[0]} nor {ways[1]} by what could be seen, {seen}"
     beside = "" if over is None else f", {_figure(over, inch)} over the stretch"
     return f"{ways[0] if slope.value > 0 else ways[1]} {away} by {_slope(slope, inch)}{beside}"

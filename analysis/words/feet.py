@@ -20,10 +20,13 @@ from analysis.words.known import slope_bound, slope_known
 from analysis.words.tables import notes, table
 
 if TYPE_CHECKING:
+    from analysis.answers.feet_on_bed import Feet, Move, Predicted
     from analysis.answers.roll import RollPart
     from analysis.answers.twist import Twist
 
 NEVER_TWIST = "Never twist a bed to hide wear."
+CAUTION = JACKS.line
+DEGREES = 360
 
 
 def bed_or_wear_words(result: "Twist", inch: bool) -> list[str]:
@@ -56,13 +59,6 @@ def _signed(um_per_m: float, expanded: float, inch: bool, where: str) -> str:
         return f"nothing that could be seen {where} (± {slope_bound(expanded, inch)})"
     side = "rear high" if um_per_m > 0 else "front high"
     return f"{slope_known(abs(um_per_m), expanded, inch)} {where}, {side}"
-
-
-if TYPE_CHECKING:
-    from analysis.answers.feet_on_bed import Feet, Move, Predicted
-
-CAUTION = JACKS.line
-DEGREES = 360
 
 
 def feet_words(found: "Feet", inch: bool) -> list[str]:

@@ -11,10 +11,16 @@ from acquire.model.units import (
     height_text,
     length_text,
     number_text,
-    slope_text,
 )
 from analysis.words.assumptions import taken_and_notes
-from analysis.words.known import height_bound, height_known, slope_known, station_cell, station_head
+from analysis.words.known import (
+    height_bound,
+    height_known,
+    slope_bound,
+    slope_known,
+    station_cell,
+    station_head,
+)
 from analysis.words.shape import LINE_WORDS
 from analysis.words.tables import table
 
@@ -28,7 +34,7 @@ def flanks_words(found: "VeeFlanks", inch: bool) -> list[str]:
     """Which flank is worn, then both along the bed."""
     at = length_text(found.at_mm, inch)
     if found.more_worn is None:
-        seen = height_text(found.difference_um.expanded, inch, found.difference_um.standard_uncertainty)
+        seen = height_bound(found.difference_um.expanded, inch)
         first = f"{found.face}: both flanks stand alike within what could be seen, {seen}."
     else:
         by = height_known(abs(found.difference_um.value), found.difference_um.expanded, inch)
@@ -93,7 +99,7 @@ def _taper(found: "Dovetail", inch: bool) -> str:
     taper = found.taper_um_per_m
     assert taper is not None
     if not taper.is_shown:
-        seen = slope_text(taper.expanded, inch, taper.standard_uncertainty)
+        seen = slope_bound(taper.expanded, inch)
         return f"No taper that could be seen: {seen}."
     way = "wider" if taper.value > 0 else "narrower"
     return f"Away from station 0 it gets {way} by {slope_known(abs(taper.value), taper.expanded, inch)}."

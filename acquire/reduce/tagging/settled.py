@@ -31,8 +31,6 @@ class SettledStation:
     scatter: float
     """Standard error of the reading as the samples show it."""
     samples: int
-    is_fitted: bool
-    """The fitted end value, not the mean of settled samples."""
     is_creeping: bool
     """Still moving, by more than its uncertainty, when the dwell ended."""
 
@@ -108,14 +106,13 @@ def _station(
         # The dwell's own spread, but not below the pooled one by more than chance: a short
         # rest of slow noise looks quieter than it is.
         deviation = max(float(np.std(rest, ddof=1)), settling.deviation)
-        value, is_fitted = float(rest.mean()), False
+        value = float(rest.mean())
         scatter = standard_error(rest, settling.correlated_samples, deviation)
     else:
         value, scatter = _end_value(samples, coefficients, settling)
-        is_fitted = bool(settling.time_constants_s)
         rest = samples.reading
     creeping = _is_creeping(samples, settling, max(floor, negligible))
-    return SettledStation(dwell, value, scatter, len(rest), is_fitted, creeping)
+    return SettledStation(dwell, value, scatter, len(rest), creeping)
 
 
 def _coefficients(samples: DwellSamples, settling: Settling) -> np.ndarray:

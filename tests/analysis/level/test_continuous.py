@@ -6,6 +6,7 @@ import pytest
 from acquire.model.errors import AnalysisError
 from analysis.level.blindness import blind_wavelengths_mm
 from analysis.level.continuous import Belief, heights_from_continuous_slopes, line_free_contrasts
+from analysis.level.fit import problem_for
 from analysis.level.noise import Noise
 from analysis.level.opinions import Hypothesis
 from analysis.level.slopes import continuous_run, gathered, spacing_for
@@ -250,10 +251,8 @@ def test_samples_that_cannot_be_are_refused(station, slope, uncertainty, base, w
 def test_no_traverse_and_too_many_nodes_are_refused():
     with pytest.raises(AnalysisError, match="no run"):
         heights_from_continuous_slopes([], [0, 1, 2])
-    with pytest.raises(AnalysisError, match="et the nodes wider apart"):
-        heights_from_continuous_slopes(
-            [run_over(dip, 200), run_over(dip, 130)], [0, 750, 1500], node_spacing_mm=0.02
-        )
+    with pytest.raises(AnalysisError, match="raw a shorter stretch, or with one base"):
+        problem_for([run_over(dip, 200), run_over(dip, 130)], 0.02)
 
 
 @pytest.mark.statistics
