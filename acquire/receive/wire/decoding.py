@@ -70,7 +70,6 @@ class Rows(NamedTuple):
     value: np.ndarray
     flag: np.ndarray
     arrival_s: np.ndarray
-    raw_end: np.ndarray
     refused: Sequence[Decoded]
     """Those of them that are not good."""
 

@@ -160,16 +160,16 @@ class LinesDecoder(Decoder):
         on_wire_s = np.zeros(int(block.length.max(initial=0)) + 1)
         for length in np.flatnonzero(np.bincount(block.length)).tolist():
             on_wire_s[length] = self._wire_time_s(length)
-        value, raw_end = block.value.copy(), block.end + self._taken
+        value = block.value.copy()
         flag = np.full(len(value), GOOD, np.uint8)
         refused = []
         for at in np.flatnonzero(~block.is_good).tolist():
             line = sent[int(block.first[at]) : int(block.last[at])]
-            frame = Frame(line, int(raw_end[at]), int(block.length[at]))
+            frame = Frame(line, self._taken + int(block.end[at]), int(block.length[at]))
             one = self._decoded(frame, self._judgement_of(line), float(arrival_s[at]))
             value[at], flag[at] = one.value, one.flag
             refused += [one] if one.reason else []
-        return Rows(arrival_s - on_wire_s[block.length], value, flag, arrival_s, raw_end, refused)
+        return Rows(arrival_s - on_wire_s[block.length], value, flag, arrival_s, refused)
 
     def _is_endless_in(self, data: bytes) -> bool:
         """Whether a line may become too long before its end comes, so that chunks decide where it is cut."""

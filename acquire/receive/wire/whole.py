@@ -30,7 +30,6 @@ _COLUMNS: Mapping[str, type] = {
     "value": float,
     "flag": np.uint8,
     "arrival_s": float,
-    "raw_end": np.int64,
 }
 
 
@@ -43,8 +42,6 @@ class Readings:
     """NaN where the flag is not good."""
     flag: np.ndarray
     arrival_s: np.ndarray
-    raw_end: np.ndarray
-    """Offset in the stream's bytes just after each reading."""
     refused: Mapping[str, "Refused"]
     """What was not good, by reason in words."""
 

@@ -74,7 +74,7 @@ def test_blocks_give_what_single_chunks_give(level_with, wire, seed):
     plain = one_by_one(level, raw, ends, times, events)
     found = decode_all(level, raw, ends, times, events)
     assert len(plain) > 100
-    for name in ("time_s", "value", "flag", "arrival_s", "raw_end"):
+    for name in ("time_s", "value", "flag", "arrival_s"):
         expected = np.array([getattr(row, name) for row in plain])
         np.testing.assert_array_equal(getattr(found, name), expected, err_msg=name)
     reasons = [row.reason for row in plain if row.reason]
@@ -183,7 +183,7 @@ def test_regular_blocks_parsed_at_once_are_to_the_bit_what_each_line_by_itself_g
     for (start, end), time_s in zip(pairwise(chunks), times, strict=True):
         plain += decoder.feed(raw[start:end], float(time_s))
     plain += decoder.finish()
-    for name in ("time_s", "value", "flag", "arrival_s", "raw_end"):
+    for name in ("time_s", "value", "flag", "arrival_s"):
         found = getattr(at_once, name)
         assert found.tobytes() == np.array([getattr(row, name) for row in plain], found.dtype).tobytes(), name
     assert counted(at_once) == Counter(row.reason for row in plain if row.reason)
