@@ -1,12 +1,8 @@
 """How the pieces of a bed meet: the step and the kink at each declared joint, and what would close them.
 
-A piece beyond a joint at x_j lies, against the one before it, higher by s, pitched by κ, rolled by ρ,
-to the rear by y and yawed by ψ: common to all its faces.  A face at p across with the upward part u of
-its normal shows there a step u (s + ρ p) and a kink u κ; a face that looks sideways, or a vee sideways,
-y and ψ.  What a face shows besides is its own.  Steps and kinks are estimated beside a way that is worn
-(`two_pieces`); a line common to both pieces plays no part.  To close a joint the piece is moved by
-
-    -(s + κ (x - x_j) + ρ p) upwards,    -(y + ψ (x - x_j)) to the rear
+What a face shows at a joint is the step and the kink of the piece beyond it, which moves as a body
+(`joint_bodies`), and its own.  Steps and kinks are estimated beside a way that is worn (`two_pieces`); a
+line common to both pieces plays no part.
 
 A kink looks like a bend that runs on across the joint.  How far a bend goes, the face shows at places
 where nothing meets (`two_pieces`): with five stations on a side it hardly does, and nothing is told.
@@ -19,15 +15,14 @@ from dataclasses import dataclass, field
 import numpy as np
 import scipy.linalg
 from numpy.typing import NDArray
-from scipy.special import chdtrc
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
-from acquire.model.units import MM_PER_M
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.nodes import FOOT_MM
 from analysis.answers.assumptions import Assumption, assumptions
 from analysis.answers.channels import Channel, OneReading, hangs_on, known_channels
+from analysis.answers.joint_bodies import CHANCE, Body, body_beyond, closing
 from analysis.linear.fact import Fact
 from analysis.linear.profile import COVERAGE_FACTOR
 from analysis.linear.shown import KEPT_INSIDE, Shown
@@ -38,7 +33,6 @@ LEAST_A_SIDE = 6
 """Stations on either side: three places at least on each piece at which nothing meets, to be held against."""
 ENOUGH_A_SIDE = 8
 """Stations on either side from which on a kink is well told from a bend."""
-CHANCE = 0.01
 
 
 @dataclass(frozen=True)
@@ -180,7 +174,10 @@ def joints(bed_map: BedMap) -> Joints:
         )
     value = np.concatenate([each.made.value for each in at])
     covariance = _joint_covariance(bed_map, at)
-    bodies = [_body(bed, at, value, covariance, mm) for mm in bed.joints_mm]
+    bodies = [
+        body_beyond(mm, bed, {i: e.channel for i, e in enumerate(at) if e.at_mm == mm}, value, covariance)
+        for mm in bed.joints_mm
+    ]
     return Joints(
         joints=tuple(
             _joint(bed_map, at, body, value, covariance, tuple(_too_few(bed, pairs, body.at_mm)))
@@ -237,62 +234,6 @@ def _joint_covariance(bed_map: BedMap, at: Sequence[_AtJoint]) -> NDArray[np.flo
     return np.asarray(whole)
 
 
-@dataclass(frozen=True, eq=False)
-class _Body:
-    """The piece beyond a joint as a body, as rows over all steps and kinks."""
-
-    at_mm: float
-    members: tuple[int, ...]
-    names: tuple[str, ...]
-    """Of up, pitch, roll, rear, yaw those that are told."""
-    rows: NDArray[np.float64]
-    value: NDArray[np.float64]
-    factor: float
-    """What the variances are enlarged by, because the faces do not move as one body."""
-    degrees: int
-    p_value: float
-    left: NDArray[np.float64]
-    """What is left of the members' steps and kinks, shape (2 m,)."""
-    left_covariance: NDArray[np.float64]
-
-
-def _body(bed: Bed, at: Sequence[_AtJoint], value: NDArray, covariance: NDArray, at_mm: float) -> _Body:
-    members = tuple(i for i, each in enumerate(at) if each.at_mm == at_mm)
-    design, names = _body_design(bed, [at[i].channel for i in members])
-    where = np.concatenate([[2 * i, 2 * i + 1] for i in members])
-    part = covariance[np.ix_(where, where)]
-    part = part + 1e-12 * max(float(np.trace(part)), 1e-12) * np.eye(len(part))
-    weight = np.linalg.inv(part)
-    spread = np.linalg.inv(design.T @ weight @ design)
-    inverse = spread @ design.T @ weight
-    rows = np.zeros((len(names), value.size))
-    rows[:, where] = inverse
-    left = value[where] - design @ (inverse @ value[where])
-    degrees = len(where) - len(names)
-    chi_square = float(left @ weight @ left)
-    p_value = float(chdtrc(degrees, chi_square)) if degrees else 1.0
-    factor = max(chi_square / degrees, 1.0) if degrees and p_value < CHANCE else 1.0
-    left_covariance = part - design @ spread @ design.T
-    return _Body(at_mm, members, names, rows, rows @ value, factor, degrees, p_value, left, left_covariance)
-
-
-def _body_design(bed: Bed, channels: Sequence[Channel]) -> tuple[NDArray, tuple[str, ...]]:
-    """What each motion of the piece makes of each step and kink; columns that are told."""
-    names = ("up", "pitch", "roll", "rear", "yaw")
-    design = np.zeros((2 * len(channels), len(names)))
-    across = [bed.faces[channel.face].across_mm for channel in channels]
-    for i, channel in enumerate(channels):
-        face = bed.faces[channel.face]
-        to_rear, up = (1, 0) if channel.kind == "side" else (face.rearward, face.upward)
-        design[2 * i, [0, 3]] = up, to_rear
-        design[2 * i, 2] = up * (across[i] or 0.0) / MM_PER_M
-        design[2 * i + 1, [1, 4]] = up, to_rear
-    level = {p for p, row in zip(across, design[::2], strict=True) if row[0]}
-    is_told = np.any(design, axis=0)
-    is_told[2] = len(level) > 1 and None not in level
-    return design[:, is_told], tuple(name for name, told in zip(names, is_told, strict=True) if told)
-
-
 def _found(value: float, variance: float) -> Found:
     return Found(float(value), COVERAGE_FACTOR * float(np.sqrt(max(variance, 0.0))))
 
@@ -300,7 +241,7 @@ def _found(value: float, variance: float) -> Found:
 def _joint(
     bed_map: BedMap,
     at: Sequence[_AtJoint],
-    body: _Body,
+    body: Body,
     value: NDArray,
     covariance: NDArray,
     too_few: tuple[Fact, ...],
@@ -367,13 +308,13 @@ def _face_at_joint(
     )
 
 
-def _moves(bed: Bed, bodies: Sequence[_Body], value: NDArray, covariance: NDArray) -> list[PieceMove]:
+def _moves(bed: Bed, bodies: Sequence[Body], value: NDArray, covariance: NDArray) -> list[PieceMove]:
     """What closes all joints, at the feet beyond the first one or at the ends of each piece."""
     found = []
     for place, is_foot, mm, across in _places(bed):
         before = [body for body in bodies if body.at_mm <= mm]
         factor = max(body.factor for body in before)
-        sums = (_closing(before, mm, across, *names) for names in (("up", "pitch", "roll"), ("rear", "yaw")))
+        sums = (closing(before, mm, across, *names) for names in (("up", "pitch", "roll"), ("rear", "yaw")))
         told = [
             None if row is None else _found(float(row @ value), factor * float(row @ covariance @ row))
             for row in sums
@@ -391,17 +332,3 @@ def _places(bed: Bed) -> list[tuple[str, bool, float, float]]:
     ways = [(face, bed.faces[face].across_mm) for face in bed.carriage_ways() if face is not None]
     told = [(face, across) for face, across in ways if across is not None] or [("across 0", 0.0)]
     return [(face, False, mm, across) for mm in (*bed.joints_mm, bed.length_mm) for face, across in told]
-
-
-def _closing(
-    bodies: Sequence[_Body], mm: float, across: float, shift: str, tilt: str, roll: str = ""
-) -> NDArray[np.float64] | None:
-    """-(s + κ (x - x_j) + ρ p) over all joints before a place, as a row; None where a shift is not told."""
-    total = np.zeros_like(bodies[0].rows[0])
-    for body in bodies:
-        rows = dict(zip(body.names, body.rows, strict=True))
-        if shift not in rows:
-            return None
-        total -= rows[shift] + (mm - body.at_mm) / MM_PER_M * rows[tilt]
-        total -= across / MM_PER_M * rows.get(roll, 0.0)
-    return total
