@@ -8,8 +8,6 @@ import numpy as np
 
 from acquire.model.units import (
     MM_PER_INCH,
-    THOU_PER_FOOT,
-    UM_PER_THOU,
     decimals_for,
     length_text,
     number_text,
@@ -17,6 +15,7 @@ from acquire.model.units import (
 from analysis.answers.face_map import FaceMap
 from analysis.answers.plan import FacePlan
 from analysis.answers.twist import Twist
+from analysis.words.known import height_unit, slope_unit
 from analysis.words.plan import depth_text, doubt_text, fine_um, flank_depths, units
 
 ONE_BLOCK = 6
@@ -58,7 +57,7 @@ def face_table(
 
     What to take off this round is left out where nothing may be scraped yet.
     """
-    unit, per = ("thou", UM_PER_THOU) if inch else ("µm", 1.0)
+    unit, per = height_unit(inch)
     known = np.isfinite(found.height_um)
     station_mm = found.station_mm[known]
     rows = _rows(
@@ -77,7 +76,7 @@ def face_table(
 
 def roll_table(found: Twist, inch: bool) -> StationTable:
     """Station, roll and ± in the unit of the picture."""
-    unit, per = ("thou/ft", 1 / THOU_PER_FOOT) if inch else ("µm/m", 1.0)
+    unit, per = slope_unit(inch)
     rows = _rows(
         found.station_mm, found.roll_um_per_m / per, 2 * found.standard_uncertainty_um_per_m / per, inch
     )

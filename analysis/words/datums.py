@@ -4,10 +4,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from acquire.model.units import UM_PER_THOU, decimals_for, height_text, length_text, number_text
+from acquire.model.units import decimals_for, height_text, length_text, number_text
 from analysis.words.assumptions import taken_words, unstated_words
 from analysis.words.facts import sentences
-from analysis.words.known import height_known, slope_bound, slope_known
+from analysis.words.known import height_known, height_unit, slope_bound, slope_known
 from analysis.words.plan import trust_answer, trust_words
 from analysis.words.tables import columns, table
 
@@ -36,7 +36,7 @@ def datums_answer(found: "Datums", inch: bool) -> list[str]:
 def _ranking_words(found: "Datums", inch: bool) -> list[str]:
     if not found.ranking:
         return []
-    unit, per = ("thou", UM_PER_THOU) if inch else ("µm", 1.0)
+    unit, per = height_unit(inch)
     rows = []
     for place, each in enumerate(found.ranking, 1):
         digits = decimals_for(each.straightness_expanded_um / 2 / per)

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from acquire.model.units import (
-    THOU_PER_FOOT,
     decimals_for,
     height_numbers,
     height_text,
@@ -16,7 +15,7 @@ from acquire.model.units import (
 )
 from analysis.words.cautions import JACKS
 from analysis.words.facts import sentence, sentences
-from analysis.words.known import slope_bound, slope_known
+from analysis.words.known import slope_bound, slope_known, slope_unit
 from analysis.words.tables import notes, table
 
 if TYPE_CHECKING:
@@ -137,7 +136,7 @@ def _row(move: "Move", inch: bool) -> tuple[str, ...]:
 
 
 def _predicted_words(predicted: "Predicted", inch: bool, is_moved: bool) -> list[str]:
-    per, unit = (1 / THOU_PER_FOOT, "thou/ft") if inch else (1.0, "µm/m")
+    unit, per = slope_unit(inch)
     digits = 2 if inch else 0
     rows = [
         (length_text(at, inch), *_rolls((now, then, sure), per, digits))

@@ -6,7 +6,6 @@ import numpy as np
 
 from acquire.model.units import (
     MM_PER_INCH,
-    UM_PER_THOU,
     decimals_for,
     height_text,
     length_text,
@@ -16,6 +15,7 @@ from analysis.words.assumptions import taken_and_notes
 from analysis.words.known import (
     height_bound,
     height_known,
+    height_unit,
     slope_bound,
     slope_known,
     station_cell,
@@ -49,7 +49,7 @@ def flanks_words(found: "VeeFlanks", inch: bool) -> list[str]:
 
 
 def _flank_table(found: "VeeFlanks", inch: bool) -> list[str]:
-    unit, per = ("thou", UM_PER_THOU) if inch else ("µm", 1.0)
+    unit, per = height_unit(inch)
     typical = float(np.median(found.front_uncertainty_um[found.front_uncertainty_um > 0])) / per
     digits = decimals_for(typical)
     heads = (station_head(inch), f"front {unit}", f"± {unit}", f"rear {unit}", f"± {unit}")
@@ -107,7 +107,7 @@ def _taper(found: "Dovetail", inch: bool) -> str:
 
 def _dovetail_table(found: "Dovetail", inch: bool) -> list[str]:
     heads = [station_head(inch), "width in" if inch else "width mm"]
-    unit, per = ("thou", UM_PER_THOU) if inch else ("µm", 1.0)
+    unit, per = height_unit(inch)
     if found.flanks_um is not None:
         heads += [f"flank read {unit}", f"other flank {unit}"]
     rows = []

@@ -1,6 +1,6 @@
 """A figure beside its ±, a place in a table, the name of what was measured: said in one way everywhere."""
 
-from acquire.model.units import MM_PER_INCH, height_text, slope_text
+from acquire.model.units import MM_PER_INCH, THOU_PER_FOOT, UM_PER_THOU, height_text, slope_text
 
 
 def height_known(um: float, expanded_um: float, inch: bool) -> str:
@@ -43,6 +43,16 @@ def slope_bound(um_per_m: float, inch: bool) -> str:
 def slope_seen(um_per_m: float, inch: bool) -> str:
     """The smallest difference of slope or roll that would have been seen."""
     return slope_text(um_per_m, inch, um_per_m / 4)
+
+
+def height_unit(inch: bool) -> tuple[str, float]:
+    """The unit that the owner reads heights in, for the head of a column, and how many µm it is."""
+    return ("thou", UM_PER_THOU) if inch else ("µm", 1.0)
+
+
+def slope_unit(inch: bool) -> tuple[str, float]:
+    """The same of slopes and rolls, in µm/m."""
+    return ("thou/ft", 1 / THOU_PER_FOOT) if inch else ("µm/m", 1.0)
 
 
 def station_cell(mm: float, inch: bool) -> str:
