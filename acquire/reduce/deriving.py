@@ -16,9 +16,9 @@ from acquire.reduce.correcting import corrected
 from acquire.reduce.in_order import stations_by_order
 from acquire.reduce.placed import Placed, placed
 from acquire.reduce.running import stations_by_bins
-from acquire.reduce.stopping import Found, dwells_on_scale, places_meant, stations_by_dwells
+from acquire.reduce.stopping import Found, places_meant, stations_by_dwells
 from acquire.reduce.streams import NOTHING, check_can_be, chunks_of, decoded_streams
-from acquire.reduce.tagging.dwells import Dwell
+from acquire.reduce.tagging.dwells import Dwell, worth_keeping
 from acquire.reduce.tagging.faults import frozen
 from acquire.reduce.way_gone import OTHER_WAY, as_gone, other_way_words
 from acquire.reduce.written.imported import readings_imported
@@ -151,7 +151,7 @@ def _stations_and_mode(record: Placed, columns: Columns) -> tuple[Found, str]:
     setup = record.setup
     if setup.placed_by.is_stations or not (record.has_scale or setup.placed_by.is_feed):
         return stations_by_order(record), setup.mode_asked or "stepped"
-    dwells = dwells_on_scale(record) if record.has_scale else []
+    dwells = worth_keeping(record.stops) if record.has_scale else []
     steps = is_stepping(setup, dwells, _longest_run_mm(record, dwells))
     columns.let_go()
     runs = setup.mode_asked == "continuous" or (not setup.mode_asked and not steps)

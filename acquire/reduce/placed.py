@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from acquire.model.units import finite_number
 from acquire.reduce.no_station import MARK as NO_MARK
 from acquire.reduce.no_station import REST, SAME_MARK_S, times_taken_back
 from acquire.reduce.streams import is_asked
+from acquire.reduce.tagging.dwells import Dwell, dwells_by_position
 from acquire.reduce.tagging.lumps import Lumps, lumps_of
 from acquire.reduce.tagging.positions import longest_gap_of, places_of, positions_at, positions_by_feed
 
@@ -49,6 +51,11 @@ class Placed:
     def has_scale(self) -> bool:
         """Whether a position stream tells where the instrument was."""
         return len(self.scale_mm) > 1
+
+    @cached_property
+    def stops(self) -> list[Dwell]:
+        """Where the position stream stood still, however briefly."""
+        return dwells_by_position(self.scale_time_s, self.scale_mm, self.scale_gap_s)
 
 
 def placed(

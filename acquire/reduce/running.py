@@ -12,7 +12,7 @@ from acquire.reduce.placed import LUMPS, Placed
 from acquire.reduce.stopping import Found, stations_by_dwells
 from acquire.reduce.tagging.acceleration import SLOWEST_RATE_HZ, tilt_without_acceleration, window_seconds
 from acquire.reduce.tagging.binning import binned
-from acquire.reduce.tagging.dwells import DEPARTURE_S, Dwell, dwells_by_position, worth_keeping
+from acquire.reduce.tagging.dwells import DEPARTURE_S, Dwell, worth_keeping
 from acquire.reduce.tagging.sample_times import MOST_LATENESS_S
 
 JOLT_LAGS = 4.0
@@ -37,10 +37,9 @@ def stations_by_bins(record: Placed, columns: Columns = IN_MEMORY) -> Found:
     standing = Found(())
     if record.has_scale and record.setup.described.gravity and record.setup.measures.is_angle:
         columns.let_go()
-        stops = dwells_by_position(record.scale_time_s, record.scale_mm, record.scale_gap_s)
         width_s = 0.0 if corrected is record else window_seconds(float(np.median(np.diff(record.time_s))))
-        corrected = jolts_out(corrected, stops, width_s, columns)
-        standing = stations_by_dwells(record, worth_keeping(stops), is_snapped=False, columns=columns)
+        corrected = jolts_out(corrected, record.stops, width_s, columns)
+        standing = stations_by_dwells(record, worth_keeping(record.stops), is_snapped=False, columns=columns)
     columns.let_go()
     bins = binned(
         corrected.time_s,

@@ -11,7 +11,7 @@ from acquire.model.recorded import Event
 from acquire.model.traverse import Row, Setup
 from acquire.reduce.no_station import is_before_begin
 from acquire.reduce.placed import LUMPS, Placed
-from acquire.reduce.tagging.dwells import SHORTEST_DWELL_S, Dwell, dwells_by_position, worth_keeping
+from acquire.reduce.tagging.dwells import SHORTEST_DWELL_S, Dwell
 from acquire.reduce.tagging.faults import step_at_rest
 from acquire.reduce.tagging.positions import candidate_places, snap_reach_mm, snapped
 from acquire.reduce.tagging.scatter import noise_of
@@ -31,11 +31,6 @@ class Found:
     said: tuple[Event, ...] = ()
     bumped: tuple[int, ...] = ()
     """Indices in the measuring instrument's stream."""
-
-
-def dwells_on_scale(record: Placed) -> list[Dwell]:
-    """Where the position stream stood still long enough to be read."""
-    return worth_keeping(dwells_by_position(record.scale_time_s, record.scale_mm, record.scale_gap_s))
 
 
 def stations_by_dwells(
