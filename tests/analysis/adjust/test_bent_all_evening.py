@@ -4,12 +4,14 @@ The bed, its bend and drifts are invented; readings come from plain geometry, no
 """
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
 
 from analysis.adjust.bent_all_evening import BentAllEvening, bent_all_evening
-from analysis.adjust.combination import combine
+from analysis.adjust.combination import adjusted
+from analysis.observe import observe_all
 from analysis.words.facts import sentence
 
 FEET = np.arange(0.0, 1001.0, 100.0)
@@ -17,20 +19,21 @@ MIDDLES = (FEET[1:] + FEET[:-1]) / 2
 BOW = 1 - (FEET / 500 - 1) ** 2
 
 
-@pytest.fixture
-def evening(invented_bed, make_traverse):
+@pytest.fixture(scope="module")
+def evening(invented_bed, from_one):
     """An evening: of each face a run there and one back; the bed hogs by so much from run to run."""
     bed = invented_bed()
 
+    @cache
     def make(a_run_um, drifts=(0.0, 0.0, 0.0), faces=("front-flat", "rear-flat", "front-under")):
-        rng, runs = np.random.default_rng(20811), []
+        rng, runs, make_traverse = np.random.default_rng(20811), [], from_one()
         for face, drift in zip(faces, drifts, strict=True):
             for direction in ("forward", "reverse"):
                 order = np.arange(10) if direction == "forward" else np.arange(10)[::-1]
                 risen = a_run_um * len(runs) * BOW  # of the whole bed, so that no level turns over
                 slope = np.diff(risen) / 0.1 + drift * order + rng.normal(0, 0.3, 10)
                 runs.append(make_traverse(bed, "level", MIDDLES, slope, face=face, direction=direction))
-        return runs, combine(runs, bed)
+        return runs, adjusted(observe_all(runs, bed), bed)  # no slip of a whole run is looked for
 
     return make
 

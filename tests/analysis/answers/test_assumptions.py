@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from acquire.model.traverse import Traverse
-from analysis.adjust.combination import combine
+from analysis.adjust.combination import adjusted, combine
 from analysis.answers.alignment import Centres
 from analysis.answers.assumptions import (
     BASE,
@@ -29,6 +29,7 @@ from analysis.answers.feet_on_bed import feet_to_move
 from analysis.answers.measured import Measured
 from analysis.answers.plan import plan_faces
 from analysis.answers.squareness import Square
+from analysis.observe import observe_all
 from analysis.words.assumptions import taken_words, unstated_words
 
 STATION = np.arange(0.0, 1001.0, 100.0)
@@ -126,7 +127,7 @@ def test_bow_that_may_be_a_bent_bed_is_counted_and_not_taken_for_granted(invente
         make_traverse(bed, "level", MIDDLE, each, number=n, face="front-flat", direction=way)
         for n, each, way in ((1, 0.0 * MIDDLE, "forward"), (2, lean, "reverse"))
     ]
-    bed_map = combine(runs, bed)
+    bed_map = adjusted(observe_all(runs, bed), bed)
     assert bed_map.assembly.returns[0].bow_sd_um > 1.0
     assert {DRIFT_STEADY, NO_DRIFT}.isdisjoint(told(bed_map))
 

@@ -25,7 +25,7 @@ BED = bed_toml(
 )
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def survey(tmp_path_factory):
     """A level forward on the vee, one turned on the flat, a cross level: two ways alike, without wind."""
     folder = survey_in(tmp_path_factory.mktemp("asked") / "now", BED)
@@ -39,7 +39,7 @@ def survey(tmp_path_factory):
     return folder
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def loaded(survey):
     """Opened once: it remembers its maps."""
     return load(survey)

@@ -36,7 +36,8 @@ def tiles(pages, step):
 
 
 @pytest.mark.parametrize(
-    ("inch", "paper"), [(False, "A4"), (False, "Letter"), (True, "A4"), (True, "Letter")]
+    ("inch", "paper"),
+    [(False, "A4"), (True, "A4"), (True, "Letter"), pytest.param(False, "Letter", marks=pytest.mark.whole)],
 )
 def test_strip_is_full_scale_and_its_tiles_cover_the_way(pages_of, inch, paper):
     step = tile_mm(inch, paper)

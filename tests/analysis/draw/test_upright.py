@@ -85,6 +85,7 @@ def test_sheet_says_which_way_is_plus_in_the_words_of_the_survey(called, plus):
     assert plus in sign_words(bed.instruments["level"], bed.called)
 
 
+@pytest.mark.whole
 def test_sheet_of_a_guide_that_stands_is_one_page(measured, tmp_path):
     bed, _ = measured('stands = "upright"')
     assert write_sheets(bed, [plan_sheet(bed, "way", "level")], tmp_path / "way.pdf", "A4") == 1

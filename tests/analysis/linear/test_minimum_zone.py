@@ -34,8 +34,9 @@ def width_by_all_slopes(x, y):
     )
 
 
-def test_width_equals_linear_programming_on_random_sets_with_ties():
-    for seed in range(40):
+@pytest.mark.parametrize("seeds", [range(12), pytest.param(range(12, 40), marks=pytest.mark.statistics)])
+def test_width_equals_linear_programming_on_random_sets_with_ties(seeds):
+    for seed in seeds:
         rng = np.random.default_rng(seed)
         n = int(rng.integers(2, 60))
         x = rng.integers(0, 12, n).astype(float) if seed % 2 else rng.normal(size=n)

@@ -107,10 +107,10 @@ def test_diagonal_of_the_covariance_alone_gives_a_wrong_uncertainty():
     """Monte Carlo is the judge; the full covariance agrees with it, the variances alone do not."""
     level = stepped_level(bow(60))
     blind = Profile("f", level.station_mm, level.height_um, np.diag(np.diag(level.covariance_um2)))
-    surveys = [remove_line(stepped_level(bow(60), seed=s), "ends").height_um for s in range(400)]
+    surveys = [remove_line(stepped_level(bow(60), seed=s), "ends").height_um for s in range(150)]
     twice = 2 * np.std(np.ptp(surveys, axis=1))
-    # 400 surveys know the spread to 3.5 %; expanded_um holds the small excess as well.
-    assert straightness(level, "ends").expanded_um == pytest.approx(twice, rel=0.15)
+    # 150 surveys know the spread to 6 %; expanded_um holds the small excess as well.
+    assert straightness(level, "ends").expanded_um == pytest.approx(twice, rel=0.2)
     assert straightness(blind, "ends").expanded_um > 2 * twice
 
 

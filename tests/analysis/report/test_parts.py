@@ -82,9 +82,10 @@ def survey(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def contents(survey):
-    """What stands in the report, but for the pictures of the faces, which take longer than all the rest."""
+    """What stands in the report, but for its pictures, which take longer than all the rest."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("analysis.report.contents.inline_svg", lambda *_: "a picture of a face")
+        for file in ("contents", "parts"):
+            patch.setattr(f"analysis.report.{file}.inline_svg", lambda *_: "a picture")
         return gather(load(survey), inch=False)
 
 

@@ -43,24 +43,25 @@ def is_error_or_docstring(node: ast.AST) -> bool:
     return is_text_alone or isinstance(node, ast.Raise)
 
 
-def texts(node: ast.AST) -> Iterator[str]:
+def texts(source: str) -> Iterator[str]:
     """Every text outside docstrings and errors."""
-    if is_error_or_docstring(node):
-        return
-    inside = list(ast.iter_child_nodes(node))
-    if isinstance(node, ast.JoinedStr):
-        yield "".join(str(part.value) if isinstance(part, ast.Constant) else "{}" for part in node.values)
-        inside = [part.value for part in node.values if isinstance(part, ast.FormattedValue)]
-    elif isinstance(node, ast.Constant) and isinstance(node.value, str):
-        yield node.value
-    for part in inside:
-        yield from texts(part)
+    left: list[ast.AST] = [ast.parse(source)]
+    while left:
+        node = left.pop()
+        if isinstance(node, ast.Name | ast.expr_context) or is_error_or_docstring(node):
+            continue
+        if isinstance(node, ast.JoinedStr):
+            yield "".join(str(part.value) if isinstance(part, ast.Constant) else "{}" for part in node.values)
+            left += [part.value for part in node.values if isinstance(part, ast.FormattedValue)]
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+            yield node.value
+        else:
+            left += ast.iter_child_nodes(node)
 
 
 def long_texts(source: str) -> list[str]:
     """Texts of more words than a name has; a command to type is none."""
-    found = texts(ast.parse(source))
-    return [text for text in found if len(text.split()) > MOST_WORDS and not text.startswith("waylog ")]
+    return [text for text in texts(source) if len(text.split()) > MOST_WORDS and not text.startswith("waylog ")]
 
 
 def test_a_sentence_is_found_and_errors_and_docstrings_are_none():
