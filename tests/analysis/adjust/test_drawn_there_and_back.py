@@ -1,7 +1,7 @@
 """A level drawn there and back: a bow between the runs is a drift or a bent bed; it is said and counted.
 
 Ways, bends and drifts are invented; readings come from plain geometry, noise 0.5 µm/m, one reading
-every 4 mm and every 0.8 s.
+every 4 mm and every 0.8 s, or every other of them.
 """
 
 from datetime import UTC, datetime, timedelta
@@ -20,6 +20,7 @@ from analysis.words.whole_bed import drift_words
 BEGAN = datetime(2026, 1, 5, 9, tzinfo=UTC)
 LENGTH, BASE, EVERY_S = 1000.0, 100.0, 0.8
 MIDDLE = np.arange(BASE / 2, LENGTH - BASE / 2 + 1, 4.0)
+COARSE = MIDDLE[::2]
 LEVEL = 'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty = 0.5\nseating_um = 0'
 
 
@@ -149,8 +150,8 @@ def test_untouched_zero_tells_a_drawn_drift_from_a_bend(run, bend, outcome):
     rng = np.random.default_rng(3)
     drift = 0.0 if bend else 6.0
     runs = [
-        run(1, way, "forward", rng, drift=drift),
-        run(2, bowed(bend), "reverse", rng, drift=drift, start_s=LATER, same_zero_as=1),
+        run(1, way, "forward", rng, drift=drift, at=COARSE),
+        run(2, bowed(bend), "reverse", rng, drift=drift, start_s=LATER, same_zero_as=1, at=COARSE),
     ]
     bed_map, found = told(run, runs)
     assert found.outcome == outcome and (found.bow_sd_um == 0.0) == (outcome == "drift")
@@ -179,7 +180,7 @@ def test_third_drawn_run_tells_a_bed_that_bent(run, bent_after):
     rng = np.random.default_rng(5)
     shapes = [way] * bent_after + [bowed(4.0)] * (3 - bent_after)
     runs = [
-        run(number, shape, direction, rng, zero=50.0 * number)
+        run(number, shape, direction, rng, zero=50.0 * number, at=COARSE)
         for number, shape, direction in zip((1, 2, 3), shapes, ("forward", "reverse", "forward"), strict=True)
     ]
     bed_map, found = told(run, runs)
@@ -234,7 +235,10 @@ def test_drift_told_by_a_short_overlap_is_as_sure_as_it_says(run):
 
 def test_level_turned_for_the_drawn_return_is_named_and_its_drift_is_not_taken_off(run):
     rng = np.random.default_rng(7)
-    runs = [run(1, way, "forward", rng), run(2, way, "reverse", rng, zero=9.0, turned=True)]
+    runs = [
+        run(1, way, "forward", rng, at=COARSE),
+        run(2, way, "reverse", rng, at=COARSE, zero=9.0, turned=True),
+    ]
     bed_map = combine(runs, run.bed)
     assert any("turned for the return" in words for words in sentences(bed_map.warnings))
     assert not bed_map.assembly.returns and drifts(bed_map, "front-flat") == ()

@@ -61,7 +61,8 @@ def texts(source: str) -> Iterator[str]:
 
 def long_texts(source: str) -> list[str]:
     """Texts of more words than a name has; a command to type is none."""
-    return [text for text in texts(source) if len(text.split()) > MOST_WORDS and not text.startswith("waylog ")]
+    long = (text for text in texts(source) if len(text.split()) > MOST_WORDS)
+    return [text for text in long if not text.startswith("waylog ")]
 
 
 def test_a_sentence_is_found_and_errors_and_docstrings_are_none():
