@@ -18,7 +18,7 @@ import pytest
 from acquire.model.companion import Mend, RunDoubt
 from acquire.page.beginning import Wish
 from acquire.page.desk import Desk
-from tests.invented import bed_toml, dial, flat, level
+from tests.invented import bed_toml, dial, flat, level, survey_in
 
 TOKEN = "T0ken-of-the-tests_22"
 VIAL = level(0.1, unit="mm/m", per_division=0.02, resolution=0.1)
@@ -45,10 +45,7 @@ SLOPES = [1.0, 2.0, 3.0, 4.0]
 
 @pytest.fixture
 def survey(tmp_path):
-    folder = tmp_path / "survey"
-    (folder / "traverses").mkdir(parents=True)
-    (folder / "bed.toml").write_text(BED, encoding="utf-8")
-    return folder
+    return survey_in(tmp_path / "survey", BED)
 
 
 def wish(instrument="level", **more):
@@ -113,14 +110,20 @@ def serving(desk, port=0):
             thread.join(20)
 
 
-@pytest.fixture
-def served(survey):
+@contextmanager
+def run_served(survey):
     """A run of the level, served; without what the other house could add."""
     desk = Desk(survey)
     desk.begin(wish())
     with serving(desk) as asker:
         yield asker
     desk.close()
+
+
+@pytest.fixture
+def served(survey):
+    with run_served(survey) as asker:
+        yield asker
 
 
 @contextmanager

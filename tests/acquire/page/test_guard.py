@@ -11,10 +11,18 @@ from acquire.model.errors import AcquireError
 from acquire.page import link
 from acquire.page.guard import is_own_host
 from acquire.page.serving import SCRIPTS
+from tests.invented import survey_in
 
-from .conftest import TOKEN, command, needs_extra
+from .conftest import BED, TOKEN, command, needs_extra, run_served
 
 pytestmark = needs_extra
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory):
+    """One server for all, of which a single claim ends the run: each that stops takes a fifth of a second."""
+    with run_served(survey_in(tmp_path_factory.mktemp("guarded") / "survey", BED)) as asker:
+        yield asker
 
 
 @pytest.mark.parametrize(
