@@ -67,14 +67,19 @@ def imported(
     """
     import pytest
 
+    rows = (f"{x:g},{y}\n" for x, y in zip(station, reading, strict=True))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("acquire.commands.import_csv.doubt_about_run", lambda *_: None)
+        assert import_text(survey, f"{head},reading\n{''.join(rows)}", *how) == 0
+
+
+def import_text(survey: Path, text: str, *how: str) -> int:
+    """The exit code of `import`, given a CSV file of this text and further words."""
     from acquire.cli import main
 
     table = survey / "run.csv"
-    rows = (f"{x:g},{y}\n" for x, y in zip(station, reading, strict=True))
-    table.write_text(f"{head},reading\n{''.join(rows)}", encoding="utf-8")
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("acquire.commands.import_csv.doubt_about_run", lambda *_: None)
-        assert main(["-q", "import", str(survey), str(table), *how]) == 0
+    table.write_text(text, encoding="utf-8")
+    return main(["import", str(survey), str(table), *how])
 
 
 def autoregressive(fresh: Iterable[float], share: float) -> np.ndarray:

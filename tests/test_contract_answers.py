@@ -11,7 +11,6 @@ import subprocess
 import h5py
 import numpy as np
 import pytest
-import xarray
 
 from acquire.cli import main
 from tests.invented import imported, survey_in
@@ -233,6 +232,8 @@ def test_traverse_file_opens_without_us(survey):
         named = []
         file.visititems(lambda name, item: named.append(name) if "units" in item.attrs else None)
         assert {"stations/reading", "stations/samples", "stations/repeat", "events/text"} <= set(named)
+    import xarray
+
     with xarray.open_dataset(path, group="stations", engine="h5netcdf") as stations:
         assert stations.reading.dims == ("station_mm",) and stations.reading.attrs["units"] == "um"
         assert stations.station_mm.values.tolist() == STATION.tolist()

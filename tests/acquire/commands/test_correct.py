@@ -10,7 +10,7 @@ import pytest
 from acquire.cli import main
 from acquire.record.conversion import convert_here
 from acquire.store import files_of, read_traverse
-from tests.invented import bed_toml, dial, survey_in
+from tests.invented import bed_toml, dial, import_text, survey_in
 
 BED = bed_toml(400, name="invented lathe bed", faces=("way",), instruments={"dial": dial(1.5, resolution=1)})
 TYPED = "station_mm,reading (thou),repeat,note\n0,1,1,\n100,20,1,chip?\n200,3,1,\n200,3.5,2,\n300,2,1,\n"
@@ -19,9 +19,7 @@ TYPED = "station_mm,reading (thou),repeat,note\n0,1,1,\n100,20,1,chip?\n200,3,1,
 @pytest.fixture(scope="module")
 def measured(tmp_path_factory):
     folder = survey_in(tmp_path_factory.mktemp("measured") / "survey", BED)
-    path = folder.parent / "run.csv"
-    path.write_text(TYPED, encoding="utf-8")
-    assert main(["import", str(folder), str(path), *HOW]) == 0
+    assert import_text(folder, TYPED, *HOW) == 0
     return folder
 
 
@@ -87,9 +85,8 @@ def test_of_several_readings_at_a_station_one_must_be_named(survey, capsys):
     assert the_stations(survey).repeat.tolist() == [1, 1, 1, 1]
 
 
-def test_correction_outlives_redo_in_the_unit_that_bed_toml_then_has(survey, tmp_path):
-    (tmp_path / "bare.csv").write_text("station_mm,reading\n0,1\n100,20\n200,3\n", encoding="utf-8")
-    assert main(["import", str(survey), str(tmp_path / "bare.csv"), *HOW]) == 0
+def test_correction_outlives_redo_in_the_unit_that_bed_toml_then_has(survey):
+    assert import_text(survey, "station_mm,reading\n0,1\n100,20\n200,3\n", *HOW) == 0
     assert correct(survey, "--station", "100", "--reading", "2", "--because", "misread", number=2) == 0
     bed = (survey / "bed.toml").read_text(encoding="utf-8")
     (survey / "bed.toml").write_text(bed.replace('unit = "um"', 'unit = "thou"\nsign = -1'), encoding="utf-8")
@@ -123,21 +120,20 @@ def test_what_cannot_be_is_refused_and_leaves_the_file_as_it_was(survey, capsys)
     assert not (survey / "traverses" / "superseded").exists()
 
 
-def test_only_reading_is_not_struck_out(survey, tmp_path, capsys):
-    (tmp_path / "one.csv").write_text("station_mm,reading\n0,1\n", encoding="utf-8")
-    assert main(["import", str(survey), str(tmp_path / "one.csv"), *HOW]) == 0
+def test_only_reading_is_not_struck_out(survey, capsys):
+    assert import_text(survey, "station_mm,reading\n0,1\n", *HOW) == 0
     assert correct(survey, "--station", "0", "--strike", "--because", "x", number=2) == 1
     assert "waylog undo SURVEY --number 2" in capsys.readouterr().err
 
 
-def test_correction_that_finds_no_reading_after_redo_is_refused_not_forgotten(survey, tmp_path, capsys):
+def test_correction_that_finds_no_reading_after_redo_is_refused_not_forgotten(survey, capsys):
     """As where what a newer waylog derives stands elsewhere; here the place is altered in the file."""
     level = (
         '\n[instruments.vial]\nquantity = "slope"\nunit = "um/m"\nbase_mm = 200\nstandard_uncertainty = 1\n'
     )
     (survey / "bed.toml").write_text(BED + level, encoding="utf-8")
-    (tmp_path / "feet.csv").write_text("from_mm,to_mm,reading\n0,200,1\n200,400,9\n", encoding="utf-8")
-    assert main(["import", str(survey), str(tmp_path / "feet.csv"), "--face", "way", "-i", "vial"]) == 0
+    feet = "from_mm,to_mm,reading\n0,200,1\n200,400,9\n"
+    assert import_text(survey, feet, "--face", "way", "-i", "vial") == 0
     path = files_of(survey)[2]
     assert correct(survey, "--station", "300", "--reading", "2", "--because", "misread", number=2) == 0
     with h5py.File(path, "r+") as file:

@@ -10,7 +10,7 @@ import pytest
 
 from acquire.cli import main
 from acquire.store import files_of, read_traverse
-from tests.invented import bed_toml, dial, scale, speaks, survey_in
+from tests.invented import bed_toml, dial, import_text, scale, speaks, survey_in
 from tests.terminals import DEADLINE_S, Line, gather, wait_for
 
 BED = bed_toml(
@@ -60,14 +60,14 @@ def test_rows_sorted_after_a_reverse_run_stay_reverse_unless_the_person_says_oth
 
 
 def test_without_a_terminal_it_is_told_and_what_was_said_stands(survey, tmp_path, capsys):
-    assert main(["import", str(survey), str(tmp_path / "falling.csv"), *HOW]) == 0
+    assert import_text(survey, FALLING, *HOW) == 0
     assert "towards station 0; --direction says forward" in capsys.readouterr().err
     assert direction_of(survey) == "forward"
 
 
 def test_export_of_a_reverse_run_comes_back_without_a_doubt(survey, tmp_path, capsys):
     reverse = ("--direction", "reverse")
-    assert main(["import", str(survey), str(tmp_path / "falling.csv"), *HOW, *reverse]) == 0
+    assert import_text(survey, FALLING, *HOW, *reverse) == 0
     assert main(["export", str(survey), str(tmp_path / "out")]) == 0
     capsys.readouterr()
     assert main(["import", str(survey), str(tmp_path / "out" / "001-way-dial.csv"), *HOW, *reverse]) == 0
@@ -75,7 +75,7 @@ def test_export_of_a_reverse_run_comes_back_without_a_doubt(survey, tmp_path, ca
 
 
 def test_direction_is_corrected_afterwards_and_outlives_redo(survey, tmp_path, capsys):
-    assert main(["import", str(survey), str(tmp_path / "falling.csv"), *HOW]) == 0
+    assert import_text(survey, FALLING, *HOW) == 0
     said = ("--direction", "reverse", "--because", "as the rows run")
     assert main(["correct", str(survey), "1", *said]) == 0
     assert main(["redo", str(survey)]) == 0

@@ -10,6 +10,7 @@ import pytest
 from acquire.cli import main
 from acquire.model.bed_toml.reading import read_bed
 from acquire.store import read_survey
+from tests.invented import import_text
 
 OF_METRIC = ("mm", "µm")
 
@@ -23,12 +24,6 @@ def survey(tmp_path, capsys):
     assert main(["-q", "start", str(folder), *asked, *kinds]) == 0
     capsys.readouterr()
     return folder
-
-
-def imported(survey, text, *more):
-    path = survey.parent / "run.csv"
-    path.write_text(text, encoding="utf-8")
-    return main(["import", str(survey), str(path), *more])
 
 
 DIAL = ("--face", "rear-flat", "-i", "indicator", "--reference", "line")
@@ -50,7 +45,7 @@ def test_imported_places_are_in_inches_where_nothing_else_is_said(survey, capsys
     rows = "\n".join(
         f"{place},{reading}" for place, reading in zip(places.split(","), (1, 2, 3), strict=True)
     )
-    assert imported(survey, f"station,reading\n{rows}\n", *DIAL) == 0
+    assert import_text(survey, f"station,reading\n{rows}\n", *DIAL) == 0
     told = capsys.readouterr()
     assert "0 in to 6 in" in told.out and not any(f" {unit}" in told.out for unit in OF_METRIC)
     (traverse,) = read_survey(survey)
@@ -59,7 +54,7 @@ def test_imported_places_are_in_inches_where_nothing_else_is_said(survey, capsys
 
 
 def test_places_keep_the_unit_they_were_imported_in_when_the_display_is_changed(survey, capsys):
-    assert imported(survey, "station,reading\n0,1\n3,2\n6,3\n", *DIAL) == 0
+    assert import_text(survey, "station,reading\n0,1\n3,2\n6,3\n", *DIAL) == 0
     path = survey / "bed.toml"
     path.write_text(
         path.read_text(encoding="utf-8").replace('display = "inch"', 'display = "metric"'), encoding="utf-8"
@@ -69,18 +64,18 @@ def test_places_keep_the_unit_they_were_imported_in_when_the_display_is_changed(
 
 
 def test_column_that_names_mm_is_in_mm(survey):
-    assert imported(survey, "station_mm,reading\n0,1\n76.2,2\n", *DIAL) == 0
+    assert import_text(survey, "station_mm,reading\n0,1\n76.2,2\n", *DIAL) == 0
     assert read_survey(survey)[0].stations.station_mm == pytest.approx([0, 76.2])
 
 
 def test_refusals_are_in_inches(survey, capsys):
-    assert imported(survey, "station,reading\n0,1\n43,2\n", *DIAL) == 1
+    assert import_text(survey, "station,reading\n0,1\n43,2\n", *DIAL) == 1
     said = capsys.readouterr().err
     assert "found 43 in" in said and "0 to 42 in" in said and "mm" not in said
 
 
 def test_json_stays_metric(survey, capsys):
-    assert imported(survey, "station,reading\n0,1\n3,2\n", *DIAL, "--json") == 0
+    assert import_text(survey, "station,reading\n0,1\n3,2\n", *DIAL, "--json") == 0
     assert json.loads(capsys.readouterr().out)["station_mm"] == [0.0, 76.2]
 
 
@@ -90,9 +85,9 @@ def test_what_export_writes_in_inches_import_reads_back_the_same(survey, capsys)
         f"{at} mm,{um:.4f} µm"
         for at, um in zip((0, 101.123456, 304.8, 1000.1), rng.normal(0, 30, 4), strict=True)
     )
-    assert imported(survey, f"station,reading\n{rows}\n", *DIAL) == 0
+    assert import_text(survey, f"station,reading\n{rows}\n", *DIAL) == 0
     vial = ("--face", "front-vee", "-i", "vial")
-    assert imported(survey, "station,reading\n3,1.5\n9,-0.7 div\n15,0.02 mm/m\n", *vial) == 0
+    assert import_text(survey, "station,reading\n3,1.5\n9,-0.7 div\n15,0.02 mm/m\n", *vial) == 0
     assert main(["export", str(survey), str(survey.parent / "out")]) == 0
     heads = []
     for path, how in zip(sorted((survey.parent / "out").glob("0*.csv")), (DIAL, vial), strict=True):

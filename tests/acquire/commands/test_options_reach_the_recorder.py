@@ -15,7 +15,7 @@ from acquire.entry.asking import Manner
 from acquire.model.errors import RecordingError
 from acquire.reduce.placed import FEED_FROM
 from acquire.store import files_of, read_survey
-from tests.invented import bed_toml, caliper, dial, flat, level, scale, speaks, survey_in, vee
+from tests.invented import bed_toml, caliper, dial, flat, import_text, level, scale, speaks, survey_in, vee
 
 BED = bed_toml(
     None,
@@ -128,14 +128,8 @@ HOW = [
 def measured(tmp_path_factory):
     """A level run there, as number 1."""
     folder = survey_in(tmp_path_factory.mktemp("measured") / "survey", BED)
-    assert taken(folder, "station,reading\n4,1\n12,2\n20,3\n", "--face", "way", "-i", "level") == 0
+    assert import_text(folder, "station,reading\n4,1\n12,2\n20,3\n", "--face", "way", "-i", "level") == 0
     return folder
-
-
-def taken(survey, text, *words):
-    path = survey.parent / "run.csv"
-    path.write_text(text, encoding="utf-8")
-    return main(["-q", "import", str(survey), str(path), *words])
 
 
 @pytest.mark.parametrize("by", ["record", "enter", "import"])
@@ -149,7 +143,7 @@ def test_how_it_was_measured_is_kept_by_every_door(
         setup = recorded(*what, *how)["recorder"]["setup"]
     else:
         if by == "import":
-            assert taken(survey, "station,reading\n4,1\n12,2\n20,3\n", "--face", *what, *how) == 0
+            assert import_text(survey, "station,reading\n4,1\n12,2\n20,3\n", "--face", *what, *how) == 0
         else:
             monkeypatch.setattr("sys.stdin", io.StringIO("1\n2\n3\nq\n"))
             assert main(["-q", "enter", str(survey), *what, *how]) == 0
@@ -166,22 +160,20 @@ def test_caliper_inside_is_kept_as_one(tmp_path, how, inside):
         faces = {"a": {"normal": "front", "across_mm": 0}, "b": {"normal": "rear", "across_mm": 50}}
     folder = survey_in(tmp_path / "two", bed_toml(faces=faces, instruments={"caliper": caliper()}))
     words = ("--face", "a", "--other", "b", "-i", "caliper", *how)
-    assert taken(folder, "station_mm,reading\n0,1\n100,2\n", *words) == 0
+    assert import_text(folder, "station_mm,reading\n0,1\n100,2\n", *words) == 0
     assert read_survey(folder)[0].setup.inside is inside
 
 
 def test_unit_of_an_import_is_as_said(survey):
     """1 thou is 25.4 µm."""
     words = ("--face", "way", "-i", "dial", "-r", "line", "--unit", "thou")
-    assert taken(survey, "station,reading\n0,1\n4,2\n", *words) == 0
+    assert import_text(survey, "station,reading\n0,1\n4,2\n", *words) == 0
     assert read_survey(survey)[0].stations.reading == pytest.approx([25.4, 50.8])
 
 
 def test_program_that_imports_is_told_of_gaps_doubts_and_what_is_not_stated(survey, capsys):
     text = "station,reading\n36,1\n28,2\n20,1\n12,\n4,3\n"
-    path = survey.parent / "run.csv"
-    path.write_text(text, encoding="utf-8")
-    assert main(["import", str(survey), str(path), "--face", "way", "-i", "level", "--json"]) == 0
+    assert import_text(survey, text, "--face", "way", "-i", "level", "--json") == 0
     told = capsys.readouterr()
     answer = json.loads(told.out)
     assert answer["gap_mm"] == pytest.approx([304.8])

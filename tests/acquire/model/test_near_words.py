@@ -5,20 +5,19 @@ import pytest
 from acquire.cli import main
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError, BedError, EntryError
-from tests.invented import bed_toml, level, survey_in
+from tests.invented import bed_toml, import_text, level, survey_in
 
 BED = bed_toml(
     name="invented",
     faces=("front-vee", "rear-flat"),
     instruments={"long-level": level(base_mm=100, seating_um=0)},
 )
+LEVELLED = "station_mm,reading\n50,0\n150,0\n250,1\n"
 
 
 @pytest.fixture
 def survey(tmp_path):
-    survey_in(tmp_path, BED)
-    (tmp_path / "run.csv").write_text("station_mm,reading\n50,0\n150,0\n250,1\n")
-    return tmp_path
+    return survey_in(tmp_path, BED)
 
 
 @pytest.mark.parametrize(
@@ -29,14 +28,12 @@ def survey(tmp_path):
     ],
 )
 def test_wrong_face_or_instrument_proposes_the_near_one(survey, capsys, words, meant):
-    assert main(["import", str(survey), str(survey / "run.csv"), *words]) == 1
+    assert import_text(survey, LEVELLED, *words) == 1
     assert f"Did you mean {meant}?" in capsys.readouterr().err
 
 
 def test_question_about_a_wrong_face_proposes_the_near_one(survey, capsys):
-    assert (
-        main(["import", str(survey), str(survey / "run.csv"), "--face", "front-vee", "-i", "long-level"]) == 0
-    )
+    assert import_text(survey, LEVELLED, "--face", "front-vee", "-i", "long-level") == 0
     assert main(["map", str(survey), "front-vea"]) == 1
     assert "Did you mean front-vee?" in capsys.readouterr().err
 

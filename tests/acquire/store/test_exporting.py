@@ -8,39 +8,26 @@ from pathlib import Path
 import h5py
 import numpy as np
 import pytest
-import xarray
 
 from acquire.cli import main
 from acquire.model.cells import as_cell
 from acquire.model.traverse import Row
 from acquire.reduce.deriving import on_bed
 from acquire.store import files_of, read_survey, read_traverse, write_traverse
-from tests.invented import bed_toml, level
+from tests.invented import bed_toml, import_text, level, survey_in
 
 pytestmark = pytest.mark.whole
 
 BED = bed_toml(400, instruments={"level": level(0.1, unit="mm/m", base_mm=100, per_division=0.02, sign=-1)})
+HOW = ("--face", "front", "--instrument", "level")
 
 
 @pytest.fixture
 def survey(tmp_path) -> Path:
-    folder = tmp_path / "survey"
-    folder.mkdir()
-    (folder / "bed.toml").write_text(BED)
-    (tmp_path / "in.csv").write_text(
-        "station_mm,reading,note\n50,1.5,\n150,-0.5,chatter here\n250,,\n350,2\n"
-    )
+    folder = survey_in(tmp_path / "survey", BED)
     for direction in ("forward", "reverse"):
-        arguments = [
-            "import",
-            str(folder),
-            str(tmp_path / "in.csv"),
-            "--face",
-            "front",
-            "--instrument",
-            "level",
-        ]
-        assert main([*arguments, "--direction", direction]) == 0
+        text = "station_mm,reading,note\n50,1.5,\n150,-0.5,chatter here\n250,,\n350,2\n"
+        assert import_text(folder, text, *HOW, "--direction", direction) == 0
     return folder
 
 
@@ -58,14 +45,14 @@ def test_station_with_a_foot_just_over_the_end_is_kept_by_every_door(survey, tmp
     write_traverse(survey / "traverses" / "003-front-level.h5", kept)
     assert main(["export", str(survey), str(tmp_path / "out")]) == 0
     exported = sorted((tmp_path / "out").iterdir())[2]
-    assert main(["import", str(survey), str(exported), "--face", "front", "--instrument", "level"]) == 0
+    assert main(["import", str(survey), str(exported), *HOW]) == 0
     assert np.array_equal(read_survey(survey)[3].stations.station_mm, over)
 
 
 def test_exported_csv_imports_as_the_same_readings(survey, tmp_path):
     assert main(["export", str(survey), str(tmp_path / "out")]) == 0
     first = sorted((tmp_path / "out").iterdir())[0]
-    assert main(["import", str(survey), str(first), "--face", "front", "--instrument", "level"]) == 0
+    assert main(["import", str(survey), str(first), *HOW]) == 0
     one, _, again = read_survey(survey)
     assert np.array_equal(one.stations.reading, again.stations.reading)
     assert np.array_equal(one.stations.station_mm, again.stations.station_mm)
@@ -77,6 +64,8 @@ def test_exported_hdf5_holds_every_traverse_for_outsiders(survey, tmp_path):
     with h5py.File(tmp_path / "all.h5") as file:
         assert sorted(file) == ["001", "002"]
         assert file["002"].attrs["direction"] == "reverse"
+    import xarray
+
     opened = xarray.open_dataset(tmp_path / "all.h5", group="001/stations", engine="h5netcdf")
     # 1.5 divisions of 0.02 mm/m, counted the other way
     assert opened["reading"].values[0] == pytest.approx(-30.0)
@@ -121,21 +110,17 @@ def test_text_that_a_spreadsheet_would_run_stays_text_and_reads_back_the_same(su
     rows = csv.writer(lines)
     rows.writerow(["from_mm", "to_mm", "reading", "note"])
     rows.writerows([25 * k, 25 * k + 100, 1.5, as_cell(note)] for k, note in enumerate(RUN))
-    (tmp_path / "notes.csv").write_text(lines.getvalue(), encoding="utf-8")
-    words = ["--face", "front", "--instrument", "level"]
-    assert main(["import", str(survey), str(tmp_path / "notes.csv"), *words]) == 0
+    assert import_text(survey, lines.getvalue(), *HOW) == 0
     assert read_survey(survey)[-1].stations.note == tuple(RUN)
     cells = [row[3] for row in exported(survey, tmp_path / "out")["003-front-level.csv"][1:]]
     assert not [cell for cell in cells if cell[:1] in ("=", "+", "-", "@", "\t", "\r")]
-    assert main(["import", str(survey), str(tmp_path / "out" / "003-front-level.csv"), *words]) == 0
+    assert main(["import", str(survey), str(tmp_path / "out" / "003-front-level.csv"), *HOW]) == 0
     assert read_survey(survey)[-1].stations.note == tuple(RUN)
 
 
 def test_exported_numbers_have_the_digits_they_deserve(survey, tmp_path):
     """1.1 divisions of 20 µm/m is 22.000000000000004 in a computer; no reading is known so well."""
-    (tmp_path / "in.csv").write_text("station_mm,reading\n50,1.1\n150,2.2\n250,3.3\n")
-    words = ["--face", "front", "--instrument", "level"]
-    assert main(["import", str(survey), str(tmp_path / "in.csv"), *words]) == 0
+    assert import_text(survey, "station_mm,reading\n50,1.1\n150,2.2\n250,3.3\n", *HOW) == 0
     rows = exported(survey, tmp_path / "out")["003-front-level.csv"][1:]
     assert max(len(cell) for row in rows for cell in row) <= 8
     kept = read_survey(survey)[-1].stations

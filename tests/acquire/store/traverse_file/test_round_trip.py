@@ -8,7 +8,6 @@ import subprocess
 import h5py
 import numpy as np
 import pytest
-import xarray
 
 from acquire.model.errors import SurveyError, TraverseFileError
 from acquire.model.traverse import FLAGS, Events, Setup, Stations, Stream, Traverse
@@ -146,6 +145,8 @@ def test_every_column_carries_a_checksum(written):
 
 
 def test_xarray_finds_dimension_coordinate_and_unit(written):
+    import xarray
+
     with xarray.open_dataset(written, group="stations", engine="h5netcdf") as stations:
         assert stations.reading.dims == ("station_mm",)
         assert stations.station_mm.values.tolist() == [100, 300, 300]
@@ -199,21 +200,19 @@ def test_what_cannot_be_is_not_written(tmp_path, level_traverse, field, values, 
     assert not list(tmp_path.iterdir())
 
 
-def test_survey_is_read_in_order_of_number(tmp_path, level_traverse):
-    (tmp_path / "traverses").mkdir()
+def test_survey_is_read_in_order_of_number(survey, level_traverse):
     for number in (10, 2, 1000):
         setup = level_traverse.setup.with_number(number)
-        path = tmp_path / "traverses" / file_name(setup)
+        path = survey / "traverses" / file_name(setup)
         write_traverse(path, dataclasses.replace(level_traverse, setup=setup))
-    (tmp_path / "traverses" / "011-front-vee-level.journal").touch()
-    assert [traverse.number for traverse in read_survey(tmp_path)] == [2, 10, 1000]
+    (survey / "traverses" / "011-front-vee-level.journal").touch()
+    assert [traverse.number for traverse in read_survey(survey)] == [2, 10, 1000]
 
 
-def test_file_renamed_to_another_number_is_refused(tmp_path, level_traverse):
-    (tmp_path / "traverses").mkdir()
-    write_traverse(tmp_path / "traverses" / "007-front-vee-level.h5", level_traverse)
+def test_file_renamed_to_another_number_is_refused(survey, level_traverse):
+    write_traverse(survey / "traverses" / "007-front-vee-level.h5", level_traverse)
     with pytest.raises(SurveyError, match="001-"):
-        read_survey(tmp_path)
+        read_survey(survey)
 
 
 def test_chunk_ends_that_fall_by_more_than_a_whole_number_holds_are_refused(tmp_path, level_traverse):
@@ -224,11 +223,10 @@ def test_chunk_ends_that_fall_by_more_than_a_whole_number_holds_are_refused(tmp_
         write_traverse(tmp_path / "x.h5", dataclasses.replace(level_traverse, streams={name: spoilt}))
 
 
-def test_streams_of_a_survey_are_read_when_they_are_asked_for(tmp_path, level_traverse):
-    (tmp_path / "traverses").mkdir()
-    path = tmp_path / "traverses" / f"{level_traverse.number:03d}-front-vee-level.h5"
+def test_streams_of_a_survey_are_read_when_they_are_asked_for(survey, level_traverse):
+    path = survey / "traverses" / f"{level_traverse.number:03d}-front-vee-level.h5"
     write_traverse(path, level_traverse)
-    (found,), (again,) = read_survey(tmp_path), read_survey(tmp_path)
+    (found,), (again,) = read_survey(survey), read_survey(survey)
     assert_same_traverse(found, level_traverse)
     path.unlink()
     assert list(again.streams) == list(level_traverse.streams)
@@ -238,12 +236,11 @@ def test_streams_of_a_survey_are_read_when_they_are_asked_for(tmp_path, level_tr
         again.streams["nothing"]
 
 
-def test_damage_to_a_stream_is_told_when_it_is_asked_for(tmp_path, level_traverse):
-    (tmp_path / "traverses").mkdir()
-    path = tmp_path / "traverses" / f"{level_traverse.number:03d}-front-vee-level.h5"
+def test_damage_to_a_stream_is_told_when_it_is_asked_for(survey, level_traverse):
+    path = survey / "traverses" / f"{level_traverse.number:03d}-front-vee-level.h5"
     write_traverse(path, level_traverse)
     with h5py.File(path, "r+") as file:
         file["streams/level/time_s"][0] = np.nan
-    (found,) = read_survey(tmp_path)
+    (found,) = read_survey(survey)
     with pytest.raises(TraverseFileError, match="a time that is no number"):
         found.streams["level"]
