@@ -113,9 +113,11 @@ class Instrument:
     offset_mm: float = 0.0
     range: tuple[float, float] | None = None
     carrier_feet_mm: float | None = None
-    overhang_along_mm: float = 0.0
+    overhang_along_mm: float | None = None
+    """None: not stated, and taken as over the middle of the carrier."""
     overhang_across_mm: float = 0.0
-    arm_height_mm: float = 0.0
+    arm_height_mm: float | None = None
+    """None: not stated, and taken as level with the carrier."""
     lag_s: float = 0.0
     """Known delay of the instrument's reading behind the truth."""
     port: Port | None = None

@@ -19,7 +19,7 @@ from analysis.observe import Observations
 
 SCALE, BASE, SEATING, FEET, CARRIAGE = "scale", "base", "seating", "feet", "carriage length"
 POSITIONS, DRIFT_STEADY, NO_DRIFT, BED = "positions exact", "drift steady", "no drift", "bed unchanged"
-SIGNS = "signs"
+SIGNS, AHEAD, ARM = "signs", "plunger over the middle", "plunger level with carrier"
 TEMPERATURES = ("temperature_top_degC", "temperature_bottom_degC")
 
 
@@ -35,7 +35,7 @@ class Assumption:
 
     what: str
     """scale | base | seating | feet | carriage length | positions exact | drift steady | no drift |
-    bed unchanged | signs."""
+    bed unchanged | signs | plunger over the middle | plunger level with carrier (of a reading sideways)."""
     stated: bool
     """Whether the description says how sure it is (of drift: whether the readings themselves do); what is
     not stated is taken as exact, feet that are not stated as a point, seating as none."""
@@ -94,17 +94,31 @@ def _of_instruments(sources: Sequence[Traverse]) -> Iterator[Assumption]:
 
 
 def _of_carriers(sources: Sequence[Traverse], bed: Bed) -> Iterator[Assumption]:
-    """Feet of what carries an indicator, and how long the carriage bears."""
-    feet, carriage = {}, {}
+    """Feet of what carries an indicator, how long the carriage bears, where a plunger stands on either."""
+    feet, carriage, ahead, arm = {}, {}, {}, {}
     for each in sources:
-        carried_by = each.setup.carried_by
-        if each.setup.is_on_carriage or (carried_by is not None and carried_by.is_carriage):
-            carriage[f"{each.instrument.name} on the carriage"] = bed.carriage_length_mm
+        carried_by, described = each.setup.carried_by, each.instrument
+        is_on_carriage = each.setup.is_on_carriage or (carried_by is not None and carried_by.is_carriage)
+        if is_on_carriage:
+            carriage[f"{described.name} on the carriage"] = bed.carriage_length_mm
         elif carried_by is not None and carried_by.kind in ("face", "faces"):
-            name = f"{each.instrument.name} on {' and '.join(carried_by.names)}"
-            feet[name] = each.instrument.carrier_feet_mm
+            feet[f"{described.name} on {' and '.join(carried_by.names)}"] = described.carrier_feet_mm
+        else:
+            continue
+        if each.setup.measures.is_length:
+            ahead[described.name] = described.overhang_along_mm
+            if _reads_roll(each, bed):
+                arm[described.name] = described.arm_height_mm
     yield from _by_stated(FEET, feet)
     yield from _by_stated(CARRIAGE, carriage)
+    yield from _by_stated(AHEAD, ahead)
+    yield from _by_stated(ARM, arm)
+
+
+def _reads_roll(each: Traverse, bed: Bed) -> bool:
+    """Whether it touches sideways and stands on something whose roll the map tells."""
+    carried_by, face = each.setup.carried_by, bed.faces.get(each.setup.face or "")
+    return face is not None and not face.upward and carried_by is not None and carried_by.kind != "face"
 
 
 def _by_stated(what: str, values: Mapping[str, float | None]) -> Iterator[Assumption]:

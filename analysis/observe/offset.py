@@ -156,7 +156,7 @@ class _Carrier:
         return _middle_mm(self.faces) + self.traverse.instrument.overhang_across_mm
 
     def _form(self, at_mm: float, is_point: bool) -> Form:
-        along_mm = 0.0 if is_point else self.traverse.instrument.overhang_along_mm
+        along_mm = 0.0 if is_point else self.traverse.instrument.overhang_along_mm or 0.0
         bearing = Bearing(None) if is_point else self._bearing()
         where = f"traverse {self.traverse.number:03d}"
         motion = carrier_motion(self.faces, at_mm - along_mm, bearing, self._across_mm(), where)

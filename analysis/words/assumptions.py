@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 
 from analysis.answers.assumptions import (
+    AHEAD,
+    ARM,
     BASE,
     BED,
     CARRIAGE,
@@ -25,6 +27,8 @@ _TAKEN = {
     (FEET, False): "carriers as points",
     (CARRIAGE, True): "carriage as long as stated",
     (CARRIAGE, False): "carriage as a point",
+    (AHEAD, False): "plungers over the middle of what carries them",
+    (ARM, False): "plungers level with what carries them",
     (POSITIONS, False): "positions exact",
     (SIGNS, False): "plus and minus as written",
     (DRIFT_STEADY, False): "drift steady",
@@ -48,6 +52,12 @@ _HOW_TO_MEASURE = {
     "often outweighs all else",
     FEET: "taken as standing on one point, because how far apart the feet of what carries it stand is not in "
     f"bed.toml (carrier_feet_mm); {_EVENS_OUT}",
+    AHEAD: "taken as over the middle of what carries it, because how far along the bed the plunger stands "
+    "from there is not in bed.toml (overhang_along_mm: 0 over the middle); a carrier pitches on worn ways, "
+    "and a plunger ahead of it reads that too, which the ± does not cover; measure and state it",
+    ARM: "taken as level with what carries it, because how high above that the plunger stands is not in "
+    "bed.toml (arm_height_mm); a carrier rolls where ways are worn or twisted, and a raised plunger that "
+    "touches sideways reads that too, which the ± does not cover; measure and state it",
     CARRIAGE: "taken as standing on one point, because the carriage's bearing length along the bed is not in "
     f"bed.toml (carriage_length_mm); {_EVENS_OUT}",
 }

@@ -143,7 +143,8 @@ resolution = $offset_step
 standard_uncertainty = $offset_u       # put your own figure here
 # sign = -1                      # if it counts down when the plunger is pushed in
 # $carrier_feet   # the stand's feet along the reference, and where the plunger is
-# $overhang   # from its middle: its pitch and roll act on these arms
+# $ahead   # from its middle, further along the bed (0: over the middle)
+# $overhang   # and across: its pitch and roll act on these arms
 """,
     "micrometer": """\
 [instruments.micrometer]         # across two faces, or over a roller in a vee
@@ -168,6 +169,7 @@ _FIGURES: Mapping[bool, Mapping[str, str]] = {
         "offset_unit": "um", "offset_step": "1", "offset_u": "1.0", "place_unit": "mm", "place_step": "0.01",
         "span_step": "0.001", "span_u": "0.002", "seating": "seating_um = 0.5", "offset": "offset_mm = 0",
         "carrier_feet": "carrier_feet_mm = 90", "overhang": "overhang_across_mm = 120",
+        "ahead": "overhang_along_mm = 0",
         "stations": "stations_mm = [0, 60, 150]", "carriage": "carriage_length_mm = 300",
         "height": "centre_height_mm = 170", "apron": "apron_mm = -100",
         "joints": "joints_mm = [700]", "depth": "depth_mm = 300",
@@ -183,6 +185,7 @@ _FIGURES: Mapping[bool, Mapping[str, str]] = {
         "place_unit": "in", "place_step": "0.0005", "span_step": "0.0001", "span_u": "0.0001",
         "seating": 'seating = "0.02 thou"', "offset": 'offset = "0 in"',
         "carrier_feet": 'carrier_feet = "3 1/2 in"', "overhang": 'overhang_across = "4 3/4 in"',
+        "ahead": 'overhang_along = "0 in"',
         "stations": 'stations = ["0 in", "2 1/2 in", "6 in"]', "carriage": 'carriage_length = "12 in"',
         "height": 'centre_height = "6 3/4 in"', "apron": 'apron = "-4 in"',
         "joints": 'joints = ["28 in"]', "depth": 'depth = "12 in"',

@@ -9,6 +9,8 @@ from acquire.model.traverse import Traverse
 from analysis.adjust.combination import adjusted, combine
 from analysis.answers.alignment import Centres
 from analysis.answers.assumptions import (
+    AHEAD,
+    ARM,
     BASE,
     BED,
     CARRIAGE,
@@ -213,6 +215,52 @@ def test_bearing_length_is_told_of_a_dial_on_the_carriage_and_no_feet_of_its_own
     by_stand = " ".join(unstated_words(assumptions(combine([*runs, stood], bed))))
     assert "carrier_feet_mm" in by_stand
     assert "carriage_length_mm" not in by_stand
+
+
+@pytest.mark.parametrize("ahead", [None, 0, 150])
+def test_plunger_of_unstated_place_is_said_to_be_over_the_middle_of_its_carrier(
+    invented_bed, make_traverse, ahead
+):
+    """A plunger 150 mm ahead of a carrier that pitches by 100 µm/m reads 15 µm of that."""
+    dial = DIAL + "carrier_feet_mm = 100\n" + ("" if ahead is None else f"overhang_along_mm = {ahead}\n")
+    bed = invented_bed(instruments={"level": LEVEL, "dial": dial})
+    level = make_traverse(bed, "level", MIDDLE, NOISE[0], number=1, face="front-flat")
+    inside = STATION[2:-2]
+    run = make_traverse(bed, "dial", inside, 0 * inside, number=2, face="rear-flat", reference="front-flat")
+    line = make_traverse(bed, "dial", inside, 0 * inside, number=2, face="rear-flat", reference="line")
+    bed_map = combine([level, run], bed)
+    assert told(bed_map)[AHEAD] == Assumption(AHEAD, ahead is not None, ("dial",))
+    said = " ".join([*taken_words(assumptions(bed_map)), *unstated_words(assumptions(bed_map))])
+    assert ("plungers over the middle" in said and "overhang_along_mm" in said) is (ahead is None)
+    assert {AHEAD, ARM}.isdisjoint(told(combine([level, line], bed)))
+    assert ARM not in told(bed_map)  # it touches a face that looks up
+
+
+@pytest.mark.parametrize("height", [None, 0, 80])
+def test_plunger_that_touches_sideways_is_said_to_be_level_with_a_carriage_that_rolls(
+    invented_bed, make_traverse, height
+):
+    faces = {
+        "front": 'normal = "up"\nacross_mm = 0\ncarriage = "front"',
+        "vee": 'normal = "up"\nacross_mm = 300\nshape = "vee"\nform = "ridge"\nvee_angle_deg = 90\n'
+        'carriage = "rear"',
+        "guide": 'normal = "rear"\nacross_mm = -20',
+    }
+    dial = DIAL + ("" if height is None else f"arm_height_mm = {height}\n")
+    bed = invented_bed(
+        instruments={"level": LEVEL, "dial": dial}, faces=faces, bed="carriage_length_mm = 200\n"
+    )
+    levels = [
+        make_traverse(bed, "level", MIDDLE, NOISE[n], number=n + 1, face=face)
+        for n, face in enumerate(("front", "vee"))
+    ]
+    inside = STATION[1:-1]
+    run = make_traverse(bed, "dial", inside, 0 * inside, number=3, face="guide", reference="carriage")
+    bed_map = combine([*levels, run], bed)
+    assert told(bed_map)[ARM] == Assumption(ARM, height is not None, ("dial",))
+    assert ("arm_height_mm" in " ".join(unstated_words(assumptions(bed_map)))) is (height is None)
+    alone = make_traverse(bed, "dial", inside, 0 * inside, number=3, face="guide", reference="vee")
+    assert ARM not in told(combine([*levels, alone], bed))  # a carrier on one face is taken not to roll
 
 
 def test_answers_from_typed_figures_say_what_they_take_for_granted():
