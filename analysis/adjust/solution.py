@@ -99,7 +99,7 @@ class Block:
             return 1 / self.variance
         return np.asarray(self.whitener.multiply(self.whitener).sum(axis=0)).ravel()
 
-    @property
+    @cached_property
     def tied_together(self) -> np.ndarray:
         """Unknowns that one large correlated group ties all to each other."""
         large = [groups.ravel() for groups in self.groups if groups.shape[1] > MOST_IN_THE_BAND]

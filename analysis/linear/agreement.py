@@ -18,6 +18,7 @@ what can be said of all of them (derived; the power reached is 0.80 to 0.90).
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.special import chdtrc, chdtri, chndtrinc, ndtri
@@ -27,6 +28,8 @@ CHANCE = 0.01
 POWER = 0.8
 """In how many cases a difference that "would have been seen" is seen."""
 _DRAWS = 40_000
+MOST_KEPT = 50
+"""Degrees of freedom for which the draws are kept for the next difference: 16 MB of them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,13 +115,25 @@ def _limits(root: np.ndarray) -> _Limits:
     degrees = root.shape[1]
     if not degrees:
         return _Limits(0.0, 0.0)
-    draws = np.random.default_rng(20_000).standard_normal((degrees, _DRAWS))
+    draws, p_value = (_draws if degrees <= MOST_KEPT else _draws.__wrapped__)(degrees)
     largest = np.abs(root @ draws).max(axis=0)
     rank = np.empty(_DRAWS)
     rank[np.argsort(-largest, kind="stable")] = (np.arange(_DRAWS) + 0.5) / _DRAWS
-    less_likely = np.minimum(rank, chdtrc(degrees, (draws**2).sum(axis=0)))
+    less_likely = np.minimum(rank, p_value)
     level = float(np.quantile(less_likely, CHANCE))
     return _Limits(float(chdtri(degrees, level)), float(np.quantile(largest, 1 - level)))
+
+
+@lru_cache(maxsize=1)
+def _draws(degrees: int) -> tuple[np.ndarray, np.ndarray]:
+    """Seeded deviates, shape (degrees, draws), and how likely larger sums of their squares are.
+
+    The same for all differences of as many degrees, as those of the faces of a bed mostly are.
+    """
+    draws = np.random.default_rng(20_000).standard_normal((degrees, _DRAWS))
+    p_value = chdtrc(degrees, (draws**2).sum(axis=0))
+    draws.flags.writeable = p_value.flags.writeable = False
+    return draws, p_value
 
 
 def _left_by_line(count: int, station_mm: np.ndarray | None) -> np.ndarray:
