@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pytest
@@ -34,16 +35,17 @@ def height(x, joint_mm=JOINT):
     return worn + np.where(x > joint_mm, STEP + KINK * (x - joint_mm) / 1000, 0.0)
 
 
-@pytest.fixture
-def drawn(invented_bed, make_traverse):
+@pytest.fixture(scope="module")
+def drawn(invented_bed, from_one):
     """The way drawn there and back, 2 µm/m a reading, the joint declared a little off where it is."""
 
+    @cache
     def make(declared="joints_mm = [650]\n", pitch_mm=2.0, joint_mm=JOINT, first_mm=BASE / 2, strip=False):
         bed = invented_bed(
             length_mm=LENGTH, pitch_mm=50, bed=declared, faces={"way": flat(0), "strip": flat(120)},
             instruments={"level": level(2.0, seating_um=0.0), "dial": dial(1.0)},
         )  # fmt: skip
-        rng = np.random.default_rng(3)
+        rng, make_traverse = np.random.default_rng(3), from_one()
         x = np.arange(first_mm, LENGTH - BASE / 2 + 1, pitch_mm)
         slope = (height(x + BASE / 2, joint_mm) - height(x - BASE / 2, joint_mm)) / BASE * 1000
         runs = [

@@ -30,7 +30,7 @@ def drawn(invented_bed, make_traverse):
     bed = invented_bed(pitch_mm=50)
 
     def make():
-        x = np.arange(50.0, 951.0, 5.0)
+        x = np.arange(50.0, 951.0, 10.0)
         reading = 30 * np.sin(x / 150) + np.random.default_rng(3).normal(0, 0.2, len(x))
         return make_traverse(bed, "level", x, reading, mode="continuous", face="front-flat", number=1)
 
