@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from acquire.cli import main
+from acquire.commands.traverse_options import ask_about_run
 from acquire.store import read_survey
-from tests.invented import bed_toml, level, survey_in
+from tests.invented import bed_toml, import_text, level, survey_in
 
 pytestmark = pytest.mark.usefixtures("opened_once")
 BED = bed_toml(faces=("way",), instruments={"level": level(base_mm=100, seating_um=0.0)})
@@ -21,58 +22,58 @@ SLOPE = np.diff(-40 * np.sin(np.pi * np.linspace(0, 1, 11) ** 1.7)) * 10
 
 
 @pytest.fixture(scope="module")
-def measured(tmp_path_factory):
-    """A survey of three right runs, none of them doubted; beside it the CSV of a fourth, its level turned."""
-    tmp_path = tmp_path_factory.mktemp("measured")
-    survey, said = survey_in(tmp_path / "survey", BED), io.StringIO()
-    rng = np.random.default_rng(1)
-    for number, way in enumerate(("forward", "reverse", "forward", "reverse")):
-        sign = -1 if number == 3 else 1
-        rows = list(zip(AT_MM, sign * SLOPE + rng.standard_normal(10), strict=True))
-        rows = rows[::-1] if way == "reverse" else rows
-        csv = tmp_path / f"{number}.csv"
-        csv.write_text("station_mm,reading\n" + "".join(f"{x:g},{y:.1f}\n" for x, y in rows))
-        if number < 3:
-            with contextlib.redirect_stderr(said):
-                assert main(["import", str(survey), str(csv), *HOW, way]) == 0
-    assert "?" not in said.getvalue()  # the right ones were not doubted
-    return survey, csv
+def doubted(tmp_path_factory):
+    """Three right runs, none doubted, and a fourth, its level turned: what was said of it, and asked."""
+    survey = survey_in(tmp_path_factory.mktemp("measured") / "survey", BED)
+    rng, said, asked = np.random.default_rng(1), [], []
+
+    def ask(*about):
+        asked.append(about)
+        ask_about_run(*about)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("acquire.commands.import_csv.ask_about_run", ask)
+        for number, way in enumerate(("forward", "reverse", "forward", "reverse")):
+            read = (-SLOPE if number == 3 else SLOPE) + rng.normal(size=10)
+            rows = [f"{x:g},{y:.1f}\n" for x, y in zip(AT_MM, read, strict=True)]
+            text = "station_mm,reading\n" + "".join(rows[::-1] if way == "reverse" else rows)
+            with contextlib.redirect_stderr(io.StringIO()) as told:
+                assert import_text(survey, text, *HOW, way) == 0
+            said.append(told.getvalue())
+    assert "?" not in "".join(said[:3])  # the right ones were not doubted
+    return survey, said[3], asked[3][1]
 
 
 @pytest.fixture
-def three_runs(measured, tmp_path):
-    """Those three, and the words that import the fourth."""
-    survey = shutil.copytree(measured[0], tmp_path / "survey")
-    return survey, ["import", str(survey), str(measured[1]), *HOW, "reverse"]
+def survey(doubted, tmp_path):
+    return shutil.copytree(doubted[0], tmp_path / "survey")
 
 
-def test_contradicted_run_is_kept_as_written_and_the_command_that_mends_it_is_told(three_runs, capsys):
-    survey, fourth = three_runs
-    assert main(fourth) == 0
-    told = capsys.readouterr().err
-    assert f"waylog redo {survey} 4 --as turned" in told and "turned end for end" in told
-    assert read_survey(survey)[3].setup.turned is False
-    mend = told[told.index("waylog redo") + 7 : told.index("--as turned") + 11].split()
-    assert main(mend) == 0
-    assert read_survey(survey)[3].setup.turned is True
+def is_turned(survey):
+    return read_survey(survey)[3].setup.turned
+
+
+def test_contradicted_run_is_kept_as_written_and_the_command_that_mends_it_is_told(doubted, survey):
+    measured, told, _ = doubted
+    assert f"waylog redo {measured} 4 --as turned" in told and "turned end for end" in told
+    assert is_turned(survey) is False
+    mend = told[told.index("waylog redo") + 7 : told.index("--as turned") + 11]
+    assert main(mend.replace(str(measured), str(survey)).split()) == 0
+    assert is_turned(survey) is True
 
 
 @pytest.mark.parametrize("answer", [True, False])
-def test_person_is_asked_and_only_a_yes_mends_it(three_runs, capsys, monkeypatch, answer):
-    survey, fourth = three_runs
+def test_person_is_asked_and_only_a_yes_mends_it(doubted, survey, monkeypatch, answer):
     asked = []
     monkeypatch.setattr(sys.stdin, "isatty", lambda: True, raising=False)
     monkeypatch.setattr(click, "confirm", lambda question, **_: asked.append(question) or answer)
-    assert main(fourth) == 0
+    ask_about_run(survey, doubted[2])
     assert len(asked) == 1 and "turned end for end" in asked[0]
-    assert read_survey(survey)[3].setup.turned is answer
+    assert is_turned(survey) is answer
 
 
 @pytest.mark.whole
-def test_combine_and_next_lead_with_the_run_and_advise_nothing_else(three_runs, capsys):
-    survey, fourth = three_runs
-    main(fourth)
-    capsys.readouterr()
+def test_combine_and_next_lead_with_the_run_and_advise_nothing_else(survey, capsys):
     main(["combine", str(survey)])
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].startswith("traverse 4 (level) looks wrong as it was written")
