@@ -9,6 +9,8 @@ from acquire.model.recorded import Event
 from acquire.model.traverse import Setup
 from tests.invented import bed_toml, dial, level, speaks
 
+from .conftest import Recorder
+
 PARTS = {
     "instruments": {"level": level(0.5, **speaks("socket://level:1")), "dial": dial(**speaks("socket://d:1"))}
 }
@@ -30,22 +32,6 @@ class Paper:
         self.bells += 1
 
 
-class Recorder:
-    """Stands in for the recorder."""
-
-    def __init__(self, setup=SETUP):
-        self.setup, self.marks, self.now = setup, [], 0.0
-
-    def now_s(self):
-        return self.now
-
-    def mark(self, text="", kind="mark"):
-        self.marks.append(text)
-
-    def stop(self, reason="", is_complete=True):
-        pass
-
-
 def rung(screen, *kinds):
     """Bells in five looks at the screen after this news, one look after the other."""
     paper = Paper()
@@ -61,18 +47,18 @@ def rung(screen, *kinds):
     [(("taken",), 1), (("problem",), 2), (("problem", "taken"), 2), (("taken", "problem"), 2), ((), 0)],
 )
 def test_bell_rings_once_for_a_station_and_twice_for_what_is_wrong(tmp_path, news, bells):
-    assert rung(Screen(tmp_path, SETUP).watch(Recorder()), *news) == bells
+    assert rung(Screen(tmp_path, SETUP).watch(Recorder(SETUP)), *news) == bells
 
 
 def test_no_bell_rings_where_none_is_wanted(tmp_path):
-    assert rung(Screen(tmp_path, SETUP, has_bell=False).watch(Recorder()), "problem", "taken") == 0
+    assert rung(Screen(tmp_path, SETUP, has_bell=False).watch(Recorder(SETUP)), "problem", "taken") == 0
 
 
 def test_bell_rings_instead_of_a_sound_that_fails(tmp_path):
     """A station taken without a sound would be waited for."""
     sounds = []
     aloud = SimpleNamespace(sound=lambda *each: sounds.append(each), fault="", close=lambda: None)
-    screen = Screen(tmp_path, SETUP, has_bell=False, aloud=aloud).watch(Recorder())
+    screen = Screen(tmp_path, SETUP, has_bell=False, aloud=aloud).watch(Recorder(SETUP))
     assert rung(screen, "taken") == 0 and sounds == [("taken", "100 mm")]
     aloud.fault = "no sound: no device"
     screen._heard_news("problem", "level: silent")
@@ -82,7 +68,7 @@ def test_bell_rings_instead_of_a_sound_that_fails(tmp_path):
 
 
 def test_end_says_not_to_switch_off_and_how_long_the_file_takes(tmp_path):
-    recorder, paper = Recorder(), Paper()
+    recorder, paper = Recorder(SETUP), Paper()
     screen = Screen(tmp_path, SETUP).watch(recorder)
     screen._show(paper)
     assert paper.status == ""
@@ -94,7 +80,7 @@ def test_end_says_not_to_switch_off_and_how_long_the_file_takes(tmp_path):
 
 
 def test_no_key_marks_anything_once_it_has_ended(tmp_path):
-    recorder = Recorder()
+    recorder = Recorder(SETUP)
     screen = Screen(tmp_path, SETUP).watch(recorder)
     screen.event(Event(10.0, "ended", "by q"))
     screen._pressed("\r")

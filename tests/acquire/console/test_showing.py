@@ -15,6 +15,8 @@ from acquire.model.recorded import Event
 from acquire.model.traverse import Setup
 from tests.invented import bed_toml, level, speaks
 
+from .conftest import Recorder
+
 BED = bed_toml(600, instruments={"level": level(0.5, **speaks("socket://level:1"))})
 SETUP = Setup("level", "slope", BED, number=7, face="front", position="stations")
 SCALE = Setup("level", "slope", BED, number=7, face="front", position="scale:level")
@@ -145,22 +147,6 @@ def test_window_that_fails_is_left_alone():
     assert feed.has_gone
 
 
-class Recorder:
-    """Stands in for the recorder: notes what the screen asks for."""
-
-    def __init__(self):
-        self.setup, self.marks, self.stops, self.now = SETUP, [], [], 0.0
-
-    def now_s(self):
-        return self.now
-
-    def mark(self, text="", kind="mark"):
-        self.marks.append(text)
-
-    def stop(self, reason="", is_complete=True):
-        self.stops.append(reason)
-
-
 def shown(capsys, screen, recorder, *events):
     screen.watch(recorder)
     for event in events:
@@ -179,19 +165,19 @@ EVENTS = (
 
 
 def test_without_a_terminal_there_is_a_line_for_each_event(tmp_path, capsys):
-    lines = shown(capsys, Screen(tmp_path, SETUP), Recorder(), *EVENTS)
+    lines = shown(capsys, Screen(tmp_path, SETUP), Recorder(SETUP), *EVENTS)
     assert "recording" in lines[0] and "front by level, forward, into 007-front-level.journal" in lines[0]
     assert ["opened" in line for line in lines] == [False, True, False]
     assert "lost" in lines[2] and "\a" not in "".join(lines)
 
 
 def test_quiet_tells_only_the_beginning_and_what_goes_wrong(tmp_path, capsys):
-    lines = shown(capsys, Screen(tmp_path, SETUP, is_quiet=True), Recorder(), *EVENTS)
+    lines = shown(capsys, Screen(tmp_path, SETUP, is_quiet=True), Recorder(SETUP), *EVENTS)
     assert len(lines) == 2 and "recording" in lines[0] and "lost" in lines[1]
 
 
 def test_keys_do_what_they_say(tmp_path):
-    recorder = Recorder()
+    recorder = Recorder(SETUP)
     screen = Screen(tmp_path, SETUP).watch(recorder)
     for key in ("\r", "u", "s", "\r", "b", "q", ""):
         recorder.now += 2.0
@@ -203,7 +189,7 @@ def test_keys_do_what_they_say(tmp_path):
 
 
 def test_feed_is_ended_by_its_second_mark(tmp_path):
-    recorder = Recorder()
+    recorder = Recorder(SETUP)
     setup = Setup("level", "slope", BED, number=7, face="front", position="feed:5")
     screen = Screen(tmp_path, setup, from_mm=150.0).watch(recorder)
     screen._pressed("\r")
@@ -215,7 +201,7 @@ def test_feed_is_ended_by_its_second_mark(tmp_path):
 
 def test_key_that_bounces_is_one_mark(tmp_path):
     for setup in (SETUP, Setup("level", "slope", BED, number=7, face="front", position="feed:5")):
-        recorder = Recorder()
+        recorder = Recorder(SETUP)
         screen = Screen(tmp_path, setup).watch(recorder)
         for pressed_s in (5.0, 5.1, 5.9):
             recorder.now = pressed_s
@@ -225,7 +211,7 @@ def test_key_that_bounces_is_one_mark(tmp_path):
 
 
 def test_mark_that_was_none_is_taken_back_and_its_station_comes_next_again(tmp_path):
-    recorder = Recorder()
+    recorder = Recorder(SETUP)
     screen = Screen(tmp_path, SETUP).watch(recorder)
     screen._pressed("x")
     assert recorder.marks == []

@@ -50,13 +50,17 @@ def test_figures_follow_the_journal_as_it_grows(survey, level_setup):
         assert live.now() == {"live": None}
 
 
+def stands_at_a_mark(writer):
+    for k in range(60):
+        if k == 10:
+            writer.event(1.0, "mark")
+        writer.chunk("level", k / 10, b"+12.5\r\n")
+
+
 def test_station_that_is_taken_is_told(survey, level_setup):
     live = Live(survey, Clock())
     with begun(survey, level_setup) as writer:
-        for k in range(60):
-            if k == 10:
-                writer.event(1.0, "mark")
-            writer.chunk("level", k / 10, b"+12.5\r\n")
+        stands_at_a_mark(writer)
         found = live.now()["live"]
     assert (
         found["taken"] == "1 taken of 5, the last 100 mm: 12 µm/m (0.15 thou/ft)" and found["stations"] == []
@@ -76,10 +80,7 @@ class Company:
 def test_station_that_the_survey_contradicts_is_questioned_as_beside_the_recorder(survey, level_setup):
     live = Live(survey, Clock(), Company)
     with begun(survey, level_setup) as writer:
-        for k in range(60):
-            if k == 10:
-                writer.event(1.0, "mark")
-            writer.chunk("level", k / 10, b"+12.5\r\n")
+        stands_at_a_mark(writer)
         live.now()
         found = live.now()["live"]
     assert found["problem"].startswith(
