@@ -22,6 +22,7 @@ from acquire.model.errors import AnalysisError
 from analysis.linear.profile import error_draws
 from analysis.linear.smooth_way import (
     UNIT_MM,
+    Sought,
     Whitened,
     bending_covariance,
     estimate_over_sizes,
@@ -66,8 +67,6 @@ class Feature:
     """Of a ripple."""
     times: float
     """The T that it was found by."""
-    alarm: float
-    """What T exceeds on a smooth way once in two hundred."""
     crest_mm: float | None = None
     """Of a ripple: the first crest."""
     rows: NDArray[np.float64] | None = None
@@ -217,27 +216,29 @@ def _clearest(
     excess, kind = max(over)
     if excess <= 1.0:
         return None
-    times, alarm = (steps, waves)[kind], level[kind]
+    times = (steps, waves)[kind]
     tried = int(np.argmax(times))
     columns = kinds[kind].columns[:, tried]
-    made = estimate_over_sizes(
-        x, height_um, covariance, np.hstack([columns, free[:, CUBIC + 1 :]]), degree=CUBIC
-    )
-    spread = made.covariance(covariance)
+    also = np.hstack([columns, free[:, CUBIC + 1 :]])
+    made = estimate_over_sizes(x, height_um, covariance, also, degree=CUBIC)
     if kind == 0:
-        gap = tried + LEAST_A_SIDE
-        doubt = float(np.sqrt(spread[0, 0]))
-        step = Feature("step", float(x[gap - 1]), float(x[gap]), float(made.value[0]), doubt, None,
-                       float(times[tried]), alarm, rows=made.rows[0])  # fmt: skip
-        return step, columns
+        return _step(x, tried + LEAST_A_SIDE, made, covariance, float(times[tried])), columns
+    return _ripple(x, float(lengths[tried]), made, covariance, float(times[tried])), columns
+
+
+def _step(x: NDArray, gap: int, made: Sought, covariance: NDArray, times: float) -> Feature:
+    doubt = float(np.sqrt(made.covariance(covariance)[0, 0]))
+    ends = float(x[gap - 1]), float(x[gap])
+    return Feature("step", *ends, float(made.value[0]), doubt, None, times, rows=made.rows[0])
+
+
+def _ripple(x: NDArray, length_mm: float, made: Sought, covariance: NDArray, times: float) -> Feature:
     cosine, sine = made.value[:2]
     size = float(np.hypot(cosine, sine))
     along = np.array([cosine, sine]) / max(size, 1e-12)
-    doubt = float(np.sqrt(along @ spread[:2, :2] @ along))
-    crest = float(x[0] + lengths[tried] * (np.arctan2(sine, cosine) / (2 * np.pi) % 1.0))
-    ripple = Feature("ripple", float(x[0]), float(x[-1]), 2 * size, 2 * doubt, float(lengths[tried]),
-                     float(times[tried]), alarm, crest_mm=crest)  # fmt: skip
-    return ripple, columns
+    doubt = float(np.sqrt(along @ made.covariance(covariance)[:2, :2] @ along))
+    crest = float(x[0] + length_mm * (np.arctan2(sine, cosine) / (2 * np.pi) % 1.0))
+    return Feature("ripple", float(x[0]), float(x[-1]), 2 * size, 2 * doubt, length_mm, times, crest_mm=crest)
 
 
 def _columns_of(kinds: Sequence[Tried], times: Sequence[NDArray]) -> NDArray[np.float64]:

@@ -65,29 +65,46 @@ def offset_model(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> Offset
             raise AnalysisError(
                 where, f"found {setup.face} read along {setup.reference}", "a face of the bed on one side", ""
             )
-        face = face_named(bed, setup.face, where)
-        on_face: list[Form] = [{_touched(face.id, x): 1.0} for x in station_mm]
-        straight = _straight(carried_by, -1.0, face.normal, traverse, bed, station_mm)
-        return _joined(on_face, on_face, straight, (face.id,), (), _line_counts(-1, face.normal))
+        return _carried_by_straight(carried_by, traverse, bed, station_mm)
     carriers = carrying_faces(bed, carried_by, where)
     if touched is not None and touched.is_straight:
-        carrier = _Carrier(traverse, bed, carriers, carriers[0].normal, None)
-        names = tuple(face.id for face in carriers)
-        straight = _straight(touched, 1.0, carriers[0].normal, traverse, bed, station_mm)
-        full_taken, plain_taken = (
-            [weighted_sum([(-1.0, form)]) for form in carrier.forms(station_mm, is_point)]
-            for is_point in (False, True)
-        )
-        counts = _line_counts(1, carriers[0].normal)
-        return _joined(full_taken, plain_taken, straight, names, names, counts)
-    face = face_named(bed, setup.face, where)
+        return _touching_straight(touched, carriers, traverse, bed, station_mm)
+    return _between_faces(carriers, traverse, bed, station_mm)
+
+
+def _carried_by_straight(
+    carried_by: Reference, traverse: Traverse, bed: Bed, station_mm: np.ndarray
+) -> OffsetModel:
+    face = face_named(bed, traverse.setup.face, f"traverse {traverse.number:03d}")
+    on_face: list[Form] = [{_touched(face.id, x): 1.0} for x in station_mm]
+    straight = _straight(carried_by, -1.0, face.normal, traverse, bed, station_mm)
+    return _joined(on_face, on_face, straight, (face.id,), (), _line_counts(-1, face.normal))
+
+
+def _touching_straight(
+    touched: Reference, carriers: tuple[Face, ...], traverse: Traverse, bed: Bed, station_mm: np.ndarray
+) -> OffsetModel:
+    normal, names = carriers[0].normal, tuple(face.id for face in carriers)
+    carrier = _Carrier(traverse, bed, carriers, normal, None)
+    straight = _straight(touched, 1.0, normal, traverse, bed, station_mm)
+    full, plain = (
+        [weighted_sum([(-1.0, form)]) for form in carrier.forms(station_mm, is_point)]
+        for is_point in (False, True)
+    )
+    return _joined(full, plain, straight, names, names, _line_counts(1, normal))
+
+
+def _between_faces(
+    carriers: tuple[Face, ...], traverse: Traverse, bed: Bed, station_mm: np.ndarray
+) -> OffsetModel:
+    face = face_named(bed, traverse.setup.face, f"traverse {traverse.number:03d}")
     carrier = _Carrier(traverse, bed, carriers, face.normal, face)
     full, plain = (
         tuple(
             weighted_sum([(1.0, {_touched(face.id, x): 1.0}), (-1.0, form)])
-            for x, form in zip(station_mm, carrier.forms(station_mm, plain), strict=True)
+            for x, form in zip(station_mm, carrier.forms(station_mm, is_point), strict=True)
         )
-        for plain in (False, True)
+        for is_point in (False, True)
     )
     names = (face.id, *(carrier.id for carrier in carriers))
     return OffsetModel(
