@@ -57,7 +57,7 @@ def cross_level(front: str = "front-vee", rear: str = "rear-flat") -> SimulatedI
 def indicator(face: str = "rear-flat", reference: str = "front-vee") -> SimulatedInstrument:
     """An electronic indicator on a stand that slides along one way and touches the other."""
     return SimulatedInstrument(
-        Offset(face, (reference,)),
+        Offset(face, reference),
         comma_line(decimals=4, digits=7),
         shown_per_unit=0.001,
         resolution=0.0002,

@@ -15,6 +15,8 @@ from acquire.simulated.truth import InventedBed
 
 Format = Callable[[float], bytes]
 """From a reading, as the display shows it, to what goes over the line."""
+LIMIT = 20_000.0
+"""No display shows more, swing as it may in the hand."""
 
 
 def fixed_line(decimals: int = 1, digits: int = 7, end: bytes = b"\r\n") -> Format:
@@ -120,11 +122,11 @@ def quantised(value: np.ndarray, step: float) -> np.ndarray:
     return np.round(value / step) * step if step > 0 else value
 
 
-def handling(rng: np.random.Generator, is_handled: np.ndarray, step_s: float, rms: float) -> np.ndarray:
+def handling(rng: np.random.Generator, is_handled: np.ndarray, rms: float) -> np.ndarray:
     """The swings of an instrument in the hand, none while it stands."""
     if rms == 0 or not is_handled.any():
         return np.zeros(len(is_handled))
-    return np.where(is_handled, _wandering(rng, len(is_handled), step_s / 0.15, rms), 0.0)
+    return np.where(is_handled, _wandering(rng, len(is_handled), FINE_S / 0.15, rms), 0.0)
 
 
 @dataclass(frozen=True)
@@ -145,17 +147,13 @@ class SimulatedInstrument:
     """Root-mean-square of the slow wandering that no mean of a dwell removes."""
     drift_per_hour: float = 0.0
     zero: float = 0.0
-    scale_error: float = 0.0
     seating_um: float = 0.0
     dirt_chance: float = 0.0
     """Chance that a placing stands on a chip of `dirt_um`."""
     dirt_um: float = 5.0
     in_the_hand: float = 0.0
     """Root-mean-square swing while it is being lifted."""
-    limit: float = 20_000.0
     garbled_chance: float = 0.0
-    latency_s: float = 0.0
-    """How late each reading is sent."""
     baud: int = 0
     """Speed of its line, ten bits a byte; 0: no time on the line at all."""
 
@@ -184,7 +182,7 @@ def send(instrument: SimulatedInstrument, bed: InventedBed, motion: Motion, rng:
     reading = np.interp(time_s, motion.time_s, fine)
     reading += flicker(rng, len(time_s), 1 / instrument.rate_hz, instrument.flicker)
     reading += rng.normal(0.0, instrument.white, len(time_s))
-    clipped = np.clip(reading, -instrument.limit, instrument.limit)
+    clipped = np.clip(reading, -LIMIT, LIMIT)
     shown = quantised(clipped * instrument.shown_per_unit, instrument.resolution)
     is_garbled = rng.uniform(size=len(time_s)) < instrument.garbled_chance
     frames = tuple(
@@ -192,20 +190,20 @@ def send(instrument: SimulatedInstrument, bed: InventedBed, motion: Motion, rng:
         for value, bad in zip(shown.tolist(), is_garbled.tolist(), strict=True)
     )
     on_the_line_s = 10 * len(instrument.format(0.0)) / instrument.baud if instrument.baud else 0.0
-    return Sent(time_s + instrument.latency_s + on_the_line_s, frames, shown, is_garbled)
+    return Sent(time_s + on_the_line_s, frames, shown, is_garbled)
 
 
 def damped_reading(
     instrument: SimulatedInstrument, bed: InventedBed, motion: Motion, rng: np.random.Generator
 ) -> np.ndarray:
     """The reading on the fine time grid: truth, seat, hand, tilt and drift, behind its damping."""
-    perfect = instrument.task.reading(bed, motion.station_mm) * (1 + instrument.scale_error)
+    perfect = instrument.task.reading(bed, motion.station_mm)
     placings = int(motion.placing[-1]) + 1
     seats = instrument.task.seating(bed, rng, placings, instrument.seating_um)
     chips = instrument.task.seating(bed, rng, placings, instrument.dirt_um)
     seats = seats + np.where(rng.uniform(size=placings) < instrument.dirt_chance, chips, 0.0)
     drift = instrument.zero + instrument.drift_per_hour * motion.time_s / 3600
-    swing = handling(rng, motion.is_handled, FINE_S, instrument.in_the_hand)
+    swing = handling(rng, motion.is_handled, instrument.in_the_hand)
     tilt = UM_PER_M_PER_MM_S2 * motion.acceleration_mm_s2 if instrument.task.feels_acceleration else 0.0
     return lagged(perfect + seats[motion.placing] + drift + swing + tilt, FINE_S, instrument.lag_s)
 
@@ -214,7 +212,7 @@ def read_by_eye(
     instrument: SimulatedInstrument, bed: InventedBed, station_mm: np.ndarray, rng: np.random.Generator
 ) -> np.ndarray:
     """One reading at each station, taken when it has come to rest, as a person writes it down."""
-    perfect = instrument.task.reading(bed, station_mm) * (1 + instrument.scale_error)
+    perfect = instrument.task.reading(bed, station_mm)
     seats = instrument.task.seating(bed, rng, len(station_mm), instrument.seating_um)
     noise = rng.normal(0.0, instrument.white, len(station_mm))
     shown = (perfect + instrument.zero + seats + noise) * instrument.shown_per_unit

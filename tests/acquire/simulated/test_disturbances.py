@@ -49,6 +49,6 @@ def test_quantised_reading_is_a_whole_number_of_steps_within_half_a_step():
 
 def test_instrument_swings_in_the_hand_alone():
     is_handled = np.arange(1000) < 400
-    swing = handling(np.random.default_rng(2), is_handled, 0.01, 100.0)
+    swing = handling(np.random.default_rng(2), is_handled, 100.0)
     assert np.std(swing[:400]) > 30
     assert np.all(swing[400:] == 0)

@@ -6,7 +6,7 @@ Without it a ± that is too small would pass every trial on the invented bench.
 import numpy as np
 import pytest
 
-from acquire.simulated.instruments import SimulatedInstrument, damped_reading, fixed_line, lagged, send
+from acquire.simulated.instruments import LIMIT, SimulatedInstrument, damped_reading, fixed_line, lagged, send
 from acquire.simulated.motion import Hold, Mark, Move, motion_of, stepped
 from acquire.simulated.truth import InventedBed, InventedFace, Shape
 
@@ -43,8 +43,7 @@ def test_drift_is_what_it_shows_in_an_hour():
     assert (reading[0], reading[-1]) == pytest.approx((13.0, 15.0))
 
 
-def test_error_of_scale_and_of_placing_and_a_chip_are_in_the_reading():
-    assert fine(scale_error=0.01)[-1] == pytest.approx(10.1)
+def test_error_of_placing_and_a_chip_are_in_the_reading():
     assert fine(seating_um=0.3)[-1] == pytest.approx(10.3)
     assert fine(dirt_chance=1.0, dirt_um=5.0)[-1] == pytest.approx(15.0)
     assert fine(dirt_chance=0.0, dirt_um=5.0)[-1] == pytest.approx(10.0)
@@ -63,12 +62,7 @@ def test_slow_noise_is_there_and_does_not_average_away():
 
 
 def test_what_is_out_of_range_is_shown_as_the_limit():
-    assert sent(limit=4.0).shown.max() == pytest.approx(4.0)
-
-
-def test_late_readings_are_late_by_as_much():
-    at_once, late = sent(), sent(latency_s=0.25)
-    assert late.time_s - at_once.time_s == pytest.approx(np.full(len(at_once.time_s), 0.25))
+    assert sent(zero=3 * LIMIT).shown.max() == pytest.approx(LIMIT)
 
 
 def test_damping_follows_a_steady_climb_exactly_one_time_constant_behind():
