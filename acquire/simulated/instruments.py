@@ -148,9 +148,6 @@ class SimulatedInstrument:
     drift_per_hour: float = 0.0
     zero: float = 0.0
     seating_um: float = 0.0
-    dirt_chance: float = 0.0
-    """Chance that a placing stands on a chip of `dirt_um`."""
-    dirt_um: float = 5.0
     in_the_hand: float = 0.0
     """Root-mean-square swing while it is being lifted."""
     garbled_chance: float = 0.0
@@ -200,8 +197,6 @@ def damped_reading(
     perfect = instrument.task.reading(bed, motion.station_mm)
     placings = int(motion.placing[-1]) + 1
     seats = instrument.task.seating(bed, rng, placings, instrument.seating_um)
-    chips = instrument.task.seating(bed, rng, placings, instrument.dirt_um)
-    seats = seats + np.where(rng.uniform(size=placings) < instrument.dirt_chance, chips, 0.0)
     drift = instrument.zero + instrument.drift_per_hour * motion.time_s / 3600
     swing = handling(rng, motion.is_handled, instrument.in_the_hand)
     tilt = UM_PER_M_PER_MM_S2 * motion.acceleration_mm_s2 if instrument.task.feels_acceleration else 0.0

@@ -81,8 +81,6 @@ class InventedFace:
     normal: str
     across_mm: float
     shape: Shape
-    side: Shape | None = None
-    """Of a vee only: how what rides it is led sideways, positive towards the rear."""
     carriage: str | None = None
     form: str | None = None
 
@@ -116,13 +114,6 @@ class InventedBed:
         """True height of a face along its outward normal, at any stations."""
         return self.faces[face].shape.height_um(station_mm)
 
-    def side_um(self, face: str, station_mm: Any) -> np.ndarray:
-        """True sideways deviation of what rides a vee, positive towards the rear."""
-        side = self.faces[face].side
-        if side is None:
-            raise ValueError(f"{face}: a flat leads nothing sideways; needed: a vee")
-        return side.height_um(station_mm)
-
     def gauge_mm(self, front: str, rear: str) -> float:
         """Distance across the bed between two faces."""
         return self.faces[rear].across_mm - self.faces[front].across_mm
@@ -146,10 +137,10 @@ class _Place:
 
 _FLAT = Shape()
 _PATTERN: Mapping[str, _Place] = {
-    "front-vee": _Place(InventedFace("up", 0.0, _FLAT, _FLAT, "front", "ridge"), wear=1.0, lean=0.0),
+    "front-vee": _Place(InventedFace("up", 0.0, _FLAT, "front", "ridge"), wear=1.0, lean=0.0),
     "tail-flat": _Place(InventedFace("up", 80.0, _FLAT), wear=0.15, lean=0.32),
-    "tail-vee": _Place(InventedFace("up", 170.0, _FLAT, _FLAT, None, "ridge"), wear=0.12, lean=0.68),
-    "rear-flat": _Place(InventedFace("up", 250.0, _FLAT, None, "rear"), wear=0.4, lean=1.0),
+    "tail-vee": _Place(InventedFace("up", 170.0, _FLAT, None, "ridge"), wear=0.12, lean=0.68),
+    "rear-flat": _Place(InventedFace("up", 250.0, _FLAT, "rear"), wear=0.4, lean=1.0),
     "front-under": _Place(InventedFace("down", -20.0, _FLAT), wear=0.25, lean=0.0),
     "rear-side": _Place(InventedFace("rear", 290.0, _FLAT), wear=0.2, lean=0.0),
 }
@@ -188,18 +179,16 @@ def _draw_face(place: _Place, sizes: _Sizes, length_mm: float, rng: np.random.Ge
         rise_um_per_m=upward * (sizes.tilt_um_per_m + place.lean * sizes.wind_um / (length_mm / 1000)),
         bow_um=(upward or 0.3) * sizes.bow_um * rng.uniform(0.8, 1.2),
         s_bend_um=sizes.s_bend_um * (place.lean if upward == 1.0 else 0.3),
-        dips=(_wear(place.wear * sizes.wear_um, sizes, length_mm, rng),),
+        dips=(_wear(place.wear, sizes, length_mm, rng),),
         ripples=_roughness(rng),
     )
-    if place.face.side is None:
-        return replace(place.face, shape=shape)
-    side = Shape(length_mm, dips=(_wear(0.3 * place.wear * sizes.wear_um, sizes, length_mm, rng),))
-    return replace(place.face, shape=shape, side=side)
+    return replace(place.face, shape=shape)
 
 
-def _wear(depth_um: float, sizes: _Sizes, length_mm: float, rng: np.random.Generator) -> Dip:
+def _wear(share: float, sizes: _Sizes, length_mm: float, rng: np.random.Generator) -> Dip:
     """The wear near the headstock."""
-    return Dip(float(depth_um), float(sizes.worn_at_mm + rng.uniform(-30, 30)), 0.45 * length_mm)
+    at_mm = float(sizes.worn_at_mm + rng.uniform(-30, 30))
+    return Dip(float(share * sizes.wear_um), at_mm, 0.45 * length_mm)
 
 
 def _roughness(rng: np.random.Generator) -> tuple[Ripple, ...]:

@@ -43,10 +43,8 @@ def test_drift_is_what_it_shows_in_an_hour():
     assert (reading[0], reading[-1]) == pytest.approx((13.0, 15.0))
 
 
-def test_error_of_placing_and_a_chip_are_in_the_reading():
+def test_error_of_placing_is_in_the_reading():
     assert fine(seating_um=0.3)[-1] == pytest.approx(10.3)
-    assert fine(dirt_chance=1.0, dirt_um=5.0)[-1] == pytest.approx(15.0)
-    assert fine(dirt_chance=0.0, dirt_um=5.0)[-1] == pytest.approx(10.0)
 
 
 def test_noise_of_single_samples_is_as_large_as_stated():

@@ -9,8 +9,8 @@ from acquire.simulated.truth import Dip, InventedBed, InventedFace, Shape
 X = np.arange(100.0, 1501.0, 100.0)
 
 
-def face(normal="up", across_mm=0.0, side=None, **shape):
-    return InventedFace(normal, across_mm, Shape(**shape), side)
+def face(normal="up", across_mm=0.0, **shape):
+    return InventedFace(normal, across_mm, Shape(**shape))
 
 
 @pytest.fixture

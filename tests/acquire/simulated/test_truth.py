@@ -48,13 +48,6 @@ def test_roughness_is_as_rough_as_stated():
     assert np.std(smooth.height_um(np.linspace(0, 1600, 16001))) == pytest.approx(0.06, rel=0.1)
 
 
-def test_flat_leads_nothing_sideways_and_vee_does():
-    bed = InventedBed(1)
-    assert np.ptp(bed.side_um("front-vee", STATIONS_MM)) > 5
-    with pytest.raises(ValueError, match="rear-flat"):
-        bed.side_um("rear-flat", 100.0)
-
-
 def test_bed_is_finite_beyond_its_ends():
     bed = InventedBed(9)
     assert all(np.isfinite(bed.height_um(face, [-200.0, 1800.0])).all() for face in bed.faces)
