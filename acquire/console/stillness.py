@@ -143,6 +143,7 @@ class RestTimer:
         self._floor = floor
         self._looks: deque[float] = deque(maxlen=LOOKS_KEPT)
         self._looked_s = float("-inf")
+        self._quietest = 0.0
         self._since_s: float | None = None
 
     def look(self, recent: Recent, now_s: float) -> None:
@@ -155,8 +156,8 @@ class RestTimer:
         if now_s - self._looked_s >= LOOKED_EVERY_S:
             self._looks.append(departure)
             self._looked_s = now_s
-        quietest = float(np.quantile(self._looks, QUIETEST_SHARE))
-        if departure > max(RESTLESS_AT * quietest, self._floor):
+            self._quietest = float(np.quantile(self._looks, QUIETEST_SHARE))
+        if departure > max(RESTLESS_AT * self._quietest, self._floor):
             self._since_s = None
         elif self._since_s is None:
             self._since_s = float(time_s[0])
