@@ -12,6 +12,7 @@ from acquire.model.bed import Instrument
 from acquire.model.called import Called
 from acquire.model.companion import Companion
 from acquire.model.inch_words import in_owners_unit
+from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Setup
 from acquire.model.units import clock_text, length_text, number_text, unit_text
 
@@ -21,8 +22,23 @@ BAR = 20
 
 def heading(setup: Setup, live: Live) -> str:
     """How long it has run, and what is measured."""
-    way = f"{setup.subject} by {setup.instrument}, {setup.direction}"
-    return f"{clock_text(live.time_s)}  traverse {setup.number:03d}: {way}"
+    return f"{clock_text(live.time_s)}  traverse {setup.number:03d}: {title_words(setup)}"
+
+
+def title_words(setup: Setup) -> str:
+    """What is measured with what, and how it stands.
+
+    Examples
+    --------
+    >>> title_words(Setup("dial", "offset", "", face="rear-flat", reference="front-vee"))
+    'rear-flat along front-vee by dial, forward'
+    """
+    other = f" {'inside ' if setup.inside else ''}to {setup.other}" if setup.other else ""
+    along = f" along {setup.reference}" if setup.reference and setup.face else ""
+    along += " across the carriage" if setup.reference == CARRIAGE and not setup.face else ""
+    turned = ", turned end for end" if setup.turned else ""
+    turned += ", edge turned over" if setup.turned_over else ""
+    return f"{setup.subject}{other}{along} by {setup.instrument}, {setup.direction}{turned}"
 
 
 def reading_now(live: Live, setup: Setup) -> str:

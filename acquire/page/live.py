@@ -15,6 +15,7 @@ from acquire.console.live_words import (
     settled_share,
     stillness,
     taken_words,
+    title_words,
     where_now,
 )
 from acquire.console.taken import Taken
@@ -25,7 +26,6 @@ from acquire.model.companion import Companion
 from acquire.model.errors import TraverseFileError, WaylogError
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.recorded import Chunk, Event
-from acquire.model.reference import CARRIAGE
 from acquire.model.traverse import Setup
 from acquire.model.units import length_text
 from acquire.record.keeping import setup_in
@@ -198,19 +198,3 @@ def _taken_words(setup: Setup, taken: Taken) -> str:
     return (
         f"{length_text(taken.station_mm, inch)}: {reading_words(setup.described, taken.reading, inch)}{again}"
     )
-
-
-def title_words(setup: Setup) -> str:
-    """What is measured with what, and how it stands.
-
-    Examples
-    --------
-    >>> title_words(Setup("dial", "offset", "", face="rear-flat", reference="front-vee"))
-    'rear-flat along front-vee by dial, forward'
-    """
-    other = f" {'inside ' if setup.inside else ''}to {setup.other}" if setup.other else ""
-    along = f" along {setup.reference}" if setup.reference and setup.face else ""
-    along += " across the carriage" if setup.reference == CARRIAGE and not setup.face else ""
-    turned = ", turned end for end" if setup.turned else ""
-    turned += ", edge turned over" if setup.turned_over else ""
-    return f"{setup.subject}{other}{along} by {setup.instrument}, {setup.direction}{turned}"

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from acquire.console.live_words import title_words
 from acquire.entry.doubts import reading_words
 from acquire.entry.typed_by import AT_ONCE_S, GOES_ON_S, SECOND_PRESS_S
 from acquire.entry.under_way import Slot
@@ -15,7 +16,6 @@ from acquire.model.errors import WaylogError
 from acquire.model.places import is_same_place
 from acquire.model.traverse import Setup, Traverse
 from acquire.model.units import length_text, number_text, reading_decimals, unit_text
-from acquire.page.live import title_words
 from acquire.page.run import Run
 from acquire.reduce.written.readings import expected_unit
 from acquire.reduce.written.typed import TypedLine, typed_reading

@@ -44,6 +44,11 @@ def test_page_says_all_of_it_on_narrow_and_wide_terminals(columns):
     assert "1 taken of 3" in text and "4 garbled" in text
 
 
+def test_first_line_says_how_the_instrument_stands():
+    turned = replace(SCALE, turned=True, direction="reverse")
+    assert page(LIVE, turned, 80)[0][0] == "1:15  traverse 007: front by level, reverse, turned end for end"
+
+
 @pytest.mark.parametrize(("columns", "rows"), [(60, 24), (80, 24), (100, 30), (120, 40)])
 def test_long_profile_never_pushes_the_keys_off_the_terminal(columns, rows):
     profile = ["so far:", *(f"{k}00 {'=' * 20}|" for k in range(14))]
