@@ -15,6 +15,7 @@ from acquire.entry.asking import Manner
 from acquire.model.errors import RecordingError
 from acquire.reduce.placed import FEED_FROM
 from acquire.store import files_of, read_survey
+from acquire.store.journal import read_journal
 from tests.invented import bed_toml, caliper, dial, flat, import_text, level, scale, speaks, survey_in, vee
 
 BED = bed_toml(
@@ -132,10 +133,23 @@ def measured(tmp_path_factory):
     return folder
 
 
+@pytest.fixture
+def journalled(monkeypatch):
+    """The setup in the journal of a run; what is converted of it has the same, or is refused."""
+    setups = []
+
+    def convert(journal_path, _):
+        setups.append(read_journal(journal_path).setup)
+        raise RecordingError("noted", "all that was wanted")
+
+    monkeypatch.setattr("acquire.record.keeping.convert", convert)
+    return setups
+
+
 @pytest.mark.parametrize("by", ["record", "enter", "import"])
 @pytest.mark.parametrize(("how", "what", "name", "value"), HOW)
 def test_how_it_was_measured_is_kept_by_every_door(
-    survey, measured, recorded, monkeypatch, by, how, what, name, value
+    survey, measured, recorded, journalled, monkeypatch, by, how, what, name, value
 ):
     if is_shared := name == "same_zero_as":
         shutil.copytree(measured, survey, dirs_exist_ok=True)
@@ -143,11 +157,11 @@ def test_how_it_was_measured_is_kept_by_every_door(
         setup = recorded(*what, *how)["recorder"]["setup"]
     else:
         if by == "import":
-            assert import_text(survey, "station,reading\n4,1\n12,2\n20,3\n", "--face", *what, *how) == 0
+            assert import_text(survey, "station,reading\n4,1\n12,2\n20,3\n", "--face", *what, *how) == 1
         else:
             monkeypatch.setattr("sys.stdin", io.StringIO("1\n2\n3\nq\n"))
-            assert main(["-q", "enter", str(survey), *what, *how]) == 0
-        setup = read_survey(survey)[-1].setup
+            assert main(["-q", "enter", str(survey), *what, *how]) == 1
+        (setup,) = journalled
         assert setup.number == 1 + is_shared
     assert getattr(setup, name) == value
 
