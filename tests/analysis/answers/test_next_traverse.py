@@ -320,8 +320,7 @@ def test_roll_with_a_run_that_is_only_imagined_does_not_rest_on_its_readings(mak
     "told",
     [
         ("level", "cross"),
-        (),
-        *(pytest.param((each,), marks=pytest.mark.statistics) for each in ("level", "cross")),
+        *(pytest.param(each, marks=pytest.mark.statistics) for each in ((), ("level",), ("cross",))),
     ],
 )
 def test_wind_is_as_promised_where_it_is_told_without_carriers_each_time(

@@ -58,7 +58,7 @@ def test_jitter_is_one_where_neighbours_differ_as_stated():
         assert jitter(problem_for([run], 5.0)) == pytest.approx(size, rel=0.2)
 
 
-@pytest.mark.parametrize("slow", [0, 1])
+@pytest.mark.parametrize("slow", [0, pytest.param(1, marks=pytest.mark.statistics)])
 def test_runs_of_unlike_noise_are_each_judged_for_what_they_are(slow):
     """Seeded; ρ = 0.8 trebles means (derived: √(1.8/0.2)). Which was drawn first makes no difference."""
     rng = np.random.default_rng(7)
