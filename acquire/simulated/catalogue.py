@@ -186,6 +186,7 @@ unit = "mm"
 resolution = 0.0002
 standard_uncertainty = 0.0002
 seating_um = 0.3
+overhang_along_mm = 0            # its plunger stands over the middle of the stand
 """,
     "scale": f"""
 [instruments.scale]              # invented: scale along the bed
