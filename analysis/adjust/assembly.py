@@ -26,6 +26,7 @@ from analysis.adjust.reading_errors import (
     error_of_moved_feet,
     least_factor,
     moved_feet,
+    weight_at_nodes,
     with_moved_feet,
 )
 from analysis.adjust.solution import Block
@@ -273,11 +274,12 @@ def rows_of(
     column: list[int] = []
     weight: list[float] = []
     ends = [0]
-    for form, further in zip(each.forms, beside, strict=True):
+    at_nodes = weight_at_nodes(each, layout).tolist()
+    for form, times, further in zip(each.forms, at_nodes, beside, strict=True):
         for place, factor in form.items():
             for node, share in layout.weights(place).items():
                 column.append(node)
-                weight.append(factor * share)
+                weight.append(times * factor * share)
         column += own
         weight += further
         ends.append(len(column))

@@ -22,8 +22,8 @@ from analysis.adjust.between_nodes import Roughness
 from analysis.observe import Observations, Place
 
 FOOT_MM = 2.0
-"""Feet of a level closer than this stand on one node: both its feet are off by the same, so only the
-bend of the way over the distance is lost, which is counted (`moved_feet`)."""
+"""Feet of a level closer than this stand on one node: its slope is taken as that between the nodes, so only
+the bend of the way over the distance is lost, which is counted (`moved_feet`)."""
 NEAR_MM = 3.0
 """A reading this near to a station makes that station a node."""
 

@@ -7,10 +7,15 @@ that share, so that their mean keeps it whole; no further unknown is needed.  Re
 a step or more are rounded independently.
 
 Feet of a stepped level stood a little off the node where they are taken to stand: positions read off
-a scale scatter by a millimetre or two about the station that was meant.  Both feet of a reading are
-off alike, by δ, so that the level read the slope a little further on: s(x + δ) ≈ s(x) + δ·ds/dx.  How
-fast the slope changes, the level's own neighbouring readings tell; what that makes is counted as a
-further uncertainty of each reading.
+a scale scatter by a millimetre or two about the station that was meant, and a base is hardly ever the
+pitch to a tenth of a millimetre.  The mean slope between its feet is taken as that between their nodes
+(`weight_at_nodes`).  Where the feet are off by δ on average, and B apart in place of A, the level read
+
+    s(x) + δ·ds/dx + (B² − A²)/24·d²s/dx²
+
+(the first terms of the mean of a slope over B about x + δ, less that over A about x; derived).  How the
+slope changes, the level's own neighbouring readings tell; what that makes is counted as a further
+uncertainty of each reading.
 """
 
 from collections.abc import Iterable, Sequence
@@ -24,6 +29,7 @@ from scipy import sparse
 from acquire.model.places import PLACED_MM
 from analysis.adjust.nodes import Layout
 from analysis.linear.fact import Fact
+from analysis.linear.profile import nearest_place
 from analysis.observe import Observations
 from analysis.observe.uncertainty import shared_at_stations, visits
 
@@ -95,11 +101,36 @@ class FeetOffStations(Fact):
 def error_of_moved_feet(each: Observations, layout: Layout) -> np.ndarray:
     """By what each reading may be off because its feet are taken as standing on nodes, shape (m,)."""
     off_mm = _off_mm(each, layout)
+    off_mm = np.where(np.abs(off_mm) > PLACED_MM, off_mm, 0.0)
     at_mm, index = np.unique(np.round(each.station_mm, 3), return_inverse=True)
     if not np.any(off_mm) or len(at_mm) < LEAST_READINGS:
         return np.zeros(len(each))
     slope = np.bincount(index, each.reading) / np.bincount(index)
-    return np.abs(off_mm * np.gradient(slope, at_mm)[index])
+    rate = np.diff(slope) / np.diff(at_mm)
+    bend = np.pad(2 * np.diff(rate) / (at_mm[2:] - at_mm[:-2]), 1, mode="edge")
+    base_mm = _base_mm(each)
+    longer_mm2 = base_mm**2 - (base_mm - np.diff(off_mm, axis=0)[0]) ** 2
+    further = off_mm.mean(axis=0) * np.gradient(slope, at_mm)[index]
+    return np.abs(further + longer_mm2 / 24 * bend[index])
+
+
+def weight_at_nodes(each: Observations, layout: Layout) -> np.ndarray:
+    """By what heights weigh more in each reading at the nodes of its feet than at the feet, shape (m,).
+
+    A level reads the mean slope between its feet, which is that between their nodes but for the bend of
+    the way.  A rise over one base between nodes that are not one base apart would have a straight way read
+    otherwise from step to step: heights beyond such a step would not be known up to a line.
+    """
+    off_mm = _off_mm(each, layout)
+    if not np.any(off_mm):
+        return np.ones(len(each))
+    base_mm = _base_mm(each)
+    apart_mm = base_mm - np.diff(off_mm, axis=0)[0]
+    return np.divide(base_mm, apart_mm, out=np.ones(len(each)), where=apart_mm > 0)
+
+
+def _base_mm(each: Observations) -> np.ndarray:
+    return np.array([np.ptp([place.station_mm for place in form]) for form in each.forms])
 
 
 def with_moved_feet(
@@ -124,8 +155,11 @@ def moved_feet(observations: Sequence[Observations], layout: Layout) -> Iterable
 
 
 def _off_mm(each: Observations, layout: Layout) -> np.ndarray:
-    """How far the feet of each reading stood beyond their nodes; 0 where they are no feet of a level."""
-    nothing = np.zeros(len(each))
+    """How far the near and the far foot of each reading stood beyond their nodes, shape (2, m).
+
+    0 where they are no feet of a level, or stand on none.
+    """
+    nothing = np.zeros((2, len(each)))
     key = ("height", each.faces[0]) if each.faces else ("", "")
     if not each.is_stepped_level or key not in layout.lines:
         return nothing
@@ -133,12 +167,13 @@ def _off_mm(each: Observations, layout: Layout) -> np.ndarray:
     is_node = columns < len(layout.nodes)
     node_mm = at_mm.copy()
     node_mm[is_node] = layout.lines[key].station_mm[columns[is_node] - layout.first[key]]
-    beyond_mm = at_mm - node_mm
-    if np.max(np.abs(beyond_mm), initial=0.0) <= PLACED_MM:
+    if np.array_equal(at_mm, node_mm):
         return nothing
-    far_mm = np.array(
-        [max((p.station_mm for p in form if p.role == "foot"), default=np.nan) for form in each.forms]
-    )
-    nearest = np.clip(np.searchsorted(at_mm, far_mm - PLACED_MM), 0, len(at_mm) - 1)
-    is_off = np.isfinite(far_mm) & (np.abs(beyond_mm[nearest]) > PLACED_MM)
-    return np.where(is_off, beyond_mm[nearest], 0.0)
+    stood_mm = np.array(
+        [
+            sorted(place.station_mm for place in form if place.role == "foot") or (np.nan, np.nan)
+            for form in each.forms
+        ]
+    ).T
+    found = nearest_place(at_mm, stood_mm)
+    return np.where(np.abs(at_mm[found] - stood_mm) <= 2 * PLACED_MM, stood_mm - node_mm[found], 0.0)

@@ -83,3 +83,50 @@ def test_level_on_a_carriage_over_ways_that_nothing_else_read_has_no_feet_off_st
     reading = np.linspace(0, 30, len(at))
     bed_map = combine([make_traverse(bed, "level", at, reading, face="carriage", reference=None)], bed)
     assert not [words for words in sentences(bed_map.warnings) if "feet stood" in words]
+
+
+def stepped_by(invented_bed, make_traverse, base_mm, at_mm, shape, rng, claimed=0.3):
+    """The map of a level of some base read at some places of a bed 1 m long."""
+    bed = invented_bed(instruments={"level": LEVEL.replace("100", f"{base_mm:g}")})
+    rise = shape(at_mm + base_mm / 2) - shape(at_mm - base_mm / 2)
+    reading = 1000 * rise / base_mm + rng.normal(0, claimed, len(at_mm))
+    return combine([make_traverse(bed, "level", at_mm, reading, face="front-flat")], bed)
+
+
+@pytest.mark.parametrize(
+    ("base_mm", "first_mm", "pitch_mm", "chains"),
+    [
+        (100.5, 50.25, 100.5, 1),
+        (100.5, 100, 100, 1),
+        (98.4, 60, 100, 1),
+        (200, 100, 99, 2),
+        (200, 101, 101, 2),
+    ],
+)
+def test_base_that_is_not_quite_the_pitch_leaves_no_height_unknown(
+    invented_bed, make_traverse, base_mm, first_mm, pitch_mm, chains
+):
+    """A straight way reads the same wherever the level stands: each chain of feet lies on one line."""
+    at = np.arange(first_mm, 1000 - base_mm / 2, pitch_mm)
+    bed_map = stepped_by(
+        invented_bed, make_traverse, base_mm, at, lambda x: 0.02 * x, np.random.default_rng(0), claimed=0.0
+    )
+    parts = bed_map.lines[("height", "front-flat")].parts
+    assert len(parts) == chains
+    assert sorted(np.concatenate(parts)) == list(range(len(bed_map.nodes)))
+    assert remove_line(bed_map.profile("front-flat"), "ends").height_um == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.statistics
+@pytest.mark.parametrize("feet", [1, 2])
+def test_heights_of_a_base_that_is_not_quite_the_pitch_are_as_sure_as_it_says(
+    invented_bed, make_traverse, feet
+):
+    found = []
+    for seed in range(30):
+        rng = np.random.default_rng(seed)
+        base_mm = 100 * feet + rng.choice([-1, 1]) * rng.uniform(0.1, 1.9)
+        at = np.arange(50.0 * feet, 1001 - base_mm / 2, 100)
+        found.append(ratios(stepped_by(invented_bed, make_traverse, base_mm, at, hollow, rng)).ravel())
+    spread = np.sqrt(np.mean(np.square(np.concatenate(found))))
+    assert 0.7 < spread < 1.3  # many times that where a rise over one base is taken as that over one pitch
