@@ -118,8 +118,9 @@ class Relief:
 def good_stretch(profile: Profile, within_um: float) -> Stretch | None:
     """The longest stretch whose minimum zone and its expanded uncertainty stay within a limit.
 
-    A minimum zone never shrinks as its stretch grows, so that two pointers find it; three
-    stations at least (two lie on a line whatever they are).
+    A minimum zone never shrinks as its stretch grows, so that two pointers find it, and of those
+    only stretches that are longer than the best are asked; three stations at least (two lie on a
+    line whatever they are).
 
     Examples
     --------
@@ -129,21 +130,19 @@ def good_stretch(profile: Profile, within_um: float) -> Stretch | None:
     [(0.0, 400.0), (0.0, 500.0), (0.0, 700.0)]
     """
     best: Stretch | None = None
-    first = 0
-    for last in range(2, profile.station_mm.size):
-        found = _zone(profile, first, last)
-        while found is not None and found.straightness_um + found.expanded_um > within_um + ROUNDING_UM:
-            first += 1
+    x, first = profile.station_mm, 0
+    for last in range(2, x.size):
+        while last - first >= 2 and (best is None or x[last] - x[first] > best.to_mm - best.from_mm):
             found = _zone(profile, first, last)
-        if found is not None and (best is None or found.to_mm - found.from_mm > best.to_mm - best.from_mm):
-            best = found
+            if found.straightness_um + found.expanded_um <= within_um + ROUNDING_UM:
+                best = found
+                break
+            first += 1
     return best
 
 
-def _zone(profile: Profile, first: int, last: int) -> Stretch | None:
-    """Minimum zone from one station to another; None for fewer than three."""
-    if last - first < 2:
-        return None
+def _zone(profile: Profile, first: int, last: int) -> Stretch:
+    """Minimum zone from one station to another."""
     part = slice(first, last + 1)
     found = straightness(
         Profile(

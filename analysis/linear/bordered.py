@@ -136,19 +136,18 @@ def bordered(rows: Iterable[sparse.csr_matrix], is_border: NDArray[np.bool_]) ->
     (array([-1.,  0.,  1.]), array([[2.]]))
     """
     inner, border = np.flatnonzero(~is_border), np.flatnonzero(is_border)
-    band = pattern = sparse.csr_matrix((len(inner), len(inner)))
     side, corner = np.zeros((len(inner), len(border))), np.zeros((len(border), len(border)))
-    for block in rows:
-        own, other = block[:, inner], block[:, border]
-        across, ones = own.T, _ones(own)
-        band = band + across @ own
-        pattern = pattern + ones.T @ ones
+    blocks = [(block[:, inner], block[:, border]) for block in rows]
+    for own, other in blocks:
         used = np.unique(other.indices)
         kept = other[:, used]
         if kept.nnz > FULL * kept.shape[0] * kept.shape[1]:
             kept = kept.toarray()
-        side[:, used] += _full(across @ kept)
+        side[:, used] += _full(own.T @ kept)
         corner[np.ix_(used, used)] += _full(kept.T @ kept)
+    every = stacked([own for own, _ in blocks])
+    ones = _ones(every)
+    band, pattern = every.T @ every, ones.T @ ones
     return BorderedMatrix(inner, border, band, side, corner, pattern, _narrow(pattern))
 
 
