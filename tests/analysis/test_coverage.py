@@ -7,6 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+pytestmark = pytest.mark.statistics
+
 
 @pytest.fixture(scope="module")
 def benchmark():
@@ -20,7 +22,6 @@ def benchmark():
     return module
 
 
-@pytest.mark.statistics
 @pytest.mark.parametrize(
     "case", ["level there and back", "levels, cross level, dial", "straightedge, turned over"]
 )
@@ -37,7 +38,6 @@ def test_intervals_hold_the_truth_and_are_no_wider_than_need_be(benchmark, case)
     assert tally.sizes()[1] <= 4.5
 
 
-@pytest.mark.statistics
 def test_mean_width_is_that_of_the_closed_form(benchmark):
     """A level stepped there and back over n = 12 steps: each height after the least-squares line has
     the variance of σ²·M·K·M, K = min(i, j), σ of one step averaged over two runs (derived: sums of
@@ -51,7 +51,6 @@ def test_mean_width_is_that_of_the_closed_form(benchmark):
     assert width_um == pytest.approx(2 * np.mean(np.sqrt(variance)), rel=0.04)
 
 
-@pytest.mark.statistics
 def test_real_ground_under_real_noise_is_held(benchmark):
     """Profiles of a digital elevation model as ways, a recorded electroencephalogram as noise (both
     from matplotlib's sample data): neither is normal, smooth or of our making."""
@@ -63,7 +62,6 @@ def test_real_ground_under_real_noise_is_held(benchmark):
     assert tally.sizes()[1] <= 4.5
 
 
-@pytest.mark.statistics
 def test_real_ground_under_a_drawn_level_is_held(benchmark):
     tally = benchmark.run_case("real ground, real noise, drawn", 8, seed=11)
     heights, _, _, spread = tally.row()
@@ -81,13 +79,11 @@ def test_recording_used_as_noise_is_a_recording(benchmark):
     assert benchmark.real.ground().shape == (344, 403)
 
 
-@pytest.mark.statistics
 def test_noise_twice_what_is_claimed_is_met_by_wider_intervals(benchmark):
     tally = benchmark.run_case("noisier than claimed", 60, seed=11)
     assert 0.91 <= tally.row()[0] <= 0.985
 
 
-@pytest.mark.statistics
 @pytest.mark.parametrize("case", ["drawn levels, two bases", "drawn level, scraped way"])
 def test_intervals_of_drawn_levels_hold_the_truth_on_smooth_and_on_scraped_ways(benchmark, case):
     """Heights of one survey go together: the share held is sure to about ± 2 %."""
@@ -105,7 +101,6 @@ def test_row_whose_intervals_are_too_wide_or_too_narrow_is_marked(benchmark, siz
     assert tally.verdict("level there and back") == verdict
 
 
-@pytest.mark.statistics
 def test_dips_about_as_wide_as_the_base_are_held(benchmark):
     """3.75 bases along the bed; heights of one survey go together: 10 are sure to about ± 5 %."""
     case = "drawn dips, 3.75 bases"

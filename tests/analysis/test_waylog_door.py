@@ -105,6 +105,7 @@ class TestShown:
 
         assert "<b>" not in table_html("<b>way", {"<b>": ["<b>"]})
 
+    @pytest.mark.whole  # xarray takes longer to load than all of this file
     def test_xarray_gets_the_columns_with_their_units(self, shape):
         pytest.importorskip("xarray")
         frame = shape.to_xarray()

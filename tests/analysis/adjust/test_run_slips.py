@@ -56,7 +56,7 @@ SPOILT = [
     pytest.param(lambda y, rng: np.round(y / 1000, 3), ("unit:mm/m",), marks=pytest.mark.statistics),
     pytest.param(lambda y, rng: np.round(y / 4.84813681, 1), ("unit:arcsec",), marks=pytest.mark.statistics),
     pytest.param(lambda y, rng: np.round(y / 20, 1), ("times:20",), marks=pytest.mark.statistics),
-    (lambda y, rng: y * 10, ("times:0.1",)),
+    pytest.param(lambda y, rng: y * 10, ("times:0.1",), marks=pytest.mark.statistics),
     pytest.param(lambda y, rng: y / 2, ("times:2",), marks=pytest.mark.statistics),
     pytest.param(shifted, ("shifted:+100",), marks=pytest.mark.statistics),
 ]

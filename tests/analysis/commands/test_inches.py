@@ -71,7 +71,7 @@ COMMANDS = [
     ["twist"],
     ["compare", "rear-flat:level", "rear-flat:front-vee"],
     ["combine"],
-    ["next"],
+    pytest.param(["next"], marks=pytest.mark.whole),
     ["datums", "--within", "0.5"],
     ["plan", "front-vee", "--untouched", "0", '3 1/2"'],
     ["plan", "rear-flat", "--at-most", "0.01"],

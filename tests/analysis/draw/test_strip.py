@@ -37,7 +37,11 @@ def tiles(pages, step):
 
 @pytest.mark.parametrize(
     ("inch", "paper"),
-    [(False, "A4"), (True, "A4"), (True, "Letter"), pytest.param(False, "Letter", marks=pytest.mark.whole)],
+    [
+        (False, "A4"),
+        (True, "Letter"),
+        *(pytest.param(*other, marks=pytest.mark.whole) for other in ((True, "A4"), (False, "Letter"))),
+    ],
 )
 def test_strip_is_full_scale_and_its_tiles_cover_the_way(pages_of, inch, paper):
     step = tile_mm(inch, paper)

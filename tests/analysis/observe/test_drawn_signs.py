@@ -54,7 +54,7 @@ def worst_error(bed_map, face, height):
     return np.max(np.abs(found.height_um - truth)), 2 * np.max(found.standard_uncertainty_um)
 
 
-@pytest.mark.parametrize("turned", [False, True])
+@pytest.mark.parametrize("turned", [pytest.param(False, marks=pytest.mark.statistics), True])
 def test_face_that_looks_down_is_proud_where_its_metal_hangs_lower(drawn, turned):
     """Height is along the outward normal: what is hollow in space is proud on a face that looks down."""
     bed_map = combine([drawn("front-under", turned=turned, every_mm=5.0)], drawn.bed)

@@ -144,6 +144,7 @@ def test_every_column_carries_a_checksum(written):
         assert file["stations/reading"].fletcher32
 
 
+@pytest.mark.whole  # xarray takes longer to load than all of this file
 def test_xarray_finds_dimension_coordinate_and_unit(written):
     import xarray
 
