@@ -89,8 +89,11 @@ class FaceChange(Shown):
     worst: Mapping[str, float]
     """Where it changed most from that line."""
     came_off: tuple[Stretch, ...]
-    """Where metal came off, from the line that the least changed places lie on."""
+    """Where more metal came off than on the line through the places that changed least."""
     rose: tuple[Stretch, ...]
+    counted_from_mm: tuple[tuple[float, float], ...]
+    """Those places, first to last station of each stretch; empty where the change is from its least-squares
+    line. What came off there, evenly or as a taper, does not show."""
     metal: "MetalAlone | None"
     """The metal by itself, where faces that were not scraped tell how the bed moved."""
     smoothed_over_mm: float | None
@@ -139,6 +142,7 @@ def face_change(pair: BothTimes, face: str) -> FaceChange:
         worst=_worst(level, judged),
         came_off=metal.came_off if has_changed else (),
         rose=metal.rose if has_changed else (),
+        counted_from_mm=metal.counted_from_mm if has_changed else (),
         metal=None if alone is None else _told_by(pair.unscraped, metal),
         smoothed_over_mm=base_mm,
         profile_before=profiles[0],

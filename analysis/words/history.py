@@ -59,7 +59,6 @@ def _where_words(change: FaceChange, inch: bool) -> list[str]:
     if change.verdict == NO_DIFFERENCE:
         return []
     against = "" if change.relative_to is None else f" (or {change.relative_to} is higher there)"
-    came_off = _largest(change.came_off)
     lines = (
         []
         if change.metal is None
@@ -69,29 +68,34 @@ def _where_words(change: FaceChange, inch: bool) -> list[str]:
         ]
     )
     lines += [
-        f"  Metal came off {_extent(each, inch)}, most at {length_text(each.at_mm, inch)}: "
-        f"{height_known(-each.change_um, each.expanded_um, inch)}{against}."
-        for each in came_off
+        f"  Metal came off {_extent(each.from_mm, each.to_mm, inch)}, most at "
+        f"{length_text(each.at_mm, inch)}: "
+        f"{height_known(-each.change_um, each.expanded_um, inch)} more than where it changed least{against}."
+        for each in _largest(change.came_off)
     ]
-    if came_off:
-        lines.append(
-            "  Counted from where it changed least: an even depth or a straight taper does not show."
-        )
     lines += [
-        f"  It stands higher than before {_extent(each, inch)}, by "
-        f"{height_known(each.change_um, each.expanded_um, inch)}: scraping adds no metal; a burr, dirt, or a "
-        "bed that lies otherwise does."
+        f"  It stands higher {_extent(each.from_mm, each.to_mm, inch)}, by "
+        f"{height_known(each.change_um, each.expanded_um, inch)} against where it changed least: less came "
+        "off there than elsewhere; if nothing did, a burr, dirt, or a bed that lies otherwise (scraping adds "
+        "no metal)."
         for each in _largest(change.rose)
     ]
+    if change.came_off or change.rose:
+        return [*lines, _counted_from(change, inch)]
+    return [
+        *lines,
+        f"  It changed most at {length_text(change.worst['station_mm'], inch)}, by "
+        f"{height_known(change.worst['change_um'], change.worst['expanded_um'], inch)} from its "
+        "least-squares line; where metal came off does not stand out.",
+    ]
+
+
+def _counted_from(change: FaceChange, inch: bool) -> str:
+    """From where the depths count, and what no two surveys show."""
+    least = " and ".join(_extent(*each, inch) for each in change.counted_from_mm)
     return (
-        lines
-        if came_off or change.rose
-        else [
-            *lines,
-            f"  It changed most at {length_text(change.worst['station_mm'], inch)}, by "
-            f"{height_known(change.worst['change_um'], change.worst['expanded_um'], inch)}; where metal came "
-            "off does not stand out.",
-        ]
+        f"  Counted from the line through where it changed least, {least}. Whether it was left alone there "
+        "does not show: an even depth or a straight taper off the whole face comes on top."
     )
 
 
@@ -101,10 +105,10 @@ def _largest(stretches: Sequence[Stretch]) -> list[Stretch]:
     return sorted(largest, key=lambda each: each.from_mm)
 
 
-def _extent(stretch: Stretch, inch: bool) -> str:
-    if stretch.from_mm == stretch.to_mm:
-        return f"at {length_text(stretch.from_mm, inch)}"
-    return f"from {length_text(stretch.from_mm, inch)} to {length_text(stretch.to_mm, inch)}"
+def _extent(from_mm: float, to_mm: float, inch: bool) -> str:
+    if from_mm == to_mm:
+        return f"at {length_text(from_mm, inch)}"
+    return f"from {length_text(from_mm, inch)} to {length_text(to_mm, inch)}"
 
 
 def twist_change_words(change: TwistChange, inch: bool) -> str:

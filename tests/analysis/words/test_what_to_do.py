@@ -95,15 +95,25 @@ def test_guard_in_a_plan_is_said():
     assert "guard" not in " ".join(plan.plan_notes(face_plan(**target), False))
 
 
+def change_at(where, um):
+    stretch = Made(from_mm=300.0, to_mm=300.0, at_mm=300.0, change_um=um, expanded_um=2.0)
+    told = {"came_off": (), "rose": (), where: (stretch,), "counted_from_mm": ((0.0, 200.0), (400.0, 400.0))}
+    return Made(verdict="better", relative_to=None, metal=None, face="way", worst=None, **told)
+
+
 def test_metal_that_came_off_is_a_depth_above_nothing():
-    stretch = Made(from_mm=300.0, to_mm=300.0, at_mm=300.0, change_um=-12.0, expanded_um=2.0)
-    change = Made(
-        verdict="better", relative_to=None, metal=None, came_off=(stretch,), rose=(), face="way", worst=None
-    )
     assert (
-        "came off at 300 mm, most at 300 mm: 12 µm (0.47 thou) ± 2 µm"
-        in history._where_words(change, False)[0]
+        "came off at 300 mm, most at 300 mm: 12 µm (0.47 thou) ± 2 µm (0.08 thou) more than where it changed"
+        in history._where_words(change_at("came_off", -12.0), False)[0]
     )
+
+
+@pytest.mark.parametrize(("where", "um"), [("came_off", -12.0), ("rose", 12.0)])
+def test_depth_and_height_name_where_they_count_from_and_what_does_not_show(where, um):
+    told = history._where_words(change_at(where, um), False)
+    assert "12 µm" in told[0] and "where it changed least" in told[0]
+    assert "from 0 mm to 200 mm and at 400 mm" in told[-1]
+    assert "an even depth or a straight taper" in told[-1]
 
 
 def test_predicted_level_readings_now_before_then_in_the_owners_unit():
