@@ -216,9 +216,13 @@ _UNSEEN = 1e-12
 
 
 def error_draws(covariance: NDArray) -> NDArray[np.float64]:
-    """Errors drawn from a covariance, shape (draws, n)."""
+    """Errors drawn from a covariance, shape (draws, n).
+
+    Those of one place lie side by side in memory: what each draw reaches at the most is found
+    several times as fast so.
+    """
     root = _root(covariance)
-    return _standard(len(root)) @ root.T
+    return (root @ _standard(len(root)).T).T
 
 
 @lru_cache(maxsize=4)

@@ -255,7 +255,7 @@ def _sense(profile: Profile, noise: NDArray) -> str:
     """
     rows, arms = _line_and_arms(profile, "ends")
     height = profile.height_um - arms @ (rows @ profile.height_um)
-    noise = noise - (noise @ rows.T) @ arms.T
+    noise = noise - (arms @ (rows @ noise.T)).T
     above, below = float(height.max()), float(-height.min())
     chance_above = float(np.quantile(noise.max(axis=1), 1 - CHANCE))
     chance_below = float(np.quantile(-noise.min(axis=1), 1 - CHANCE))
