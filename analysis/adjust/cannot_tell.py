@@ -14,6 +14,9 @@ from analysis.observe import Observations
 ONLY_ACROSS = "only levels across touch it"
 REFERENCE_UNKNOWN = "its reference is itself not known"
 TOO_FEW = "too few readings tie its stations"
+NEVER_MET = "feet of its level never met"
+NEARLY_MM = 10.0
+"""Feet of two steps this near were meant to meet: nobody steps a level by a base and a little more."""
 Names = tuple[str, ...]
 
 
@@ -160,7 +163,17 @@ def _why(line: Line, observations: Sequence[Observations]) -> str:
     read = [each.measures for each in observations if line.owner in each.faces]
     if all(each.is_across for each in read):
         return ONLY_ACROSS
-    return REFERENCE_UNKNOWN if all(each.is_length for each in read) else TOO_FEW
+    if all(each.is_length for each in read):
+        return REFERENCE_UNKNOWN
+    return NEVER_MET if _never_met(line, observations) else TOO_FEW
+
+
+def _never_met(line: Line, observations: Sequence[Observations]) -> bool:
+    """Whether levels alone were stepped along it, each step with two feet to itself, some nearly meeting."""
+    read = [each for each in observations if line.owner in each.faces]
+    steps = np.unique(np.concatenate([each.station_mm for each in read]))
+    has_own_feet = len(line.station_mm) == 2 * len(steps) and all(each.is_stepped_level for each in read)
+    return has_own_feet and bool(np.min(np.diff(line.station_mm)) <= NEARLY_MM)
 
 
 def _broken(line: Line) -> Iterator[Fact]:

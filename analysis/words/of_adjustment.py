@@ -31,6 +31,9 @@ WHY = {
         "what the indicator was carried along or read against is itself not known"
     ),
     "too few readings tie its stations": "too few readings tie its stations together",
+    "feet of its level never met": (
+        "no foot of its level stood within 2 mm of a foot of another step; step it by its base, foot to foot"
+    ),
 }
 UP_TO = {
     "nothing": "",

@@ -6,6 +6,7 @@ The way is invented; readings are simulated from it at the places where the feet
 import numpy as np
 import pytest
 
+from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
 from analysis.linear.reference_lines import remove_line
 from analysis.words.facts import sentences
@@ -115,6 +116,22 @@ def test_base_that_is_not_quite_the_pitch_leaves_no_height_unknown(
     assert len(parts) == chains
     assert sorted(np.concatenate(parts)) == list(range(len(bed_map.nodes)))
     assert remove_line(bed_map.profile("front-flat"), "ends").height_um == pytest.approx(0.0, abs=1e-9)
+
+
+def test_level_whose_feet_never_meet_says_so_and_what_to_do(invented_bed, make_traverse):
+    at, rng = np.arange(60.0, 941.0, 100.0), np.random.default_rng(0)
+    bed_map = stepped_by(invented_bed, make_traverse, 103, at, hollow, rng)
+    (said,) = [words for words in sentences(bed_map.cannot_tell) if "front-flat cannot be known" in words]
+    assert said.endswith("of a foot of another step; step it by its base, foot to foot")
+    with pytest.raises(AnalysisError, match="feet of its level never met"):
+        bed_map.profile("front-flat")
+
+
+@pytest.mark.parametrize("at_mm", [[100.0], [100.0, 203.0], [100.0, 400.0]])
+def test_level_of_too_few_steps_is_not_said_to_have_missed(invented_bed, make_traverse, at_mm):
+    rng = np.random.default_rng(0)
+    bed_map = stepped_by(invented_bed, make_traverse, 103, np.array(at_mm), hollow, rng)
+    assert not [words for words in sentences(bed_map.cannot_tell) if "foot of another" in words]
 
 
 @pytest.mark.statistics

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 import analysis
-from analysis.adjust.cannot_tell import ONLY_ACROSS, REFERENCE_UNKNOWN, TOO_FEW
+from analysis.adjust.cannot_tell import NEVER_MET, ONLY_ACROSS, REFERENCE_UNKNOWN, TOO_FEW
 from analysis.linear.fact import Fact
 from analysis.words.facts import SENTENCES
 from analysis.words.of_adjustment import WHY
@@ -33,7 +33,7 @@ def test_every_fact_has_one_sentence():
 
 
 def test_every_reason_why_a_shape_is_unknown_has_its_words():
-    assert set(WHY) == {ONLY_ACROSS, REFERENCE_UNKNOWN, TOO_FEW}
+    assert set(WHY) == {NEVER_MET, ONLY_ACROSS, REFERENCE_UNKNOWN, TOO_FEW}
 
 
 def is_error_or_docstring(node: ast.AST) -> bool:
