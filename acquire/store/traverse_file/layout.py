@@ -64,6 +64,11 @@ class Column:
         return self.path.rsplit("/", 1)[-1]
 
     @property
+    def group(self) -> str:
+        """The path without its last part."""
+        return self.path.rsplit("/", 1)[0]
+
+    @property
     def is_scale(self) -> bool:
         """Whether the other columns of the group hang on this one."""
         return self.path == self.scale

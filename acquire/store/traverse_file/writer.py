@@ -3,7 +3,7 @@
 import json
 import os
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, ExitStack
 from pathlib import Path
 from typing import Any
@@ -115,11 +115,16 @@ def write_into(group: h5py.Group, traverse: Traverse, after_each: Callable[[], N
     for name, value in root_attributes(traverse).items():
         group.attrs[name] = value
     for name, text in root_texts(traverse.setup).items():
-        group[name] = _scalar_text(text)
-        group[name].attrs.update({"units": "1", "_Encoding": "utf-8"})
+        written = group.create_dataset(name, data=_scalar_text(text))
+        written.attrs.update({"units": "1", "_Encoding": "utf-8"})
     _make_groups(group, traverse)
+    # the library takes as long to find what it has open as to write a short column
+    opened: dict[str, Any] = {}
     for column in _columns(traverse):
-        _write_column(group, column)
+        if column.group not in opened:
+            opened[column.group] = group.require_group(column.group)
+        opened[column.path] = _write_column(opened[column.group], column)
+        _hang_on_scale(opened, column)
         after_each()
 
 
@@ -161,22 +166,19 @@ def _make_groups(file: h5py.Group, traverse: Traverse) -> None:
         file.require_group(name)
 
 
-def _write_column(file: h5py.Group, column: Column) -> None:
+def _write_column(group: h5py.Group, column: Column) -> h5py.Dataset:
     values = column.values
-    dtype = values.dtype
-    if dtype.kind == "S":
-        dtype = h5py.string_dtype("utf-8", dtype.itemsize)
-    dataset = file.create_dataset(column.path, shape=values.shape, dtype=dtype, **_packing(values))
-    for piece in _pieces(values):
-        dataset[piece] = values[piece].astype(dtype)
-    dataset.attrs["units"] = column.units
-    dataset.attrs["long_name"] = MEANING[column.name]
     if values.dtype.kind == "S":
-        dataset.attrs["_Encoding"] = "utf-8"
+        values = values.astype(h5py.string_dtype("utf-8", values.dtype.itemsize))
+    dataset = group.create_dataset(column.name, data=values, **_packing(values))
+    attributes = dataset.attrs
+    attributes.update({"units": column.units, "long_name": MEANING[column.name]})
+    if values.dtype.kind == "S":
+        attributes["_Encoding"] = "utf-8"
     if column.name == "flag":
-        dataset.attrs["flag_values"] = np.array(list(FLAGS.values()), np.uint8)
-        dataset.attrs["flag_meanings"] = " ".join(FLAGS)
-    _hang_on_scale(file, column, dataset)
+        attributes["flag_values"] = np.array(list(FLAGS.values()), np.uint8)
+        attributes["flag_meanings"] = " ".join(FLAGS)
+    return dataset
 
 
 def _packing(values: np.ndarray) -> dict[str, Any]:
@@ -191,16 +193,16 @@ def _rows(values: np.ndarray) -> int:
 
 
 def _pieces(values: np.ndarray) -> Iterator[slice]:
-    """Whole chunks, so that each is compressed once."""
+    """Whole chunks, so that each is unpacked once."""
     step = 16 * _rows(values)
     return (slice(start, start + step) for start in range(0, len(values), step))
 
 
-def _hang_on_scale(file: h5py.Group, column: Column, dataset: h5py.Dataset) -> None:
+def _hang_on_scale(opened: Mapping[str, Any], column: Column) -> None:
     if column.is_scale:
-        dataset.make_scale(column.name)
+        opened[column.path].make_scale(column.name)
     elif column.scale is not None:
-        dataset.dims[0].attach_scale(file[column.scale])
+        opened[column.path].dims[0].attach_scale(opened[column.scale])
 
 
 def _compare(path: Path, traverse: Traverse, after_each: Callable[[], None]) -> None:
