@@ -140,19 +140,12 @@ def rides_one_way(each: Observations) -> bool:
     return each.measures.is_carried and len(each.carriers) == 1
 
 
-def wind_row(known: KnownRoll | None) -> np.ndarray | None:
-    """Roll at the far end less roll at the origin as one row; None where it is not known."""
+def wind_expanded(known: KnownRoll | None) -> float | None:
+    """Expanded uncertainty of the wind (roll at the far end less roll at the origin) in µm/m, if known."""
     if known is None or known.known_up_to == "a line":
         return None
-    return np.asarray(known.rows[-1] - known.rows[0])
-
-
-def wind_expanded(known: KnownRoll | None) -> float | None:
-    """Expanded uncertainty of the wind in µm/m; None where it is not known."""
-    row = wind_row(known)
-    if known is None or row is None:
-        return None
-    return COVERAGE_FACTOR * float(standard_uncertainty(known.covariance_of(row[None]))[0])
+    wind = known.rows[[-1]] - known.rows[[0]]
+    return COVERAGE_FACTOR * float(standard_uncertainty(known.covariance_of(wind))[0])
 
 
 def carriage_roll(bed_map: BedMap, ways: Ways, station_mm: Sequence[float]) -> KnownRoll:

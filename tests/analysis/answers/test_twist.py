@@ -251,6 +251,24 @@ def test_side_faces_have_no_roll(make_traverse, bed):
         twist_of([_level(make_traverse, side, "front", flat)], side)
 
 
+def test_front_way_that_looks_down_counts_upwards_too(make_traverse, bed):
+    under = parse_bed(BED.replace('[faces.front]\nnormal = "up"', '[faces.front]\nnormal = "down"'))
+    assert under.faces["front"].upward == -1
+    found = twist_of([_cross(make_traverse, under, winding, flat)], under)
+    assert found.wind_um_per_m == pytest.approx(-200.0)
+
+
+def test_wind_from_readings_that_scatter_more_than_claimed_is_as_unsure_as_they_scatter(make_traverse, bed):
+    rng = np.random.default_rng(24)
+    noise = rng.normal(0, 40, (4, 11))
+
+    def expanded(times):
+        runs = [_cross(make_traverse, bed, flat, winding, noise=times * each) for each in noise]
+        return twist_of(runs, bed).wind_expanded_um_per_m
+
+    assert expanded(2) == pytest.approx(2 * expanded(1), rel=0.01)
+
+
 @pytest.mark.statistics
 def test_roll_between_an_upper_and_an_under_face_counts_upwards(make_traverse, bed):
     """A face that looks down is lower where it stands proud: h_rear = -z."""
