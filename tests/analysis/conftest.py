@@ -92,10 +92,10 @@ def invented_bed():
     """Make a bed (invented): two flats, a vee ridge, side and under faces, and instruments on request.
 
     `invented_bed(length_mm=1000, pitch_mm=100, bed="...", instruments={"level": "quantity = ..."},
-    more="...")`: text of further keys and tables.
+    more="...", feet={...})`: `more` is text of further keys and tables.
     """
 
-    def make(length_mm=1000, pitch_mm=100, bed="", instruments=None, faces=None, more=""):
+    def make(length_mm=1000, pitch_mm=100, bed="", instruments=None, faces=None, more="", **tables):
         text = bed_toml(
             length_mm,
             pitch_mm,
@@ -103,6 +103,7 @@ def invented_bed():
             bed=bed,
             faces=FACES if faces is None else faces,
             instruments=instruments or INSTRUMENTS,
+            **tables,
         )
         return parse_bed(text + more)
 

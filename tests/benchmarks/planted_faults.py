@@ -103,12 +103,19 @@ def faults_of(room: str) -> list[Fault]:
     return [
         Fault(
             room,
-            *(row[key] for key in ("file", "old", "new", "suffers")),
+            *(row[key] for key in ("file", "old", "new")),
+            suffers=row.get("suffers") or of_fact(row),
             tests=tuple(row.get("tests", table["tests"])),
             names_its_tests="tests" in row,
         )
         for row in table["fault"]
     ]
+
+
+def of_fact(row: Mapping[str, str]) -> str:
+    """What a user suffers of a fact that is `never` said, or `always`."""
+    is_lost = "never" in row
+    return f"{row['never']} is not said" if is_lost else f"{row['always']} is said where it does not belong"
 
 
 class Kept:
