@@ -20,6 +20,7 @@ from analysis.observe import Observations
 SCALE, BASE, SEATING, FEET, CARRIAGE = "scale", "base", "seating", "feet", "carriage length"
 POSITIONS, DRIFT_STEADY, NO_DRIFT, BED = "positions exact", "drift steady", "no drift", "bed unchanged"
 SIGNS, AHEAD, ARM = "signs", "plunger over the middle", "plunger level with carrier"
+ANGLE, DIAMETERS = "angle", "diameters"
 TEMPERATURES = ("temperature_top_degC", "temperature_bottom_degC")
 
 
@@ -35,7 +36,8 @@ class Assumption:
 
     what: str
     """scale | base | seating | feet | carriage length | positions exact | drift steady | no drift |
-    bed unchanged | signs | plunger over the middle | plunger level with carrier (of a reading sideways)."""
+    bed unchanged | signs | plunger over the middle | plunger level with carrier (of a reading sideways) |
+    angle (of a dovetail) | diameters (of its pins, or of rollers in a vee)."""
     stated: bool
     """Whether the description says how sure it is (of drift: whether the readings themselves do); what is
     not stated is taken as exact, feet that are not stated as a point, seating as none."""
@@ -45,6 +47,17 @@ class Assumption:
 
 TYPED = (Assumption(SCALE, False), Assumption(POSITIONS, False))
 """What an answer from typed figures alone takes for granted."""
+
+
+def typed_and(**stated: float | None) -> tuple[Assumption, ...]:
+    """`TYPED`, and what else is taken as exact unless its uncertainty is stated.
+
+    Examples
+    --------
+    >>> [(each.what, each.stated) for each in typed_and(angle=0.1, diameters=None)[2:]]
+    [('angle', True), ('diameters', False)]
+    """
+    return (*TYPED, *(Assumption(what, value is not None) for what, value in stated.items()))
 
 
 def assumptions(

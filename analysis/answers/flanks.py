@@ -24,7 +24,7 @@ from scipy.special import ndtri
 from acquire.model.bed import Face
 from acquire.model.errors import AnalysisError
 from analysis.adjust.bed_map import BedMap
-from analysis.answers.assumptions import Assumption, assumptions
+from analysis.answers.assumptions import Assumption, assumptions, typed_and
 from analysis.answers.face_map import reaches_unworn
 from analysis.answers.measured import Measured
 from analysis.linear.fact import Fact
@@ -43,6 +43,10 @@ class VeeAngles:
     included_deg: Measured
     contact_mm: tuple[float, float]
     """Where each roller touches, from the root along the flank."""
+    degrees_per_um_of_roller: float
+    """By how much the included angle is wrong where one diameter is."""
+    assumptions: tuple[Assumption, ...]
+    """What the uncertainty takes for granted."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,6 +77,7 @@ def angles_of_rollers(
     sides_mm: tuple[float, float],
     reading_uncertainty_um: float,
     *,
+    roller_uncertainty_um: float | None = None,
     flank_mm: tuple[float, float] | None = None,
 ) -> VeeAngles:
     """Flank angles of a groove from two rollers, read on top and sideways.
@@ -83,6 +88,8 @@ def angles_of_rollers(
         Radii; heights of their tops; places of their sides or centres, + to the rear.
     reading_uncertainty_um : float
         Standard uncertainty of each reading.
+    roller_uncertainty_um : float, optional
+        Of each roller's diameter; taken as exact without it.
     flank_mm : (from, to), optional
         Sound stretch of the flanks, from the root: a roller that touches beyond is refused.
 
@@ -113,8 +120,11 @@ def angles_of_rollers(
         )
     half, lean = asin(1 / far), atan2(b, a)
     u = 2**0.5 * reading_uncertainty_um / 1000 / abs(larger)
+    # half of it for one diameter, √2 of that for two
+    u_larger = 0.5**0.5 * (roller_uncertainty_um or 0.0) / 1000 / abs(larger)
     by_half = -1 / (far**2 * sqrt(far**2 - 1)) * np.array([a, b])
     by_lean = np.array([-b, a]) / far**2
+    by_larger = np.array([a + 1, b])
     contact = (radii_mm[0] / tan(half), radii_mm[1] / tan(half))
     for radius, at in zip(radii_mm, contact, strict=True):
         if flank_mm is not None and not flank_mm[0] <= at <= flank_mm[1]:
@@ -125,14 +135,16 @@ def angles_of_rollers(
                 "take another roller: at the root or the edge it tells nothing of the flank",
             )
     angles = [
-        Measured(degrees(value), degrees(u * float(np.linalg.norm(row))))
+        Measured(degrees(value), degrees(hypot(u * float(np.linalg.norm(row)), u_larger * row @ by_larger)))
         for value, row in (
             (half - lean, by_half - by_lean),
             (half + lean, by_half + by_lean),
             (2 * half, 2 * by_half),
         )
     ]
-    return VeeAngles(angles[0], angles[1], angles[2], contact)
+    per_roller = degrees(float(abs(2 * by_half @ by_larger)) / 2 / 1000 / abs(larger))
+    taken = typed_and(diameters=roller_uncertainty_um)
+    return VeeAngles(angles[0], angles[1], angles[2], contact, per_roller, taken)
 
 
 def flank_components(vee: Face) -> tuple[tuple[float, float], tuple[float, float]]:

@@ -26,7 +26,7 @@ from analysis.answers.alignment_on_bed import (
     line_on_bed,
     tailstock_on_bed,
 )
-from analysis.answers.dovetail import Dovetail, angle_of_pins, dovetail, gib_for
+from analysis.answers.dovetail import Dovetail, dovetail, gib_for
 from analysis.answers.flanks import VeeAngles, angles_of_rollers
 from analysis.answers.measured import Measured
 from analysis.answers.squareness import (
@@ -205,13 +205,15 @@ def _angles(
     top_mm: Run,
     side_mm: Run,
     uncertainty_um: float,
+    roller_uncertainty_um: float | None = None,
     sound_mm: Run | None = None,
 ) -> VeeAngles:
     small, large = rollers_mm
     sound = None if sound_mm is None else _pair(sound_mm)
     return angles_of_rollers(
-        (small / 2, large / 2), _pair(top_mm), _pair(side_mm), uncertainty_um, flank_mm=sound
-    )
+        (small / 2, large / 2), _pair(top_mm), _pair(side_mm), uncertainty_um,
+        roller_uncertainty_um=roller_uncertainty_um, flank_mm=sound,
+    )  # fmt: skip
 
 
 def _pins(
@@ -221,41 +223,20 @@ def _pins(
     measure_mm: Run,
     pin_mm: float,
     uncertainty_um: float,
-    is_over: bool = True,
-    angle_deg: float | None = None,
     other_pin_mm: float | None = None,
     other_measure_mm: float | None = None,
-    side_um: Run | None = None,
-    side_uncertainty_um: float = 1.0,
+    **described: Any,
 ) -> Dovetail:
-    angle = angle_by_pins(measure_mm, pin_mm, other_pin_mm, other_measure_mm, uncertainty_um, is_over=is_over)
+    second = None
+    if other_pin_mm is not None and other_measure_mm is not None:
+        second = (other_pin_mm, other_measure_mm)
     return dovetail(
         at_mm,
         measure_mm,
         pin_mm,
-        angle_deg if angle is None else angle.value,  # type: ignore[arg-type]
-        is_over=is_over,
+        second=second,
         reading_uncertainty_um=uncertainty_um,
-        angle_uncertainty_deg=0.0 if angle is None else angle.standard_uncertainty,
-        side_um=side_um,
-        side_uncertainty_um=side_uncertainty_um,
-    )
-
-
-def angle_by_pins(
-    measure_mm: Run,
-    pin_mm: float,
-    other_pin_mm: float | None,
-    other_measure_mm: float | None,
-    uncertainty_um: float,
-    *,
-    is_over: bool,
-) -> Measured | None:
-    """The angle by two sizes of pins at the first place; None where one size was used."""
-    if other_pin_mm is None or other_measure_mm is None:
-        return None
-    return angle_of_pins(
-        (measure_mm[0], other_measure_mm), (pin_mm, other_pin_mm), uncertainty_um, is_over=is_over
+        **described,
     )
 
 

@@ -23,6 +23,10 @@ def command() -> None:
               help="Over or between the pins there.")  # fmt: skip
 @click.option("--pin", "pin_mm", type=LENGTH, required=True, metavar="D", help="Diameter of the pins.")
 @click.option("--angle", "angle_deg", type=float, metavar="DEG", help="Of the flanks, from the flat.")
+@click.option("--angle-uncertainty", "angle_uncertainty_deg", type=float, metavar="DEG",
+              help="How sure that angle is (standard uncertainty); not given: exact.")  # fmt: skip
+@click.option("--pin-uncertainty", "pin_uncertainty_um", type=HEIGHT, metavar="U",
+              help="How sure a pin's diameter is; not given: exact.")  # fmt: skip
 @click.option("--other-pin", "other_pin_mm", type=LENGTH, metavar="D",
               help="A second size of pins at the first place ...")  # fmt: skip
 @click.option("--other-measure", "other_measure_mm", type=LENGTH, metavar="M",
@@ -42,6 +46,8 @@ def pins(is_between: bool, **typed: Any) -> dict[str, Any]:
     together(typed, other_pin_mm="--other-pin", other_measure_mm="--other-measure")
     if (typed["other_pin_mm"] is None) == (typed["angle_deg"] is None):
         raise click.UsageError("--angle, or --other-pin with --other-measure: one of the two.")
+    if typed["angle_uncertainty_deg"] is not None and typed["angle_deg"] is None:
+        raise click.UsageError("--angle-uncertainty goes with --angle.")
     return {**typed, "is_over": not is_between}
 
 

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acquire.model.options import GroupOfTests
-from analysis.commands.options import LENGTH, Answer, answers_without_picture, survey_argument
+from analysis.commands.options import HEIGHT, LENGTH, Answer, answers_without_picture, survey_argument
 from analysis.commands.typed import UNCERTAINTY, typed_test
 
 if TYPE_CHECKING:
@@ -43,6 +43,8 @@ def wear(survey: "Survey", face: str) -> Answer:
 @click.option(
     "--sound", "sound_mm", type=TWO, metavar="FROM TO", help="Sound stretch of the flanks, from the root."
 )
+@click.option("--roller-uncertainty", "roller_uncertainty_um", type=HEIGHT, metavar="U",
+              help="How sure a roller's diameter is (standard uncertainty); not given: exact.")  # fmt: skip
 @UNCERTAINTY
 @typed_test("flanks angles")
 def angles(**typed: Any) -> dict[str, Any]:

@@ -1,13 +1,15 @@
 """What the ± takes for granted, in one line, and a note for each kind that bed.toml does not state."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from analysis.answers.assumptions import (
     AHEAD,
+    ANGLE,
     ARM,
     BASE,
     BED,
     CARRIAGE,
+    DIAMETERS,
     DRIFT_STEADY,
     FEET,
     NO_DRIFT,
@@ -37,6 +39,8 @@ _TAKEN = {
     (BED, False): "bed unchanged between runs",
     (SEATING, True): "seating new at every placing",
     (SEATING, False): "no seating error",
+    (ANGLE, False): "angle exact",
+    (DIAMETERS, False): "diameters exact",
 }
 """By what is assumed and whether it is stated; what is not here is counted in the ±, or shown by readings."""
 _EVENS_OUT = (
@@ -67,8 +71,8 @@ _BED = (
 )
 
 
-def taken_words(found: Sequence[Assumption]) -> list[str]:
-    """One line beside the ±.
+def taken_words(found: Sequence[Assumption], worth: Mapping[str, str] | None = None) -> list[str]:
+    """One line beside the ±; `worth` says what an error of some of it would make.
 
     Examples
     --------
@@ -79,13 +83,13 @@ def taken_words(found: Sequence[Assumption]) -> list[str]:
     >>> taken_words([Assumption(SCALE, True, ("dial",)), Assumption(SCALE, False, ("level",))])
     ['  The ± takes for granted: scale exact (level).']
     """
-    parts = []
+    parts, worth = [], worth or {}
     for each in found:
         # of the others a drift may be taken off, or a bow be counted that may be one
         is_of_some = each.what in (NO_DRIFT, SIGNS) or sum(other.what == each.what for other in found) > 1
         if (each.what, each.stated) in _TAKEN:
-            names = f" ({', '.join(each.of)})" if is_of_some and each.of else ""
-            parts.append(f"{_TAKEN[each.what, each.stated]}{names}")
+            beside = worth.get(each.what) or (", ".join(each.of) if is_of_some else "")
+            parts.append(_TAKEN[each.what, each.stated] + (f" ({beside})" if beside else ""))
     return [f"  The ± takes for granted: {', '.join(parts)}."] if parts else []
 
 

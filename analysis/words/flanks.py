@@ -11,7 +11,8 @@ from acquire.model.units import (
     length_text,
     number_text,
 )
-from analysis.words.assumptions import taken_and_notes
+from analysis.answers.assumptions import ANGLE, DIAMETERS, Assumption
+from analysis.words.assumptions import taken_and_notes, taken_words
 from analysis.words.known import (
     height_bound,
     height_known,
@@ -68,15 +69,22 @@ def angles_words(found: "VeeAngles", inch: bool) -> list[str]:
         f"Flanks from the vertical: front {_angle(found.front_deg)}, rear {_angle(found.rear_deg)}; included "
         f"{_angle(found.included_deg)}.",
         f"  The rollers touch {near} and {far} from the root along the flank: what lies beyond was not read.",
+        *taken_words(
+            found.assumptions,
+            {DIAMETERS: f"{height_text(1.0, inch)} off is {60 * found.degrees_per_um_of_roller:.1f}′"},
+        ),
     ]
 
 
-def dovetail_words(found: "Dovetail", inch: bool, angle: "Measured | None" = None) -> list[str]:
+def dovetail_words(found: "Dovetail", inch: bool) -> list[str]:
     """Width, taper, which flank; then place by place."""
-    lines = [] if angle is None else [f"Angle by two sizes of pins: {_angle(angle)}."]
+    lines = [] if found.angle is None else [f"Angle by two sizes of pins: {_angle(found.angle)}."]
     u = found.width_uncertainty_um
     first = _mm(found.width_mm[0], u, inch)
-    lines.append(f"The dovetail is {first} ± {height_bound(2 * u, inch)} wide from corner to corner.")
+    lines.append(
+        f"The dovetail is {first} ± {height_bound(2 * u, inch)} wide from corner to corner"
+        f"{_if_the_angle_is_exact(found, inch)}."
+    )
     if found.taper_um_per_m is not None and found.varies_um is not None:
         lines.append(f"  {_taper(found, inch)}")
         low, high = found.varies_um.interval
@@ -92,7 +100,22 @@ def dovetail_words(found: "Dovetail", inch: bool, angle: "Measured | None" = Non
     lines.append(
         "  The flat where the pins lie is taken as sound: one that is down by t takes off 2t cot α as well."
     )
-    return [*lines, *_dovetail_table(found, inch)]
+    by_pin = (
+        f"{height_text(1.0, inch)} off is up to {height_text(found.width_um_per_um_of_pin, inch)} of width"
+    )
+    taken = taken_words(found.assumptions, {DIAMETERS: by_pin})
+    return [*lines, *taken, *_dovetail_table(found, inch)]
+
+
+def _if_the_angle_is_exact(found: "Dovetail", inch: bool) -> str:
+    """Said in the same breath, because a tenth of a degree outweighs every reading."""
+    if found.width_um_per_degree is None or Assumption(ANGLE, False) not in found.assumptions:
+        return ""
+    by_angle = height_text(found.width_um_per_degree / 10, inch)
+    return (
+        f" if its flanks stand at {found.angle_deg:g}° exactly: 0.1° off is {by_angle} (state "
+        "--angle-uncertainty, or measure by a second size of pins)"
+    )
 
 
 def _taper(found: "Dovetail", inch: bool) -> str:

@@ -75,20 +75,6 @@ def _square(found: Any, _: Readings, inch: bool, *, name: str, tool: str) -> lis
     return square_words(found, name, inch, tool)
 
 
-def _pins(found: Any, readings: Readings, inch: bool) -> list[str]:
-    from analysis.answers.typed_tests import angle_by_pins
-
-    angle = angle_by_pins(
-        readings["measure_mm"],
-        readings["pin_mm"],
-        readings.get("other_pin_mm"),
-        readings.get("other_measure_mm"),
-        readings["uncertainty_um"],
-        is_over=readings.get("is_over", True),
-    )
-    return dovetail_words(found, inch, angle)
-
-
 WORDS: Mapping[str, Callable[[Any, Readings, bool], list[str]]] = {
     "align tailstock": lambda found, _, inch: tailstock_words(found, inch),
     "align bar": partial(_line, name="The spindle's axis"),
@@ -102,7 +88,7 @@ WORDS: Mapping[str, Callable[[Any, Readings, bool], list[str]]] = {
     "square level": partial(_square, name="The column", tool="frame level"),
     "square sweep": partial(_square, name="The spindle", tool="sweep"),
     "flanks angles": lambda found, _, inch: angles_words(found, inch),
-    "dovetail pins": _pins,
+    "dovetail pins": lambda found, _, inch: dovetail_words(found, inch),
     "dovetail gib": lambda found, _, inch: gib_words(found, inch),
 }
 TITLES: Mapping[str, str] = {

@@ -52,6 +52,48 @@ def test_taper_is_the_least_squares_line_whatever_pins_and_angle_are():
 
 
 @pytest.mark.parametrize("is_over", [True, False])
+@pytest.mark.parametrize("second_mm", [None, 6.0, 20.0])
+def test_uncertainty_of_the_width_is_that_of_drawn_readings_angles_and_pins(is_over, second_mm):
+    """Second method: 2000 draws of all that is uncertain, measures by construction; at the first place."""
+    random, pin_mm, places = np.random.default_rng(7), 12.0, [0.0]
+
+    def drawn(second_mm):
+        angle = 60 + random.normal(0, 0.05)
+        pins = [each + random.normal(0, 0.001) for each in (pin_mm, second_mm or pin_mm)]
+        read = [_measure(60, d, angle, is_over=is_over) + random.normal(0, 0.002) for d in pins]
+        second = None if second_mm is None else (second_mm, read[1])
+        return dovetail(
+            places, read[:1], pin_mm, 60 if second is None else None, second=second, is_over=is_over,
+            reading_uncertainty_um=2.0, pin_uncertainty_um=1.0,
+            angle_uncertainty_deg=0.05 if second is None else None,
+        )  # fmt: skip
+
+    found = [drawn(second_mm) for _ in range(2000)]
+    off_um = np.std([1000 * (each.width_mm[0] - 60) for each in found])
+    # with a smaller second size other places than the first are less sure, and the figure is of the worst
+    worst = np.hypot(1, 2 * 2**0.5) / np.hypot(1, 2) if second_mm == 6.0 else 1.0
+    assert off_um <= found[0].width_uncertainty_um * 1.04 <= off_um * worst * 1.1
+    if second_mm is not None:
+        off_deg = np.std([each.angle.value for each in found])
+        # each survey has an angle of its own, which is no error of what was measured
+        assert np.hypot(found[0].angle.standard_uncertainty, 0.05) == pytest.approx(off_deg, rel=0.05)
+
+
+def test_width_that_hangs_on_an_angle_nobody_measured_says_so_beside_the_figure():
+    """By hand: 0.1° at 60° and pins of 12 mm is 12 (1 + 3)/2 · 1.745e-3 = 0.0419 mm."""
+    first = dovetail_words(dovetail([0], [90], 12, 60), inch=False)[0]
+    assert "if its flanks stand at 60° exactly: 0.1° off is 42 µm" in first
+    assert "diameters exact (1.0 µm (0.04 thou) off is up to 2.7 µm" in "".join(
+        dovetail_words(dovetail([0], [90], 12, 60), inch=False)
+    )
+    stated = dovetail([0], [90], 12, 60, angle_uncertainty_deg=0.1, pin_uncertainty_um=1)
+    by_pins = dovetail([0], [90], 12, second=(6, 90 - 6 * (1 + cot_half(60))), pin_uncertainty_um=1)
+    for found in (stated, by_pins):
+        said = "\n".join(dovetail_words(found, inch=False))
+        assert "exactly" not in said and "angle exact" not in said and "diameters exact" not in said
+
+
+@pytest.mark.parametrize("is_over", [True, False])
 def test_indicator_from_a_sound_side_tells_which_flank(is_over):
     """Truth: the read flank worn 20 µm along its normal at the second place, the other 5."""
     lost = (20 + 5) / sin(radians(60)) / 1000 * (1 if is_over else -1)
@@ -89,3 +131,6 @@ def test_what_is_no_dovetail_is_refused():
         cot_half(90)
     with pytest.raises(AnalysisError, match="rise"):
         dovetail([100, 0], [70, 70], 10, 60)
+    for both_or_neither in ({}, {"angle_deg": 60, "second": (6, 60)}):
+        with pytest.raises(AnalysisError, match="one of the two"):
+            dovetail([0], [70], 10, **both_or_neither)

@@ -63,6 +63,28 @@ def test_uncertainty_of_the_angles_is_that_of_drawn_readings():
         assert getattr(found, name).standard_uncertainty == pytest.approx(scatter, rel=0.05)
 
 
+def test_rollers_that_are_not_as_thick_as_stated_are_in_the_uncertainty_or_said():
+    """Second method: 2000 draws of both diameters (2 µm), readings exact."""
+    random = np.random.default_rng(2)
+
+    def found(d_small, d_large):
+        centres = [_centre_mm(d / 2, 40, 50) for d in (d_small, d_large)]
+        tops = tuple(c[0] + d / 2 for c, d in zip(centres, (d_small, d_large), strict=True))
+        return angles_of_rollers(
+            (10, 20), tops, tuple(c[1] for c in centres), 1e-6, roller_uncertainty_um=2.0
+        )
+
+    drawn = [found(20 + e[0], 40 + e[1]) for e in random.normal(0, 0.002, (2000, 2))]
+    for name in ("front_deg", "rear_deg", "included_deg"):
+        scatter = np.std([getattr(each, name).value for each in drawn])
+        assert getattr(drawn[0], name).standard_uncertainty == pytest.approx(scatter, rel=0.06)
+    assert not any("diameters" in line for line in angles_words(drawn[0], inch=False))
+    by_one = found(20, 40.001).included_deg.value - 90
+    unstated = angles_of_rollers((10, 20), (24.1, 48.2), (0, 0), 1.0)
+    (said,) = [line for line in angles_words(unstated, inch=False) if "diameters exact" in line]
+    assert f"off is {abs(by_one) * 60:.1f}′" in said
+
+
 def test_roller_that_touches_at_the_root_or_the_edge_is_refused():
     """By hand: at 45/45 it touches as far from the root as its radius."""
     centres = [_centre_mm(r, 45, 45) for r in (10, 20)]

@@ -174,19 +174,22 @@ def test_map_by_one_kind_of_instrument_holds_that_kind_alone(survey, capsys, by,
             {"reading_um": [25.4, -50.8], "radius_mm": 101.6, "uncertainty_um": 1},
         ),
         (
-            "flanks angles SURVEY --rollers 1 2 --top 1.2 2.4 --side 0.001 0.003 --sound 0.5 3",
+            "flanks angles SURVEY --rollers 1 2 --top 1.2 2.4 --side 0.001 0.003 --sound 0.5 3 "
+            "--roller-uncertainty 2.54um",
             {
                 "rollers_mm": [25.4, 50.8], "top_mm": [30.48, 60.96], "side_mm": [0.0254, 0.0762],
-                "sound_mm": [12.7, 76.2], "uncertainty_um": 1,
+                "sound_mm": [12.7, 76.2], "uncertainty_um": 1, "roller_uncertainty_um": 2.54,
             },
         ),
         (
             "dovetail pins SURVEY --at 0_8 --measure 4_4.001 --pin 0.5 --angle 60 --side 0_25.4um "
-            "--uncertainty 0.1 --side-uncertainty 0.2 --between",
+            "--uncertainty 0.1 --side-uncertainty 0.2 --between "
+            "--angle-uncertainty 0.1 --pin-uncertainty 12.7um",
             {
                 "at_mm": [0, 203.2], "measure_mm": [101.6, 101.6254], "pin_mm": 12.7, "other_pin_mm": None,
                 "other_measure_mm": None, "side_um": [0, 25.4], "uncertainty_um": 2.54,
                 "side_uncertainty_um": 5.08, "angle_deg": 60, "is_over": False,
+                "angle_uncertainty_deg": 0.1, "pin_uncertainty_um": 12.7,
             },
         ),
         (
