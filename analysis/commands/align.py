@@ -5,13 +5,12 @@ from typing import Any
 import click
 
 from acquire.model.options import GroupOfTests
-from analysis.commands.options import HEIGHT, LENGTH, survey_argument
+from analysis.commands.options import height, length, survey_argument
 from analysis.commands.typed import UNCERTAINTY, together, typed_test
 
-AT = click.option(
+AT = length(
     "--at",
     "at_mm",
-    type=(LENGTH, LENGTH),
     required=True,
     metavar="NEAR FAR",
     help="Stations of the middle of the carriage at the two places, NEAR the one nearer to the spindle (of a "
@@ -34,7 +33,7 @@ def command() -> None:
 @click.option(
     "--on", "faces", multiple=True, required=True, metavar="FACE", help="What it rides (once or more)."
 )
-@click.option("--base", "base_mm", type=LENGTH, metavar="L", help="Its bearing length along the bed.")
+@length("--base", "base_mm", help="Its bearing length along the bed.")
 @GUIDE
 @typed_test("align tailstock")
 def tailstock(**typed: Any) -> dict[str, Any]:
@@ -44,18 +43,19 @@ def tailstock(**typed: Any) -> dict[str, Any]:
 
 @command.command("bar")
 @survey_argument
-@click.option("--top", "top_um", type=(HEIGHT,) * 4, required=True, metavar="NEAR FAR NEAR FAR",
-              help="On top: near, far, both again turned 180°.")  # fmt: skip
-@click.option("--front", "front_um", type=(HEIGHT,) * 4, required=True, metavar="NEAR FAR NEAR FAR",
-              help="In front, likewise.")  # fmt: skip
-@AT
-@click.option(
-    "--held", "held_mm", type=LENGTH, default="0 mm", metavar="L", help="From the spindle to the near place."
+@height(
+    "--top",
+    "top_um",
+    required=True,
+    metavar="NEAR FAR NEAR FAR",
+    help="On top: near, far, both again turned 180°.",
 )
-@click.option("--bar-diameter", "diameter_mm", type=LENGTH, metavar="L", help="For its sag.")
-@click.option("--bar-length", "length_mm", type=LENGTH, metavar="L", help="Out of the spindle, for its sag.")
-@click.option("--bar-taper", "taper_uncertainty_um", type=HEIGHT, default="0 um", metavar="U",
-              help="Uncertainty of its own taper.")  # fmt: skip
+@height("--front", "front_um", required=True, metavar="NEAR FAR NEAR FAR", help="In front, likewise.")
+@AT
+@length("--held", "held_mm", default="0 mm", help="From the spindle to the near place.")
+@length("--bar-diameter", "diameter_mm", help="For its sag.")
+@length("--bar-length", "length_mm", help="Out of the spindle, for its sag.")
+@height("--bar-taper", "taper_uncertainty_um", default="0 um", help="Uncertainty of its own taper.")
 @GUIDE
 @UNCERTAINTY
 @typed_test("align bar")
@@ -67,18 +67,13 @@ def bar(**typed: Any) -> dict[str, Any]:
 
 @command.command("quill")
 @survey_argument
-@click.option("--top", "top_um", type=(HEIGHT,) * 2, required=True, metavar="NEAR FAR", help="On top of it.")
-@click.option("--front", "front_um", type=(HEIGHT,) * 2, required=True, metavar="NEAR FAR", help="In front.")
-@click.option("--top-turned", type=(HEIGHT,) * 2, metavar="NEAR FAR",
-              help="With a bar in its taper: turned 180° ...")  # fmt: skip
-@click.option(
-    "--front-turned", type=(HEIGHT,) * 2, metavar="NEAR FAR", help="... and in front likewise."
-)  # fmt: skip
-@click.option(
-    "--held", "held_mm", type=LENGTH, default="0 mm", metavar="L", help="From the casting to the near place."
-)
-@click.option("--diameter", "diameter_mm", type=LENGTH, metavar="L", help="Of the quill, for its sag.")
-@click.option("--extension", "length_mm", type=LENGTH, metavar="L", help="Out of the casting, for its sag.")
+@height("--top", "top_um", required=True, metavar="NEAR FAR", help="On top of it.")
+@height("--front", "front_um", required=True, metavar="NEAR FAR", help="In front.")
+@height("--top-turned", metavar="NEAR FAR", help="With a bar in its taper: turned 180° ...")
+@height("--front-turned", metavar="NEAR FAR", help="... and in front likewise.")
+@length("--held", "held_mm", default="0 mm", help="From the casting to the near place.")
+@length("--diameter", "diameter_mm", help="Of the quill, for its sag.")
+@length("--extension", "length_mm", help="Out of the casting, for its sag.")
 @AT
 @GUIDE
 @UNCERTAINTY
@@ -97,16 +92,19 @@ def quill(top_turned: Any, front_turned: Any, **typed: Any) -> dict[str, Any]:
 
 @command.command("turned")
 @survey_argument
-@click.option("--diameters", "diameters_mm", type=(LENGTH, LENGTH), required=True, metavar="NEAR FAR",
-              help="Of the two collars, turned without a centre.")  # fmt: skip
+@length(
+    "--diameters",
+    "diameters_mm",
+    required=True,
+    metavar="NEAR FAR",
+    help="Of the two collars, turned without a centre.",
+)
 @AT
 @click.option(
     "--force", "force_n", type=float, metavar="N", help="Of the cut, to see whether the bar is stiff enough."
 )
-@click.option("--stick-out", "stick_out_mm", type=LENGTH, metavar="L", help="Chuck to far collar.")
-@click.option(
-    "--bar-diameter", "bar_diameter_mm", type=LENGTH, metavar="L", help="Of the bar between the collars."
-)
+@length("--stick-out", "stick_out_mm", help="Chuck to far collar.")
+@length("--bar-diameter", "bar_diameter_mm", help="Of the bar between the collars.")
 @GUIDE
 @UNCERTAINTY
 @typed_test("align turned")
@@ -118,10 +116,14 @@ def turned(**typed: Any) -> dict[str, Any]:
 
 @command.command("centres")
 @survey_argument
-@click.option("--top", "top_um", type=(HEIGHT,) * 4, required=True, metavar="HEAD TAIL HEAD TAIL",
-              help="On top at both ends; again with the bar swapped end for end.")  # fmt: skip
-@click.option("--front", "front_um", type=(HEIGHT,) * 4, required=True, metavar="HEAD TAIL HEAD TAIL",
-              help="In front.")  # fmt: skip
+@height(
+    "--top",
+    "top_um",
+    required=True,
+    metavar="HEAD TAIL HEAD TAIL",
+    help="On top at both ends; again with the bar swapped end for end.",
+)
+@height("--front", "front_um", required=True, metavar="HEAD TAIL HEAD TAIL", help="In front.")
 @UNCERTAINTY
 @typed_test("align centres")
 def centres(**typed: Any) -> dict[str, Any]:
@@ -131,13 +133,9 @@ def centres(**typed: Any) -> dict[str, Any]:
 
 @command.command("facing")
 @survey_argument
-@click.option(
-    "--reading", "reading_um", type=HEIGHT, required=True, metavar="R", help="Far side less centre."
-)
-@click.option("--radius", "radius_mm", type=LENGTH, required=True, metavar="L", help="Where it was read.")
-@click.option(
-    "--diameter", "diameter_mm", type=LENGTH, required=True, metavar="L", help="Of the face, for its depth."
-)
+@height("--reading", "reading_um", required=True, metavar="R", help="Far side less centre.")
+@length("--radius", "radius_mm", required=True, help="Where it was read.")
+@length("--diameter", "diameter_mm", required=True, help="Of the face, for its depth.")
 @UNCERTAINTY
 @typed_test("align facing")
 def facing(**typed: Any) -> dict[str, Any]:

@@ -1,27 +1,29 @@
 """`waylog blue`: where a straightedge would mark a face, held against the marks that were seen."""
 
-from typing import TYPE_CHECKING
-
 import click
 
-from analysis.commands.options import HEIGHT_FROM_0, LENGTH, Answer, answers, drawn, survey_argument
-
-if TYPE_CHECKING:
-    from analysis.answers.surveys import Survey
+from analysis.commands.options import (
+    HEIGHT_FROM_0,
+    Answer,
+    Opened,
+    answers,
+    drawn,
+    height,
+    length,
+    survey_argument,
+)
 
 
 @click.command("blue")
 @survey_argument
 @click.argument("face")
 @click.option("--edge", metavar="NAME", help="The straightedge, as bed.toml calls it.")
-@click.option("--film", "film_um", type=HEIGHT_FROM_0, metavar="U",
-              help="Thickness of the blue (a bare number: µm, or thou).")  # fmt: skip
-@click.option("--from", "from_mm", type=LENGTH, metavar="L",
-              help="Where the edge lies (default: all along).")  # fmt: skip
-@click.option("--to", "to_mm", type=LENGTH, metavar="L", help="Its other end.")
+@height("--film", "film_um", of=HEIGHT_FROM_0, help="Thickness of the blue (a bare number: µm, or thou).")
+@length("--from", "from_mm", help="Where the edge lies (default: all along).")
+@length("--to", "to_mm", help="Its other end.")
 @answers
 def command(
-    survey: "Survey",
+    survey: Opened,
     face: str,
     edge: str | None,
     film_um: float | None,

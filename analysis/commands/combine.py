@@ -1,13 +1,8 @@
 """`waylog combine`: one map of the bed from every traverse."""
 
-from typing import TYPE_CHECKING
-
 import click
 
-from analysis.commands.options import Answer, answers, drawn, survey_argument
-
-if TYPE_CHECKING:
-    from analysis.answers.surveys import Survey
+from analysis.commands.options import Answer, Opened, answers, drawn, survey_argument
 
 
 @click.command("combine")
@@ -18,7 +13,7 @@ if TYPE_CHECKING:
     help="Weigh each instrument by the scatter that its readings show, not by what bed.toml says.",
 )
 @answers
-def command(survey: "Survey", own_noise: bool) -> Answer:
+def command(survey: Opened, own_noise: bool) -> Answer:
     """One map of SURVEY's bed from every traverse: what disagrees, and what cannot be told."""
     from analysis.adjust.combination import noise_of
     from analysis.answers.whole_bed import whole_bed

@@ -1,13 +1,8 @@
 """`waylog compare`: two maps of the same thing held against each other."""
 
-from typing import TYPE_CHECKING
-
 import click
 
-from analysis.commands.options import Answer, answers, drawn, survey_argument
-
-if TYPE_CHECKING:
-    from analysis.answers.surveys import Survey
+from analysis.commands.options import Answer, Opened, answers, drawn, survey_argument
 
 
 @click.command("compare")
@@ -15,7 +10,7 @@ if TYPE_CHECKING:
 @click.argument("a")
 @click.argument("b")
 @answers
-def command(survey: "Survey", a: str, b: str) -> Answer:
+def command(survey: Opened, a: str, b: str) -> Answer:
     """Hold A against B: each a traverse number of SURVEY, FACE:level, FACE:indicator or FACE:GUIDE.
 
     GUIDE is what guided the indicator: straightedge, straightedge:NAME, wire, line, carriage or a face.

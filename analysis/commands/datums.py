@@ -1,42 +1,36 @@
 """`waylog datums`: which faces can be trusted to start from."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from analysis.commands.options import (
     HEIGHT_ABOVE_0,
-    LENGTH,
     LENGTH_ABOVE_0,
     Answer,
+    Opened,
     answers,
     drawn,
+    height,
+    length,
     survey_argument,
 )
-
-if TYPE_CHECKING:
-    from analysis.answers.surveys import Survey
 
 
 @click.command("datums")
 @survey_argument
-@click.option(
+@height(
     "--within",
     "within_um",
-    type=HEIGHT_ABOVE_0,
-    metavar="U",
+    of=HEIGHT_ABOVE_0,
     help="Over which length each face is straight within this (a bare number: µm, or thou).",
 )
-@click.option("--pads", "pads_mm", type=LENGTH_ABOVE_0, metavar="L",
-              help="From pad to pad of a fixture: its path is told.")  # fmt: skip
-@click.option("--overhang", "overhang_mm", type=LENGTH, default="0 mm", metavar="L",
-              help="From the middle of its pads to its tool.")  # fmt: skip
-@click.option("--tool-across", "tool_across_mm", type=LENGTH, metavar="L",
-              help="From its top pads to its tool, + to the rear, and ...")  # fmt: skip
-@click.option("--tool-above", "tool_above_mm", type=LENGTH, metavar="L",
-              help="... above its side pads: puts its roll in the path.")  # fmt: skip
+@length("--pads", "pads_mm", of=LENGTH_ABOVE_0, help="From pad to pad of a fixture: its path is told.")
+@length("--overhang", "overhang_mm", default="0 mm", help="From the middle of its pads to its tool.")
+@length("--tool-across", "tool_across_mm", help="From its top pads to its tool, + to the rear, and ...")
+@length("--tool-above", "tool_above_mm", help="... above its side pads: puts its roll in the path.")
 @answers
-def command(survey: "Survey", within_um: float | None, **fixture: Any) -> Answer:
+def command(survey: Opened, within_um: float | None, **fixture: Any) -> Answer:
     """Which faces of SURVEY can be trusted to start from, and how they stand to each other."""
     from analysis.answers.datums import datums
     from analysis.words.datums import datums_answer

@@ -5,8 +5,8 @@ from typing import Any
 import click
 
 from acquire.model.options import GroupOfTests
-from analysis.commands.options import HEIGHT, LENGTH, survey_argument
-from analysis.commands.typed import Run, together, typed_test
+from analysis.commands.options import height, length, survey_argument
+from analysis.commands.typed import lengths, readings, together, typed_test
 
 
 @click.group("dovetail", cls=GroupOfTests)
@@ -16,30 +16,25 @@ def command() -> None:
 
 @command.command("pins")
 @survey_argument
-@click.option(
-    "--at", "at_mm", type=Run(LENGTH), required=True, metavar="PLACES", help="Along it, blanks between."
-)
-@click.option("--measure", "measure_mm", type=Run(LENGTH), required=True, metavar="MEASURES",
-              help="Over or between the pins there.")  # fmt: skip
-@click.option("--pin", "pin_mm", type=LENGTH, required=True, metavar="D", help="Diameter of the pins.")
+@lengths("--at", "at_mm", required=True, metavar="PLACES", help="Along it, blanks between.")
+@lengths("--measure", "measure_mm", required=True, metavar="MEASURES", help="Over or between the pins there.")
+@length("--pin", "pin_mm", required=True, metavar="D", help="Diameter of the pins.")
 @click.option("--angle", "angle_deg", type=float, metavar="DEG", help="Of the flanks, from the flat.")
 @click.option("--angle-uncertainty", "angle_uncertainty_deg", type=float, metavar="DEG",
               help="How sure that angle is (standard uncertainty); not given: exact.")  # fmt: skip
-@click.option("--pin-uncertainty", "pin_uncertainty_um", type=HEIGHT, metavar="U",
-              help="How sure a pin's diameter is; not given: exact.")  # fmt: skip
-@click.option("--other-pin", "other_pin_mm", type=LENGTH, metavar="D",
-              help="A second size of pins at the first place ...")  # fmt: skip
-@click.option("--other-measure", "other_measure_mm", type=LENGTH, metavar="M",
-              help="... and the measure with it: tells the angle.")  # fmt: skip
+@height("--pin-uncertainty", "pin_uncertainty_um", help="How sure a pin's diameter is; not given: exact.")
+@length("--other-pin", "other_pin_mm", metavar="D", help="A second size of pins at the first place ...")
+@length(
+    "--other-measure", "other_measure_mm", metavar="M", help="... and the measure with it: tells the angle."
+)
 @click.option(
     "--between", "is_between", is_flag=True, help="Between pins in a female one (default: over a male one)."
 )
-@click.option("--side", "side_um", type=Run(HEIGHT), metavar="READINGS",
-              help="Indicator guided by a sound side, on one pin.")  # fmt: skip
-@click.option("--uncertainty", "uncertainty_um", type=HEIGHT, default="2 um", show_default=True, metavar="U",
-              help="Of one measure.")  # fmt: skip
-@click.option("--side-uncertainty", "side_uncertainty_um", type=HEIGHT, default="1 um", show_default=True,
-              metavar="U", help="Of one reading.")  # fmt: skip
+@readings("--side", "side_um", help="Indicator guided by a sound side, on one pin.")
+@height("--uncertainty", "uncertainty_um", default="2 um", show_default=True, help="Of one measure.")
+@height(
+    "--side-uncertainty", "side_uncertainty_um", default="1 um", show_default=True, help="Of one reading."
+)
 @typed_test("dovetail pins")
 def pins(is_between: bool, **typed: Any) -> dict[str, Any]:
     """Width, taper, and with an indicator from a sound side which flank it is."""
@@ -53,7 +48,7 @@ def pins(is_between: bool, **typed: Any) -> dict[str, Any]:
 
 @command.command("gib")
 @survey_argument
-@click.option("--play", "play_um", type=HEIGHT, required=True, metavar="U", help="Sideways play.")
+@height("--play", "play_um", required=True, help="Sideways play.")
 @click.option(
     "--angle", "angle_deg", type=float, required=True, metavar="DEG", help="Of the flanks, from the flat."
 )

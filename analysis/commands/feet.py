@@ -1,25 +1,30 @@
 """`waylog feet`: which foot of the bed to move, which way and how much."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import HEIGHT, HEIGHT_ABOVE_0, Answer, answers, drawn, opened, survey_argument
-
-if TYPE_CHECKING:
-    from analysis.answers.surveys import Survey
+from analysis.commands.options import (
+    HEIGHT,
+    HEIGHT_ABOVE_0,
+    Answer,
+    Opened,
+    answers,
+    drawn,
+    height,
+    opened,
+    survey_argument,
+)
 
 
 @click.command("feet")
 @survey_argument
 @click.option("--front", help="The front way (default: the one the carriage rides at its front).")
 @click.option("--rear", help="The rear way.")
-@click.option(
+@height(
     "--at-most",
     "most_um",
-    type=HEIGHT_ABOVE_0,
-    metavar="U",
+    of=HEIGHT_ABOVE_0,
     help="Move no foot further than this in one round (default: 50 µm, 0.002 in; bolted feet 200 µm).",
 )
 @click.option(
@@ -44,7 +49,7 @@ if TYPE_CHECKING:
 )
 @answers
 def command(
-    survey: "Survey",
+    survey: Opened,
     front: str | None,
     rear: str | None,
     most_um: float | None,

@@ -1,14 +1,11 @@
 """`waylog history`: the bed before and after work on it."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
-from analysis.commands.options import Answer, answers, drawn, opened
-
-if TYPE_CHECKING:
-    from analysis.answers.surveys import Survey
+from analysis.commands.options import Answer, Opened, answers, drawn, opened
 
 
 @click.command("history")
@@ -22,7 +19,7 @@ if TYPE_CHECKING:
     help="A face that metal was taken off (may be given again): the others tell how the bed moved.",
 )
 @answers
-def command(survey: "Survey", before: Path, face: str | None, scraped: tuple[str, ...]) -> Answer:
+def command(survey: Opened, before: Path, face: str | None, scraped: tuple[str, ...]) -> Answer:
     """Did work on the bed make it better? BEFORE and AFTER are surveys of one bed.
 
     Copy the survey folder before the work; measure again into the present one (or a new one)

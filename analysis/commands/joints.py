@@ -1,19 +1,14 @@
 """`waylog joints`: how the pieces of a bed meet, and what would close the joints."""
 
-from typing import TYPE_CHECKING
-
 import click
 
-from analysis.commands.options import Answer, answers, drawn, survey_argument
-
-if TYPE_CHECKING:
-    from analysis.answers.surveys import Survey
+from analysis.commands.options import Answer, Opened, answers, drawn, survey_argument
 
 
 @click.command("joints")
 @survey_argument
 @answers
-def command(survey: "Survey") -> Answer:
+def command(survey: Opened) -> Answer:
     """Step and kink at each joint that SURVEY's bed.toml declares (joints_mm), and what to move."""
     from analysis.answers.joints import joints
     from analysis.words.joints import joints_words

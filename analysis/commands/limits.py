@@ -1,13 +1,8 @@
 """`waylog limits`: the owner's own limits against what was measured."""
 
-from typing import TYPE_CHECKING
-
 import click
 
-from analysis.commands.options import Answer, answers, drawn, survey_argument
-
-if TYPE_CHECKING:
-    from analysis.answers.surveys import Survey
+from analysis.commands.options import Answer, Opened, answers, drawn, survey_argument
 
 
 @click.command("limits")
@@ -20,7 +15,7 @@ if TYPE_CHECKING:
     help="Guard at the limit, in standard uncertainties.",
 )
 @answers
-def command(survey: "Survey", rule: str) -> Answer:
+def command(survey: Opened, rule: str) -> Answer:
     """Whether SURVEY meets the limits in its bed.toml: meets, does not meet, or cannot tell.
 
     No limits are built in; [limits] in bed.toml holds those of the owner.

@@ -4,11 +4,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import LENGTH_ABOVE_0, Answer, answers, drawn, survey_argument
+from analysis.commands.options import LENGTH_ABOVE_0, Answer, Opened, answers, drawn, length, survey_argument
 
 if TYPE_CHECKING:
     from analysis.answers.face_map import FaceMap
-    from analysis.answers.surveys import Survey
     from analysis.level.cumulative import HandCheck
 
 LINES = ("ends", "least-squares", "minimum-zone", "unworn")
@@ -23,12 +22,11 @@ LINES = ("ends", "least-squares", "minimum-zone", "unworn")
     type=click.Choice(LINES),
     help="What heights are from (default: the unworn stretches where bed.toml names them, else the ends).",
 )
-@click.option("--over", "over_mm", type=LENGTH_ABOVE_0, metavar="L",
-              help="Also the least straight stretch of this length.")  # fmt: skip
+@length("--over", "over_mm", of=LENGTH_ABOVE_0, help="Also the least straight stretch of this length.")
 @click.option("--explain", is_flag=True, help="Print the sum of a stepped level station by station.")
 @answers
 def command(
-    survey: "Survey", face: str, by: str, line: str | None, over_mm: float | None, explain: bool
+    survey: Opened, face: str, by: str, line: str | None, over_mm: float | None, explain: bool
 ) -> Answer:
     """The shape of one FACE of SURVEY: hollow or crowned, by how much, how sure."""
     from analysis.answers.face_map import map_face
@@ -43,7 +41,7 @@ def command(
     return Answer(found, words, drawn("profile_figure", found, called=survey.bed.called))
 
 
-def _hand_checks(survey: "Survey", found: "FaceMap") -> "list[HandCheck]":
+def _hand_checks(survey: Opened, found: "FaceMap") -> "list[HandCheck]":
     """The sum on paper of every stepped level run on the face, forward and reverse by themselves."""
     from acquire.model.errors import AnalysisError
     from analysis.level.cumulative import hand_check

@@ -2,10 +2,10 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import wraps
+from functools import partial, wraps
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar, cast
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar, cast
 
 import click
 
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from analysis.answers.surveys import Survey
 
 Function = TypeVar("Function", bound=Callable[..., Any])
+Opened: TypeAlias = "Survey"
+"""What a command is given; its module is loaded with the first survey."""
 
 survey_argument = click.argument("survey", type=click.Path(path_type=Path))
 """The survey folder, first argument of every analysis command."""
@@ -58,6 +60,18 @@ class Height(Length):
 
 LENGTH, LENGTH_FROM_0, LENGTH_ABOVE_0 = Length(), Length(0.0), Length(0.0, is_above=True)
 HEIGHT, HEIGHT_FROM_0, HEIGHT_ABOVE_0 = Height(), Height(0.0), Height(0.0, is_above=True)
+
+
+def length(
+    *names: str, of: click.ParamType = LENGTH, metavar: str = "L", **how: Any
+) -> Callable[[Function], Function]:
+    """An option that is a length, or as many as its `metavar` has words."""
+    count = len(metavar.split())
+    return click.option(*names, type=(of,) * count if count > 1 else of, metavar=metavar, **how)
+
+
+height = partial(length, of=HEIGHT, metavar="U")
+"""Likewise of heights."""
 
 
 def in_contract_units(value: Any, is_inch: bool) -> Any:
@@ -103,7 +117,7 @@ def answers_without_picture(function: Function) -> Function:
     return cast(Function, JSON(INCH(_answered(function))))
 
 
-def opened(survey: Path) -> "Survey":
+def opened(survey: Path) -> Opened:
     """The survey, read whole once a command has its options: help is shown without numpy."""
     from analysis.answers.surveys import load
 

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from analysis.commands.options import (
-    HEIGHT,
     HEIGHT_ABOVE_0,
     HEIGHT_FROM_0,
-    LENGTH,
     Answer,
+    Opened,
     answers,
     drawn,
+    height,
+    length,
     opened,
     survey_argument,
 )
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from acquire.model.bed import Bed
     from analysis.answers.plan import FacePlan, Plans
     from analysis.answers.rounds import AfterRound
-    from analysis.answers.surveys import Survey
 
 
 @click.command("plan")
@@ -35,25 +35,21 @@ if TYPE_CHECKING:
 )
 @click.option("--no-wind", is_flag=True, help="All FACES end parallel to each other.")
 @click.option("--coplanar", is_flag=True, help="All FACES end in one plane along the bed.")
-@click.option(
+@height(
     "--at-most",
     "at_most_um",
-    type=HEIGHT_ABOVE_0,
-    metavar="U",
+    of=HEIGHT_ABOVE_0,
     help="Nowhere deeper than this (a bare number: µm, or thou).",
 )
-@click.option(
+@height(
     "--crown",
     "crown_um",
-    type=HEIGHT,
     default="0",
-    metavar="U",
     help="Leave them this much higher in the middle (negative: hollow; a bare number: µm, or thou).",
 )
-@click.option(
+@length(
     "--untouched",
     "untouched_mm",
-    type=(LENGTH, LENGTH),
     multiple=True,
     metavar="FROM TO",
     help="Take nothing off this stretch (may be given again).",
@@ -84,13 +80,12 @@ if TYPE_CHECKING:
 )
 @click.option("--across-joints", is_flag=True, help="Cut over joints that bed.toml declares.")
 @click.option("--guard", is_flag=True, help="For grinding or planing in one setting: leave no low place.")
-@click.option(
+@height(
     "--film",
     "film_um",
-    type=HEIGHT_FROM_0,
+    of=HEIGHT_FROM_0,
     default="5 µm",
     show_default=True,
-    metavar="U",
     help="Thickness of the marking blue (common practice: 1 to 10 µm, 0.04 to 0.4 thou).",
 )
 @click.option(
@@ -107,7 +102,7 @@ if TYPE_CHECKING:
 @click.option("--edge", metavar="NAME", help="Straightedge in bed.toml for the predicted blue.")
 @answers
 def command(
-    survey: "Survey",
+    survey: Opened,
     faces: tuple[str, ...],
     share: float | None,
     strip: Path | None,
@@ -143,7 +138,7 @@ def command(
 
 
 def _planned(
-    survey: "Survey",
+    survey: Opened,
     faces: tuple[str, ...],
     done: "Mapping[str, AfterRound]",
     *,

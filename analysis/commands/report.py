@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 from acquire.model.inch_words import in_owners_unit
-from analysis.commands.options import INCH, opened, survey_argument
+from analysis.commands.options import INCH, Opened, opened, survey_argument
 
 if TYPE_CHECKING:
-    from analysis.answers.surveys import Survey
     from analysis.report import Contents
 
 
@@ -62,7 +61,7 @@ def command(
             click.echo(f"{name}: {page.with_name(file)}")
 
 
-def _contents(survey: "Survey", before: Path | None, inch: bool) -> "Contents":
+def _contents(survey: Opened, before: Path | None, inch: bool) -> "Contents":
     """What is on the page; what was measured before the work is no part of the present shape."""
     from analysis.answers.history import only_new
     from analysis.report import gather, history_sections

@@ -1,20 +1,15 @@
 """`waylog ripples`: steps and ripples that neither noise nor a declared joint explains."""
 
-from typing import TYPE_CHECKING
-
 import click
 
-from analysis.commands.options import Answer, answers, drawn, survey_argument
-
-if TYPE_CHECKING:
-    from analysis.answers.surveys import Survey
+from analysis.commands.options import Answer, Opened, answers, drawn, survey_argument
 
 
 @click.command("ripples")
 @survey_argument
 @click.argument("faces", nargs=-1)
 @answers
-def command(survey: "Survey", faces: tuple[str, ...]) -> Answer:
+def command(survey: Opened, faces: tuple[str, ...]) -> Answer:
     """Steps and ripples on FACES of SURVEY (all by default) that noise does not explain."""
     from analysis.answers.ripples import ripples
     from analysis.words.ripples import ripples_words

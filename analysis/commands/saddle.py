@@ -1,24 +1,15 @@
 """`waylog saddle`: how far the saddle comes down, and what that asks of apron, rack, screw and lining."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
-from analysis.commands.options import LENGTH, LENGTH_FROM_0, Answer, answers, drawn, survey_argument
-
-if TYPE_CHECKING:
-    from analysis.answers.surveys import Survey
+from analysis.commands.options import LENGTH_FROM_0, Answer, Opened, answers, drawn, length, survey_argument
 
 
 @click.command("saddle")
 @survey_argument
-@click.option(
-    "--apron",
-    "apron_mm",
-    type=LENGTH,
-    metavar="L",
-    help="Across: where pinion or half nuts are. Default: apron_mm in bed.toml.",
-)
+@length("--apron", "apron_mm", help="Across: where pinion or half nuts are. Default: apron_mm in bed.toml.")
 @click.option(
     "--pressure-angle",
     "pressure_angle_deg",
@@ -28,15 +19,13 @@ if TYPE_CHECKING:
     metavar="DEG",
     help="Of the rack's teeth.",
 )
-@click.option(
-    "--sheet", type=LENGTH_FROM_0, metavar="L", help="Thickness of the sheet that lines the saddle."
-)
-@click.option("--bond", type=LENGTH_FROM_0, default="0 mm", metavar="L", help="Thickness of its glue.")
-@click.option("--scrape", type=LENGTH_FROM_0, default="0 mm", metavar="L", help="Allowance to scrape it in.")
+@length("--sheet", of=LENGTH_FROM_0, help="Thickness of the sheet that lines the saddle.")
+@length("--bond", of=LENGTH_FROM_0, default="0 mm", help="Thickness of its glue.")
+@length("--scrape", of=LENGTH_FROM_0, default="0 mm", help="Allowance to scrape it in.")
 @click.option("--across-joints", is_flag=True, help="Plan over joints that bed.toml declares.")
 @answers
 def command(
-    survey: "Survey",
+    survey: Opened,
     apron_mm: float | None,
     sheet: float | None,
     bond: float,

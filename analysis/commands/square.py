@@ -1,5 +1,6 @@
 """`waylog square`: a column, guide or spindle against the table, the square's own error told apart."""
 
+from functools import partial
 from typing import Any
 
 import click
@@ -8,8 +9,8 @@ from acquire.model.errors import UnitError
 from acquire.model.options import GroupOfTests
 from acquire.model.quantity import SLOPE
 from acquire.model.units import parse_reading
-from analysis.commands.options import HEIGHT, LENGTH, survey_argument
-from analysis.commands.typed import UNCERTAINTY, Run, together, typed_test
+from analysis.commands.options import height, length, survey_argument
+from analysis.commands.typed import UNCERTAINTY, readings, together, typed_test
 
 
 class Slope(click.ParamType):
@@ -28,25 +29,16 @@ class Slope(click.ParamType):
             self.fail(str(error), param, ctx)
 
 
-SLOPES = (Slope(), Slope())
-OVER = click.option(
-    "--height",
-    "height_mm",
-    type=LENGTH,
-    required=True,
-    metavar="L",
-    help="Over which each run is read.",
+slope = partial(length, of=Slope(), metavar="U")
+OVER = length("--height", "height_mm", required=True, help="Over which each run is read.")
+FIRST = readings("--first", "first_um", required=True, help="From the foot up, evenly spaced.")
+SQUARE_ERROR = height(
+    "--square-error", "square_uncertainty_um", help="Its stated standard uncertainty, if not turned."
 )
-FIRST = click.option("--first", "first_um", type=Run(HEIGHT), required=True, metavar="READINGS",
-                     help="From the foot up, evenly spaced.")  # fmt: skip
-SQUARE_ERROR = click.option("--square-error", "square_uncertainty_um", type=HEIGHT, metavar="U",
-                            help="Its stated standard uncertainty, if not turned.")  # fmt: skip
 ON = click.option(
     "--on", "face", metavar="FACE", help="Face that it stood on, for the line along the whole of it."
 )
-STOOD = click.option(
-    "--stood", "stood_mm", type=(LENGTH, LENGTH), metavar="FROM TO", help="Where its foot stood on FACE."
-)
+STOOD = length("--stood", "stood_mm", metavar="FROM TO", help="Where its foot stood on FACE.")
 
 
 @click.group("square", cls=GroupOfTests)
@@ -61,8 +53,7 @@ def command() -> None:
 @survey_argument
 @OVER
 @FIRST
-@click.option("--turned", "turned_um", type=Run(HEIGHT), metavar="READINGS",
-              help="The same, the square turned about its blade.")  # fmt: skip
+@readings("--turned", "turned_um", help="The same, the square turned about its blade.")
 @SQUARE_ERROR
 @ON
 @STOOD
@@ -77,19 +68,11 @@ def blade(**typed: Any) -> dict[str, Any]:
 @command.command("guides")
 @survey_argument
 @OVER
-@click.option(
-    "--up", "up_um", type=Run(HEIGHT), required=True, metavar="READINGS", help="Up the blade, from its foot."
-)
-@click.option(
-    "--travel", "travel_mm", type=LENGTH, required=True, metavar="L", help="Of the table, towards +x."
-)
-@click.option("--along", "along_um", type=Run(HEIGHT), required=True, metavar="READINGS",
-              help="On the foot as the table travels.")  # fmt: skip
-@click.option(
-    "--up-turned", "up_turned_um", type=Run(HEIGHT), metavar="READINGS", help="Up, the square turned."
-)
-@click.option("--along-turned", "along_turned_um", type=Run(HEIGHT), metavar="READINGS",
-              help="Along, the square turned.")  # fmt: skip
+@readings("--up", "up_um", required=True, help="Up the blade, from its foot.")
+@length("--travel", "travel_mm", required=True, help="Of the table, towards +x.")
+@readings("--along", "along_um", required=True, help="On the foot as the table travels.")
+@readings("--up-turned", "up_turned_um", help="Up, the square turned.")
+@readings("--along-turned", "along_turned_um", help="Along, the square turned.")
 @SQUARE_ERROR
 @UNCERTAINTY
 @typed_test("square guides")
@@ -102,10 +85,8 @@ def guides(**typed: Any) -> dict[str, Any]:
 @survey_argument
 @OVER
 @FIRST
-@click.option("--turned", "turned_um", type=Run(HEIGHT), required=True, metavar="READINGS",
-              help="The cylinder turned 180°.")  # fmt: skip
-@click.option("--taper", "taper_uncertainty_um", type=HEIGHT, required=True, metavar="U",
-              help="Standard uncertainty of its taper.")  # fmt: skip
+@readings("--turned", "turned_um", required=True, help="The cylinder turned 180°.")
+@height("--taper", "taper_uncertainty_um", required=True, help="Standard uncertainty of its taper.")
 @ON
 @STOOD
 @UNCERTAINTY
@@ -118,18 +99,17 @@ def cylinder(**typed: Any) -> dict[str, Any]:
 
 @command.command("level")
 @survey_argument
-@click.option("--table", "table_um_per_m", type=SLOPES, required=True, metavar="R R",
-              help="On the table: as it lies, turned end for end.")  # fmt: skip
-@click.option(
-    "--column", "column_um_per_m", type=SLOPES, required=True, metavar="R R", help="On the column, likewise."
+@slope(
+    "--table",
+    "table_um_per_m",
+    required=True,
+    metavar="R R",
+    help="On the table: as it lies, turned end for end.",
 )
-@click.option(
-    "--opposite", "opposite_um_per_m", type=SLOPES, metavar="R R", help="On the opposite side of the column."
-)
-@click.option("--angle-error", "angle_uncertainty_um_per_m", type=Slope(), metavar="U",
-              help="The level's own stated angle, if not opposite.")  # fmt: skip
-@click.option("--uncertainty", "uncertainty_um_per_m", type=Slope(), default="1", show_default=True,
-              metavar="U", help="Of one reading.")  # fmt: skip
+@slope("--column", "column_um_per_m", required=True, metavar="R R", help="On the column, likewise.")
+@slope("--opposite", "opposite_um_per_m", metavar="R R", help="On the opposite side of the column.")
+@slope("--angle-error", "angle_uncertainty_um_per_m", help="The level's own stated angle, if not opposite.")
+@slope("--uncertainty", "uncertainty_um_per_m", default="1", show_default=True, help="Of one reading.")
 @typed_test("square level")
 def level(**typed: Any) -> dict[str, Any]:
     """A column by a frame level; + where its end towards +x is high."""
@@ -138,10 +118,8 @@ def level(**typed: Any) -> dict[str, Any]:
 
 @command.command("sweep")
 @survey_argument
-@click.option(
-    "--reading", "reading_um", type=(HEIGHT, HEIGHT), required=True, metavar="A C", help="At +x and at −x."
-)
-@click.option("--radius", "radius_mm", type=LENGTH, required=True, metavar="L", help="Of the sweep.")
+@height("--reading", "reading_um", required=True, metavar="A C", help="At +x and at −x.")
+@length("--radius", "radius_mm", required=True, help="Of the sweep.")
 @UNCERTAINTY
 @typed_test("square sweep")
 def sweep(**typed: Any) -> dict[str, Any]:

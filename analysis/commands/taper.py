@@ -1,20 +1,15 @@
 """`waylog taper`: how two faces taper along the bed, measured across or from one to the other."""
 
-from typing import TYPE_CHECKING
-
 import click
 
-from analysis.commands.options import Answer, answers, drawn, survey_argument
-
-if TYPE_CHECKING:
-    from analysis.answers.surveys import Survey
+from analysis.commands.options import Answer, Opened, answers, drawn, survey_argument
 
 
 @click.command("taper")
 @survey_argument
 @click.argument("faces", nargs=-1)
 @answers
-def command(survey: "Survey", faces: tuple[str, ...]) -> Answer:
+def command(survey: Opened, faces: tuple[str, ...]) -> Answer:
     """How two FACES of SURVEY taper (all pairs measured across by default), and how evenly."""
     if len(faces) not in (0, 2):
         raise click.BadParameter(f"{len(faces)} faces; two or none are needed", param_hint="FACES")

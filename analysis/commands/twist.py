@@ -1,14 +1,9 @@
 """`waylog twist`: how twisted the bed is, front against rear."""
 
-from typing import TYPE_CHECKING
-
 import click
 
 from acquire.model.quantity import BY
-from analysis.commands.options import Answer, answers, drawn, survey_argument
-
-if TYPE_CHECKING:
-    from analysis.answers.surveys import Survey
+from analysis.commands.options import Answer, Opened, answers, drawn, survey_argument
 
 
 @click.command("twist")
@@ -23,7 +18,7 @@ if TYPE_CHECKING:
     help="Which readings it is from.",
 )
 @answers
-def command(survey: "Survey", front: str | None, rear: str | None, by: str) -> Answer:
+def command(survey: Opened, front: str | None, rear: str | None, by: str) -> Answer:
     """How twisted SURVEY's bed is: the roll of its ways along the bed."""
     from analysis.answers.twist import twist_of
     from analysis.words.twist import twist_words

@@ -1,29 +1,34 @@
 """What tests of a few readings share: options that are readings, answered, and kept on request."""
 
 from collections.abc import Callable, Mapping
-from functools import wraps
+from functools import partial, wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar, cast
+from typing import Any, TypeVar, cast
 
 import click
 
-from analysis.commands.options import HEIGHT, Answer, Length, Typed, answers_without_picture
-
-if TYPE_CHECKING:
-    from analysis.answers.surveys import Survey
+from analysis.commands.options import (
+    HEIGHT,
+    LENGTH,
+    Answer,
+    Length,
+    Opened,
+    Typed,
+    answers_without_picture,
+    height,
+    length,
+)
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 KEEP = click.option(
     "--keep", is_flag=True, help="Keep the readings with the survey, for `kept`, `show` and the report."
 )
 NOTE = click.option("--note", default="", metavar="WORDS", help="Words to keep with them.")
-UNCERTAINTY = click.option(
+UNCERTAINTY = height(
     "--uncertainty",
     "uncertainty_um",
-    type=HEIGHT,
     default="1 um",
     show_default=True,
-    metavar="U",
     help="Standard uncertainty of one reading.",
 )
 
@@ -45,6 +50,11 @@ class Run(click.ParamType):
         return tuple(self.one.convert(each, param, ctx) for each in str(value).split())
 
 
+readings = partial(length, of=Run(HEIGHT), metavar="READINGS")
+"""An option that is a run of heights."""
+lengths = partial(length, of=Run(LENGTH))
+
+
 def typed_test(test: str) -> Callable[[Function], Function]:
     """Make a command of a test: its options have the names that the readings are kept under.
 
@@ -53,7 +63,7 @@ def typed_test(test: str) -> Callable[[Function], Function]:
 
     def made(function: Function) -> Function:
         @wraps(function)
-        def command(survey: "Survey", keep: bool, note: str, **typed: Any) -> Answer:
+        def command(survey: Opened, keep: bool, note: str, **typed: Any) -> Answer:
             from analysis.answers.typed_tests import answer_test
             from analysis.words.typed_tests import typed_test_words
 

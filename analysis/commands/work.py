@@ -1,37 +1,30 @@
 """`waylog work`: the part that a lathe turns on its ways as they are."""
 
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
-from analysis.commands.options import LENGTH, Answer, answers, drawn, survey_argument
-
-if TYPE_CHECKING:
-    from analysis.answers.surveys import Survey
+from analysis.commands.options import Answer, Opened, answers, drawn, length, survey_argument
 
 
 @click.command("work")
 @survey_argument
-@click.option("--diameter", "diameter_mm", type=LENGTH, metavar="L", default="50 mm", show_default=True,
-              help="Of the part.")  # fmt: skip
-@click.option("--tip-high", "tip_high_mm", type=LENGTH, metavar="L", default="0 mm",
-              help="The tool's tip above centre height as set.")  # fmt: skip
-@click.option("--axis-across", "axis_across_mm", type=LENGTH, metavar="L",
-              help="Spindle axis across the bed (default: midway).")  # fmt: skip
+@length("--diameter", "diameter_mm", default="50 mm", show_default=True, help="Of the part.")
+@length("--tip-high", "tip_high_mm", default="0 mm", help="The tool's tip above centre height as set.")
+@length("--axis-across", "axis_across_mm", help="Spindle axis across the bed (default: midway).")
 @click.option(
     "--guide", metavar="FACE", help="Side face that guides the carriage (default: the vee it rides)."
 )
-@click.option("--from", "from_mm", type=LENGTH, metavar="L",
-              help="Where turning starts (default: all along).")  # fmt: skip
-@click.option("--to", "to_mm", type=LENGTH, metavar="L", help="Where it ends.")
+@length("--from", "from_mm", help="Where turning starts (default: all along).")
+@length("--to", "to_mm", help="Where it ends.")
 @click.option(
     "--after-plan", is_flag=True, help="Also once the carriage's ways are cut as planned, without wind."
 )
 @click.option("--across-joints", is_flag=True, help="That plan may cut over joints that bed.toml declares.")
 @answers
 def command(
-    survey: "Survey",
+    survey: Opened,
     from_mm: float | None,
     to_mm: float | None,
     after_plan: bool,
