@@ -246,7 +246,7 @@ class BedMap:
         rows = self._of_all_unknowns(matrix)
         known = self.solution.is_known(rows)
         value = np.where(known, rows @ self.solution.estimate, np.nan)
-        covariance = np.where(known[:, None] & known[None, :], self._covariance(rows), np.nan)
+        covariance = np.where(known[:, None] & known[None, :], self.covariance_of(rows), np.nan)
         return Functional(value, covariance, known)
 
     def profile(self, face: str, kind: str = "height") -> Profile:
@@ -267,7 +267,7 @@ class BedMap:
             line.name,
             np.array([self.nodes[i].station_mm for i in chosen]),
             self.solution.estimate[chosen],
-            self._covariance(self._heights_at(chosen)),
+            self.covariance_of(self._heights_at(chosen)),
         )
 
     def difference(self, face: str, other: str) -> Profile:
@@ -317,9 +317,10 @@ class BedMap:
             )
         chosen = rows[part]
         height_um = chosen @ self.solution.estimate
-        return Profile(name, np.asarray(station_mm)[part], height_um, self._covariance(chosen))
+        return Profile(name, np.asarray(station_mm)[part], height_um, self.covariance_of(chosen))
 
-    def _covariance(self, rows: scipy.sparse.csr_matrix) -> np.ndarray:
+    def covariance_of(self, rows: np.ndarray | scipy.sparse.csr_matrix) -> np.ndarray:
+        """Joint covariance of combinations of all unknowns, shape (n, n)."""
         return self.variance_factor * self.solution.covariance(rows)
 
     def _of_all_unknowns(self, matrix: np.ndarray | scipy.sparse.spmatrix) -> scipy.sparse.csr_matrix:

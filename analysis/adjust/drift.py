@@ -59,7 +59,7 @@ def drifts(bed_map: BedMap, face: str) -> tuple[Drift, ...]:
         if not solution.is_known(row).all():
             continue
         change = float(length * solution.estimate[column])
-        doubt = float(np.sqrt(bed_map.variance_factor * solution.covariance(row)[0, 0]))
+        doubt = float(np.sqrt(bed_map.covariance_of(row)[0, 0]))
         is_told = not any(run.traverse in untold for run in runs)
         unit = "µm" if runs[0].measures.is_length else "µm/m"
         found.append(

@@ -28,8 +28,9 @@ from analysis.answers.carriage_path import (
     Rider,
     carriage_path,
     carriage_rider,
+    centre_height_mm,
     change_between,
-    covariance_of,
+    middle_of_ways_mm,
     path_of,
     slope_row,
 )
@@ -118,7 +119,7 @@ def tailstock_on_bed(
         Where a face is not in bed.toml, or a path is not known at three stations.
     """
     bed, centre = bed_map.bed, bed_map.bed.centre_height_mm
-    axis = _axis_across(bed_map)
+    axis = middle_of_ways_mm(bed_map.bed)
     ridden = tuple(face_named(bed, name, "tailstock") for name in faces)
     riders = (
         Rider("tailstock", ridden, Bearing(base_mm, on_ends=True, averages=True), axis, bed.station_mm),
@@ -186,7 +187,7 @@ def line_on_bed(
         return read
     centre = bed_map.bed.centre_height_mm
     try:
-        path = carriage_path(bed_map, _axis_across(bed_map), guide, (near_mm, far_mm))
+        path = carriage_path(bed_map, middle_of_ways_mm(bed_map.bed), guide, (near_mm, far_mm))
     except AnalysisError:
         return read
     bed_map, aside = path.bed_map, None if centre is None else path.sideways(centre)
@@ -231,17 +232,10 @@ def collars_on_bed(
             "levels along and across the carriage's ways, and their path sideways",
             "record these before the headstock is touched",
         )
-    centre = bed_map.bed.centre_height_mm
-    if centre is None:
-        raise AnalysisError(
-            "turned collars",
-            "found no height of the spindle axis in bed.toml",
-            "centre_height_mm under [bed]",
-            "add it: the roll of the carriage acts on that arm",
-        )
+    centre = centre_height_mm(bed_map.bed, "turned collars")
     if far_mm == near_mm:
         raise AnalysisError("turned collars", f"found {near_mm:g} mm twice", "two places")
-    path = carriage_path(bed_map, _axis_across(bed_map), guide, (near_mm, far_mm))
+    path = carriage_path(bed_map, middle_of_ways_mm(bed_map.bed), guide, (near_mm, far_mm))
     bed_map = path.bed_map
     roll = change_between(path, _scaled(path.roll), near_mm, far_mm, from_line=False)
     sway = change_between(path, path.sway, near_mm, far_mm, from_line=True)
@@ -276,7 +270,7 @@ def _split(
         rows = np.stack([roll, sway])
         joint = np.zeros((3, 3))
         joint[0, 0] = taper_um.standard_uncertainty**2
-        joint[1:, 1:] = covariance_of(bed_map, rows)
+        joint[1:, 1:] = bed_map.covariance_of(rows)
         change = rows @ bed_map.solution.estimate
         headstock = headstock_of_collars(
             taper_um.value, distance_mm, centre_mm, float(change[0]), float(change[1]), joint
@@ -313,13 +307,6 @@ def _feet_and_wear(
     return feet, wear, split.cannot_tell
 
 
-def _axis_across(bed_map: BedMap) -> float | None:
-    """Where the spindle axis is taken to lie across the bed: midway between the carriage's ways."""
-    ways = [bed_map.bed.faces[name].across_mm for name in bed_map.bed.carriage_ways() if name is not None]
-    places = [mm for mm in ways if mm is not None]
-    return sum(places) / len(places) if places else None
-
-
 def _slope_between(
     bed_map: BedMap,
     station_mm: NDArray[np.float64],
@@ -334,7 +321,7 @@ def _slope_between(
 
 
 def _value(bed_map: BedMap, row: NDArray[np.float64]) -> Measured:
-    return Measured.of(row @ bed_map.solution.estimate, covariance_of(bed_map, row[None])[0, 0])
+    return Measured.of(row @ bed_map.solution.estimate, bed_map.covariance_of(row[None])[0, 0])
 
 
 def _at(rows: NDArray[np.float64] | None, index: NDArray[np.intp]) -> NDArray[np.float64] | None:

@@ -16,12 +16,12 @@ from analysis.adjust.nuisances import drift_told, zero_roots
 from analysis.adjust.signs_shown import signs_shown
 from analysis.adjust.there_and_back import DRIFT, Return
 from analysis.observe import Observations
+from analysis.observe.states import warmer_by_k
 
 SCALE, BASE, SEATING, FEET, CARRIAGE = "scale", "base", "seating", "feet", "carriage length"
 POSITIONS, DRIFT_STEADY, NO_DRIFT, BED = "positions exact", "drift steady", "no drift", "bed unchanged"
 SIGNS, AHEAD, ARM = "signs", "plunger over the middle", "plunger level with carrier"
 ANGLE, DIAMETERS = "angle", "diameters"
-TEMPERATURES = ("temperature_top_degC", "temperature_bottom_degC")
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ def assumptions(
     found += _of_signs(used, bed_map)
     found += _of_drift(used, bed_map)
     if len({each.number for each in sources}) > 1:
-        found.append(Assumption(BED, all(_has_temperatures(each) for each in sources)))
+        found.append(Assumption(BED, all(warmer_by_k(each) is not None for each in sources)))
     return tuple(found)
 
 
@@ -184,7 +184,3 @@ def _is_taken_off(each: Observations, roots: Mapping[int, int], bed_map: BedMap)
     return bool(each.drawn.heights.drifts) or (
         each.bow is not None and each.bow.key in bed_map.assembly.nuisances
     )
-
-
-def _has_temperatures(traverse: Traverse) -> bool:
-    return all(traverse.setup.state.get(key) is not None for key in TEMPERATURES)

@@ -159,6 +159,31 @@ def path_of(bed_map: BedMap, rider: Rider) -> Path:
     return Path(bed_map, at_mm[kept], rise, sway, roll, between)
 
 
+def middle_of_ways_mm(bed: Bed) -> float | None:
+    """Where the spindle axis is taken to lie across the bed: midway between the carriage's ways."""
+    ways = [bed.faces[name].across_mm for name in bed.carriage_ways() if name is not None]
+    places = [mm for mm in ways if mm is not None]
+    return sum(places) / len(places) if places else None
+
+
+def centre_height_mm(bed: Bed, where: str) -> float:
+    """The arm on which the carriage's roll acts on the work.
+
+    Raises
+    ------
+    AnalysisError
+        Where bed.toml gives no height of the spindle axis.
+    """
+    if bed.centre_height_mm is None:
+        raise AnalysisError(
+            where,
+            "found no height of the spindle axis in bed.toml",
+            "centre_height_mm under [bed]",
+            "add it: the roll of the carriage acts on that arm",
+        )
+    return bed.centre_height_mm
+
+
 def known_part(path: Path, rows: NDArray[np.float64] | None) -> Known | None:
     """A combination from its first station, or, where its tilt is not known, from the line through its ends.
 
@@ -196,11 +221,6 @@ def slope_row(station_mm: NDArray[np.float64]) -> NDArray[np.float64]:
     """How values along the bed make the slope of their least-squares line, µm/m per µm, shape (n,)."""
     from_middle = station_mm - station_mm.mean()
     return np.asarray(1000.0 * from_middle / (from_middle @ from_middle))
-
-
-def covariance_of(bed_map: BedMap, rows: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Joint covariance of combinations over all unknowns, shape (n, n)."""
-    return np.asarray(bed_map.variance_factor * bed_map.solution.covariance(rows))
 
 
 def _rows(bed_map: BedMap, forms: Sequence[Form | None]) -> NDArray[np.float64] | None:

@@ -8,11 +8,9 @@ from acquire.model.errors import AnalysisError
 from acquire.model.places import MISSED_MM
 from acquire.model.traverse import Traverse
 from analysis.linear.fact import Fact
-from analysis.observe.differences import bend_by_temperature_um
-from analysis.observe.states import IS_OR_IS_NOT, LEAST_DIFFERENCE_K, how_it_stood
+from analysis.observe.differences import LEAST_BEND_UM, bend_by_temperature_um, keys_of_other_face
+from analysis.observe.states import IS_OR_IS_NOT, LEAST_DIFFERENCE_K, how_it_stood, warmer_by_k
 
-LEAST_BEND_UM = 0.5
-FACE_KEYS = ("normal", "shape", "form", "flank_angles_deg", "across_mm")
 ASKED = ("stands_on", *IS_OR_IS_NOT)
 """What the state of the bed says of how it stood."""
 
@@ -85,7 +83,7 @@ def check_same_bed(before: Bed, after: Bed) -> None:
 
 def other_face(before: Face, after: Face) -> str:
     """What is described otherwise about a face, so that its heights are other heights; empty: nothing."""
-    keys = [key for key in FACE_KEYS if getattr(before, key) != getattr(after, key)]
+    keys = keys_of_other_face(before, after)
     return f"described otherwise before and after ({', '.join(keys)})" if keys else ""
 
 
@@ -166,7 +164,7 @@ def _stood_otherwise(before: Sequence[Traverse], after: Sequence[Traverse], key:
 
 
 def _warmed(before: Sequence[Traverse], after: Sequence[Traverse], bed: Bed) -> Fact | None:
-    old, new = _warmer(before), _warmer(after)
+    old, new = ([k for t in each if (k := warmer_by_k(t)) is not None] for each in (before, after))
     if not old or not new:
         return None
     pairs = [(high - low, low, high) for low in old for high in new]
@@ -175,11 +173,3 @@ def _warmed(before: Sequence[Traverse], after: Sequence[Traverse], bed: Bed) -> 
         return None if abs(change) < LEAST_DIFFERENCE_K else WarmedSince(then, now, None)
     bend_um = abs(bend_by_temperature_um(change, bed.length_mm, bed.depth_mm))
     return None if bend_um < LEAST_BEND_UM else WarmedSince(then, now, bend_um)
-
-
-def _warmer(traverses: Sequence[Traverse]) -> list[float]:
-    keys = ("temperature_top_degC", "temperature_bottom_degC")
-    states = [each.setup.state for each in traverses]
-    return [
-        float(s[keys[0]]) - float(s[keys[1]]) for s in states if all(s.get(key) is not None for key in keys)
-    ]

@@ -253,7 +253,7 @@ def _predicted(fit: FeetFit, known: KnownRoll, response: Response, moves: Moves)
     if known.known_up_to == "a constant":
         rows, under = rows - rows[0], under - under[0]
     now, change = rows @ known.bed_map.solution.estimate, under @ response.roll @ moves.lift_um
-    variance = np.clip(np.diag(known.covariance_of(rows)), 0.0, None)
+    variance = np.clip(np.diag(known.bed_map.covariance_of(rows)), 0.0, None)
     variance = variance + response.roll_variance(under, moves.lift_um)
     roll_of = "carriage" if known.is_of_carriage else "ways"
     return Predicted(known.station_mm, now + change, 2 * np.sqrt(variance), now, known.known_up_to, roll_of)

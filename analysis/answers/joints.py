@@ -230,7 +230,7 @@ def _joint_covariance(bed_map: BedMap, at: Sequence[_AtJoint]) -> NDArray[np.flo
         # that a channel is known up to a line was judged with it, and no line changes a step or a kink:
         # asked again, of sums over many heights, rounding would call some not known
         wide = np.hstack([rows, np.zeros((len(rows), bed_map.assembly.unknowns - rows.shape[1]))])
-        whole[np.ix_(where, where)] += bed_map.variance_factor * bed_map.solution.covariance(wide)
+        whole[np.ix_(where, where)] += bed_map.covariance_of(wide)
     return np.asarray(whole)
 
 

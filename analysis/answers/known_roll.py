@@ -66,11 +66,7 @@ class KnownRoll:
     @property
     def covariance(self) -> np.ndarray:
         """Its joint covariance, shape (n, n)."""
-        return self.covariance_of(self.rows)
-
-    def covariance_of(self, rows: np.ndarray) -> np.ndarray:
-        """Joint covariance of rows over the unknowns of the map."""
-        return self.bed_map.variance_factor * self.bed_map.solution.covariance(rows)
+        return self.bed_map.covariance_of(self.rows)
 
 
 def ways_of(bed: Bed, front: str | None = None, rear: str | None = None) -> Ways:
@@ -145,7 +141,7 @@ def wind_expanded(known: KnownRoll | None) -> float | None:
     if known is None or known.known_up_to == "a line":
         return None
     wind = known.rows[[-1]] - known.rows[[0]]
-    return COVERAGE_FACTOR * float(standard_uncertainty(known.covariance_of(wind))[0])
+    return COVERAGE_FACTOR * float(standard_uncertainty(known.bed_map.covariance_of(wind))[0])
 
 
 def carriage_roll(bed_map: BedMap, ways: Ways, station_mm: Sequence[float]) -> KnownRoll:

@@ -187,21 +187,14 @@ def _where_both_are_known(front: Profile, rear: Profile) -> tuple[Profile, Profi
             "saddle", f"no station at which both {front.face} and {rear.face} are known", "one at least",
             "read both at the same places",
         )  # fmt: skip
-    return _at(front, rear.station_mm), _at(rear, front.station_mm)
-
-
-def _at(profile: Profile, station_mm: NDArray) -> Profile:
-    """The profile at those of its stations that are among these."""
-    here = np.isin(np.round(profile.station_mm, 3), np.round(station_mm, 3))
-    covariance = profile.covariance_um2[np.ix_(here, here)]
-    return Profile(profile.face, profile.station_mm[here], profile.height_um[here], covariance)
+    return front.at_those_of(rear.station_mm), rear.at_those_of(front.station_mm)
 
 
 def _drop(bed_map: BedMap, way: str, removal: Removal) -> Profile:
     """How far the planned way lies below its unworn line; the uncertainty is that line's and the heights'."""
     described = bed_map.bed.faces[way]
     level = remove_line(own_shape(bed_map, way)[0], "unworn", described.unworn_mm)
-    level = _at(level, removal.station_mm)
+    level = level.at_those_of(removal.station_mm)
     return replace(level, height_um=removal.removal_um - level.height_um)
 
 

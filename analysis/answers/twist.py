@@ -200,7 +200,7 @@ def _carriage_follows(found: KnownRoll, ways: Ways) -> RollPart | None:
     solution = rolling.bed_map.solution
     if len(rolling.station_mm) < 2 or not solution.is_known(change).all():
         return None
-    return roll_part(rolling.station_mm, change, solution.estimate, rolling.covariance_of)
+    return roll_part(rolling.station_mm, change, solution.estimate, rolling.bed_map.covariance_of)
 
 
 def _alone(traverses: Sequence[Traverse], bed: Bed, ways: Ways, kind: str) -> KnownRoll | None:

@@ -26,7 +26,15 @@ from acquire.model.units import UM_PER_MM
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.nodes import Key
 from analysis.answers.assumptions import Assumption, assumptions
-from analysis.answers.carriage_path import A_LINE, Known, Path, carriage_path, covariance_of, known_part
+from analysis.answers.carriage_path import (
+    A_LINE,
+    Known,
+    Path,
+    carriage_path,
+    centre_height_mm,
+    known_part,
+    middle_of_ways_mm,
+)
 from analysis.linear.fact import Fact
 from analysis.linear.largest_difference import largest_difference
 from analysis.linear.pieces import rows_in_pieces
@@ -158,30 +166,16 @@ def turned_part(
         Where bed.toml does not say what carries the carriage or how high the spindle is, the part is no
         part, or the map reaches too little of the stretch.
     """
-    centre_mm = bed_map.bed.centre_height_mm
-    if centre_mm is None:
-        raise AnalysisError(
-            "turned part",
-            "found no height of the spindle axis in bed.toml",
-            "centre_height_mm under [bed]",
-            "add it: the roll of the carriage acts on that arm",
-        )
+    centre_mm = centre_height_mm(bed_map.bed, "turned part")
     if not diameter_mm > 0 or 2 * abs(tip_high_mm) >= diameter_mm:
         raise AnalysisError(
             "turned part", f"found Ø{diameter_mm:g} mm, tip {tip_high_mm:g} mm high", "a tip within the part"
         )
-    tip_across = None if axis_across_mm is None else axis_across_mm - diameter_mm / 2
-    path = _within(carriage_path(bed_map, _tip_across(bed_map, diameter_mm, tip_across), guide), stretch_mm)
+    axis_mm = middle_of_ways_mm(bed_map.bed) if axis_across_mm is None else axis_across_mm
+    tip_mm = None if axis_mm is None else axis_mm - diameter_mm / 2
+    path = _within(carriage_path(bed_map, tip_mm, guide), stretch_mm)
     tool = _Tool(path, centre_mm, diameter_mm / 2, tip_high_mm, cut or {})
     return _predicted(tool, bed_map)
-
-
-def _tip_across(bed_map: BedMap, diameter_mm: float, given: float | None) -> float | None:
-    if given is not None:
-        return given
-    ways = [bed_map.bed.faces[name].across_mm for name in bed_map.bed.carriage_ways() if name is not None]
-    places = [mm for mm in ways if mm is not None]
-    return sum(places) / len(places) - diameter_mm / 2 if places else None
 
 
 def _within(path: Path, stretch_mm: tuple[float, float] | None) -> Path:
@@ -228,7 +222,7 @@ class _Tool:
         rows = [nothing if known is None else known.rows for known in (outward, upward)]
         out, up = (row @ self.heights for row in rows)
         by_out, by_up = diameter_slopes(self.radius_mm, out, up, self.tip_high_mm)
-        covariance = covariance_of(self.path.bed_map, by_out[:, None] * rows[0] + by_up[:, None] * rows[1])
+        covariance = self.path.bed_map.covariance_of(by_out[:, None] * rows[0] + by_up[:, None] * rows[1])
         found = Part(
             diameter_change_um(self.radius_mm, out, up, self.tip_high_mm),
             standard_uncertainty(covariance),

@@ -98,6 +98,18 @@ class Profile(Shown):
             (covariance + covariance.T) / 2,
         )
 
+    def at_those_of(self, station_mm: ArrayLike) -> "Profile":
+        """The heights at those of its stations that are among these.
+
+        Examples
+        --------
+        >>> Profile("f", [0, 100], [1, 3], np.eye(2)).at_those_of([100, 200]).height_um
+        array([3.])
+        """
+        here = np.isin(np.round(self.station_mm, 3), np.round(np.asarray(station_mm, float), 3))
+        covariance = self.covariance_um2[np.ix_(here, here)]
+        return Profile(self.face, self.station_mm[here], self.height_um[here], covariance)
+
     def minus(self, other: "Profile", *, cross_covariance_um2: ArrayLike | None) -> "Profile":
         """Subtract `other` at the stations both have.
 

@@ -3,15 +3,16 @@
 import math
 from dataclasses import dataclass
 
-from acquire.model.bed import Bed
+from acquire.model.bed import Bed, Face
 from acquire.model.traverse import Traverse
 from analysis.linear.fact import Fact
+from analysis.observe.states import LEAST_DIFFERENCE_K, warmer_by_k
 
 HOGGING_PER_K = 11.5e-6
 """Thermal expansion of cast iron and steel, 1/K (textbook value)."""
 LEAST_BEND_UM = 0.5
-LEAST_DIFFERENCE_K = 0.5
 """Worth a word where the depth of the bed, and so the bend, is not known."""
+FACE_KEYS = ("normal", "shape", "form", "flank_angles_deg", "across_mm")
 INSTRUMENT_KEYS = (
     "quantity", "unit", "per_division", "base_mm", "gravity", "sign", "standard_uncertainty", "seating_um",
     "scale_uncertainty", "base_uncertainty_mm", "carrier_feet_mm", "overhang_along_mm",
@@ -86,16 +87,17 @@ def bend_by_temperature_um(difference_k: float, length_mm: float, depth_mm: floa
     return HOGGING_PER_K * difference_k * length_mm**2 / (8 * depth_mm) * 1000
 
 
+def keys_of_other_face(then: Face, now: Face) -> list[str]:
+    """What is described otherwise about a face, so that its heights are other heights."""
+    return [key for key in FACE_KEYS if getattr(then, key) != getattr(now, key)]
+
+
 def _changed_faces(traverse: Traverse, bed: Bed) -> Fact | None:
     then = traverse.setup.bed
     changed = tuple(
         name
         for name in then.faces
-        if name in bed.faces
-        and any(
-            getattr(then.faces[name], key) != getattr(bed.faces[name], key)
-            for key in ("normal", "shape", "form", "flank_angles_deg", "across_mm")
-        )
+        if name in bed.faces and keys_of_other_face(then.faces[name], bed.faces[name])
     )
     return FacesChanged(traverse.number, changed) if changed else None
 
@@ -120,11 +122,9 @@ def _whole_footprint(traverse: Traverse) -> Fact | None:
 
 
 def _bent_by_heat(traverse: Traverse, bed: Bed) -> Fact | None:
-    state = traverse.setup.state
-    top, bottom = state.get("temperature_top_degC"), state.get("temperature_bottom_degC")
-    if top is None or bottom is None:
+    difference_k = warmer_by_k(traverse)
+    if difference_k is None:
         return None
-    difference_k = float(top) - float(bottom)
     if bed.depth_mm is None:
         is_little = abs(difference_k) < LEAST_DIFFERENCE_K
         return None if is_little else BentByHeat(traverse.number, difference_k, None)
