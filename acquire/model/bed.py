@@ -239,6 +239,8 @@ class Straightedge:
     material: str | None = None
     start_mm: float = 0.0
     """Station of its end nearer station 0."""
+    warmth_uncertainty_k: float | None = None
+    """By how much one side may be warmer than the other (standard uncertainty); None: not stated."""
 
 
 @dataclass(frozen=True)

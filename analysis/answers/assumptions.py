@@ -5,10 +5,12 @@ that bent between runs.  What bed.toml states of these goes into the uncertainty
 does not state is taken as exact.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from acquire.model.bed import Bed
+import numpy as np
+
+from acquire.model.bed import Bed, Straightedge
 from acquire.model.traverse import Traverse
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.between_runs import drift_stated, rate_key
@@ -16,12 +18,19 @@ from analysis.adjust.nuisances import drift_told, zero_roots
 from analysis.adjust.signs_shown import signs_shown
 from analysis.adjust.there_and_back import DRIFT, Return
 from analysis.observe import Observations
+from analysis.observe.differences import straightedge_of
+from analysis.observe.sag import bend_of_a_kelvin_um, straightedge_sag_um
 from analysis.observe.states import warmer_by_k
 
 SCALE, BASE, SEATING, FEET, CARRIAGE = "scale", "base", "seating", "feet", "carriage length"
 POSITIONS, DRIFT_STEADY, NO_DRIFT, BED = "positions exact", "drift steady", "no drift", "bed unchanged"
 SIGNS, AHEAD, ARM = "signs", "plunger over the middle", "plunger level with carrier"
 ANGLE, DIAMETERS = "angle", "diameters"
+EDGE_RESTS, EDGE_WARMTH, EDGE_TURNED = (
+    "edge resting as stated",
+    "edge evenly warm",
+    "edge turned over in place",
+)
 
 
 @dataclass(frozen=True)
@@ -37,12 +46,15 @@ class Assumption:
     what: str
     """scale | base | seating | feet | carriage length | positions exact | drift steady | no drift |
     bed unchanged | signs | plunger over the middle | plunger level with carrier (of a reading sideways) |
-    angle (of a dovetail) | diameters (of its pins, or of rollers in a vee)."""
+    angle (of a dovetail) | diameters (of its pins, or of rollers in a vee) | edge resting as stated |
+    edge evenly warm | edge turned over in place."""
     stated: bool
     """Whether the description says how sure it is (of drift: whether the readings themselves do); what is
     not stated is taken as exact, feet that are not stated as a point, seating as none."""
     of: tuple[str, ...] = ()
-    """Instruments, of feet with what they ride; empty where it is of all readings."""
+    """Instruments, of feet with what they ride, straightedges; empty where it is of all readings."""
+    size_um: float | None = None
+    """Of a straightedge its sag as it rests, or its bend for 1 °C from side to side; None where not known."""
 
 
 TYPED = (Assumption(SCALE, False), Assumption(POSITIONS, False))
@@ -79,6 +91,7 @@ def assumptions(
     if not sources:
         return ()
     found = [*_of_instruments(sources), *_of_carriers(sources, bed_map.bed)]
+    found += _of_straightedges(sources, bed_map.bed)
     found.append(Assumption(POSITIONS, False))
     found += _of_signs(used, bed_map)
     found += _of_drift(used, bed_map)
@@ -126,6 +139,33 @@ def _of_carriers(sources: Sequence[Traverse], bed: Bed) -> Iterator[Assumption]:
     yield from _by_stated(CARRIAGE, carriage)
     yield from _by_stated(AHEAD, ahead)
     yield from _by_stated(ARM, arm)
+
+
+def _of_straightedges(sources: Sequence[Traverse], bed: Bed) -> Iterator[Assumption]:
+    """That edges rest as described, are as warm on one side as on the other, and keep their ends in place."""
+    runs = [(name, each) for each in sources if (name := straightedge_of(each)) is not None]
+    edges = {name: bed.straightedges[name] for name, _ in runs}
+    sags = {name: _range_um(straightedge_sag_um, edge) for name, edge in edges.items()}
+    bends = {
+        name: _range_um(bend_of_a_kelvin_um, edge)
+        for name, edge in edges.items()
+        if edge.warmth_uncertainty_k is None
+    }
+    for what, sizes in (
+        (EDGE_RESTS, {name: um for name, um in sags.items() if um is not None}),
+        (EDGE_WARMTH, bends),
+    ):
+        if sizes:
+            largest = max((um for um in sizes.values() if um is not None), default=None)
+            yield Assumption(what, False, tuple(sizes), largest)
+    if turned := {name: None for name, each in runs if each.setup.turned_over}:
+        yield Assumption(EDGE_TURNED, False, tuple(turned))
+
+
+def _range_um(shape_um: Callable[..., np.ndarray | None], edge: Straightedge) -> float | None:
+    """Largest less smallest along an edge."""
+    found = shape_um(edge, edge.start_mm + np.linspace(0.0, edge.length_mm, 21))
+    return None if found is None else float(np.ptp(found))
 
 
 def _reads_roll(each: Traverse, bed: Bed) -> bool:

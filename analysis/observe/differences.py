@@ -19,6 +19,7 @@ INSTRUMENT_KEYS = (
     "overhang_across_mm", "arm_height_mm",
 )  # fmt: skip
 """What of an instrument's description changes what its readings mean."""
+EDGE_KEYS = ("start_mm", "length_mm", "supports_mm", "depth_mm", "material")
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,15 @@ class InstrumentChanged(Fact):
 
     traverse: int
     instrument: str
+    keys: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class EdgeChanged(Fact):
+    """So is the straightedge that it was read along or touched: perhaps it was moved in between."""
+
+    traverse: int
+    straightedge: str
     keys: tuple[str, ...]
 
 
@@ -69,6 +79,7 @@ def description_warnings(traverse: Traverse, bed: Bed) -> tuple[Fact, ...]:
     found = [
         _changed_faces(traverse, bed),
         _changed_instrument(traverse, bed),
+        _changed_edge(traverse, bed),
         _no_uncertainty(traverse),
         _whole_footprint(traverse),
         _bent_by_heat(traverse, bed),
@@ -107,6 +118,23 @@ def _changed_instrument(traverse: Traverse, bed: Bed) -> Fact | None:
     now = None if now is None else now.as_laid(traverse.setup.quantity)
     changed = [key for key in INSTRUMENT_KEYS if now is not None and getattr(then, key) != getattr(now, key)]
     return InstrumentChanged(traverse.number, then.name, tuple(changed)) if changed else None
+
+
+def straightedge_of(traverse: Traverse) -> str | None:
+    """The straightedge that a traverse was read along or touched."""
+    sides = (traverse.setup.touched, traverse.setup.carried_by)
+    return next((side.name for side in sides if side is not None and side.kind == "straightedge"), None)
+
+
+def _changed_edge(traverse: Traverse, bed: Bed) -> Fact | None:
+    """What is stated for the first time, or not any more, changes nothing that was said."""
+    name = straightedge_of(traverse) or ""
+    then, now = traverse.setup.bed.straightedges.get(name), bed.straightedges.get(name)
+    if then is None or now is None:
+        return None
+    both = {key: (getattr(then, key), getattr(now, key)) for key in EDGE_KEYS}
+    changed = tuple(key for key, (was, is_now) in both.items() if None not in (was, is_now) and was != is_now)
+    return EdgeChanged(traverse.number, name, changed) if changed else None
 
 
 def _no_uncertainty(traverse: Traverse) -> Fact | None:

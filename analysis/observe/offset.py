@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from acquire.model.bed import NORMALS, Bed, Face
+from acquire.model.bed import NORMALS, Bed, Face, Straightedge
 from acquire.model.errors import AnalysisError
 from acquire.model.reference import LINE, Reference
 from acquire.model.traverse import Traverse
@@ -24,7 +24,12 @@ from analysis.observe.carriers import (
     carrying_faces,
     face_named,
 )
-from analysis.observe.sag import SECTION_UNCERTAINTY, straightedge_sag_um, wire_sag_um
+from analysis.observe.sag import (
+    SECTION_UNCERTAINTY,
+    bend_of_a_kelvin_um,
+    straightedge_sag_um,
+    wire_sag_um,
+)
 from analysis.observe.terms import Form, LineCounts, Nuisance, Place, Unknown, weighted_sum
 
 
@@ -243,8 +248,7 @@ def _straight(
     straight: Reference, sign: float, normal: str, traverse: Traverse, bed: Bed, station_mm: np.ndarray
 ) -> _Straight:
     """Part of a straight thing in the reading; `sign` is +1 where it is touched, −1 where it carries."""
-    # on a guide that stands an edge or a wire hangs along itself
-    upward = 0 if bed.called.is_upright else NORMALS[normal][1]
+    upward = _hangs_along(normal, bed)
     nothing: tuple[Form, ...] = tuple({} for _ in station_mm)
     where = f"traverse {traverse.number:03d}"
     if straight.kind == LINE:
@@ -263,11 +267,11 @@ def _straight(
             ", ".join(bed.straightedges) or "[straightedges.NAME]",
             "",
         )
-    return _edge(identity, sign, upward, traverse, bed, station_mm)
+    return _edge(identity, sign, normal, traverse, bed, station_mm)
 
 
 def _edge(
-    name: str, sign: float, upward: int, traverse: Traverse, bed: Bed, station_mm: np.ndarray
+    name: str, sign: float, normal: str, traverse: Traverse, bed: Bed, station_mm: np.ndarray
 ) -> _Straight:
     edge, turned_over = bed.straightedges[name], traverse.setup.turned_over
     beyond = (station_mm < edge.start_mm - 0.5) | (station_mm > edge.start_mm + edge.length_mm + 0.5)
@@ -280,12 +284,28 @@ def _edge(
         )
     shape = sign * (-1.0 if turned_over else 1.0)
     forms = tuple({Place("edge", name, float(x), "touched"): shape} for x in station_mm)
-    edges = ((name, turned_over),)
+    edges, warmth = ((name, turned_over),), _warmth(edge, sign, normal, station_mm)
+    upward = _hangs_along(normal, bed)
     if not upward:
-        return _Straight(forms, np.zeros(len(station_mm)), (), edges)
+        return _Straight(forms, np.zeros(len(station_mm)), warmth, edges)
     sag_um = straightedge_sag_um(edge, station_mm)
     if sag_um is None:
-        return _Straight(forms, np.zeros(len(station_mm)), (), edges, (SagLeftOut(name),))
+        return _Straight(forms, np.zeros(len(station_mm)), warmth, edges, (SagLeftOut(name),))
     column = -sign * upward * sag_um
     doubt = Nuisance(Unknown("sag", (name,)), column, SECTION_UNCERTAINTY)
-    return _Straight(forms, column, (doubt,), edges)
+    return _Straight(forms, column, (doubt, *warmth), edges)
+
+
+def _hangs_along(normal: str, bed: Bed) -> int:
+    """The upward part of a normal, along which sag counts; none on a guide that stands."""
+    return 0 if bed.called.is_upright else NORMALS[normal][1]
+
+
+def _warmth(edge: Straightedge, sign: float, normal: str, station_mm: np.ndarray) -> tuple[Nuisance, ...]:
+    """What warmth from one side does to an edge, however it is turned: the room warms it, not the hand."""
+    bend_um = bend_of_a_kelvin_um(edge, station_mm)
+    if not edge.warmth_uncertainty_k or bend_um is None:
+        return ()
+    rearward, upward = NORMALS[normal]
+    key = Unknown("warmth", (edge.id, "up" if upward else "rear"))
+    return (Nuisance(key, sign * (rearward + upward) * bend_um, edge.warmth_uncertainty_k),)

@@ -1,4 +1,4 @@
-"""How far a straightedge or a taut wire hangs under its own weight, in µm.
+"""How far a straightedge or a taut wire hangs under its own weight, or an edge bends with warmth, in µm.
 
 The straightedge is a uniform beam on two supports; its deflection is integrated
 exactly from the bending moment.  In units of w·L⁴/(E·I) the centre of a beam supported
@@ -19,6 +19,10 @@ MATERIALS: dict[str, tuple[float, float]] = {
     "ceramic": (3900.0, 370e9),
 }
 """Density in kg/m³ and modulus of elasticity in Pa, handbook values, good to some 10 %."""
+EXPANSION_PER_K = {
+    "steel": 11.5e-6, "cast iron": 10.5e-6, "granite": 8e-6, "aluminium": 23.5e-6, "ceramic": 8e-6,
+}  # fmt: skip
+"""Handbook values; granite and ceramics vary by a third."""
 SECTION_UNCERTAINTY = 0.10
 """Relative, of a sag from handbook constants and a plain rectangular section."""
 
@@ -78,6 +82,27 @@ def straightedge_sag_um(edge: Straightedge, station_mm: np.ndarray) -> np.ndarra
             "correct supports_mm in bed.toml",
         )
     return unit_m * 1e6 * beam_sag(along_mm / edge.length_mm, (first, second))
+
+
+def bend_of_a_kelvin_um(edge: Straightedge, station_mm: np.ndarray) -> np.ndarray | None:
+    """How far a straightedge bends towards its warmer side for 1 °C across; None without its depth.
+
+    A parabola: α·L²/(8·depth) in its middle against its ends, warm right through. Of what is not stated to
+    be another material, as steel.
+
+    Examples
+    --------
+    A metre of steel, 60 mm deep:
+
+    >>> edge = Straightedge("long", 1000.0, depth_mm=60.0, material="steel")
+    >>> bend_of_a_kelvin_um(edge, np.array([0.0, 500.0])).round(1)
+    array([ 0., 24.])
+    """
+    if edge.depth_mm is None:
+        return None
+    share = (np.asarray(station_mm, float) - edge.start_mm) / edge.length_mm
+    per_k = EXPANSION_PER_K[edge.material or "steel"]
+    return np.asarray(per_k * edge.length_mm**2 / (8 * edge.depth_mm) * 1000 * 4 * share * (1 - share))
 
 
 def wire_sag_um(wire: TautWire, station_mm: np.ndarray) -> np.ndarray:

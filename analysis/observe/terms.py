@@ -71,7 +71,8 @@ class Unknown:
     kind: str
     """zero: of an instrument as it was set up | lie: tilt of an edge, wire or line as it was set up |
     height: of a block of drawn levels | drift: rate of a zero | scale: relative error of an
-    instrument | sag: relative error of a straightedge's own sag | bow between runs: of the bed, there
+    instrument | sag: relative error of a straightedge's own sag | warmth: how much warmer one side of a
+    straightedge was than the other, °C | bow between runs: of the bed, there
     and back | bend under carrier: of a way of unknown shape, the carrier taken as a point."""
     of: tuple[str, ...]
     """What it belongs to: number of a traverse, name of an instrument or straightedge, group of drift."""

@@ -11,6 +11,9 @@ from analysis.answers.assumptions import (
     CARRIAGE,
     DIAMETERS,
     DRIFT_STEADY,
+    EDGE_RESTS,
+    EDGE_TURNED,
+    EDGE_WARMTH,
     FEET,
     NO_DRIFT,
     POSITIONS,
@@ -41,6 +44,9 @@ _TAKEN = {
     (SEATING, False): "no seating error",
     (ANGLE, False): "angle exact",
     (DIAMETERS, False): "diameters exact",
+    (EDGE_RESTS, False): "straightedges resting where stated",
+    (EDGE_WARMTH, False): "straightedges evenly warm",
+    (EDGE_TURNED, False): "straightedges turned over with each end in its place",
 }
 """By what is assumed and whether it is stated; what is not here is counted in the ±, or shown by readings."""
 _EVENS_OUT = (
@@ -67,7 +73,8 @@ _HOW_TO_MEASURE = {
 }
 _BED = (
     "how warm the bed was, top and bottom, is not written down with every run, so it is taken as unchanged "
-    "in between; give --temperature-top and --temperature-bottom, and end by repeating the first run"
+    "in between; write both under [state] in bed.toml before each run (temperature_top_degC, "
+    "temperature_bottom_degC), and end by repeating the first run"
 )
 
 
@@ -89,8 +96,10 @@ def taken_words(found: Sequence[Assumption], worth: Mapping[str, str] | None = N
         is_of_some = each.what in (NO_DRIFT, SIGNS) or sum(other.what == each.what for other in found) > 1
         if (each.what, each.stated) in _TAKEN:
             beside = worth.get(each.what) or (", ".join(each.of) if is_of_some else "")
+            if each.what == EDGE_RESTS:
+                beside = f"sag of {each.size_um:.2g} µm"
             parts.append(_TAKEN[each.what, each.stated] + (f" ({beside})" if beside else ""))
-    return [f"  The ± takes for granted: {', '.join(parts)}."] if parts else []
+    return [f"  The ± takes for granted: {', '.join(dict.fromkeys(parts))}."] if parts else []
 
 
 def unstated_words(found: Sequence[Assumption]) -> list[str]:
@@ -105,9 +114,21 @@ def unstated_words(found: Sequence[Assumption]) -> list[str]:
     for each in found:
         if each.what == BED and not each.stated:
             told.append(_BED)
+        elif each.what == EDGE_WARMTH:
+            told.append(_edge_warmth(each))
         elif each.what in _HOW_TO_MEASURE and not each.stated:
             told.append(f"{', '.join(each.of)}: {_HOW_TO_MEASURE[each.what]}")
     return note_lines(told)
+
+
+def _edge_warmth(found: Assumption) -> str:
+    """How much a degree is, for that is more than people think."""
+    bends = "bends it" if found.size_um is None else f"bends it by {found.size_um:.2g} µm"
+    return (
+        f"{', '.join(found.of)}: taken as evenly warm, though 1 °C from one side to the other {bends}; let "
+        "it lie at the bed until both are of one warmth, touch it with gloves, and state how far its sides "
+        "may differ (warmth_uncertainty_k)"
+    )
 
 
 def taken_and_notes(found: Sequence[Assumption], warnings: Sequence[Fact]) -> list[str]:

@@ -93,6 +93,11 @@ def _shape_not_seen(fact: "ShapeNotSeen") -> str:
 SENTENCES: Mapping[str, str | Callable[[Any], str]] = {
     "FacesChanged": _faces_changed,
     "InstrumentChanged": _instrument_changed,
+    "EdgeChanged": lambda fact: (
+        f"traverse {fact.traverse}: straightedge {fact.straightedge} described otherwise now "
+        f"({', '.join(fact.keys)}) than when it was recorded; the present bed.toml is used: where the edge "
+        "was moved, give it a name of its own for each place"
+    ),
     "NoUncertaintyStated": "{instrument}: no uncertainty stated, so the maps look surer than they can be",
     "WholeFootprint": (
         "{instrument}: lies on its whole length and is taken as standing on two feet "

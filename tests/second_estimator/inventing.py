@@ -23,7 +23,14 @@ from tests.second_estimator.least_squares import (
     stated_variances,
     taken_at,
 )
-from tests.second_estimator.readings import Description, Run, World, line_counts, reading
+from tests.second_estimator.readings import (
+    Description,
+    Run,
+    World,
+    bend_of_a_kelvin_um,
+    line_counts,
+    reading,
+)
 
 FACES = """
 [faces.front]
@@ -68,6 +75,7 @@ length_mm = {length}
 depth_mm = 60
 material = "{material}"
 supports_mm = [{first}, {second}]
+{warmth}
 [wires.steel]
 mass_g_per_m = 0.8
 tension_n = {tension}
@@ -107,6 +115,11 @@ def invent(chance: Random, anywhere: bool = False) -> Survey:
     for edge in bed.tables["straightedges"]:
         size = 5.0 if is_told(edge, runs) else 0.0
         truth[("edge", edge)] = rng.normal(0, size, len(bed.station_mm))
+    for name, edge in bed.tables["straightedges"].items():
+        if "warmth_uncertainty_k" in edge:
+            for way in ("warm up", "warm rear"):
+                warmer_k = rng.spawn(1)[0].normal(0, edge["warmth_uncertainty_k"])
+                truth[(way, name)] = warmer_k * bend_of_a_kelvin_um(edge, bed.station_mm)
     survey = Survey(bed, (), truth)
     return replace(survey, runs=take(runs, bed, survey.world, rng))
 
@@ -160,10 +173,11 @@ def _bed(chance: Random) -> Description:
         seat = f"seating_um = {chance.choice((0.0, 0.2, 0.5))}"
         scale = chance.choice(("", "", f"scale_uncertainty = {chance.choice((0.002, 0.02))}"))
         text.append(f"[instruments.{name}]\n{more}\n{doubt}\n{seat}\n{scale}")
-    inset = 0.22 * length
+    inset, material = 0.22 * length, chance.choice(("steel", "cast iron", "granite"))
+    second, tension = length - chance.choice((inset, 0.0)), chance.choice((40, 100))
     text.append(EDGES.format(
-        length=length, material=chance.choice(("steel", "cast iron", "granite")), first=inset,
-        second=length - chance.choice((inset, 0.0)), tension=chance.choice((40, 100)), span=length + 300,
+        length=length, material=material, first=inset, second=second, tension=tension, span=length + 300,
+        warmth="warmth_uncertainty_k = 0.1" if tension == 40 else "",
     ))  # fmt: skip
     return Description("\n".join(text))
 

@@ -12,7 +12,15 @@ from datetime import datetime
 
 import numpy as np
 
-from tests.second_estimator.readings import Description, Run, World, line_counts, reading, sag_um
+from tests.second_estimator.readings import (
+    Description,
+    Run,
+    World,
+    bend_of_a_kelvin_um,
+    line_counts,
+    reading,
+    sag_um,
+)
 
 Key = tuple[str, ...]
 Owner = tuple[str, str]
@@ -180,6 +188,7 @@ def _other_unknowns(
         sag = reading(run, bed, _flat)
         if run.straight.startswith("straightedge:") and np.any(sag_um(run, bed)) and np.any(sag):
             found.append((("sag", run.straight), sag, SAG_IS_GOOD_TO))
+        found += _warmth(run, bed, sag)
     drift = drift_key(run, runs)
     if drift is not None:
         found.append((drift, taken_at(run, runs), None))
@@ -190,6 +199,22 @@ def _other_unknowns(
     if scale:
         found.append((("scale", run.instrument), run.reading, float(scale)))
     return found
+
+
+def _warmth(run: Run, bed: Description, still: np.ndarray) -> list[tuple[Key, np.ndarray, float | None]]:
+    """What 1 °C from side to side of its edge, either way, changes of the readings."""
+    name = run.straight.removeprefix("straightedge:")
+    edge = bed.tables.get("straightedges", {}).get(name, {})
+    if "warmth_uncertainty_k" not in edge:
+        return []
+
+    def warm(way: str) -> World:
+        return lambda kind, owner, x: (
+            bend_of_a_kelvin_um(edge, x) if (kind, owner) == (way, name) else np.zeros(np.shape(x))
+        )
+
+    each = [(way, reading(run, bed, warm(way)) - still) for way in ("warm up", "warm rear")]
+    return [((way, name), column, edge["warmth_uncertainty_k"]) for way, column in each if np.any(column)]
 
 
 def _may_have_drifted(

@@ -20,8 +20,11 @@ NORMAL = {"up": (0, 1), "down": (0, -1), "front": (-1, 0), "rear": (1, 0)}
 GRAVITY = 9.80665
 MATERIAL = {"steel": (7850.0, 205e9), "cast iron": (7200.0, 110e9), "granite": (2900.0, 60e9)}
 """Density in kg/m³ and modulus of elasticity in Pa (handbook values)."""
+EXPANSION = {"steel": 11.5e-6, "cast iron": 10.5e-6, "granite": 8e-6}
+"""Per K (handbook values)."""
 World = Callable[[str, str, np.ndarray], np.ndarray]
-"""(kind, owner, station_mm) to µm; kinds: height of a face, side of a vee, edge of a straightedge."""
+"""(kind, owner, station_mm) to µm; kinds: height of a face, side of a vee, edge of a straightedge, and
+how warmth bends one: warm up, warm rear."""
 
 
 @dataclass(frozen=True)
@@ -244,7 +247,17 @@ def _straight(run: Run, bed: Description, world: World, normal: np.ndarray) -> n
     shape = np.zeros(len(x))
     if kind == "straightedge":
         shape = (-1 if run.turned_over else 1) * world("edge", name, x)
-    return normal[:, None] * shape + np.array([[0], [-1]]) * sag_um(run, bed)
+    lies = normal[:, None] * shape + np.array([[0], [-1]]) * sag_um(run, bed)
+    if kind == "straightedge" and "warmth_uncertainty_k" in bed.tables["straightedges"][name]:
+        lies = lies + np.stack([world("warm rear", name, x), world("warm up", name, x)])
+    return lies
+
+
+def bend_of_a_kelvin_um(edge: Mapping[str, Any], station_mm: np.ndarray) -> np.ndarray:
+    """An edge as an arc: its warmer side is longer by the expansion, over its depth; from its ends."""
+    away_mm = np.asarray(station_mm, float) - edge.get("start_mm", 0)
+    per_mm = EXPANSION[edge["material"]] / edge["depth_mm"]
+    return per_mm * away_mm * (edge["length_mm"] - away_mm) / 2 * 1000
 
 
 def sag_um(run: Run, bed: Description) -> np.ndarray:

@@ -215,6 +215,11 @@ STRAIGHTEDGE: Mapping[str, Key] = {
     "depth_mm": above_zero("a depth in mm"),
     "material": one_of("steel", "cast iron", "granite", "aluminium", "ceramic"),
     "start_mm": number_key("the station of its end nearer station 0"),
+    "warmth_uncertainty_k": number_key(
+        "by how many °C its upper side may be warmer than its lower (standard uncertainty), 0 to 50",
+        lowest=0.0,
+        highest=50.0,
+    ),
 }
 
 TAUT_WIRE: Mapping[str, Key] = {

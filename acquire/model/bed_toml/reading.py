@@ -187,7 +187,7 @@ class _Reader:
         gathered: dict[str, Any] = {
             "faces": faces,
             "instruments": {n: self.instrument(n, t) for n, t in self.named_tables("instruments").items()},
-            "straightedges": self.made(model.Straightedge, STRAIGHTEDGE, "straightedges"),
+            "straightedges": self.straightedges(),
             "wires": self.made(model.TautWire, TAUT_WIRE, "wires"),
             "feet": self.feet(length_mm),
             "state": self.table("state", STATE, self.tables.get("state", {})),
@@ -251,6 +251,16 @@ class _Reader:
         if not values.get("runs", True) and "carriage" in values:
             self.wrong(table, "runs", False, "true, or no carriage: the carriage runs on this face")
         return model.Face(id=name, **values) if "normal" in values else None
+
+    def straightedges(self) -> dict[str, model.Straightedge]:
+        """All straightedges; how far one bends with warmth hangs on its depth."""
+        found = self.made(model.Straightedge, STRAIGHTEDGE, "straightedges")
+        for name, edge in found.items():
+            if edge.warmth_uncertainty_k is not None and edge.depth_mm is None:
+                self.wrong(
+                    f"straightedges.{name}", "depth_mm", "nothing", "a depth, with warmth_uncertainty_k"
+                )
+        return found
 
     def feet(self, length_mm: float) -> dict[str, model.Foot]:
         """All feet; two cannot stand on one place, and none far beyond the bed."""

@@ -15,6 +15,9 @@ from analysis.answers.assumptions import (
     BED,
     CARRIAGE,
     DRIFT_STEADY,
+    EDGE_RESTS,
+    EDGE_TURNED,
+    EDGE_WARMTH,
     FEET,
     NO_DRIFT,
     POSITIONS,
@@ -261,6 +264,46 @@ def test_plunger_that_touches_sideways_is_said_to_be_level_with_a_carriage_that_
     assert ("arm_height_mm" in " ".join(unstated_words(assumptions(bed_map)))) is (height is None)
     alone = make_traverse(bed, "dial", inside, 0 * inside, number=3, face="guide", reference="vee")
     assert ARM not in told(combine([*levels, alone], bed))  # a carrier on one face is taken not to roll
+
+
+def _along_an_edge(invented_bed, make_traverse, edge, **setup):
+    bed = invented_bed(
+        instruments={"level": LEVEL, "dial": DIAL}, more=f"[straightedges.long]\nlength_mm = 1000\n{edge}"
+    )
+    run = make_traverse(
+        bed, "dial", STATION, 0 * STATION, face="front-flat", reference="straightedge:long", **setup
+    )
+    return combine([run], bed)
+
+
+def test_how_a_straightedge_rests_is_turned_and_warmed_is_taken_for_granted(invented_bed, make_traverse):
+    """By hand: steel, 1 m by 60 mm: 1 °C is 11.5e-6/8/0.06 = 24.0 µm; on its ends it sags
+    5·12·ρgL⁴/(384Eh²) = 16.3 µm."""
+    deep = 'depth_mm = 60\nmaterial = "steel"\n'
+    rests = deep + "supports_mm = [0, 1000]\n"
+    found = told(_along_an_edge(invented_bed, make_traverse, rests, turned_over=True))
+    assert found[EDGE_RESTS].size_um == pytest.approx(16.3, abs=0.05)
+    assert found[EDGE_WARMTH].size_um == pytest.approx(24.0, abs=0.05)
+    assert found[EDGE_TURNED] == Assumption(EDGE_TURNED, False, ("long",))
+    (line,) = taken_words(list(found.values()))
+    for words in (
+        "straightedges resting where stated (sag of 16 µm)",
+        "straightedges evenly warm",
+        "straightedges turned over with each end in its place",
+    ):
+        assert words in line
+    assert "1 °C from one side to the other bends it by 24 µm" in " ".join(unstated_words([*found.values()]))
+    plain = told(_along_an_edge(invented_bed, make_traverse, deep + "warmth_uncertainty_k = 0.1\n"))
+    assert {EDGE_RESTS, EDGE_WARMTH, EDGE_TURNED}.isdisjoint(plain)
+    bare = told(_along_an_edge(invented_bed, make_traverse, ""))
+    assert bare[EDGE_WARMTH].size_um is None
+    assert "the other bends it; let it lie" in " ".join(unstated_words([bare[EDGE_WARMTH]]))
+
+
+def test_what_is_taken_for_granted_twice_is_said_once():
+    """Of two surveys held against each other one may have its temperatures written down."""
+    both = [Assumption(BED, True), Assumption(BED, False)]
+    assert taken_words(both) == ["  The ± takes for granted: bed unchanged between runs."]
 
 
 def test_answers_from_typed_figures_say_what_they_take_for_granted():

@@ -150,6 +150,17 @@ def test_each_mistake_is_told_with_table_key_and_what_is_needed(old, new, words)
     assert words in mistakes_in(changed(old, new))
 
 
+def test_warmth_of_a_straightedge_needs_its_depth():
+    """What a degree bends hangs on it."""
+    warm = changed("length_mm = 610\n", "length_mm = 610\nwarmth_uncertainty_k = 0.2\n")
+    said = mistakes_in(warm)
+    assert (
+        "[straightedges.two-foot] depth_mm: found nothing, needed a depth, with warmth_uncertainty_k" in said
+    )
+    deep = parse_bed(warm.replace("length_mm = 610\n", "length_mm = 610\ndepth_mm = 60\n"))
+    assert deep.straightedges["two-foot"].warmth_uncertainty_k == 0.2
+
+
 def test_all_mistakes_are_told_in_one_go():
     text = BED.replace("length_mm = 1600", "length_mm = 0").replace('normal = "up"', 'normal = "upwards"')
     text = text.replace("base_mm = 200", "base = 200").replace("tension_n = 50", "tension_n = -1")
