@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.benchmarks.planted_faults import rows_of
+
 TOP = Path(__file__).parents[1]
 TABLES = sorted((TOP / "tests" / "benchmarks" / "planted").glob("*.toml"))
 
@@ -13,15 +15,16 @@ TABLES = sorted((TOP / "tests" / "benchmarks" / "planted").glob("*.toml"))
 @pytest.mark.parametrize("path", TABLES, ids=lambda path: path.stem)
 def test_every_planted_fault_finds_its_place_and_its_tests(path):
     table = tomllib.loads(path.read_text(encoding="utf-8"))
-    texts = {row["file"]: (TOP / row["file"]).read_text(encoding="utf-8") for row in table["fault"]}
-    lost = [row for row in table["fault"] if texts[row["file"]].count(row["old"]) != 1]
-    named = {test for row in [table, *table["fault"]] for test in row.get("tests", [])}
+    rows = list(rows_of(table))
+    texts = {row["file"]: (TOP / row["file"]).read_text(encoding="utf-8") for row in rows}
+    lost = [row for row in rows if texts[row["file"]].count(row["old"]) != 1]
+    named = {test for row in [table, *rows] for test in row.get("tests", [])}
     assert not lost and texts
     assert not [test for test in named if not (TOP / test).exists()]
 
 
 def test_no_fault_is_planted_twice_and_each_changes_something():
-    rows = [row for path in TABLES for row in tomllib.loads(path.read_text(encoding="utf-8"))["fault"]]
+    rows = [row for path in TABLES for row in rows_of(tomllib.loads(path.read_text(encoding="utf-8")))]
     faults = [(row["file"], row["old"], row["new"]) for row in rows]
     assert len(faults) == len(set(faults)) > 500
     assert not [old for _, old, new in faults if old == new]
@@ -36,9 +39,9 @@ ALWAYS_BELONGS = {
 
 def test_every_fact_is_planted_as_never_said_and_as_always_said():
     """So that for each there is a claim that it appears, and one that it does not (`planted_faults.py`)."""
-    rows = tomllib.loads((TABLES[0].parent / "facts.toml").read_text(encoding="utf-8"))["fault"]
+    planted = tomllib.loads((TABLES[0].parent / "facts.toml").read_text(encoding="utf-8"))["fact"]
     files = sorted((TOP / "analysis").rglob("*.py"))
     text = "\n".join(file.read_text(encoding="utf-8") for file in files)
     facts = set(re.findall(r"^class (\w+)\(Fact\):", text, re.MULTILINE))
-    assert facts == {row["never"] for row in rows if "never" in row}
-    assert facts - set(ALWAYS_BELONGS) == {row["always"] for row in rows if "always" in row}
+    assert facts == {fact["name"] for fact in planted if "never" in fact}
+    assert facts - set(ALWAYS_BELONGS) == {fact["name"] for fact in planted if "always" in fact}

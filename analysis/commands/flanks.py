@@ -6,7 +6,6 @@ import click
 
 from acquire.model.options import GroupOfTests
 from analysis.commands.options import (
-    LENGTH,
     Answer,
     Opened,
     answers_without_picture,
@@ -15,8 +14,6 @@ from analysis.commands.options import (
     survey_argument,
 )
 from analysis.commands.typed import UNCERTAINTY, typed_test
-
-TWO = (LENGTH, LENGTH)
 
 
 @click.group("flanks", cls=GroupOfTests)

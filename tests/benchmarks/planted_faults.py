@@ -8,8 +8,9 @@
 
 `planted/ROOM.toml` holds a room's faults: the file, what is replaced (it must stand there exactly once),
 by what, what a user would suffer, and the tests that should see it, where they are not `tests` of the
-whole room. Each is planted in a copy of the repository, tests run until the first one fails, and the file
-is put back. What no test saw is printed, and the share that was seen.
+whole room. Of each fact that is said beside a result, `facts.toml` holds how it is never said, and how it is
+always said. Each fault is planted in a copy of the repository, tests run until the first one fails, and the
+file is put back. What no test saw is printed, and the share that was seen.
 
 The first tests asked are those that saw this fault, or others in its file, before; then the short tests that
 name its module, then all short tests of the room, and where a row names tests of its own, the long ones
@@ -29,6 +30,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parent))
 from planted_bench import (  # beside it, wherever this is started from
@@ -59,6 +61,8 @@ IN_WORDS = {
 }
 MOST_HINTS, FIRST_FILES = 3, 1
 SHORT_S, LONG_S = 120.0, 400.0
+SAID = {"never": "{} is not said", "always": "{} is said where it does not belong"}
+"""What a user suffers where a fact is `never` said, or `always`."""
 
 
 @dataclass(frozen=True)
@@ -103,19 +107,23 @@ def faults_of(room: str) -> list[Fault]:
     return [
         Fault(
             room,
-            *(row[key] for key in ("file", "old", "new")),
-            suffers=row.get("suffers") or of_fact(row),
+            *(row[key] for key in ("file", "old", "new", "suffers")),
             tests=tuple(row.get("tests", table["tests"])),
             names_its_tests="tests" in row,
         )
-        for row in table["fault"]
+        for row in rows_of(table)
     ]
 
 
-def of_fact(row: Mapping[str, str]) -> str:
-    """What a user suffers of a fact that is `never` said, or `always`."""
-    is_lost = "never" in row
-    return f"{row['never']} is not said" if is_lost else f"{row['always']} is said where it does not belong"
+def rows_of(table: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    """The rows of a table: of its faults, and of its facts that are `never` said or `always`."""
+    yield from table.get("fault", [])
+    for fact in table.get("fact", []):
+        shared = {key: fact[key] for key in ("file", "tests") if key in fact}
+        for kind, suffers in SAID.items():
+            yield from (
+                {**shared, "suffers": suffers.format(fact["name"]), **row} for row in fact.get(kind, [])
+            )
 
 
 class Kept:
