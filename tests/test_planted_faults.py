@@ -15,6 +15,7 @@ TABLES = sorted((TOP / "tests" / "benchmarks" / "planted").glob("*.toml"))
 @pytest.mark.parametrize("path", TABLES, ids=lambda path: path.stem)
 def test_every_planted_fault_finds_its_place_and_its_tests(path):
     table = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert table.keys() <= {"tests", "module", "fact"}
     rows = list(rows_of(table))
     texts = {row["file"]: (TOP / row["file"]).read_text(encoding="utf-8") for row in rows}
     lost = [row for row in rows if texts[row["file"]].count(row["old"]) != 1]

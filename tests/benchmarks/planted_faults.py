@@ -6,8 +6,8 @@
     python tests/benchmarks/planted_faults.py --kept faults.jsonl --again   # those not seen, once more
     python tests/benchmarks/planted_faults.py --check                  # does every fault find its place?
 
-`planted/ROOM.toml` holds a room's faults: the file, what is replaced (it must stand there exactly once),
-by what, what a user would suffer, and the tests that should see it, where they are not `tests` of the
+`planted/ROOM.toml` holds a room's faults, module by module: what is replaced (it must stand there exactly
+once), by what, what a user would suffer, and the tests that should see it, where they are not `tests` of the
 whole room. Of each fact that is said beside a result, `facts.toml` holds how it is never said, and how it is
 always said. Each fault is planted in a copy of the repository, tests run until the first one fails, and the
 file is put back. What no test saw is printed, and the share that was seen.
@@ -116,14 +116,17 @@ def faults_of(room: str) -> list[Fault]:
 
 
 def rows_of(table: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
-    """The rows of a table: of its faults, and of its facts that are `never` said or `always`."""
-    yield from table.get("fault", [])
+    """The rows of a table: the faults of its modules, and of its facts those never said and always said."""
+    for module in table.get("module", []):
+        yield from _rows(module, "fault")
     for fact in table.get("fact", []):
-        shared = {key: fact[key] for key in ("file", "tests") if key in fact}
         for kind, suffers in SAID.items():
-            yield from (
-                {**shared, "suffers": suffers.format(fact["name"]), **row} for row in fact.get(kind, [])
-            )
+            yield from _rows(fact, kind, suffers=suffers.format(fact["name"]))
+
+
+def _rows(group: Mapping[str, Any], kind: str, **more: str) -> Iterator[dict[str, Any]]:
+    shared = {key: group[key] for key in ("file", "tests") if key in group} | more
+    return (shared | row for row in group.get(kind, []))
 
 
 class Kept:
