@@ -141,11 +141,7 @@ class Source:
     def dataset(self, group: h5py.Group, name: str, dimensions: int) -> Dataset:
         """A plain dataset of this very file, of a size that can be."""
         handle = self._hard(group, name)
-        space = handle.get_space() if isinstance(handle, h5py.h5d.DatasetID) else None
-        if space is None or space.get_simple_extent_type() == h5py.h5s.NULL:
-            shape = None
-        else:
-            shape = space.get_simple_extent_dims()
+        shape = handle.shape if isinstance(handle, h5py.h5d.DatasetID) else None  # None of one without values
         if shape is None or len(shape) != dimensions:
             raise self.refuse(f"{name} is not of the right shape", f"a dataset of {dimensions} dimension(s)")
         found = Dataset(handle, shape, handle.dtype)
@@ -176,8 +172,9 @@ class Source:
 
         The library takes the checksum off without looking whether it is there, and reads past the end.
         """
-        for number in range(handle.get_num_chunks()):
-            piece = handle.get_chunk_info(number)
+        pieces: list[h5py.h5d.StoreInfo] = []
+        handle.chunk_iter(pieces.append)  # in one go: asked one by one, each is sought among all before it
+        for piece in pieces:
             is_there = piece.byte_offset is not None and piece.byte_offset + piece.size <= self._length
             if piece.filter_mask or not least < piece.size <= most or not is_there:
                 raise self.refuse(f"{name} has a piece that is damaged ({piece.size} bytes)")

@@ -2,6 +2,7 @@
 
 import json
 import os
+import time
 
 import h5py
 import numpy as np
@@ -226,3 +227,11 @@ def test_piece_that_would_make_the_library_read_past_its_end_is_refused(path, st
     with h5py.File(path, "r+") as file:
         file["stations/reading"].id.write_direct_chunk((0,), stored, mask)
     assert "reading has a piece that is damaged" in refused(path)
+
+
+def test_many_tiny_pieces_are_looked_at_once_each(path):
+    """Asked for one by one each is sought among all before it: minutes for a file of half a megabyte."""
+    replaced(path, "stations/reading", data=np.zeros(20_000), chunks=(1,))
+    begun_s = time.process_time()
+    assert "unequal length" in refused(path)
+    assert time.process_time() - begun_s < 3
