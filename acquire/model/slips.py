@@ -293,7 +293,7 @@ def moved(
     if slip.is_mirrored:
         at_mm = setup.bed.length_mm - at_mm
     at_mm = at_mm + slip.along_mm
-    kept = np.flatnonzero([setup.is_on_bed(float(mm)) for mm in at_mm])
+    kept = np.flatnonzero(setup.is_on_bed(at_mm))
     order = kept[np.argsort(at_mm[kept], kind="stable")]
     return at_mm[order], order
 

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
 from functools import cached_property
-from typing import Any, get_origin
+from typing import Any, NamedTuple, get_origin
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.columns import Raw
 from acquire.model.corrections import Correction, corrections_in_force
 from acquire.model.errors import TraverseFileError
-from acquire.model.places import is_on_bed
+from acquire.model.places import Places, is_on_bed
 from acquire.model.position import Position
 from acquire.model.quantity import QUANTITIES, Quantity
 from acquire.model.recorded import Event
@@ -131,9 +131,9 @@ class Setup:
         """Distance between the two feet with which it stands on the face itself; None where it has none."""
         return self.described.step_mm if self.measures.has_feet_along and not self.is_on_carriage else None
 
-    def is_on_bed(self, station_mm: float) -> bool:
+    def is_on_bed(self, station_mm: Places) -> "bool | np.ndarray":
         """Whether the instrument, read at this place, stands on the bed, with both feet if it has two."""
-        return bool(is_on_bed(self.bed.length_mm, station_mm, self.foot_base_mm))
+        return is_on_bed(self.bed.length_mm, station_mm, self.foot_base_mm)
 
     @cached_property
     def placed_by(self) -> Position:
@@ -227,8 +227,7 @@ class Stream:
         return int(np.count_nonzero(self.flag != FLAGS["garbled"]))
 
 
-@dataclass(frozen=True)
-class Row:
+class Row(NamedTuple):
     """One reading that counts, in the contract's unit and sign; its fields are those of `Stations`."""
 
     station_mm: float

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import compress
 
 import numpy as np
 
@@ -216,10 +217,8 @@ def _is_orderly(setup: Setup, dwells: Sequence[Dwell]) -> bool:
 
 def on_bed(setup: Setup, rows: Sequence[Row]) -> tuple[list[Row], list[Event]]:
     """The rows whose places can be, and words on the others."""
-    kept: list[Row] = []
-    off: list[Row] = []
-    for row in rows:
-        (kept if setup.is_on_bed(row.station_mm) else off).append(row)
+    is_on = np.asarray(setup.is_on_bed(np.array([row.station_mm for row in rows])))
+    kept, off = list(compress(rows, is_on)), list(compress(rows, ~is_on))
     if not off:
         return kept, []
     places = sorted(row.station_mm for row in off)
@@ -236,7 +235,7 @@ def _stations(setup: Setup, rows: Sequence[Row]) -> Stations:
     numbered: list[Row] = []
     for row in sorted(rows, key=lambda row: (row.station_mm, row.time_s)):
         is_again = bool(numbered) and is_same_place(row.station_mm, numbered[-1].station_mm)
-        numbered.append(replace(row, repeat=numbered[-1].repeat + 1) if is_again else row)
+        numbered.append(row._replace(repeat=numbered[-1].repeat + 1) if is_again else row)
     return Stations.of(numbered, setup.described.uncertainty)
 
 

@@ -48,12 +48,8 @@ def stations_by_bins(record: Placed, columns: Columns = IN_MEMORY) -> Found:
         smoothed_over=smoothed_over,
         let_go=columns.let_go,
     )
-    rows = tuple(
-        Row(float(x), float(y), float(scatter), int(samples), float(t))
-        for x, y, scatter, samples, t in zip(
-            bins.position_mm, bins.reading, bins.scatter, bins.samples, bins.time_s, strict=True
-        )
-    )
+    columns_of_rows = (bins.position_mm, bins.reading, bins.scatter, bins.samples, bins.time_s)
+    rows = map(Row, *(column.tolist() for column in columns_of_rows))
     return Found((*rows, *standing.rows), (*said, *standing.said), standing.bumped)
 
 

@@ -46,7 +46,7 @@ def stations_by_dwells(
     stood = np.array([row.station_mm for row in found.rows])
     meant = _visited(snapped(stood, candidates), candidates) if is_snapped else stood
     rows = tuple(
-        replace(row, station_mm=place, note=_joined(row.note, _stood(row.station_mm, place)))
+        row._replace(station_mm=place, note=_joined(row.note, _stood(row.station_mm, place)))
         for row, place in zip(found.rows, meant.tolist(), strict=True)
     )
     said = (*too_short, *found.said)
