@@ -19,6 +19,7 @@ from click.shell_completion import CompletionItem
 from acquire.model.errors import WaylogError, did_you_mean
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.plain_files import open_plain
+from acquire.model.saying import say
 from acquire.record.own_process import run_to_its_end
 
 # The matrices are small: several arithmetic threads cost more time than they save.
@@ -175,15 +176,15 @@ def _run(argv: Sequence[str] | None) -> int:
         sys.stdout.flush()
         return result if isinstance(result, int) else 0
     except WaylogError as error:
-        click.echo(f"waylog: {in_owners_unit(str(error), _is_of_inches(argv))}", err=True)
+        say(f"waylog: {in_owners_unit(str(error), _is_of_inches(argv))}", err=True)
         for cause in _causes(error) if shared.get("verbose") else ():
-            click.echo(f"  because of {type(cause).__name__}: {cause}", err=True)
+            say(f"  because of {type(cause).__name__}: {cause}", err=True)
         return 1
     except click.ClickException as error:
         error.show()
         return error.exit_code
     except (click.Abort, KeyboardInterrupt):
-        click.echo("waylog: stopped.", err=True)
+        say("waylog: stopped.", err=True)
         return 130
     except OSError as error:
         return _told_by_the_system(error, bool(shared.get("verbose")))
@@ -198,7 +199,7 @@ def _told_by_the_system(error: OSError, is_verbose: bool) -> int:
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     with suppress(OSError):
         if not isinstance(error, BrokenPipeError):
-            click.echo(f"waylog: {where}: {error.strerror or error}{needed}.", err=True)
+            say(f"waylog: {where}: {error.strerror or error}{needed}.", err=True)
         if is_verbose:
             traceback.print_exception(error)
     return 1

@@ -17,11 +17,11 @@ from pathlib import Path
 from statistics import NormalDist
 from typing import Any
 
-import click
 import numpy as np
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AcquireError, SurveyError, told_as
+from acquire.model.saying import say
 from acquire.model.system import utc_now
 from acquire.model.units import UM_PER_THOU
 from acquire.record.recorder import Recorder, Recording
@@ -78,15 +78,15 @@ def run_demo(folder: Path, seed: int, is_quick: bool, run: Run) -> int:
         0, or the exit code of the first command that failed.
     """
     bed = InventedBed(seed)
-    click.echo(f"{INVENTED}\n\n{CAUTIONS}\n")
+    say(f"{INVENTED}\n\n{CAUTIONS}\n")
     with open_lines(SPEAKING) as ports:
         make_survey(folder, bed, ports)
         record_all(folder, bed, jobs_of(bed, is_quick), seed, ports)
     for words in (imported(folder, bed, seed), *analyses(folder)):
-        click.echo(f"\n$ waylog {shlex.join(words)}")
+        say(f"\n$ waylog {shlex.join(words)}")
         sys.stdout.flush()
         if code := run(words):
-            click.echo(f"The demo ends here: `waylog {words[0]}` did not succeed.", err=True)
+            say(f"The demo ends here: `waylog {words[0]}` did not succeed.", err=True)
             return code
     return tell_recovered(folder, bed, run)
 
@@ -240,17 +240,17 @@ def recovered(bed: InventedBed, answer: dict[str, Any]) -> Recovered:
 
 def tell_recovered(folder: Path, bed: InventedBed, run: Run) -> int:
     """Print how far the maps are from the truth, and the wind."""
-    click.echo("\nHow far the map is from the invented truth, which no real bed would tell:")
+    say("\nHow far the map is from the invented truth, which no real bed would tell:")
     for face in (*MAPPED, BY_HAND):
         code, answer = _asked_json(run, ["map", str(folder), face, "--line", "ends", "--json"])
         if code:
             return code
-        click.echo(recovered(bed, answer).words())
+        say(recovered(bed, answer).words())
     code, answer = _asked_json(run, ["twist", str(folder), "--json"])
     if code:
         return code
-    click.echo(wind_words(bed, answer))
-    click.echo(f"\nThe bed was INVENTED. Its survey: {folder}; its report: {folder / 'report'}")
+    say(wind_words(bed, answer))
+    say(f"\nThe bed was INVENTED. Its survey: {folder}; its report: {folder / 'report'}")
     return 0
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acquire.model.position import DIRECTIONS
+from acquire.model.saying import say
 from acquire.model.units import length_text
 
 if TYPE_CHECKING:
@@ -65,8 +66,8 @@ def _no_station(survey: Path, number: int, which: int, because: str) -> int:
     from acquire.record.correcting import correct_stop
 
     traverse, kept = correct_stop(survey, number, which, because)
-    click.echo(f"traverse {number}: rest {which} is no station; {len(traverse.stations)} stations are left")
-    click.echo(f"the file as it was: superseded/{kept.name}")
+    say(f"traverse {number}: rest {which} is no station; {len(traverse.stations)} stations are left")
+    say(f"the file as it was: superseded/{kept.name}")
     return 0
 
 
@@ -74,7 +75,7 @@ def _direction(survey: Path, number: int, direction: str, because: str) -> int:
     from acquire.record.correcting import correct_direction
 
     kept = correct_direction(survey, number, direction, because)
-    click.echo(f"traverse {number} went {direction}\nthe file as it was: superseded/{kept.name}")
+    say(f"traverse {number} went {direction}\nthe file as it was: superseded/{kept.name}")
     return 0
 
 
@@ -89,16 +90,16 @@ def _one_reading(
     misread = find_misread(survey, number, station_mm, repeat)
     words, as_read = _wanted(misread, **asked)
     if words is None and not as_read and not asked["strike"]:
-        click.echo("nothing was changed", err=True)
+        say("nothing was changed", err=True)
         return 0
     reason = _reason(because)
     done = correct(survey, misread, reason, None if words in (None, "-") else words, as_read=as_read)
     setup, correction = done.setup, done.correction
     where = f"traverse {number}, {setup.subject} by {setup.instrument}, at {_place(misread)}"
-    click.echo(f"{where}: {_in_full(correction.now, misread.unit)} instead of {correction.was}")
-    click.echo(f"the file as it was: superseded/{done.kept.name}")
+    say(f"{where}: {_in_full(correction.now, misread.unit)} instead of {correction.was}")
+    say(f"the file as it was: superseded/{done.kept.name}")
     if done.others_changed:
-        click.echo(
+        say(
             f"  look: {done.others_changed} other readings came out otherwise than before: "
             "this waylog reads the raw bytes in another way than the one that made the file",
             err=True,
@@ -131,7 +132,7 @@ def _asked(misread: "Misread") -> str | None:
     setup = misread.traverse.setup
     since = f", corrected since to {misread.now}" if misread.now else ""
     click.echo(f"traverse {setup.number}, {setup.subject} by {setup.instrument}: ", nl=False, err=True)
-    click.echo(f"{misread.was} was read at {_place(misread)}{since}.", err=True)
+    say(f"{misread.was} was read at {_place(misread)}{since}.", err=True)
     while True:
         prompt = f"what should stand there ({misread.unit}; - strikes it out, Enter leaves it)"
         words = click.prompt(prompt, default="", show_default=False, err=True).strip()
@@ -143,7 +144,7 @@ def _asked(misread: "Misread") -> str | None:
             typed_reading(setup.described, words, misread.unit)
             return words
         except EntryError as error:
-            click.echo(f"  {error.found}; needed: {error.needed}", err=True)
+            say(f"  {error.found}; needed: {error.needed}", err=True)
 
 
 def _reason(because: str | None) -> str:

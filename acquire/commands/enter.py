@@ -21,6 +21,7 @@ from acquire.commands.traverse_options import (
 )
 from acquire.model.lengths import in_mm
 from acquire.model.options import AcrossCommand
+from acquire.model.saying import say
 from acquire.model.system import utc_now
 
 if TYPE_CHECKING:
@@ -80,7 +81,7 @@ def _goes_on(left: Path, resume: bool | None) -> bool:
     if resume is None and sys.stdin.isatty():
         resume = click.confirm(f"{left.name} was cut short. Go on with it?", default=True, err=True)
     if resume is None or resume:
-        click.echo(f"going on with {left.name}", err=True)
+        say(f"going on with {left.name}", err=True)
         return True
     return False
 
@@ -122,24 +123,20 @@ def _finished(
     if not entry.lines:
         writer.path.unlink()
         if is_ended:
-            click.echo("stopped: nothing was read, nothing is kept", err=True)
+            say("stopped: nothing was read, nothing is kept", err=True)
             return 0
         raise EntryError(
             "enter", "the input ended before a reading: nothing was read, nothing is kept", "readings"
         )
     if not is_ended or not entry.taken:
-        click.echo(
-            f"stopped: {entry.taken} readings kept in {writer.path.name}, {entry.unread} to go", err=True
-        )
-        click.echo(
-            "go on with the same command; or `waylog mend` makes a traverse of what is there", err=True
-        )
+        say(f"stopped: {entry.taken} readings kept in {writer.path.name}, {entry.unread} to go", err=True)
+        say("go on with the same command; or `waylog mend` makes a traverse of what is there", err=True)
         return 0
     path = made_traverse(writer)
     if (drift := closing_words(entry)) is not None:
-        click.echo(drift)
-    click.echo(summary_words(entry))
-    click.echo(f"traverse {writer.setup.number}: {path}")
+        say(drift)
+    say(summary_words(entry))
+    say(f"traverse {writer.setup.number}: {path}")
     ask_about_run(survey, doubt_about_run(ctx, survey, writer.setup.number))
     return 0
 
@@ -158,7 +155,7 @@ def _asker(
     is_person = sys.stdin.isatty()
     return Asker(
         ask=partial(_ask_person, next_typed) if is_person else _next_line,
-        say=lambda words: click.echo(words, err=True),
+        say=lambda words: say(words, err=True),
         # when a sheet is copied says nothing of when it was measured: the direction gives the order
         seconds=lambda: math.nan if is_from_sheet else seconds_since_begun(setup),
         is_person=is_person,
@@ -186,7 +183,7 @@ def _next_line(_: str) -> str | None:
     except UnicodeDecodeError:
         return "?"
     if line and not line.endswith("\n"):
-        click.echo(f"the input ended within a line, which is not taken: {line[:40]!r}", err=True)
+        say(f"the input ended within a line, which is not taken: {line[:40]!r}", err=True)
     return line if line.endswith("\n") else None
 
 

@@ -4,6 +4,8 @@ from pathlib import Path
 
 import click
 
+from acquire.model.saying import say
+
 
 @click.command("export")
 @click.argument("survey", type=click.Path(path_type=Path))
@@ -19,7 +21,7 @@ def command(survey: Path, target: Path) -> None:
 
     survey_bed(survey)
     if target.suffix in (".h5", ".hdf5"):
-        click.echo(f"{export_hdf5(survey, target)} traverses in {target}")
+        say(f"{export_hdf5(survey, target)} traverses in {target}")
     else:
         for path in export_csv(survey, target):
-            click.echo(str(path))
+            say(str(path))

@@ -11,6 +11,7 @@ from acquire.model.errors import BedError, PortError, UnitError
 from acquire.model.lengths import in_mm
 from acquire.model.options import ABOVE_0
 from acquire.model.quantity import QUANTITIES
+from acquire.model.saying import say
 
 if TYPE_CHECKING:
     from acquire.bench.identify import Identified
@@ -72,9 +73,9 @@ def command(
     from acquire.receive.ports.naming import found_ports
 
     is_inch = into is not None and read_bed(into / "bed.toml").is_inch
-    found = identify(port, requests, most_s=seconds, say=lambda words: click.echo(words, err=True))
+    found = identify(port, requests, most_s=seconds, say=lambda words: say(words, err=True))
     for line in _answer(found):
-        click.echo(line)
+        say(line)
     quantity = quantity or _asked_quantity(likely_quantity(found.shape.unit if found.shape else None))
     written = found.shape.unit if found.shape else None
     trial = trial_instrument(found, quantity, _fitting_unit(quantity, unit, written))
@@ -106,9 +107,9 @@ def _asked_quantity(likely: str) -> str:
     """What it measures: asked on a terminal, else what the unit in its lines makes likely."""
     if not sys.stdin.isatty():
         return likely
-    click.echo("What is it?")
+    say("What is it?")
     for quantity in QUANTITIES.values():
-        click.echo(f"    {quantity.name:<12} {quantity.read_with.described}")
+        say(f"    {quantity.name:<12} {quantity.read_with.described}")
     return click.prompt("Type one", default=likely, type=click.Choice(list(QUANTITIES)), show_choices=False)
 
 
@@ -136,15 +137,13 @@ def _live(trial: "Instrument") -> list[float]:
             return
         shown_s[0] = reading.arrival_s
         what = f"{reading.value:g}" if reading.flag == 0 else f"garbled: {reading.text}"
-        click.echo(f"    {what}", err=True)
+        say(f"    {what}", err=True)
 
     readings = read_for(trial, 2.0, shown)
     values = [reading.value for reading in readings if reading.flag == 0]
     if not values:
         raise PortError(trial.port.url if trial.port else "", "no reading came", "some", "try again")
-    click.echo(
-        f"{len(values)} readings, {min(values):g} to {max(values):g}; {len(readings) - len(values)} garbled."
-    )
+    say(f"{len(values)} readings, {min(values):g} to {max(values):g}; {len(readings) - len(values)} garbled.")
     return values
 
 
@@ -156,7 +155,7 @@ def _asked_meaning(trial: "Instrument", is_inch: bool) -> "Meaning | None":
     read = parse_reading if trial.measures.is_angle else parse_length
     read_with = trial.measures.read_with
     example = read_with.inch_example if is_inch else read_with.example
-    click.echo(f"Which way is plus, and what is one worth? A known move tells: {read_with.move}; {example}.")
+    say(f"Which way is plus, and what is one worth? A known move tells: {read_with.move}; {example}.")
     known = None
     while known is None:
         text = click.prompt(
@@ -170,7 +169,7 @@ def _asked_meaning(trial: "Instrument", is_inch: bool) -> "Meaning | None":
             reading = read(text)
             known = known_move(reading.value, reading.unit, trial.quantity)
         except UnitError as error:
-            click.echo(f"  {error.found}; needed: {error.needed}")
+            say(f"  {error.found}; needed: {error.needed}")
     before = [one.value for one in read_for(trial, 2.0) if one.flag == 0]
     click.prompt(
         f"It reads {statistics.fmean(before):.4f}. Move it, let it settle, press Enter",
@@ -179,7 +178,7 @@ def _asked_meaning(trial: "Instrument", is_inch: bool) -> "Meaning | None":
     )
     after = [one.value for one in read_for(trial, 2.0) if one.flag == 0]
     meaning = meaning_of_move(before, after, known, trial.quantity)
-    click.echo(f"It {meaning.words}.")
+    say(f"It {meaning.words}.")
     return meaning
 
 
@@ -189,7 +188,7 @@ def _give(text: str, into: Path | None, name: str) -> None:
     from acquire.store.editing import change_bed
 
     if into is None:
-        click.echo("\nFor bed.toml:\n")
+        say("\nFor bed.toml:\n")
         click.echo(text, nl=False)
         return
     path = into / "bed.toml"
@@ -198,4 +197,4 @@ def _give(text: str, into: Path | None, name: str) -> None:
             f"{path} [instruments.{name}]", "is there already", "another name", "give one with --name"
         )
     change_bed(path, lambda old: old.rstrip("\n") + "\n\n" + text)
-    click.echo(f"Written to {path} as {name}.")
+    say(f"Written to {path} as {name}.")

@@ -13,6 +13,7 @@ from acquire.commands.traverse_options import ask_about_run, asked_of, doubt_abo
 from acquire.model.errors import EntryError, told_as
 from acquire.model.options import AcrossCommand
 from acquire.model.plain_files import open_plain
+from acquire.model.saying import say
 from acquire.model.system import utc_now
 from acquire.model.units import length_text
 
@@ -80,7 +81,7 @@ def _asked_direction(setup: "Setup", table: "ReadingsTable") -> str:
     if not table.doubts or not sys.stdin.isatty():
         return setup.direction
     gone = {"forward": "reverse", "reverse": "forward"}[setup.direction]
-    click.echo(f"? {table.doubts[0]}", err=True)
+    say(f"? {table.doubts[0]}", err=True)
     sorted_ = "" if gone == "reverse" else " (no: they were sorted by station afterwards)"
     # nobody sorts a table from its far end; many sort it from the near one
     is_gone = click.confirm(f"Was it read {gone}{sorted_}?", default=gone == "reverse", err=True)
@@ -102,18 +103,18 @@ def _bytes_of(csv_file: Path) -> bytes:
 def _say_understood(setup: "Setup", table: "ReadingsTable") -> None:
     from acquire.entry.doubts import reading_words
 
-    click.echo("understood:", err=True)
+    say("understood:", err=True)
     for words in table.understood:
-        click.echo(f"  {words}", err=True)
+        say(f"  {words}", err=True)
     stations, inch = table.stations, setup.bed.is_inch
     first = zip(stations.station_mm[:PREVIEWED], stations.reading[:PREVIEWED], strict=True)
     shown = ", ".join(
         f"{length_text(mm, inch)}: {reading_words(setup.described, um, inch)}" for mm, um in first
     )
     more = ", ..." if len(stations) > PREVIEWED else ""
-    click.echo(f"  {shown}{more}", err=True)
+    say(f"  {shown}{more}", err=True)
     if table.gap_mm:
-        click.echo(f"  {_gap_words(table.gap_mm, inch)}", err=True)
+        say(f"  {_gap_words(table.gap_mm, inch)}", err=True)
 
 
 def _gap_words(gap_mm: Sequence[float], inch: bool) -> str:
@@ -153,4 +154,4 @@ def _answer(setup: "Setup", table: "ReadingsTable", path: Path | None, as_json: 
     )
     span = " to ".join(length_text(mm, setup.bed.is_inch) for mm in stations.station_mm[[0, -1]].tolist())
     kept = f"traverse {number}: {path}" if path is not None else "nothing kept (--preview)"
-    click.echo(f"{taken}, {span}\n{kept}")
+    say(f"{taken}, {span}\n{kept}")

@@ -10,6 +10,7 @@ import click
 from acquire.model.lengths import in_mm, in_um
 from acquire.model.options import FROM_0, Written
 from acquire.model.places import end_where_rounded
+from acquire.model.saying import say
 from acquire.model.system import utc_now
 
 if TYPE_CHECKING:
@@ -64,11 +65,11 @@ def command(
     start, end = (end_where_rounded(bed.length_mm, each) for each in (start, end))
     seen = tuple(_inside(mark, start, end, bed.is_inch) for mark in _typed(stretches, bed.is_inch))
     if not seen:
-        click.echo("nothing was typed, nothing is kept", err=True)
+        say("nothing was typed, nothing is kept", err=True)
         return 1
     path = keep_marks(survey, Marks(face, edge, start, end, in_um(film, bed.is_inch), utc_now(), seen, note))
-    click.echo(f"{len(seen)} stretches of {face} under {edge}: {path}")
-    click.echo(f"hold them against the map: waylog blue {survey} {face}")
+    say(f"{len(seen)} stretches of {face} under {edge}: {path}")
+    say(f"hold them against the map: waylog blue {survey} {face}")
     return 0
 
 
@@ -97,7 +98,7 @@ def _typed(stretches: tuple[str, ...], inch: bool) -> "Iterator[Mark]":
         try:
             yield parse_mark(text, inch)
         except SurveyError as error:
-            click.echo(f"  {error}", err=True)
+            say(f"  {error}", err=True)
 
 
 def _inside(mark: "Mark", start: float, end: float, inch: bool) -> "Mark":

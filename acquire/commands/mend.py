@@ -4,6 +4,8 @@ from pathlib import Path
 
 import click
 
+from acquire.model.saying import say
+
 
 @click.command(name="mend")
 @click.argument("survey", type=click.Path(path_type=Path))
@@ -18,7 +20,7 @@ def command(survey: Path) -> int:
 
     done = mend(survey)
     for each in done:
-        click.echo(each.text, err=each.outcome == LEFT)
+        say(each.text, err=each.outcome == LEFT)
     if not done:
-        click.echo(f"{survey}: nothing to mend.")
+        say(f"{survey}: nothing to mend.")
     return 1 if any(each.outcome == LEFT for each in done) else 0

@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acquire.commands.talk import PLACING_CAUTION, say, say_cautions, say_notes
+from acquire.commands.talk import PLACING_CAUTION, say_cautions, say_notes
 from acquire.commands.traverse_options import asked_of, entry_options, traverse_options
 from acquire.model.lengths import in_mm
 from acquire.model.options import AcrossCommand
+from acquire.model.saying import say
 
 if TYPE_CHECKING:
     import socket
@@ -135,9 +136,7 @@ def _serve(desk: "Desk", listener: "socket.socket", token: str) -> None:
 def _say_left(run: "Run") -> None:
     entry, path = run.entry, run.writer.path
     if not entry.lines:
-        click.echo("stopped: nothing was read, nothing is kept", err=True)
+        say("stopped: nothing was read, nothing is kept", err=True)
         return
-    click.echo(f"stopped: {entry.taken} readings kept in {path.name}, {entry.unread} to go", err=True)
-    click.echo(
-        "go on with the same command, or `waylog enter`; `waylog mend` makes a traverse of it", err=True
-    )
+    say(f"stopped: {entry.taken} readings kept in {path.name}, {entry.unread} to go", err=True)
+    say("go on with the same command, or `waylog enter`; `waylog mend` makes a traverse of it", err=True)

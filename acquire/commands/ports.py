@@ -5,6 +5,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from acquire.model.saying import say
+
 if TYPE_CHECKING:
     from acquire.model.bed import Bed
     from acquire.receive.ports.naming import Found
@@ -22,11 +24,11 @@ def command(survey: Path | None) -> None:
 
     ports = found_ports()
     for line in _here(ports):
-        click.echo(line)
+        say(line)
     if survey is not None:
         click.echo("")
         for line in _expected(read_bed(survey / "bed.toml"), ports):
-            click.echo(line)
+            say(line)
 
 
 def _here(ports: "list[Found]") -> list[str]:

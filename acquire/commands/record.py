@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acquire.commands.talk import is_quiet, is_verbose, say, say_cautions, say_notes
+from acquire.commands.talk import is_quiet, is_verbose, say_cautions, say_notes
 from acquire.commands.traverse_options import (
     ask_about_run,
     asked_of,
@@ -20,6 +20,7 @@ from acquire.model.lengths import in_mm
 from acquire.model.options import AcrossCommand, Written
 from acquire.model.places import end_where_rounded
 from acquire.model.position import with_feed_in_mm_per_s
+from acquire.model.saying import say
 from acquire.model.system import utc_now
 from acquire.model.units import clock_text
 
@@ -141,7 +142,7 @@ def _ask_direction(survey: Path, traverse: "Traverse") -> None:
     gone = "forward" if traverse.setup.direction == "reverse" else "reverse"
     if sys.stdin.isatty() and click.confirm(f"Keep it as {gone}?", default=None, err=True):
         correct_direction(survey, traverse.number, gone, "as the position ran")
-        click.echo(f"kept as {gone}", err=True)
+        say(f"kept as {gone}", err=True)
     elif not sys.stdin.isatty():
         command = f"waylog correct {survey} {traverse.number} --direction {gone} --because 'as it ran'"
         say(f"if it did go {gone}: {command}", err=True)
@@ -157,7 +158,7 @@ def _ask_first_rest(survey: Path, traverse: "Traverse") -> None:
         if not click.confirm(question, default=None, err=True):
             return
         traverse, _ = correct_stop(survey, traverse.number, 1, "before the traverse began")
-        click.echo(f"{len(traverse.stations)} stations from the rests that are left", err=True)
+        say(f"{len(traverse.stations)} stations from the rests that are left", err=True)
 
 
 class _Beforehand:

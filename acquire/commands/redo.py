@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from acquire.commands.talk import progress
+from acquire.model.saying import say
 
 
 @click.command(name="redo")
@@ -34,8 +35,8 @@ def command(survey: Path, numbers: tuple[int, ...], corrections: tuple[str, ...]
     with progress(len(numbers) or len(files_of(survey))) as step:
         done = redo(survey, numbers, on_derived=step, corrections=corrections or None)
     for each in done:
-        click.echo(f"{each.path.name}: derived anew; the old one is superseded/{each.kept.name}")
+        say(f"{each.path.name}: derived anew; the old one is superseded/{each.kept.name}")
         for change in each.changes:
-            click.echo(f"  look: {change}", err=True)
+            say(f"  look: {change}", err=True)
     if not done:
-        click.echo(f"{survey}: no traverse to derive anew.")
+        say(f"{survey}: no traverse to derive anew.")

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from acquire.model.inch_words import in_owners_unit
+from acquire.model.saying import say
 from acquire.model.units import length_text, unit_words
 
 _HEADINGS = {
@@ -44,7 +45,7 @@ def command(what: Path, as_json: bool) -> None:
         return
     inch = found.get("display") == "inch"
     for line in _lines(found, str(what)):
-        click.echo(in_owners_unit(line, inch))
+        say(in_owners_unit(line, inch))
 
 
 def _lines(found: dict[str, Any], what: str) -> list[str]:

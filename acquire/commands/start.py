@@ -24,6 +24,7 @@ from acquire.model.called import Called
 from acquire.model.errors import SurveyError, UnitError, told_as
 from acquire.model.lengths import in_mm, parse_length
 from acquire.model.options import ABOVE_0, Written
+from acquire.model.saying import say
 from acquire.model.units import parse_degrees
 
 CAUTIONS = """\
@@ -129,7 +130,7 @@ def command(folder: Path, own_faces: tuple[NewFace, ...], **options: Any) -> int
     an example, and said; the file is meant to be edited.
     """
     _refuse_existing(folder)
-    click.echo(CAUTIONS, err=True)
+    say(CAUTIONS, err=True)
     answers = _Answers(options, sys.stdin.isatty())
     if answers.is_person:
         click.echo("", err=True)  # the questions stand apart from the cautions
@@ -137,10 +138,10 @@ def command(folder: Path, own_faces: tuple[NewFace, ...], **options: Any) -> int
     text = compose(new)
     bed = parse_bed(text, str(folder / "bed.toml"))
     _write(folder, text)
-    click.echo(f"{folder / 'bed.toml'}: {bed.name}, faces {', '.join(bed.faces)}")
+    say(f"{folder / 'bed.toml'}: {bed.name}, faces {', '.join(bed.faces)}")
     if answers.assumed:
-        click.echo(f"taken as examples, put in your own: {', '.join(answers.assumed)}", err=True)
-    click.echo("look through it, then take the first traverse: waylog record, enter or import", err=True)
+        say(f"taken as examples, put in your own: {', '.join(answers.assumed)}", err=True)
+    say("look through it, then take the first traverse: waylog record, enter or import", err=True)
     return 0
 
 
@@ -204,7 +205,7 @@ def _described(answers: _Answers, folder: Path, own_faces: tuple[NewFace, ...]) 
 def _preset(answers: _Answers, length: Callable[[str, str], float]) -> tuple[NewFace, ...]:
     if answers.is_person and answers.options["faces"] is None:
         for name, (words, _) in PRESETS.items():
-            click.echo(f"  {name:13} {words}", err=True)
+            say(f"  {name:13} {words}", err=True)
     name = answers.get("faces", "Which faces has it?", "vee-and-flat", click.Choice(list(PRESETS)))
     answers.faces = name
     gauge = length("gauge", "From the front way to the rear way?") if name != "one-flat" else 0.0
@@ -215,14 +216,14 @@ def _ask_instruments(answers: _Answers) -> tuple[str, ...]:
     if not answers.is_person:
         answers.assumed.append("instruments level, indicator")
         return ("level", "indicator")
-    click.echo(f"  kinds: {', '.join(INSTRUMENT_KINDS)}", err=True)
+    say(f"  kinds: {', '.join(INSTRUMENT_KINDS)}", err=True)
     while True:
         words = click.prompt("Which instruments are there?", default="level, indicator", err=True)
         kinds = tuple(dict.fromkeys(words.replace(",", " ").split()))
         if kinds and all(kind in INSTRUMENT_KINDS for kind in kinds):
             return kinds
         wrong = next((kind for kind in kinds if kind not in INSTRUMENT_KINDS), "nothing")
-        click.echo(f"  found {wrong}; of these: {', '.join(INSTRUMENT_KINDS)}", err=True)
+        say(f"  found {wrong}; of these: {', '.join(INSTRUMENT_KINDS)}", err=True)
 
 
 def _called(answers: _Answers, has_own_faces: bool) -> dict[str, str]:

@@ -1,13 +1,13 @@
 """What commands say beside their answer: cautions, notes, how far long work has come; all on stderr."""
 
 import sys
-import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 
 import click
 
 from acquire.model.inch_words import in_owners_unit
+from acquire.model.saying import say
 
 CAUTION = (
     "caution: isolate the machine and lock it off first; wire nothing to its control;",
@@ -32,20 +32,6 @@ def is_verbose() -> bool:
 def _asked(what: str) -> bool:
     context = click.get_current_context(silent=True)
     return bool(context is not None and context.find_root().params.get(what))
-
-
-def say(words: str, err: bool = False) -> None:
-    """One line; on a terminal that is narrower, on several, cut between words."""
-    stream = sys.stderr if err else sys.stdout
-    lines = [words]
-    if stream.isatty():
-        import shutil  # brings three ways of packing along: every --help would wait for them
-
-        columns = shutil.get_terminal_size().columns
-        if len(words) > columns:
-            lines = textwrap.wrap(words, columns, subsequent_indent="  ", break_on_hyphens=False)
-    for line in lines:
-        click.echo(line, err=err)
 
 
 def say_cautions(lines: Sequence[str] = CAUTION) -> None:

@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acquire.commands.talk import say
 from acquire.model.options import ABOVE_0, Written
 from acquire.model.position import DIRECTIONS, MODES
 from acquire.model.reference import CARRIAGE
+from acquire.model.saying import say
 
 if TYPE_CHECKING:
     from acquire.model.companion import RunDoubt, RunDoubter

@@ -4,6 +4,8 @@ from pathlib import Path
 
 import click
 
+from acquire.model.saying import say
+
 
 @click.command(name="undo")
 @click.argument("survey", type=click.Path(path_type=Path))
@@ -17,5 +19,5 @@ def command(survey: Path, number: int | None) -> int:
     from acquire.store.withdrawing import withdraw
 
     old, new = withdraw(survey, number)
-    click.echo(f"taken out: {old.name}\nkept as {new}")
+    say(f"taken out: {old.name}\nkept as {new}")
     return 0

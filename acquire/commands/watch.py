@@ -11,6 +11,7 @@ import click
 
 from acquire.commands.talk import CAUTION, PLACING_CAUTION, say_cautions
 from acquire.model.inch_words import in_owners_unit
+from acquire.model.saying import say
 
 if TYPE_CHECKING:
     from acquire.bench.bench_session import BenchSession
@@ -65,7 +66,7 @@ def command(survey: Path, names: tuple[str, ...], **options: Any) -> int:
     with _session(instruments, bed.is_inch, options) as session:
         values, lines = _measured(session, bed, instruments, options)
     for line in lines:
-        click.echo(line)
+        say(line)
     return _offer(survey / "bed.toml", bed, values, options)
 
 
@@ -133,9 +134,9 @@ def _view(stack: ExitStack, inch: bool, measures: bool) -> Any:
         return stack.enter_context(page)
 
     def tell(words: str) -> None:
-        click.echo(words, err=True)
+        say(words, err=True)
 
-    return PlainView(click.echo, tell, PLAIN_WHILE_MEASURING_S if measures else 1.0, inch)
+    return PlainView(say, tell, PLAIN_WHILE_MEASURING_S if measures else 1.0, inch)
 
 
 Values = dict[str, dict[str, float]]
@@ -206,14 +207,14 @@ def _offer(path: Path, bed: "Bed", values: Values, options: Mapping[str, Any]) -
         new = {key: value if key == "resolution" else _rounded(value) for key, value in found.items()}
         words = ", ".join(f"{key} = {value:g}" for key, value in new.items())
         if not _may_write(f"write {words} for {name} into {path}?", options["write"]):
-            click.echo(f"not written: {words} for {name}", err=True)
+            say(f"not written: {words} for {name}", err=True)
             continue
         old = {key: getattr(bed.instruments[name], key) for key in new}
         set_instrument_values(path, name, new)
         was = ", ".join(
             f"{key} was {value if value is not None else 'not stated'}" for key, value in old.items()
         )
-        click.echo(f"{path}: {name} {words} ({was})")
+        say(f"{path}: {name} {words} ({was})")
     return 0
 
 

@@ -1,6 +1,5 @@
 """One page of the live screen as lines of text, for wide and narrow terminals, with and without colour."""
 
-import textwrap
 from collections.abc import Sequence
 
 from rich.text import Text
@@ -19,6 +18,7 @@ from acquire.console.live_words import (
 from acquire.console.tracking import Live
 from acquire.entry.live_page import LivePage
 from acquire.entry.terminal_text import large, on_lines
+from acquire.model.saying import folded
 from acquire.model.traverse import Setup
 
 Line = tuple[str, str]
@@ -103,13 +103,7 @@ def _as_room_allows(profile: Sequence[str], rows: int) -> list[str]:
 
 def _folded(lines: Sequence[Line], columns: int) -> list[Line]:
     """Lines that are too wide, cut between words; the rest of one is moved in."""
-    folded: list[Line] = []
-    for text, style in lines:
-        if len(text) <= columns:
-            folded.append((text, style))
-            continue
-        folded += [(part, style) for part in textwrap.wrap(text, columns, subsequent_indent="  ")]
-    return folded
+    return [(part, style) for text, style in lines for part in folded(text, columns).split("\n")]
 
 
 class Page(LivePage):

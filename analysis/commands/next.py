@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from acquire.model.saying import say
 from analysis.commands.options import opened, survey_argument
 
 
@@ -19,4 +20,7 @@ def command(survey: Path, wanted: str, as_json: bool) -> None:
 
     loaded = opened(survey)
     result = next_traverse(loaded.map(), wanted)
-    click.echo(json_of(result) if as_json else "\n".join(next_words(result, str(survey), loaded.bed.is_inch)))
+    if as_json:
+        click.echo(json_of(result))
+    else:
+        say("\n".join(next_words(result, str(survey), loaded.bed.is_inch)))

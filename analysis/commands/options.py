@@ -12,6 +12,7 @@ import click
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.lengths import in_mm, in_um
 from acquire.model.options import Written
+from acquire.model.saying import say
 from acquire.model.units import Reading
 
 if TYPE_CHECKING:
@@ -147,9 +148,9 @@ def _give(answer: Answer, as_json: bool, picture: Path | None, inch: bool) -> No
 
         click.echo(json_of(answer.result))
     else:
-        click.echo("\n".join(in_owners_unit(line, inch) for line in answer.words(inch)))
+        say("\n".join(in_owners_unit(line, inch) for line in answer.words(inch)))
     if picture is not None and answer.draw is not None:
         from analysis.draw.figures import save
 
         save(answer.draw(inch), picture)
-        click.echo(f"picture: {picture}", err=True)
+        say(f"picture: {picture}", err=True)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acquire.model.saying import say
 from analysis.commands.options import (
     HEIGHT_ABOVE_0,
     HEIGHT_FROM_0,
@@ -171,4 +172,4 @@ def _write_strips(
     from analysis.draw.strip import write_strips
 
     write_strips(file, bed, plans, is_inch, paper or ("Letter" if is_inch else "A4"))
-    click.echo(f"strip: {file}", err=True)
+    say(f"strip: {file}", err=True)

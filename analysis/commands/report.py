@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from acquire.model.inch_words import in_owners_unit
+from acquire.model.saying import say
 from analysis.commands.options import INCH, Opened, opened, survey_argument
 
 if TYPE_CHECKING:
@@ -52,13 +53,13 @@ def command(
             missing = why
     page = write_report(survey, contents, datetime.now(UTC), printing)
     for line in contents.summary:
-        click.echo(f"{line.about}: {in_owners_unit(line.words, in_inches)}")
-    click.echo(f"report: {page}")
+        say(f"{line.about}: {in_owners_unit(line.words, in_inches)}")
+    say(f"report: {page}")
     if missing is not None:
         raise missing
     for is_asked, name, file in ((pdf, "PDF", PRINTED), (wall, "sheet for the machine", SHEET)):
         if is_asked:
-            click.echo(f"{name}: {page.with_name(file)}")
+            say(f"{name}: {page.with_name(file)}")
 
 
 def _contents(survey: Opened, before: Path | None, inch: bool) -> "Contents":

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from acquire.model.options import AcrossCommand
+from acquire.model.saying import say
 from analysis.commands.options import survey_argument
 
 
@@ -61,6 +62,6 @@ def command(
     for sheet, twin in zip(sheets, twins, strict=True):
         write_twin(sheet, twin, bed.is_inch)
     pages = write_sheets(bed, sheets, path, paper or ("Letter" if bed.is_inch else "A4"))
-    click.echo(f"sheets: {path} ({pages} page{'s' if pages > 1 else ''})")
+    say(f"sheets: {path} ({pages} page{'s' if pages > 1 else ''})")
     for twin in twins:
-        click.echo(f"table: {twin}")
+        say(f"table: {twin}")

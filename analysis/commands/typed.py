@@ -7,6 +7,7 @@ from typing import Any, TypeVar, cast
 
 import click
 
+from acquire.model.saying import say
 from analysis.commands.options import (
     HEIGHT,
     LENGTH,
@@ -92,4 +93,4 @@ def _keep(survey: Path, test: str, readings: Mapping[str, Any], note: str) -> No
     from acquire.store.kept import KeptTest, keep_test
 
     kept = KeptTest(test, utc_now(), readings, note)
-    click.echo(f"kept: {keep_test(survey, kept)}", err=True)
+    say(f"kept: {keep_test(survey, kept)}", err=True)
