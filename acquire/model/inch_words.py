@@ -13,7 +13,7 @@ _BETWEEN = r"(?: ± |, …, |, | to | and | or |–)"
 _METRIC = r"(?:µm/m|µm|mm/s|mm)(?![\w/²])"
 _INCH = r"(?:thou/ft|thou|in)"
 _SAID = (  # compiled when first asked for: most commands say nothing in inches
-    r"(?P<quoted>'[^']*'|`[^`]*`|\bsuch as .*?(?=; |\. |\.?$))"
+    r"(?P<quoted>'[^']*'|`[^`]*`|\b(?:traverses?|runs?) \d+\b|\bsuch as .*?(?=; |\. |\.?$))"
     rf"|(?P<kept>{_NUMBER}(?:{_BETWEEN}{_NUMBER})* {_INCH} \([^()]*\))"
     rf"|(?P<metric>{_NUMBER}(?:{_BETWEEN}{_NUMBER})* (?:µm/m|µm)) "
     rf"\((?P<inch>{_NUMBER}(?:{_BETWEEN}{_NUMBER})* {_INCH})\)"
@@ -40,6 +40,8 @@ def in_owners_unit(text: str, inch: bool) -> str:
     "found '30 mm', 0.30 thou/ft, 1.61 thou (41 µm), 1.61 thou (41 µm), 0.02 mm/m"
     >>> in_owners_unit("from 0 mm at 5 mm/s; 9 mm/s²", True)
     'from 0 in at 11.8 in/min; 9 mm/s²'
+    >>> in_owners_unit("traverse 10, 685.8 mm", True)
+    'traverse 10, 27 in'
     """
     return re.sub(_SAID, _turned, text) if inch else text
 

@@ -20,6 +20,8 @@ def say(text: str, err: bool = False) -> None:
 def folded(text: str, columns: int) -> str:
     """Cut lines that are too wide between words; the rest of one is moved in, a number keeps its unit.
 
+    A word that is wider, such as a path, stays whole.
+
     Examples
     --------
     >>> print(folded("  hollow by 98 µm ± 4 µm, lowest at 18 in", 20))
@@ -38,5 +40,7 @@ def _folded_line(line: str, columns: int) -> str:
 
     indent = " " * (len(line) - len(line.lstrip(" ")) + _MOVED_IN)
     held = re.sub(r"(?<=\d) (?=[µa-zA-Z°])|(?<=±) ", _NO_BREAK, line)
-    parts = textwrap.wrap(held, columns, subsequent_indent=indent, break_on_hyphens=False)
-    return "\n".join(parts).replace(_NO_BREAK, " ")
+    wrapper = textwrap.TextWrapper(
+        columns, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+    )
+    return wrapper.fill(held).replace(_NO_BREAK, " ")

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from acquire.model.quantity import ROLL
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.between_runs import drift_stated
 from analysis.adjust.there_and_back import APART, UNTOLD
@@ -63,9 +64,17 @@ def drifts(bed_map: BedMap, face: str) -> tuple[Drift, ...]:
         is_told = not any(run.traverse in untold for run in runs)
         unit = "µm" if runs[0].measures.is_length else "µm/m"
         found.append(
-            Drift(runs[0].noise_group, change, 2 * doubt, unit, abs(change) > SEEN_FROM * doubt, is_told)
+            Drift(
+                _called(runs[0], bed_map), change, 2 * doubt, unit, abs(change) > SEEN_FROM * doubt, is_told
+            )
         )
     return (*found, *_drawn(bed_map, face, untold))
+
+
+def _called(run: Observations, bed_map: BedMap) -> str:
+    """The instrument; of one that lies both along and across, how it lay."""
+    lies = {o.measures.name for o in bed_map.observations if o.noise_group == run.noise_group}
+    return f"{run.noise_group} (across)" if run.measures is ROLL and len(lies) > 1 else run.noise_group
 
 
 def _drawn(bed_map: BedMap, face: str, untold: set[int]) -> Iterator[Drift]:

@@ -10,7 +10,7 @@ from functools import cached_property
 
 from analysis.adjust.bed_map import BedMap
 from analysis.adjust.combination import adjusted
-from analysis.answers.common_state import is_same_instrument
+from analysis.answers.common_state import redescribed
 from analysis.answers.metal_alone import unscraped_faces
 from analysis.answers.surveys import Survey
 from analysis.answers.two_maps import AFTER, BEFORE, apart, doubled_faces
@@ -54,11 +54,7 @@ class BothTimes:
     @cached_property
     def _redescribed(self) -> frozenset[str]:
         """Instruments of one name that are not one instrument."""
-        now = {each.setup.instrument: each.instrument for each in self.after.measuring}
-        then = {each.setup.instrument: each.instrument for each in self.before.measuring}
-        return frozenset(
-            name for name in then if name in now and not is_same_instrument(then[name], now[name])
-        )
+        return frozenset(then.name for then, _ in redescribed(self.before.measuring, self.after.measuring))
 
     @cached_property
     def joint(self) -> BedMap:

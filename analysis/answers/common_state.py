@@ -109,14 +109,25 @@ def instrument_differences(before: Sequence[Traverse], after: Sequence[Traverse]
         for subject in old
         if subject in new and old[subject].keys() != new[subject].keys()
     ]
-    first = {t.setup.instrument: t.instrument for t in before}
-    second = {t.setup.instrument: t.instrument for t in after}
     found += [
-        InstrumentDescribedOtherwise(name, _changed_keys(first[name], second[name]))
-        for name in first
-        if name in second and not is_same_instrument(first[name], second[name])
+        InstrumentDescribedOtherwise(then.name, _changed_keys(then, now))
+        for then, now in redescribed(before, after)
     ]
     return tuple(found)
+
+
+def redescribed(
+    before: Sequence[Traverse], after: Sequence[Traverse]
+) -> tuple[tuple[Instrument, Instrument], ...]:
+    """Instruments of one name that are not one instrument, as described before and after.
+
+    A level that lay both along and across is held against itself as it lay.
+    """
+    old, new = (
+        {(t.instrument.name, t.setup.quantity): t.instrument for t in each} for each in (before, after)
+    )
+    changed = [key for key in old if key in new and not is_same_instrument(old[key], new[key])]
+    return tuple({key[0]: (old[key], new[key]) for key in changed}.values())
 
 
 def _changed_keys(before: Instrument, after: Instrument) -> tuple[tuple[str, object, object], ...]:

@@ -68,7 +68,7 @@ def _where_words(change: FaceChange, inch: bool) -> list[str]:
         ]
     )
     lines += [
-        f"  Metal came off {_extent(each.from_mm, each.to_mm, inch)}, most at "
+        f"  More metal came off {_extent(each.from_mm, each.to_mm, inch)}, most at "
         f"{length_text(each.at_mm, inch)}: "
         f"{height_known(-each.change_um, each.expanded_um, inch)} more than where it changed least{against}."
         for each in _largest(change.came_off)
@@ -180,9 +180,12 @@ def _moved_words(moved: BedMoved, inch: bool) -> str:
 
 def change_table(change: FaceChange, inch: bool) -> list[str]:
     """The change station by station, from its least-squares line."""
-    return columns(
-        change.station_mm, change.change_um, change.expanded_uncertainty_um, inch=inch, what="change"
-    )
+    return [
+        f"  {change.face}, how it changed from its least-squares line:",
+        *columns(
+            change.station_mm, change.change_um, change.expanded_uncertainty_um, inch=inch, what="change"
+        ),
+    ]
 
 
 def history_answer(result: "BeforeAndAfter", inch: bool, with_table: bool) -> list[str]:

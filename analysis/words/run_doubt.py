@@ -10,8 +10,9 @@ import numpy as np
 
 from acquire.model.companion import Mend, RunDoubt
 from acquire.model.errors import WaylogError
+from acquire.model.inch_words import in_owners_unit
 from analysis.adjust.run_slips import RunSlip, doubt_of_run
-from analysis.answers.surveys import load
+from analysis.answers.surveys import Survey, load
 from analysis.observe import observe_all
 from analysis.words.of_readings import traverses
 from analysis.words.run_slips import run_slip_words
@@ -27,15 +28,18 @@ def run_doubt(survey: Path, number: int) -> RunDoubt | None:
         Of the run just made.
     """
     try:
-        found = _found(survey, number)
+        loaded = load(survey)
+        found = _found(loaded, number)
     except (WaylogError, np.linalg.LinAlgError):
         # the run is kept; a survey that cannot be analysed yet is told of by `map` and `combine`
         return None
-    return None if found is None else RunDoubt(run_slip_words(found, str(survey)), _mends(found))
+    if found is None:
+        return None
+    says = in_owners_unit(run_slip_words(found, str(survey)), loaded.bed.is_inch)
+    return RunDoubt(says, _mends(found))
 
 
-def _found(survey: Path, number: int) -> RunSlip | None:
-    loaded = load(survey)
+def _found(loaded: Survey, number: int) -> RunSlip | None:
     runs = {run.number: run for run in loaded.measuring}
     run = runs.pop(number, None)
     if run is None or not runs:

@@ -24,7 +24,7 @@ def run_slip_words(found: "RunSlip", survey: str = "SURVEY") -> str:
     >>> words[:72]
     'traverse 2 (vial) looks wrong as it was written: it misses what the othe'
     >>> words[72:150]
-    'rs make of it by 48 µm/m (2.2 would be usual). One slip explains it: the level'
+    'rs make of it by 48 µm/m (2.2 µm/m would be usual). One slip explains it: the '
     >>> words[-101:-48]
     'If it was so: `waylog redo SURVEY 2 --as turned`. Unt'
     """
@@ -32,11 +32,11 @@ def run_slip_words(found: "RunSlip", survey: str = "SURVEY") -> str:
     who = f"{traverses(found.traverses)} ({found.instrument})"
     one = len(found.traverses) == 1
     misses = f"{'misses' if one else 'miss'} what the others make of {'it' if one else 'them'}"
-    by = f"{misses} by {_size(found.misfit)} {unit} ({_size(found.expected)} would be usual)"
+    by = f"{misses} by {_size(found.misfit)} {unit} ({_size(found.expected)} {unit} would be usual)"
     if not found.explanations:
         return (
             f"{who} {by}, and no slip that is known explains it: look at how it was taken, at the instrument "
-            "and at the bed, and run it again"
+            "and at the bed, and run it again; what is read after work on the bed belongs into a new survey"
         )
     commands = [
         f"`waylog redo {survey} {' '.join(map(str, each.traverses))} --as {' --as '.join(each.redo_as)}`"
@@ -48,10 +48,10 @@ def run_slip_words(found: "RunSlip", survey: str = "SURVEY") -> str:
         (only,) = found.explanations
         return (
             f"{who} {looks} wrong as {it} {was} written: {it} {by}. One slip explains it: {only.slip}; "
-            f"put right, {it} would miss by {_size(only.misfit)}. If it was so: {commands[0]}. {last}"
+            f"put right, {it} would miss by {_size(only.misfit)} {unit}. If it was so: {commands[0]}. {last}"
         )
     several = "; ".join(
-        f"{traverses(each.traverses)}, {each.slip} (would miss by {_size(each.misfit)}): {command}"
+        f"{traverses(each.traverses)}, {each.slip} (would miss by {_size(each.misfit)} {unit}): {command}"
         for each, command in zip(found.explanations, commands, strict=True)
     )
     is_of_others = {each.traverses for each in found.explanations} != {found.traverses}

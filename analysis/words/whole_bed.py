@@ -58,8 +58,8 @@ def suspect_words(result: "WholeBed") -> list[str]:
             return []
         return ["No reading stands out as wrong."] if result.redundancy > 0 else []
     return [
-        f"{'Or look at' if each.runner_up else 'Look again at'} traverse {each.traverse}, "
-        f"{each.station_mm:g} mm: it reads {each.reading:.4g}{_unit(each)}, "
+        f"{'Or look at' if each.runner_up else 'Look again at'} traverse {each.traverse} "
+        f"at {each.station_mm:g} mm: it reads {each.reading:.4g}{_unit(each)}, "
         f"the others make it {each.predicted:.4g}{_unit(each)}"
         f"{f'; {each.words}' if each.words else ''}."
         for each in result.suspects

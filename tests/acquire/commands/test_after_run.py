@@ -12,6 +12,7 @@ import pytest
 from acquire.cli import main
 from acquire.commands.traverse_options import ask_about_run
 from acquire.store import read_survey
+from analysis.words.run_doubt import run_doubt
 from tests.invented import bed_toml, import_text, level, survey_in
 
 pytestmark = pytest.mark.usefixtures("opened_once")
@@ -60,6 +61,14 @@ def test_contradicted_run_is_kept_as_written_and_the_command_that_mends_it_is_to
     mend = told[told.index("waylog redo") + 7 : told.index("--as turned") + 11]
     assert main(mend.replace(str(measured), str(survey)).split()) == 0
     assert is_turned(survey) is True
+
+
+def test_doubt_about_a_run_is_told_in_the_owners_unit(doubted, survey):
+    assert "µm/m" in doubted[2].says
+    bed_toml = survey / "bed.toml"
+    bed_toml.write_text(bed_toml.read_text().replace("[bed]", '[bed]\ndisplay = "inch"'))
+    says = run_doubt(survey, 4).says
+    assert says.count("thou/ft") == 3 and "µm/m" not in says
 
 
 @pytest.mark.parametrize("answer", [True, False])

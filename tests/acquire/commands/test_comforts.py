@@ -159,14 +159,15 @@ def test_input_that_ends_before_a_reading_is_an_error_that_says_so(survey, capsy
 @pytest.mark.parametrize("words", [["map", "rear-flat"], ["combine"], ["next"], ["show"], ["map", "nowhere"]])
 def test_no_answer_and_no_fault_is_cut_within_a_word_by_a_narrow_terminal(survey, words, capsys, monkeypatch):
     assert imported(survey) == 0
+    monkeypatch.chdir(survey.parent)
     command, *rest = words
     capsys.readouterr()
-    main([command, str(survey), *rest])
+    main([command, survey.name, *rest])
     whole = "".join(capsys.readouterr())
     monkeypatch.setenv("COLUMNS", "60")
     for stream in (sys.stdout, sys.stderr):
         monkeypatch.setattr(stream, "isatty", lambda: True, raising=False)
-    main([command, str(survey), *rest])
+    main([command, survey.name, *rest])
     shown = "".join(capsys.readouterr())
     assert max(map(len, whole.splitlines())) > 60 >= max(map(len, shown.splitlines()))
     assert shown.split() == whole.split()

@@ -282,7 +282,7 @@ def test_what_drawn_runs_usually_miss_by_is_never_said_to_be_nothing(drawn_there
     found = doubt_of_run(back, observe_all([there], bed), bed)
     assert 0.01 < found.expected < 0.05
     words = run_slip_words(found)
-    assert f"({found.expected:.2f} would be usual)" in words and " 0.0)" not in words
+    assert f"({found.expected:.2f} µm would be usual)" in words and " 0.0)" not in words
 
 
 @pytest.mark.statistics

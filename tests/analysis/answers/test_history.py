@@ -247,6 +247,25 @@ def test_other_instrument_is_told(survey):
     assert "measured with level before and other-level after" in " ".join(sentences(result.differences))
 
 
+def test_level_that_lay_both_along_and_across_is_one_instrument(tmp_path, capsys):
+    """Before the work it lay along first, after it across first."""
+    for name, seed in (("before", 1), ("after", 2)):
+        folder = survey_in(tmp_path / name, BED)
+        rolls = ("--across", "front-flat", "rear-flat", "-i", "level")
+        for is_across in (seed == 2, seed == 1):
+            for direction in ("forward", "reverse"):
+                if is_across:
+                    imported(folder, X, 5 + hollow(X) / 0.3, *rolls, "--direction", direction)
+                else:
+                    _measured(folder, seed, hollow, "--direction", direction)
+    assert main(["history", str(tmp_path / "before"), str(tmp_path / "after")]) == 0
+    said = capsys.readouterr().out
+    assert "described otherwise" not in said and "Not like with like" not in said
+    assert main(["map", str(tmp_path / "after"), "front-flat"]) == 0
+    said = capsys.readouterr().out
+    assert "  level drifted " in said and "  level (across) drifted " in said
+
+
 def test_faces_missing_on_one_side_are_told(survey, both_ways):
     result = before_and_after(both_ways, survey(np.random.default_rng(12), {"front-flat": hollow}))
     assert [change.face for change in result.faces] == ["front-flat"]
@@ -375,10 +394,10 @@ def folders(tmp_path_factory):
     return place / "bed-before", after
 
 
-def _measured(folder, seed, height):
+def _measured(folder, seed, height, *how):
     rng = np.random.default_rng(seed)
     read = np.round(np.diff(height(X)) / 0.1 + rng.normal(0, 5, 10), 3)
-    imported(folder, MIDDLE, read, "--face", "front-flat", "-i", "level")
+    imported(folder, MIDDLE, read, "--face", "front-flat", "-i", "level", *how)
 
 
 @pytest.mark.whole
@@ -386,7 +405,7 @@ def test_command_says_the_verdict_where_and_what_cannot_be_told(folders, capsys)
     assert main(["history", *map(str, folders)]) == 0
     said = capsys.readouterr().out
     assert said.startswith("front-flat is worse: hollow by ")
-    assert "Metal came off from 600 mm to 800 mm" in said
+    assert "More metal came off from 600 mm to 800 mm" in said
     assert "through where it changed least, from 0 mm to 500 mm and from 900 mm to 1000 mm" in said
     assert "rear-flat cannot be judged: before and after, " in said
     assert "Note: traverse 1 of the present survey is in the older one too" in said
@@ -431,7 +450,7 @@ def test_report_against_an_older_survey_has_before_and_after_and_the_present_sha
     assert main(["report", str(after), "--before", str(before)]) == 0
     page = (after / "report" / "report.html").read_text(encoding="utf-8")
     part = page[page.index("<h2>Before and after</h2>") : page.index("<h2>What agrees")]
-    assert "front-flat is worse: hollow by" in part and "Metal came off from 600 mm to 800 mm" in part
+    assert "front-flat is worse: hollow by" in part and "More metal came off from 600 mm to 800 mm" in part
     assert part.count("<svg") == 1
     assert "From traverse 2 (stepped)" in page  # not from 1 and 2: half of it was scraped since
 

@@ -8,6 +8,7 @@ from types import SimpleNamespace as Made
 import numpy as np
 import pytest
 
+from acquire.model.inch_words import in_owners_unit
 from acquire.model.units import MM_PER_INCH, UM_PER_THOU
 from analysis.adjust.drift import Drift
 from analysis.answers.common_state import StateNotWritten
@@ -221,8 +222,14 @@ def test_suspect_is_named_first_with_what_it_reads_and_what_the_others_make_it()
         suspects=[Made(**row, runner_up=False), Made(**row, runner_up=True)], slips=(), redundancy=4.0
     )
     first, second = whole_bed.suspect_words(found)
-    assert first == "Look again at traverse 2, 300 mm: it reads 40 µm/m, the others make it 10 µm/m."
+    assert first == "Look again at traverse 2 at 300 mm: it reads 40 µm/m, the others make it 10 µm/m."
     assert second.startswith("Or look at traverse 2")
+    assert in_owners_unit(first, inch=True).startswith("Look again at traverse 2 at 11.81 in: it reads 0.48 ")
+
+
+@pytest.mark.parametrize("told", ["traverse 10, 685.8 mm", "run 10 and 685.8 mm", "traverses 10, 685.8 mm"])
+def test_number_of_a_run_is_no_length_whatever_stands_behind_it(told):
+    assert in_owners_unit(told, inch=True) == told.replace("685.8 mm", "27 in")
 
 
 @pytest.mark.parametrize(
