@@ -124,7 +124,7 @@ def redescribed(
     A level that lay both along and across is held against itself as it lay.
     """
     old, new = (
-        {(t.instrument.name, t.setup.quantity): t.instrument for t in each} for each in (before, after)
+        {(t.instrument.name, t.instrument.quantity): t.instrument for t in each} for each in (before, after)
     )
     changed = [key for key in old if key in new and not is_same_instrument(old[key], new[key])]
     return tuple({key[0]: (old[key], new[key]) for key in changed}.values())

@@ -128,9 +128,14 @@ def only_new(before: Survey, after: Survey) -> tuple[Survey, tuple[int, ...]]:
         if not survey.measuring:
             raise AnalysisError(
                 str(survey.folder), f"found no traverse from {when} the work", "one at least",
-                "copy the survey folder before the work, measure again after it",
+                "measure again after it, into a new folder with a copy of bed.toml",
             )  # fmt: skip
     return kept, repeated
+
+
+def taken_as_before(repeated: Sequence[int]) -> tuple[Fact, ...]:
+    """What is to be said of traverses that `only_new` left out; nothing where there are none."""
+    return (TakenAsBefore(tuple(repeated)),) if repeated else ()
 
 
 def _identity(each: Traverse) -> tuple[object, ...]:
@@ -160,7 +165,7 @@ def _twist(pair: BothTimes) -> tuple[TwistChange | None, str | None]:
 
 def warnings_of_both(pair: BothTimes, repeated: Sequence[int]) -> tuple[Fact, ...]:
     """What to mind about the two surveys, and which traverses are in both."""
-    found: list[Fact] = [TakenAsBefore(tuple(repeated))] if repeated else []
+    found: list[Fact] = [*taken_as_before(repeated)]
     found += not_said(pair.before.measuring, pair.after.measuring)
     for bed_map, when in zip(pair.maps, (BEFORE, AFTER), strict=True):
         found += [InSurvey(when, each) for each in bed_map.warnings]

@@ -99,6 +99,8 @@ class Plans(Shown):
     """By face that the owner has a limit for, whether it meets it: then stop."""
     after: Mapping[str, AfterRound] = field(default_factory=dict)
     """By face, what the last round did; filled in where a survey from before it was named."""
+    warnings: tuple[Fact, ...] = ()
+    """Of the surveys themselves."""
 
 
 def plan_faces(

@@ -1,5 +1,6 @@
 """`waylog feet`: which foot of the bed to move, which way and how much."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -61,16 +62,20 @@ def command(
     from analysis.answers.feet_learned import learned_response
     from analysis.answers.feet_on_bed import feet_to_move
     from analysis.answers.feet_response import measured_response
+    from analysis.answers.history import only_new, taken_as_before
     from analysis.words.feet import feet_words
 
-    bed_map = survey.map()
     measured = None if response is None else lambda bed: measured_response(response, bed)
+    repeated: tuple[int, ...] = ()
     if response is not None and after is not None:
         raise click.UsageError("--response or --after, one of the two")
     if after is not None:
-        older = opened(after).map()
+        before = opened(after)
+        survey, repeated = only_new(before, survey)
+        older = before.map()
         lifts = dict(moved) or {each.foot: each.lift_um for each in feet_to_move(older, front, rear).moves}
-        learned = learned_response(older, bed_map, lifts)
+        learned = learned_response(older, survey.map(), lifts)
         measured = lambda bed: learned  # noqa: E731
-    found = feet_to_move(bed_map, front, rear, most_um=most_um, measured=measured)
+    found = feet_to_move(survey.map(), front, rear, most_um=most_um, measured=measured)
+    found = replace(found, warnings=(*taken_as_before(repeated), *found.warnings))
     return Answer(found, lambda inch: feet_words(found, inch), drawn("feet_figure", found))

@@ -22,9 +22,9 @@ from analysis.commands.options import Answer, Opened, answers, drawn, opened
 def command(survey: Opened, before: Path, face: str | None, scraped: tuple[str, ...]) -> Answer:
     """Did work on the bed make it better? BEFORE and AFTER are surveys of one bed.
 
-    Copy the survey folder before the work; measure again into the present one (or a new one)
-    after it: same faces, bed standing alike, same instruments. Traverses that are in both count
-    as before. A line is taken off the change of each face: what was taken off evenly does not show.
+    Measure again after the work into a new folder, with a copy of bed.toml: same faces, bed standing
+    alike, same instruments. In one folder `map` and `plan` would mix both. Traverses that are in both
+    count as before. A line is taken off the change of each face: what came off evenly does not show.
     """
     from acquire.model.errors import AnalysisError
     from analysis.answers.history import before_and_after

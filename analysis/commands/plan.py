@@ -122,13 +122,17 @@ def command(
 
     faces, wishes = tuple(dict.fromkeys(faces)), Wishes(**wished)
     done: Mapping[str, AfterRound] = {}
+    repeated: tuple[int, ...] = ()
     if after is not None:
         from analysis.answers.after_round import after_round
+        from analysis.answers.history import only_new
 
-        done = after_round(opened(after), survey, faces, wishes, cut_share)
+        older = opened(after)
+        survey, repeated = only_new(older, survey)
+        done = after_round(older, survey, faces, wishes, cut_share)
         share = share or min(each.share for each in done.values())
     asked = {"guard": guard, "film_um": film_um, "edge": edge, "across_joints": across_joints}
-    found = _planned(survey, faces, done, wishes=wishes, share=share, **asked)
+    found = _planned(survey, faces, done, repeated, wishes=wishes, share=share, **asked)
     plans = tuple(found.plans.values())
     return Answer(
         found,
@@ -142,6 +146,7 @@ def _planned(
     survey: Opened,
     faces: tuple[str, ...],
     done: "Mapping[str, AfterRound]",
+    repeated: tuple[int, ...],
     *,
     share: float | None,
     **asked: Any,
@@ -149,6 +154,7 @@ def _planned(
     """The plans of all faces, with what hinders them, the owner's limits, and the round before."""
     from dataclasses import replace
 
+    from analysis.answers.history import taken_as_before
     from analysis.answers.limits import meets_limits
     from analysis.answers.not_yet import plan_not_yet
     from analysis.answers.plan import plan_faces
@@ -163,6 +169,7 @@ def _planned(
         to_read=hindered.to_read,
         meets=meets_limits(bed_map, faces),
         after=done,
+        warnings=taken_as_before(repeated),
     )
 
 

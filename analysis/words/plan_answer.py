@@ -43,7 +43,7 @@ def plan_words(result: "Plans", inch: bool) -> Sequence[str]:
         lines += [*stop_words(result, plan.face), *_face_words(plan, inch)]
         lines += [*after_words(result.after.get(plan.face), inch), ""]
     lines += [*plans_words(result, inch), *taken_words(result.assumptions)]
-    lines += [*unstated_words(result.assumptions), ""]
+    lines += [*unstated_words(result.assumptions), *notes(result.warnings), ""]
     return [*lines, "Before any metal comes off:", *(f"  {words}" for words in sentences(result.cautions))]
 
 

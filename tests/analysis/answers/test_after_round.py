@@ -3,6 +3,8 @@
 Derived; the truth is invented.
 """
 
+import json
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -92,6 +94,16 @@ def test_worn_faces_that_were_read_there_and_back_are_not_to_be_read_again(surve
     assert "no face is straight to start from" in words and "once more" not in words
 
 
+def run(folder, height, seed):
+    """There and back by the level."""
+    rng = np.random.default_rng(seed)
+    for direction in ("forward", "reverse"):
+        read = np.diff(height) / 0.1 + rng.normal(0, 2, 20)
+        order = slice(None, None, 1 if direction == "forward" else -1)
+        how = ("--face", "way", "--instrument", "level", "--direction", direction)
+        imported(folder, MIDDLE[order], np.round(read, 2)[order], *how)
+
+
 @pytest.mark.whole
 def test_commands_say_what_the_round_did_and_stop_where_nothing_is_left(tmp_path, capsys):
     for number, (name, height) in enumerate(
@@ -101,18 +113,35 @@ def test_commands_say_what_the_round_did_and_stop_where_nothing_is_left(tmp_path
             2000, faces=FACES, instruments={"level": LEVEL}, limits={"straightness_um": {"way": 8}}
         )
         folder = survey_in(tmp_path / name, bed)
-        rng = np.random.default_rng(10 + number)
-        for direction in ("forward", "reverse"):
-            read = np.diff(height) / 0.1 + rng.normal(0, 2, 20)
-            order = slice(None, None, 1 if direction == "forward" else -1)
-            how = ("--face", "way", "--instrument", "level", "--direction", direction)
-            imported(folder, MIDDLE[order], np.round(read, 2)[order], *how)
+        run(folder, height, 10 + number)
     capsys.readouterr()
     assert main(["plan", str(tmp_path / "now"), "way", "--after", str(tmp_path / "older")]) == 0
     said = capsys.readouterr().out
     assert "of what was asked came off" in said and "Cut 70% of each depth" in said
     assert main(["plan", str(tmp_path / "end"), "way"]) == 0
     assert "Stop: way meets your limit" in capsys.readouterr().out
+
+
+@pytest.mark.whole
+def test_plan_after_a_round_leaves_out_what_the_present_survey_has_from_before_it(tmp_path, capsys):
+    """Invented: half of each depth came off; a copy that is measured into again holds both rounds."""
+    bed = bed_toml(2000, faces=FACES, instruments={"level": LEVEL})
+    older, alone = survey_in(tmp_path / "older", bed), survey_in(tmp_path / "alone", bed)
+    run(older, HOLLOW, 1)
+    copied = shutil.copytree(older, tmp_path / "copied")
+    for folder in (alone, copied):
+        run(folder, HOLLOW - 0.5 * DEPTH, 2)
+    capsys.readouterr()
+    told = []
+    for folder in (alone, copied):
+        assert main(["plan", str(folder), "way", "--after", str(older), "--json"]) == 0
+        told.append(json.loads(capsys.readouterr().out))
+    assert told[0]["plans"]["way"]["removal"] == told[1]["plans"]["way"]["removal"]
+    assert told[1]["plans"]["way"]["traverses"] == [3, 4]
+    assert told[0]["warnings"] == []
+    assert told[1]["warnings"] == [
+        "traverses 1, 2 of the present survey are in the older one too: taken as before the work only"
+    ]
 
 
 def test_faces_to_be_read_once_more_are_named(survey):
