@@ -180,15 +180,14 @@ def _moved_words(moved: BedMoved, inch: bool) -> str:
 
 def change_table(change: FaceChange, inch: bool) -> list[str]:
     """The change station by station, from its least-squares line."""
-    return [
-        f"  {change.face}, how it changed from its least-squares line:",
-        *columns(
-            change.station_mm, change.change_um, change.expanded_uncertainty_um, inch=inch, what="change"
-        ),
-    ]
+    return columns(
+        change.station_mm, change.change_um, change.expanded_uncertainty_um, inch=inch, what="change"
+    )
 
 
 def history_answer(result: "BeforeAndAfter", inch: bool, with_table: bool) -> list[str]:
     """The verdicts; of one face also the change station by station."""
     lines = history_words(result, inch)
-    return lines + [row for change in result.faces if with_table for row in change_table(change, inch)]
+    for change in result.faces if with_table else ():
+        lines += ["  How it changed from its least-squares line:", *change_table(change, inch)]
+    return lines

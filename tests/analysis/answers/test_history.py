@@ -429,7 +429,8 @@ def test_command_answers_as_json_and_draws(folders, tmp_path, capsys):
 def test_command_gives_inches_first_when_asked(folders, capsys):
     assert main(["history", *map(str, folders), "--face", "front-flat", "--inch"]) == 0
     said = capsys.readouterr().out
-    assert "from 23.62 in to 31.5 in" in said and "station in  change thou" in said
+    assert "from 23.62 in to 31.5 in" in said
+    assert "changed from its least-squares line:\n  station in  change thou" in said
 
 
 @pytest.mark.parametrize("face", ["rear-flat", "no-such-face"])
