@@ -7,7 +7,6 @@ import os
 from collections.abc import Sequence
 from pathlib import Path
 
-import h5py
 import numpy as np
 
 from acquire.model.cells import as_cell
@@ -17,7 +16,7 @@ from acquire.model.units import MM_PER_INCH
 from acquire.store.safe_files import NewFile, write_file
 from acquire.store.survey import files_of
 from acquire.store.traverse_file.reader import read_traverse
-from acquire.store.traverse_file.writer import write_into
+from acquire.store.traverse_file.writer import new_file, write_into
 
 STATION_MM = 0.01
 """As if it were known so well; places are thus written to a hundredth of a micrometre."""
@@ -47,7 +46,7 @@ def export_hdf5(survey: Path | str, path: Path | str) -> int:
     path, files = Path(path), _files(survey)
     _refuse_taken([path])
     with told_as(SurveyError, path, "cannot be written", ROOM), NewFile(path) as new:
-        with h5py.File(new.path, "w", locking=False) as file:
+        with new_file(new.path) as file:
             file.attrs["format"] = "waylog survey"
             for number, source in files.items():
                 write_into(file.create_group(f"{number:03d}"), read_traverse(source))

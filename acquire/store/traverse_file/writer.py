@@ -75,8 +75,7 @@ def traverse_beside(
     _check_room(path, traverse)
     with _told(path), ExitStack() as stack:
         new = stack.enter_context(NewFile(path))
-        # the library's own lock would meet ours
-        with h5py.File(new.path, "w", locking=False) as file:
+        with new_file(new.path) as file:
             write_into(file, traverse, after_each)
             file.flush()
         os.fsync(new.handle)
@@ -108,6 +107,15 @@ def _columns(traverse: Traverse) -> Iterator[Column]:
 def _told(path: Path) -> AbstractContextManager[None]:
     needed, do = "room on the disk and leave to write there", "the raw bytes are untouched where they were"
     return told_as(TraverseFileError, path, "cannot be written", needed, do)
+
+
+def new_file(path: Path) -> h5py.File:
+    """A new HDF5 file to be written once, front to back.
+
+    Without the library's own lock, which would meet ours, and without its cache, which would hold up
+    to eight megabytes of each column to the end.
+    """
+    return h5py.File(path, "w", locking=False, rdcc_nbytes=0)
 
 
 def write_into(group: h5py.Group, traverse: Traverse, after_each: Callable[[], None] = _nothing) -> None:

@@ -4,8 +4,10 @@ The long form, eight hours of four instruments, is tests/benchmarks/eight_hours.
 """
 
 import importlib.util
+import os
 import sys
 import tracemalloc
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +17,7 @@ from acquire.model.bed_toml.reading import parse_bed
 from acquire.receive.wire.whole import decode_all
 from acquire.record.conversion import convert_here
 from acquire.record.recorder import CONVERSION_FACTOR
-from acquire.store import read_traverse
+from acquire.store import read_traverse, write_traverse
 from acquire.store.journal import read_journal
 
 pytestmark = pytest.mark.whole
@@ -93,3 +95,27 @@ def test_decoding_keeps_columns_and_no_object_for_each_reading(hours):
         tracemalloc.stop()
     assert len(found.value) == lines and np.isfinite(found.value).all()
     assert peak < 4_000_000 + 60 * lines
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only there does the system tell")
+def test_columns_that_are_written_are_held_no_longer(level_traverse, tmp_path):
+    """Four streams of a million readings, four columns of eight megabytes in each."""
+    rows, page_bytes = 1 << 20, os.sysconf("SC_PAGE_SIZE")
+    held = []
+    column, ends = np.zeros(rows), np.full(rows, rows)
+    columns = dict.fromkeys(("time_s", "value", "arrival_s", "chunk_time_s"), column)
+    level = replace(
+        level_traverse.streams["level"],
+        **columns,
+        flag=np.zeros(rows, np.uint8),
+        raw=bytes(rows),
+        chunk_end=ends,
+    )
+    streams = {name: replace(level, instrument=name) for name in ("level", "scale", "floor", "air")}
+
+    def look() -> None:
+        held.append(int(Path("/proc/self/statm").read_text().split()[1]) * page_bytes)
+
+    look()
+    write_traverse(tmp_path / "long.h5", replace(level_traverse, streams=streams), after_each=look)
+    assert max(held) - held[0] < 40_000_000
