@@ -14,6 +14,9 @@ from typing import Any
 
 import numpy as np
 
+from acquire.model.bed import Bed
+from acquire.model.traverse import Events, Setup, Stations, Traverse
+
 Table = dict[str, Any]
 NUMBER = r"(?P<value>[-+]?\d+\.\d+)"
 SIGNED = r"(?P<value>[-+]\d+\.\d+)"
@@ -80,6 +83,38 @@ def import_text(survey: Path, text: str, *how: str) -> int:
     table = survey / "run.csv"
     table.write_text(text, encoding="utf-8")
     return main(["import", str(survey), str(table), *how])
+
+
+def traverse(
+    bed: Bed,
+    instrument: str,
+    station_mm: Any,
+    reading: Any,
+    *,
+    mode: str = "stepped",
+    scatter: Any = 0.0,
+    standard_uncertainty: Any = None,
+    repeat: Any = None,
+    time_s: Any = None,
+    complete: bool = True,
+    **setup: Any,
+) -> Traverse:
+    """A run as it would be on file, its stations rising; readings are in contract units.
+
+    `scatter` is what the samples of each station showed, `setup` whatever else `Setup` holds.
+    """
+    described = bed.instruments[instrument]
+    own = described.uncertainty if standard_uncertainty is None else standard_uncertainty
+    columns = (
+        station_mm, reading, np.hypot(scatter, own), scatter, 1, 1 if repeat is None else repeat,
+        np.nan if time_s is None else time_s,
+    )  # fmt: skip
+    order = np.argsort(station_mm, kind="stable")
+    rising = [np.broadcast_to(column, order.shape)[order] for column in columns]
+    kinds = (float, float, float, float, int, int, float)
+    stations = Stations(*(each.astype(kind) for each, kind in zip(rising, kinds, strict=True)))
+    about = {"source": "enter", "quantity": described.quantity, "bed_toml": bed.text, **setup}
+    return Traverse(Setup(instrument, **about), {}, stations, Events.none(), mode, complete)
 
 
 def autoregressive(fresh: Iterable[float], share: float) -> np.ndarray:

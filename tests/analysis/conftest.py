@@ -4,12 +4,10 @@ import itertools
 import tomllib
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from acquire.model.bed_toml.reading import parse_bed
-from acquire.model.traverse import Events, Setup, Stations, Traverse
-from tests.invented import bed_toml, caliper, cross_level, dial, flat, level, vee
+from tests.invented import bed_toml, caliper, cross_level, dial, flat, level, traverse, vee
 
 
 @pytest.fixture
@@ -46,43 +44,8 @@ def from_one():
 def _numbering():
     numbers = itertools.count(1)
 
-    def make(
-        bed,
-        instrument,
-        station_mm,
-        reading,
-        *,
-        mode="stepped",
-        scatter=0.0,
-        standard_uncertainty=None,
-        repeat=None,
-        time_s=None,
-        complete=True,
-        **setup,
-    ):
-        described = bed.instruments[instrument]
-        station_mm, reading = np.asarray(station_mm, float), np.asarray(reading, float)
-        order = np.argsort(station_mm, kind="stable")
-        count = len(station_mm)
-        scatter = np.broadcast_to(np.asarray(scatter, float), count)
-        total = np.hypot(
-            scatter, described.uncertainty if standard_uncertainty is None else standard_uncertainty
-        )
-        stations = Stations(
-            station_mm[order],
-            reading[order],
-            total[order],
-            scatter[order],
-            np.ones(count, int),
-            (np.ones(count, int) if repeat is None else np.asarray(repeat, int))[order],
-            (np.full(count, np.nan) if time_s is None else np.asarray(time_s, float))[order],
-        )
-        setup.setdefault("number", next(numbers))
-        setup.setdefault("source", "enter")
-        described_setup = Setup(
-            instrument=instrument, quantity=described.quantity, bed_toml=bed.text, **setup
-        )
-        return Traverse(described_setup, {}, stations, Events.none(), mode, complete)
+    def make(bed, instrument, station_mm, reading, **about):
+        return traverse(bed, instrument, station_mm, reading, **{"number": next(numbers), **about})
 
     return make
 

@@ -14,6 +14,7 @@ import resource
 import subprocess
 import sys
 from dataclasses import replace
+from pathlib import Path
 from time import process_time
 
 import numpy as np
@@ -22,10 +23,13 @@ from scipy.sparse.linalg import splu
 
 from acquire.model.bed import Bed
 from acquire.model.bed_toml.reading import parse_bed
-from acquire.model.traverse import Events, Setup, Stations, Traverse
+from acquire.model.traverse import Traverse
 from analysis.adjust.assembly import Assembly, assemble
 from analysis.adjust.solution import Solution, solve
 from analysis.observe import observe_all
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+from tests.invented import traverse
 
 PITCH_MM = 4.0
 COLUMNS = 500
@@ -53,13 +57,8 @@ def invented(stations: int) -> tuple[list[Traverse], Bed]:
     runs: list[Traverse] = []
 
     def read(instrument: str, station_mm: np.ndarray, reading: np.ndarray, **setup: str) -> None:
-        described, count = bed.instruments[instrument], len(station_mm)
-        one, nothing = np.ones(count, int), np.full(count, np.nan)
-        noisy = reading + rng.normal(0, described.uncertainty, count)
-        values = Stations(station_mm, noisy, described.uncertainty * one, 0.0 * one, one, one, nothing)
-        about = Setup(instrument=instrument, quantity=described.quantity, bed_toml=bed.text,
-                      number=len(runs) + 1, source="enter", **setup)  # fmt: skip
-        runs.append(Traverse(about, {}, values, Events.none(), "stepped", True))
+        noisy = reading + rng.normal(0, bed.instruments[instrument].uncertainty, len(station_mm))
+        runs.append(traverse(bed, instrument, station_mm, noisy, number=len(runs) + 1, **setup))
 
     for face, height in (("front", front), ("rear", rear)):
         for direction in ("forward", "reverse"):

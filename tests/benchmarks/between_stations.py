@@ -17,17 +17,22 @@ last row has a dip 80 mm wide, and is there to say so.
 """
 
 import argparse
+import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
 from acquire.model.bed import Bed
 from acquire.model.bed_toml.reading import parse_bed
-from acquire.model.traverse import Events, Setup, Stations, Traverse
+from acquire.model.traverse import Traverse
 from analysis.adjust.combination import combine
 from analysis.linear.reference_lines import remove_line
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+from tests.invented import bed_toml, cross_level, dial, flat, level, traverse
 
 LENGTH_MM = 2000.0
 COVERAGE_FACTOR = 2.0
@@ -38,41 +43,17 @@ NOT_COVERED = "dip of 80 mm"
 GRID_MM = np.arange(-400.0, LENGTH_MM + 401.0)
 Way = Callable[[np.random.Generator], np.ndarray]
 
-BED = """
-[bed]
-name = "invented"
-length_mm = 2000
-station_pitch_mm = 100
-carriage_length_mm = 300
-[faces.front]
-normal = "up"
-across_mm = 0
-carriage = "front"
-[faces.rear]
-normal = "up"
-across_mm = 300
-carriage = "rear"
-[faces.tail]
-normal = "up"
-across_mm = 100
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 100
-standard_uncertainty = 1.0
-seating_um = 0
-[instruments.cross]
-quantity = "roll"
-unit = "um/m"
-standard_uncertainty = 1.0
-seating_um = 0
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 0.3
-seating_um = 0
-carrier_feet_mm = FEET
-"""
+
+def bed_on(feet_mm: float | None) -> Bed:
+    """Two ways of the carriage, a tailstock way, and a dial that is carried on feet or by the carriage."""
+    instruments = {
+        "level": level(base_mm=100, seating_um=0),
+        "cross": cross_level(seating_um=0),
+        "dial": dial(0.3, seating_um=0, carrier_feet_mm=feet_mm),
+    }
+    faces = {"front": flat(0, "front"), "rear": flat(300, "rear"), "tail": flat(100)}
+    text = bed_toml(2000, bed={"carriage_length_mm": 300}, faces=faces, instruments=instruments)
+    return parse_bed(text)
 
 
 def worn(rng: np.random.Generator) -> np.ndarray:
@@ -161,9 +142,7 @@ def survey(way: Way, set_up: str, rng: np.random.Generator) -> tuple[list[Traver
     """Readings of levels, cross level and dial on ways of one class."""
     length_mm, every_mm = SET_UPS[set_up]
     on_carriage = set_up.startswith("carriage")
-    bed = parse_bed(
-        BED.replace("carrier_feet_mm = FEET", "" if on_carriage else f"carrier_feet_mm = {length_mm}")
-    )
+    bed = bed_on(None if on_carriage else length_mm)
     front, rear = way(rng), way(rng)
 
     def height(table: np.ndarray, x: np.ndarray) -> np.ndarray:
@@ -171,8 +150,8 @@ def survey(way: Way, set_up: str, rng: np.random.Generator) -> tuple[list[Traver
 
     middle, station = np.arange(50.0, LENGTH_MM, 100.0), np.array(bed.station_mm)
     runs = [
-        _run(bed, k + 1, "level", middle, (height(h, middle + 50) - height(h, middle - 50)) * 10
-             + rng.normal(0, 1, len(middle)), face=face)
+        traverse(bed, "level", middle, (height(h, middle + 50) - height(h, middle - 50)) * 10
+                 + rng.normal(0, 1, len(middle)), number=k + 1, face=face)
         for k, (face, h) in enumerate((("front", front), ("rear", rear)))
     ]  # fmt: skip
     half = length_mm / 2
@@ -181,22 +160,11 @@ def survey(way: Way, set_up: str, rng: np.random.Generator) -> tuple[list[Traver
     ridden, reference = front_mean, "front"
     if on_carriage:
         roll = (height(rear, station) - height(front, station)) / 0.3 + rng.normal(0, 1, len(station))
-        runs.append(_run(bed, 3, "cross", station, roll, front="front", rear="rear"))
+        runs.append(traverse(bed, "cross", station, roll, number=3, front="front", rear="rear"))
         ridden, reference = front_mean + (rear_mean - front_mean) / 3, "carriage"
     read = 0.02 * at - ridden + rng.normal(0, 0.3, len(at))
-    runs.append(_run(bed, 4, "dial", at, read, face="tail", reference=reference))
+    runs.append(traverse(bed, "dial", at, read, number=4, face="tail", reference=reference))
     return runs, bed
-
-
-def _run(bed: Bed, number: int, instrument: str, x: np.ndarray, reading: np.ndarray, **where) -> Traverse:
-    described, ones = bed.instruments[instrument], np.ones(len(x), int)
-    setup = Setup(
-        instrument=instrument, quantity=described.quantity, bed_toml=bed.text, number=number,
-        source="enter", **where,
-    )  # fmt: skip
-    uncertainty = np.full(len(x), described.uncertainty)
-    stations = Stations(x, reading, uncertainty, np.zeros(len(x)), ones, ones, np.full(len(x), np.nan))
-    return Traverse(setup, {}, stations, Events.none(), "stepped", True)
 
 
 def judged(runs: list[Traverse], bed: Bed) -> tuple[np.ndarray, np.ndarray]:

@@ -16,7 +16,6 @@ import between_stations as known
 import numpy as np
 
 from acquire.model.bed import Bed
-from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.traverse import Traverse
 from analysis.adjust.combination import combine
 from analysis.linear.reference_lines import remove_line
@@ -49,15 +48,15 @@ WAYS: dict[str, known.Way] = {
 def survey(way: known.Way, set_up: str, rng: np.random.Generator) -> tuple[list[Traverse], Bed, np.ndarray]:
     """A level on the tailstock way, a dial on feet over a way of one class, and that way's heights."""
     feet_mm, every_mm = SET_UPS[set_up]
-    bed = parse_bed(known.BED.replace("carrier_feet_mm = FEET", f"carrier_feet_mm = {feet_mm}"))
+    bed = known.bed_on(feet_mm)
     height, half = way(rng), feet_mm / 2
     at = np.arange(np.ceil(half / 100) * 100, known.LENGTH_MM - half + 1, every_mm)
     under = [np.interp(at + side * half, known.GRID_MM, height) for side in (-1, 1)]
     read = 0.02 * at - np.mean(under, axis=0) + rng.normal(0, 0.3, len(at))
     middle = np.arange(50.0, known.LENGTH_MM, 100.0)
     runs = [
-        known._run(bed, 1, "level", middle, 20 + rng.normal(0, 1, len(middle)), face="tail"),
-        known._run(bed, 2, "dial", at, read, face="tail", reference="front"),
+        known.traverse(bed, "level", middle, 20 + rng.normal(0, 1, len(middle)), number=1, face="tail"),
+        known.traverse(bed, "dial", at, read, number=2, face="tail", reference="front"),
     ]
     return runs, bed, height
 

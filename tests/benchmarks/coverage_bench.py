@@ -3,15 +3,20 @@
 Readings come from the heights directly, not from the forms of the adjustment.
 """
 
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from scipy.signal import lfilter
 
 from acquire.model.bed import Bed
 from acquire.model.bed_toml.reading import parse_bed
-from acquire.model.traverse import Events, Setup, Stations, Traverse
+from acquire.model.traverse import Traverse
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+from tests.invented import bed_toml, caliper, cross_level, dial, flat, level, traverse
 
 Height = Callable[[np.ndarray], np.ndarray]
 
@@ -28,16 +33,7 @@ class Bench:
 
     def add(self, instrument: str, x: np.ndarray, reading: np.ndarray, **options) -> None:
         """One traverse of readings as they would be on file; `scatter` is what the samples showed."""
-        described = self.bed.instruments[instrument]
-        mode, scatter = options.pop("mode", "stepped"), np.full(len(x), options.pop("scatter", 0.0))
-        total = np.hypot(scatter, described.uncertainty)
-        ones, nan = np.ones(len(x), int), np.full(len(x), np.nan)
-        setup = Setup(
-            instrument=instrument, quantity=described.quantity, bed_toml=self.bed.text,
-            number=len(self.runs) + 1, source="enter", **options,
-        )  # fmt: skip
-        stations = Stations(x, reading, total, scatter, ones, ones, nan)
-        self.runs.append(Traverse(setup, {}, stations, Events.none(), mode, True))
+        self.runs.append(traverse(self.bed, instrument, x, reading, number=len(self.runs) + 1, **options))
 
     def zero(self) -> float:
         """A zero that nobody knows."""
@@ -118,62 +114,33 @@ class Bench:
 
 def invent(rng: np.random.Generator, length: float = 1200.0, pitch: float = 100.0, more: str = "") -> Bench:
     """A bed of two ways, a rack face below and a table line, with wear, wind and waves."""
-    text = f"""
-[bed]
-name = "invented"
-length_mm = {length}
-station_pitch_mm = {pitch}
-carriage_length_mm = 230
-[faces.front]
-normal = "up"
-across_mm = 0
-carriage = "front"
-[faces.rear]
-normal = "up"
-across_mm = 320
-carriage = "rear"
-[faces.middle]
-normal = "up"
-across_mm = 100
-[faces.under]
-normal = "down"
-across_mm = 0
-[instruments.cross]
-quantity = "roll"
-unit = "um/m"
-standard_uncertainty = 1.0
-seating_um = 0
-[instruments.dial]
-quantity = "offset"
-unit = "um"
-standard_uncertainty = 0.7
-seating_um = 0
-[instruments.caliper]
-quantity = "span"
-unit = "um"
-standard_uncertainty = 1.0
-seating_um = 0
-{level("level")}
-{level("seated", seat=0.4)}
-{level("scaled", more="scale_uncertainty = 0.02")}
-{level("coarse", more="resolution = 4")}
-{level("fine", base=200)}
-{level("second", base=130)}
-{level("padded", base=200, more="pad_mm = 30")}
-{level("long", base=400, noise=2)}
-[straightedges.edge]
-length_mm = {length}
-{more}"""
-    bed = parse_bed(text)
-    return Bench(rng, bed, {name: worn_face(rng, length) for name in bed.faces}, worn_face(rng, length), [])
-
-
-def level(name: str, base: float = 100, seat: float = 0.0, more: str = "", noise: float = 1) -> str:
-    """Table of a level."""
-    return (
-        f'[instruments.{name}]\nquantity = "slope"\nunit = "um/m"\nbase_mm = {base}\n'
-        f"standard_uncertainty = {noise}\nseating_um = {seat}\n{more}\n"
+    text = bed_toml(
+        length,
+        pitch,
+        bed={"carriage_length_mm": 230},
+        faces={
+            "front": flat(0, "front"),
+            "rear": flat(320, "rear"),
+            "middle": flat(100),
+            "under": {"normal": "down", "across_mm": 0},
+        },
+        instruments={
+            "cross": cross_level(seating_um=0),
+            "dial": dial(0.7, seating_um=0),
+            "caliper": caliper(seating_um=0),
+            "level": level(base_mm=100, seating_um=0),
+            "seated": level(base_mm=100, seating_um=0.4),
+            "scaled": level(base_mm=100, seating_um=0, scale_uncertainty=0.02),
+            "coarse": level(base_mm=100, seating_um=0, resolution=4),
+            "fine": level(seating_um=0),
+            "second": level(base_mm=130, seating_um=0),
+            "padded": level(seating_um=0, pad_mm=30),
+            "long": level(2, base_mm=400, seating_um=0),
+        },
+        straightedges={"edge": {"length_mm": length}},
     )
+    bed = parse_bed(text + more)
+    return Bench(rng, bed, {name: worn_face(rng, length) for name in bed.faces}, worn_face(rng, length), [])
 
 
 def worn_face(

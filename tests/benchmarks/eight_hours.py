@@ -26,32 +26,14 @@ from acquire.record.conversion import Converted, convert
 from acquire.record.recorder import Recorder, Recording
 from acquire.store import read_traverse
 
-BED = """[bed]
-name = "invented bed of the long recording"
-length_mm = 1600
-station_pitch_mm = 50
-[faces.front]
-normal = "up"
-across_mm = 0
-[faces.rear]
-normal = "up"
-across_mm = 300
-"""
-INSTRUMENT = """[instruments.{name}]
-quantity = "{quantity}"
-unit = "{unit}"
-{more}
-[instruments.{name}.port]
-url = "/dev/invented-{name}"
-[instruments.{name}.wire]
-kind = "lines"
-pattern = '(?P<value>[-+]\\d+\\.\\d+)'
-"""
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+from tests import invented
+
 DESCRIBED = {
-    "level": ("slope", "um/m", "base_mm = 200\nstandard_uncertainty = 0.5"),
-    "scale": ("position", "mm", ""),
-    "floor": ("slope", "um/m", "base_mm = 200\nstandard_uncertainty = 0.5"),
-    "air": ("temperature", "degC", ""),
+    "level": invented.level(0.5),
+    "scale": invented.scale(),
+    "floor": invented.level(0.5),
+    "air": {"quantity": "temperature", "unit": "degC"},
 }
 FRAME_BYTES = 24
 """Of a chunk in the journal beside the name of its port and its bytes."""
@@ -60,11 +42,10 @@ PASS_S = 900.0
 
 def bed_toml() -> str:
     """The description of the four instruments."""
-    parts = [
-        INSTRUMENT.format(name=name, quantity=quantity, unit=unit, more=more)
-        for name, (quantity, unit, more) in DESCRIBED.items()
-    ]
-    return BED + "".join(parts)
+    instruments = {name: each | invented.speaks(f"/dev/invented-{name}") for name, each in DESCRIBED.items()}
+    return invented.bed_toml(
+        1600, 50, faces={"front": invented.flat(0), "rear": invented.flat(300)}, instruments=instruments
+    )
 
 
 @dataclass

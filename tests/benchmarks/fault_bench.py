@@ -28,43 +28,23 @@ from acquire.record.mending import IN_USE, LEFT, mend
 from acquire.store import read_traverse
 from acquire.store.journal import begin, read_journal
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+from tests.invented import SIGNED, bed_toml, dial, flat, scale, speaks
+
 DEADLINE_S = 60.0
 PAGE = 4096
 STOP_MM, STOPS, STOP_S, RATE_HZ = 100.0, 5, 6.0, 100
 
 PORTS = {"level": "L", "scale": "X", "dial-a": "A", "dial-b": "B"}
-BED = """[bed]
-name = "invented bed of the fault rounds"
-length_mm = 600
-station_pitch_mm = 100
-[faces.front]
-normal = "up"
-across_mm = 0
-[faces.rear]
-normal = "up"
-across_mm = 300
-"""
-INSTRUMENT = """[instruments.{name}]
-quantity = "{quantity}"
-unit = "{unit}"
-standard_uncertainty = 0.5
-[instruments.{name}.port]
-url = "{url}"
-[instruments.{name}.wire]
-kind = "lines"
-pattern = '{letter}(?P<value>[-+]\\d+\\.\\d+)'
-"""
 
 
 def bed_of(folder: Path) -> str:
     """A bed whose four instruments are links to pseudo-terminals in `folder`."""
-    text = BED
-    for name, letter in PORTS.items():
-        kind = ("position", "mm") if name == "scale" else ("offset", "um")
-        text += INSTRUMENT.format(
-            name=name, quantity=kind[0], unit=kind[1], url=folder / name, letter=letter
-        ).replace("standard_uncertainty = 0.5\n" if name == "scale" else "\0", "")
-    return text
+    instruments = {
+        name: (scale() if name == "scale" else dial(0.5)) | speaks(str(folder / name), letter + SIGNED)
+        for name, letter in PORTS.items()
+    }
+    return bed_toml(600, faces={"front": flat(0), "rear": flat(300)}, instruments=instruments)
 
 
 @dataclass

@@ -11,36 +11,25 @@ import h5py
 import numpy as np
 from beside import HEAD, Beside, beside, cpu_of
 
-from acquire.model.traverse import Events, Setup, Stations, Traverse
+from acquire.model.bed_toml.reading import parse_bed
 from acquire.store import read_survey, write_traverse
 
-BED = """[bed]
-name = "invented bed of many traverses"
-length_mm = 1600
-station_pitch_mm = 200
-[faces.front]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = 200
-standard_uncertainty = 1.0
-"""
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+from tests.invented import bed_toml, level, traverse
+
+BED = parse_bed(bed_toml(1600, 200, instruments={"level": level()}))
 
 
 def write_survey(folder: Path, count: int) -> None:
     """So many traverses of one face, all alike but for their noise."""
     (folder / "traverses").mkdir()
-    (folder / "bed.toml").write_text(BED, encoding="utf-8")
+    (folder / "bed.toml").write_text(BED.text, encoding="utf-8")
     random = np.random.default_rng(5)
     place = np.arange(100.0, 1600.0, 200.0)
-    ones = np.ones(len(place))
     for number in range(1, count + 1):
-        setup = Setup("level", "slope", BED, face="front", number=number, source="enter")
-        reading = random.normal(size=len(place))
-        stations = Stations(place, reading, ones, 0 * ones, ones.astype(int), ones.astype(int), np.nan * ones)
+        run = traverse(BED, "level", place, random.normal(size=len(place)), face="front", number=number)
         path = folder / "traverses" / f"{number:03d}-front-level.h5"
-        write_traverse(path, Traverse(setup, {}, stations, Events.none(), "stepped", True))
+        write_traverse(path, run)
 
 
 def root_attributes(folder: Path) -> list[dict]:

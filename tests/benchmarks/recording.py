@@ -31,6 +31,9 @@ from acquire.model.traverse import Setup
 from acquire.record.recorder import Recorder
 from acquire.store import read_traverse
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+from tests import invented
+
 PORTS = ("level", "scale", "floor-level", "air")
 QUANTITIES = ("slope", "position", "slope", "temperature")
 RATE_HZ = 100
@@ -38,16 +41,16 @@ RATE_HZ = 100
 
 def bed_toml(urls: dict[str, str]) -> str:
     """An invented bed with four instruments that speak."""
-    text = '[bed]\nname = "invented bed of the benchmark"\nlength_mm = 3000\nstation_pitch_mm = 100\n'
-    text += '[faces.front]\nnormal = "up"\n'
-    for name, quantity in zip(PORTS, QUANTITIES, strict=True):
-        unit = {"slope": "um/m", "position": "mm", "temperature": "degC"}[quantity]
-        text += f'[instruments.{name}]\nquantity = "{quantity}"\nunit = "{unit}"\n'
-        if quantity == "slope":
-            text += "base_mm = 200\nstandard_uncertainty = 1\nseating_um = 0.3\n"
-        text += f'[instruments.{name}.port]\nurl = "{urls[name]}"\nbaud = 115200\n'
-        text += f"[instruments.{name}.wire]\nkind = \"lines\"\npattern = '(?P<value>[-+]\\d+\\.\\d+)'\n"
-    return text
+    described = {
+        "slope": invented.level(seating_um=0.3),
+        "position": invented.scale(),
+        "temperature": {"quantity": "temperature", "unit": "degC"},
+    }
+    instruments = {
+        name: described[quantity] | invented.speaks(urls[name], baud=115200)
+        for name, quantity in zip(PORTS, QUANTITIES, strict=True)
+    }
+    return invented.bed_toml(3000, instruments=instruments)
 
 
 def survey_with(urls: dict[str, str], stack: ExitStack) -> tuple[Path, Setup]:

@@ -13,38 +13,30 @@ import sys
 import time
 from collections import Counter
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.slips import moved, parsed, undone
-from acquire.model.traverse import Events, Setup, Stations, Traverse
+from acquire.model.traverse import Traverse
 from analysis.adjust.combination import combine
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+from tests.invented import bed_toml, level, traverse
+
 BASE_MM, READINGS, U = 100.0, 17, 2.0
-BED = f"""
-[bed]
-name = "invented bed"
-length_mm = {BASE_MM * READINGS:g}
-station_pitch_mm = {BASE_MM:g}
-[faces.way]
-normal = "up"
-[instruments.level]
-quantity = "slope"
-unit = "um/m"
-base_mm = {BASE_MM:g}
-resolution = 0.5
-standard_uncertainty = {U}
-seating_um = 0.0
-[instruments.vial]
-quantity = "slope"
-unit = "um/m"
-per_division = 20
-base_mm = {BASE_MM:g}
-resolution = 0.05
-standard_uncertainty = {U / 20}
-seating_um = 0.0
-"""
+BED = parse_bed(
+    bed_toml(
+        BASE_MM * READINGS,
+        BASE_MM,
+        faces=("way",),
+        instruments={
+            "level": level(U, BASE_MM, resolution=0.5, seating_um=0.0),
+            "vial": level(U / 20, BASE_MM, per_division=20, resolution=0.05, seating_um=0.0),
+        },
+    )
+)
 AT_MM = BASE_MM * (np.arange(READINGS) + 0.5)
 SLIPS = {
     "turned": ("turned",),
@@ -83,17 +75,8 @@ def run(rng, slope, number, direction="forward", name="level", noise=1.0):
     """One right run, read to the display's step."""
     reading = slope + rng.normal(0, 30) + noise * U * rng.standard_normal(READINGS)
     step = 0.5 if name == "level" else 1.0
-    stations = Stations(
-        AT_MM,
-        np.round(reading / step) * step,
-        np.full(READINGS, U),
-        np.zeros(READINGS),
-        np.ones(READINGS, int),
-        np.ones(READINGS, int),
-        np.full(READINGS, np.nan),
-    )
-    setup = Setup(name, "slope", BED, number=number, source="enter", face="way", direction=direction)
-    return Traverse(setup, {}, stations, Events.none(), "stepped", True)
+    shown = np.round(reading / step) * step
+    return traverse(BED, name, AT_MM, shown, number=number, face="way", direction=direction)
 
 
 def slipped(traverse: Traverse, names, rng) -> Traverse:
@@ -132,7 +115,7 @@ def spoilt(rng, slope, kind: str, number: int) -> Traverse:
 
 def outcome(traverses, names) -> str:
     """What is said of the last run; of two slips also of the first, which was ten times too large."""
-    found = combine(traverses, parse_bed(BED)).slips
+    found = combine(traverses, BED).slips
     if not found:
         return "nothing"
     if len(traverses) == 5:

@@ -14,7 +14,8 @@ from scipy.interpolate import CubicSpline
 
 from acquire.model.bed import Bed
 from acquire.model.bed_toml.reading import parse_bed
-from acquire.model.traverse import Events, Setup, Stations, Traverse
+from acquire.model.traverse import Traverse
+from tests.invented import traverse
 
 Height = Callable[[np.ndarray], np.ndarray]
 KINDS = ("feet", "joint", "rough")
@@ -75,17 +76,7 @@ class Told:
         reading = (value + zero) * scale + rng.normal(0, described.uncertainty, len(x))
         step = described.resolution
         reading = np.round(reading / step) * step if step else reading
-        order, ones = np.argsort(x, kind="stable"), np.ones(len(x), int)
-        repeat, mode = where.pop("repeat", ones), where.pop("mode", "stepped")
-        setup = Setup(
-            instrument=instrument, quantity=described.quantity, bed_toml=self.bed.text, number=number,
-            source="enter", **where,
-        )  # fmt: skip
-        own = np.full(len(x), described.uncertainty)
-        scatter = np.zeros(len(x))
-        columns = (x, reading, own, scatter, ones, repeat, np.full(len(x), np.nan))
-        stations = Stations(*(np.asarray(column)[order] for column in columns))
-        self.runs.append(Traverse(setup, {}, stations, Events.none(), mode, True))
+        self.runs.append(traverse(self.bed, instrument, x, reading, number=number, **where))
 
 
 def invent(number: int, seed: int = 77, on: Callable[[Told], None] = lambda told: None) -> Told:
