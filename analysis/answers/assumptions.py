@@ -40,7 +40,7 @@ class Assumption:
     Examples
     --------
     >>> Assumption(SCALE, False, ("level",))
-    Assumption(what='scale', stated=False, of=('level',))
+    Assumption(what='scale', stated=False, of=('level',), size_um=None)
     """
 
     what: str
