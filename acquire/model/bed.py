@@ -331,6 +331,10 @@ class Bed:
         by_side = {face.carriage: face.id for face in self.faces.values() if face.carriage}
         return by_side.get("front"), by_side.get("rear")
 
+    def ridden_ways(self) -> list[str]:
+        """Those of the two that are named, the front one first."""
+        return [face for face in self.carriage_ways() if face is not None]
+
     def described(self, face: str) -> Face:
         """A face by its id.
 

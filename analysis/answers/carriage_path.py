@@ -161,8 +161,7 @@ def path_of(bed_map: BedMap, rider: Rider) -> Path:
 
 def middle_of_ways_mm(bed: Bed) -> float | None:
     """Where the spindle axis is taken to lie across the bed: midway between the carriage's ways."""
-    ways = [bed.faces[name].across_mm for name in bed.carriage_ways() if name is not None]
-    places = [mm for mm in ways if mm is not None]
+    places = [mm for name in bed.ridden_ways() if (mm := bed.faces[name].across_mm) is not None]
     return sum(places) / len(places) if places else None
 
 

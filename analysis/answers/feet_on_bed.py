@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from acquire.model.bed import Bed, Foot
+from acquire.model.errors import AnalysisError
 from acquire.model.units import MM_PER_M
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.assumptions import Assumption, assumptions
@@ -178,6 +179,14 @@ def feet_to_move(
     """
     found = _to_move(bed_map, ways_of(bed_map.bed, front, rear), most_um, measured)
     return replace(found, assumptions=assumptions(bed_map))
+
+
+def feet_if_told(bed_map: BedMap) -> Feet | None:
+    """The same; None where bed.toml does not say which ways the carriage rides."""
+    try:
+        return feet_to_move(bed_map)
+    except AnalysisError:
+        return None
 
 
 def _to_move(

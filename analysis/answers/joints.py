@@ -329,6 +329,6 @@ def _places(bed: Bed) -> list[tuple[str, bool, float, float]]:
     feet = [(f.id, True, f.station_mm, f.across_mm) for f in bed.feet.values() if f.station_mm > first]
     if feet:
         return sorted(feet, key=lambda each: each[2:])
-    ways = [(face, bed.faces[face].across_mm) for face in bed.carriage_ways() if face is not None]
+    ways = [(face, bed.faces[face].across_mm) for face in bed.ridden_ways()]
     told = [(face, across) for face, across in ways if across is not None] or [("across 0", 0.0)]
     return [(face, False, mm, across) for mm in (*bed.joints_mm, bed.length_mm) for face, across in told]

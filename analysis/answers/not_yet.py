@@ -3,10 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from acquire.model.errors import AnalysisError
 from analysis.adjust.bed_map import BedMap
 from analysis.answers.datums import Datums, datums
-from analysis.answers.feet_on_bed import Feet, feet_to_move
+from analysis.answers.feet_on_bed import Feet, feet_if_told
 from analysis.answers.whole_bed import WholeBed
 
 WRONG_RUN, CONTRADICTED, FEET_FIRST, NONE_TRUSTED, NONE_STRAIGHT, NOT_CHECKED = (
@@ -55,10 +54,5 @@ def not_yet(bed: BedMap | WholeBed, feet: Feet | None, found: Datums) -> NotYet:
 
 def plan_not_yet(bed_map: BedMap) -> NotYet:
     """The same from a map alone."""
-    feet = None
-    if bed_map.bed.feet:
-        try:
-            feet = feet_to_move(bed_map)
-        except AnalysisError:
-            feet = None
+    feet = feet_if_told(bed_map) if bed_map.bed.feet else None
     return not_yet(bed_map, feet, datums(bed_map))

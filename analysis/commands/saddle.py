@@ -19,23 +19,23 @@ from analysis.commands.options import LENGTH_FROM_0, Answer, Opened, answers, dr
     metavar="DEG",
     help="Of the rack's teeth.",
 )
-@length("--sheet", of=LENGTH_FROM_0, help="Thickness of the sheet that lines the saddle.")
-@length("--bond", of=LENGTH_FROM_0, default="0 mm", help="Thickness of its glue.")
-@length("--scrape", of=LENGTH_FROM_0, default="0 mm", help="Allowance to scrape it in.")
+@length("--sheet", "sheet_mm", of=LENGTH_FROM_0, help="Thickness of the sheet that lines the saddle.")
+@length("--bond", "bond_mm", of=LENGTH_FROM_0, default="0 mm", help="Thickness of its glue.")
+@length("--scrape", "scrape_mm", of=LENGTH_FROM_0, default="0 mm", help="Allowance to scrape it in.")
 @click.option("--across-joints", is_flag=True, help="Plan over joints that bed.toml declares.")
 @answers
 def command(
     survey: Opened,
     apron_mm: float | None,
-    sheet: float | None,
-    bond: float,
-    scrape: float,
+    sheet_mm: float | None,
+    bond_mm: float,
+    scrape_mm: float,
     **asked: Any,
 ) -> Answer:
     """How far SURVEY's saddle comes down once its ways are planned without wind, and what follows."""
     from analysis.answers.saddle import Lining, saddle_drop
     from analysis.words.saddle import saddle_words
 
-    lining = None if sheet is None else Lining(sheet, bond, scrape)
+    lining = None if sheet_mm is None else Lining(sheet_mm, bond_mm, scrape_mm)
     found = saddle_drop(survey.map(), apron_mm, lining=lining, **asked)
     return Answer(found, lambda inch: saddle_words(found, inch), drawn("saddle_figure", found))

@@ -68,7 +68,7 @@ def faces_read(setup: Setup) -> tuple[str, ...]:
     if setup.front is not None and setup.rear is not None:
         names = [setup.front, setup.rear]
     elif setup.touched is not None and setup.touched.is_carriage:
-        names = [name for name in bed.carriage_ways() if name is not None]
+        names = bed.ridden_ways()
     else:
         names = [
             *([] if setup.touched is None else setup.touched.names),
@@ -82,8 +82,8 @@ def carriers_of(setup: Setup) -> tuple[str, ...]:
     carrier = setup.carried_by
     if carrier is None or setup.front is not None:
         return ()
-    names = setup.bed.carriage_ways() if carrier.is_carriage else carrier.names
-    return tuple(name for name in names if name is not None and name in setup.bed.faces)
+    names = setup.bed.ridden_ways() if carrier.is_carriage else carrier.names
+    return tuple(name for name in names if name in setup.bed.faces)
 
 
 def _from_above(bed: Bed, faces: Sequence[str], station_mm: Sequence[float]) -> Figure:

@@ -126,7 +126,7 @@ def plan_sheet(bed: Bed, face: str, instrument: str | None = None, *, across: bo
 
 
 def _carriage_ways(bed: Bed) -> tuple[str, ...]:
-    ways = tuple(way for way in bed.carriage_ways() if way is not None)
+    ways = tuple(bed.ridden_ways())
     if len(ways) != 2:
         raise AnalysisError(
             CARRIAGE,

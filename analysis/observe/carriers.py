@@ -63,7 +63,7 @@ def face_named(bed: Bed, name: str | None, where: str) -> Face:
 def carrying_faces(bed: Bed, reference: Reference, where: str) -> tuple[Face, ...]:
     """The one or two faces of a reference, or those the carriage rides."""
     if reference.is_carriage:
-        names = [name for name in bed.carriage_ways() if name is not None]
+        names = bed.ridden_ways()
         if not names:
             raise AnalysisError(
                 where,

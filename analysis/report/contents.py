@@ -10,11 +10,10 @@ from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
 from acquire.model.units import length_text
 from acquire.store.survey import files_of
-from analysis.adjust.bed_map import BedMap
 from analysis.answers.comparison import Comparison, compare
 from analysis.answers.datums import Datums, datums
 from analysis.answers.face_map import FaceMap, map_face
-from analysis.answers.feet_on_bed import Feet, feet_to_move
+from analysis.answers.feet_on_bed import Feet, feet_if_told
 from analysis.answers.next_traverse import next_traverse, varied
 from analysis.answers.plan import FacePlan
 from analysis.answers.surveys import Survey
@@ -170,14 +169,6 @@ def _found_for_the_wall(
         may_be_scraped=ready,
         why_not=None if ready else next((why_not[face] for face in plans), None),
     )
-
-
-def feet_if_told(bed_map: BedMap) -> Feet | None:
-    """Which feet to move; None where bed.toml does not say which ways the carriage rides."""
-    try:
-        return feet_to_move(bed_map)
-    except AnalysisError:
-        return None
 
 
 def attempt(work: Callable[[], Found]) -> Found | AnalysisError:

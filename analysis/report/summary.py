@@ -60,7 +60,7 @@ def summary_lines(answers: Answers, inch: bool) -> tuple[Line, ...]:
 
 def _shape(answers: Answers, inch: bool) -> str:
     """The carriage's ways first, then the others in the order of bed.toml."""
-    carriage = [name for name in answers.bed.carriage_ways() if name]
+    carriage = answers.bed.ridden_ways()
     names = [*carriage, *(name for name in answers.maps if name not in carriage)]
     found = [answers.maps[name] for name in names]
     known = [each for each in found if isinstance(each, FaceMap)]
