@@ -113,6 +113,8 @@ class Instrument:
     offset_mm: float = 0.0
     range: tuple[float, float] | None = None
     carrier_feet_mm: float | None = None
+    """How far apart the feet of what carries it stand along the bed; of a level laid across: how long each of
+    its two feet is, or what it bridges the ways with. None: not stated, and taken as a point."""
     overhang_along_mm: float | None = None
     """None: not stated, and taken as over the middle of the carrier."""
     overhang_across_mm: float = 0.0

@@ -25,7 +25,7 @@ from analysis.observe.states import warmer_by_k
 SCALE, BASE, SEATING, FEET, CARRIAGE = "scale", "base", "seating", "feet", "carriage length"
 POSITIONS, DRIFT_STEADY, NO_DRIFT, BED = "positions exact", "drift steady", "no drift", "bed unchanged"
 SIGNS, AHEAD, ARM = "signs", "plunger over the middle", "plunger level with carrier"
-ANGLE, DIAMETERS = "angle", "diameters"
+ANGLE, DIAMETERS, SQUARE = "angle", "diameters", "level square across"
 EDGE_RESTS, EDGE_WARMTH, EDGE_TURNED = (
     "edge resting as stated",
     "edge evenly warm",
@@ -47,7 +47,7 @@ class Assumption:
     """scale | base | seating | feet | carriage length | positions exact | drift steady | no drift |
     bed unchanged | signs | plunger over the middle | plunger level with carrier (of a reading sideways) |
     angle (of a dovetail) | diameters (of its pins, or of rollers in a vee) | edge resting as stated |
-    edge evenly warm | edge turned over in place."""
+    edge evenly warm | edge turned over in place | level square across."""
     stated: bool
     """Whether the description says how sure it is (of drift: whether the readings themselves do); what is
     not stated is taken as exact, feet that are not stated as a point, seating as none."""
@@ -117,10 +117,12 @@ def _of_instruments(sources: Sequence[Traverse]) -> Iterator[Assumption]:
     yield from _by_stated(SCALE, {t.instrument.name: t.instrument.scale_uncertainty for t in sources})
     yield from _by_stated(BASE, {t.instrument.name: t.instrument.base_uncertainty_mm for t in on_feet})
     yield from _by_stated(SEATING, {t.instrument.name: t.instrument.seating_um for t in stepped})
+    if across := dict.fromkeys(t.instrument.name for t in sources if t.setup.measures.is_across):
+        yield Assumption(SQUARE, False, tuple(across))
 
 
 def _of_carriers(sources: Sequence[Traverse], bed: Bed) -> Iterator[Assumption]:
-    """Feet of what carries an indicator, how long the carriage bears, where a plunger stands on either."""
+    """Feet of what carries an indicator or bridges ways, length of the carriage, where a plunger stands."""
     feet, carriage, ahead, arm = {}, {}, {}, {}
     for each in sources:
         carried_by, described = each.setup.carried_by, each.instrument
@@ -129,6 +131,9 @@ def _of_carriers(sources: Sequence[Traverse], bed: Bed) -> Iterator[Assumption]:
             carriage[f"{described.name} on the carriage"] = bed.carriage_length_mm
         elif carried_by is not None and carried_by.kind in ("face", "faces"):
             feet[f"{described.name} on {' and '.join(carried_by.names)}"] = described.carrier_feet_mm
+        elif each.setup.measures.is_across:
+            ways = f"{each.setup.front} and {each.setup.rear}"
+            feet[f"{described.name} across {ways}"] = described.carrier_feet_mm
         else:
             continue
         if each.setup.measures.is_length:

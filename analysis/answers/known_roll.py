@@ -264,7 +264,11 @@ def _is_across(each: Observations, ways: Ways) -> bool:
 
 def _of_carriage(bed_map: BedMap, ways: Ways) -> KnownRoll | None:
     """How the carriage rolls where a level across it was read, the ways' own roll not being known."""
-    across = [each for each in bed_map.observations if _is_across(each, ways) and each.carriers]
+    across = [
+        each
+        for each in bed_map.observations
+        if _is_across(each, ways) and all(source.setup.is_on_carriage for source in each.sources)
+    ]
     station = sorted({float(mm) for each in across for mm in each.station_mm})
     if len(station) < 2 or set(bed_map.bed.carriage_ways()) != {ways.front, ways.rear}:
         return None

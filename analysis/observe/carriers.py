@@ -100,6 +100,11 @@ def _mean_and_slope(kind: str, face: Face, at_mm: float, bearing: Bearing) -> tu
     return (mean if bearing.averages else middle), slope
 
 
+def height_of_bearing(face: Face, at_mm: float, bearing: Bearing) -> Form:
+    """Height along its normal at which one line of bearing stands on a face."""
+    return _mean_and_slope("height", face, at_mm, bearing)[0]
+
+
 def _scaled(form: Form | None, factor: float) -> Form | None:
     return None if form is None else weighted_sum([(factor, form)])
 

@@ -43,13 +43,13 @@ def _slope(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> _Kind:
 
 def _roll(traverse: Traverse, bed: Bed, station_mm: np.ndarray) -> _Kind:
     faces = tuple(face.id for face in rolled_over(traverse, bed))
-    on_carriage = traverse.setup.is_on_carriage
+    is_long = traverse.setup.is_on_carriage or traverse.instrument.carrier_feet_mm is not None
     return _Kind(
         roll_forms(traverse, bed, station_mm),
         faces,
         roll_seating(traverse, bed),
-        roll_forms(traverse, bed, station_mm, is_point=True) if on_carriage else None,
-        faces if on_carriage else (),
+        roll_forms(traverse, bed, station_mm, is_point=True) if is_long else None,
+        faces if is_long else (),
     )
 
 

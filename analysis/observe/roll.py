@@ -12,8 +12,9 @@ from analysis.observe.carriers import (
     carrier_motion,
     carrying_faces,
     face_named,
+    height_of_bearing,
 )
-from analysis.observe.terms import Form, Place, weighted_sum
+from analysis.observe.terms import Form, weighted_sum
 
 
 def rolled_over(traverse: Traverse, bed: Bed) -> tuple[Face, ...]:
@@ -66,7 +67,8 @@ def roll_forms(
 ) -> tuple[Form, ...]:
     """One form per reading, in µm/m per µm: (rear − front) / gauge.
 
-    `is_point` takes a carriage as bearing at its middle alone, for ways of unknown shape.
+    A foot that is long along the bed bears on its two ends. `is_point` takes it, or a carriage, as bearing
+    at its middle alone, for ways of unknown shape.
     """
     front, rear = rolled_over(traverse, bed)
     per_um = (-1 if traverse.setup.turned else 1) * 1000.0 / gauge_mm(traverse, bed)
@@ -74,14 +76,14 @@ def roll_forms(
         return tuple(
             _carriage_roll(bed, float(x), per_um * gauge_mm(traverse, bed), is_point) for x in station_mm
         )
-    signs = front.upward, rear.upward
+    bearing = Bearing(None if is_point else traverse.instrument.carrier_feet_mm, averages=True)
     return tuple(
-        {
-            Place("height", rear.id, float(x), "touched"): per_um * signs[1],
-            Place("height", front.id, float(x), "touched"): -per_um * signs[0],
-        }
+        weighted_sum([
+            (per_um * rear.upward, height_of_bearing(rear, float(x), bearing)),
+            (-per_um * front.upward, height_of_bearing(front, float(x), bearing)),
+        ])
         for x in station_mm
-    )
+    )  # fmt: skip
 
 
 def _carriage_roll(bed: Bed, at_mm: float, per_um_per_mm: float, is_point: bool) -> Form:

@@ -20,6 +20,7 @@ from analysis.answers.assumptions import (
     SCALE,
     SEATING,
     SIGNS,
+    SQUARE,
     Assumption,
 )
 from analysis.linear.fact import Fact
@@ -44,6 +45,7 @@ _TAKEN = {
     (SEATING, False): "no seating error",
     (ANGLE, False): "angle exact",
     (DIAMETERS, False): "diameters exact",
+    (SQUARE, False): "cross levels square across",
     (EDGE_RESTS, False): "straightedges resting where stated",
     (EDGE_WARMTH, False): "straightedges evenly warm",
     (EDGE_TURNED, False): "straightedges turned over with each end in its place",
@@ -60,8 +62,8 @@ _HOW_TO_MEASURE = {
     "the middles of the feet several times and state how far that differs",
     SEATING: "no seating error stated (seating_um); lift and replace it ten times to measure it, for it "
     "often outweighs all else",
-    FEET: "taken as standing on one point, because how far apart the feet of what carries it stand is not in "
-    f"bed.toml (carrier_feet_mm); {_EVENS_OUT}",
+    FEET: "taken as standing on one point, because how far apart the feet of what carries it stand, or how "
+    f"long those are that it bridges the ways on, is not in bed.toml (carrier_feet_mm); {_EVENS_OUT}",
     AHEAD: "taken as over the middle of what carries it, because how far along the bed the plunger stands "
     "from there is not in bed.toml (overhang_along_mm: 0 over the middle); a carrier pitches on worn ways, "
     "and a plunger ahead of it reads that too, which the ± does not cover; measure and state it",

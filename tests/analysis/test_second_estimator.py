@@ -90,6 +90,20 @@ def test_a_set_up_taken_wrongly_is_noticed(key, value):
     assert answer.redundancy != bed_map.redundancy or abs(answer.chi_square - bed_map.chi_square) > 0.01
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_level_across_on_long_feet_stands_on_their_ends(turned):
+    """Feet of 200 mm on stations every 100."""
+    feet = 'quantity = "roll"\ncarrier_feet_mm = 200'
+    bed = Description(BED.format(carriage="").replace('quantity = "roll"', feet))
+    runs = [Run(n, "level", MIDDLES, face=face) for n, face in enumerate(("front", "rear", "rear"), 1)]
+    survey = _of_random_heights(
+        bed, [*runs, Run(4, "cross", STATIONS[1:-1], front="front", rear="rear", turned=turned)]
+    )
+    assert faults(survey) == []
+    points = Description(BED.format(carriage=""))
+    assert adjust(survey.runs, points).chi_square > 100 * adjust(survey.runs, bed).chi_square
+
+
 @pytest.mark.parametrize("other", ["keeper", "side", "further"])
 def test_faces_that_look_different_ways_are_read_off_one_line_under_one_zero(other):
     """A line that lies higher, or tilted, counts the other way round for a face that looks down and not at

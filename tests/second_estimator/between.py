@@ -149,30 +149,31 @@ def _bound_first(
     return tried[min(tried, key=doubt)]
 
 
-def is_touched(run: Run, owner: str) -> bool:
-    """Whether a run measured a face, rather than being carried along it."""
-    return owner in (run.face, run.other) or (owner in (run.front, run.rear) and run.reference != "carriage")
+def is_touched(run: Run, owner: str, bed: Description) -> bool:
+    """Whether a run measured a face, rather than being carried along it, be it on long feet."""
+    is_long = run.reference == "carriage" or "carrier_feet_mm" in bed.instrument(run)
+    return owner in (run.face, run.other) or (owner in (run.front, run.rear) and not is_long)
 
 
-def is_ridden(run: Run, owner: str) -> bool:
+def is_ridden(run: Run, owner: str, bed: Description) -> bool:
     """Whether a run was carried along a face."""
-    return not is_touched(run, owner)
+    return not is_touched(run, owner, bed)
 
 
-def is_any(run: Run, owner: str) -> bool:
+def is_any(run: Run, owner: str, bed: Description) -> bool:
     """Whatever a run stands on or touches."""
     return True
 
 
 def places_asked(
-    runs: Sequence[Run], bed: Description, counts: Callable[[Run, str], bool] = is_any
+    runs: Sequence[Run], bed: Description, counts: Callable[[Run, str, Description], bool] = is_any
 ) -> dict[Owner, np.ndarray]:
     """Where on each line the readings depend on a height: found by listening to what geometry asks for."""
     asked: dict[Owner, set[float]] = {}
     for run in runs:
 
         def listening(kind: str, owner: str, x: np.ndarray, run: Run = run) -> np.ndarray:
-            if counts(run, owner):
+            if counts(run, owner, bed):
                 asked.setdefault((kind, owner), set()).update(np.round(np.ravel(x), 6).tolist())
             return np.zeros(np.shape(x))
 

@@ -53,6 +53,7 @@ def _bed(length: int, chance: Random) -> str:
             "level": level(noise, 100, seating_um=0),
             "long": level(noise, base, seating_um=0),
             "cross": cross_level(seating_um=0),
+            "bridge": cross_level(seating_um=0, carrier_feet_mm=feet),
             "dial": dial(0.5, seating_um=0, **carrier),
         },
     )
@@ -73,6 +74,8 @@ def _riding(length: int, chance: Random) -> Run:
         return Run(0, "long", at, face=chance.choice(("front", "rear")))
     if kind == "pitch":
         return Run(0, "level", at, face="carriage")
+    if step in (70, 130):
+        return Run(0, "bridge", at, front="front", rear="rear")
     return Run(0, "cross", at, front="front", rear="rear", reference="carriage")
 
 

@@ -147,7 +147,7 @@ def _roll(run: Run, bed: Description, world: World) -> np.ndarray:
     if "carriage" in (run.face, run.reference):
         (front, rear), bearing = bed.ways(), _carriage(bed)
     else:
-        (front, rear), bearing = (run.front, run.rear), Bearing(0)
+        (front, rear), bearing = (run.front, run.rear), Bearing(bed.instrument(run).get("carrier_feet_mm", 0))
     lifts = [_lifted(name, bed, world, bearing, x)[0] for name in (front, rear)]
     return turn * (lifts[1] - lifts[0]) / bed.gauge_mm(front, rear) * 1000
 

@@ -192,7 +192,7 @@ INSTRUMENT: Mapping[str, Key] = {
     "range": Key(
         "[lowest, highest] reading", _rising, lambda v: (float(v[0]), float(v[1]))
     ),
-    "carrier_feet_mm": above_zero("a distance in mm", only_for=_LENGTHS),
+    "carrier_feet_mm": above_zero("a distance in mm", only_for=MEASURING),
     "overhang_along_mm": number_key("a distance in mm", only_for=_LENGTHS),
     "overhang_across_mm": number_key("a distance in mm", only_for=_LENGTHS),
     "arm_height_mm": number_key("a distance in mm", only_for=_LENGTHS),

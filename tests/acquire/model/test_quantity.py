@@ -38,7 +38,8 @@ def test_only_what_stands_on_two_feet_along_steps_by_its_base():
 def test_keys_of_an_instrument_follow_the_table():
     assert INSTRUMENT["base_mm"].only_for == ("slope", "roll")
     assert INSTRUMENT["pad_mm"].only_for == ("slope",)
-    assert INSTRUMENT["carrier_feet_mm"].only_for == ("offset", "span")
+    assert INSTRUMENT["carrier_feet_mm"].only_for == MEASURING
+    assert INSTRUMENT["overhang_along_mm"].only_for == ("offset", "span")
     assert INSTRUMENT["seating_um"].only_for == MEASURING
 
 

@@ -12,6 +12,7 @@ import pytest
 
 from analysis.adjust.combination import combine
 from analysis.answers.face_map import map_face
+from analysis.answers.twist import twist_of
 from analysis.linear.reference_lines import remove_line, straightness
 from analysis.words.assumptions import unstated_words
 from analysis.words.facts import sentences
@@ -293,3 +294,64 @@ def test_carriage_that_smooths_the_wear_it_rides_does_not_call_the_ways_smooth(
         error = np.abs(found.height_um - true.height_um)
         assert np.all(error <= 2.5 * found.standard_uncertainty_um), face
         assert np.max(found.standard_uncertainty_um) < 2 * depth, "a figure that says nothing"
+
+
+FEET = 200.0
+"""Of what bridges the ways, long along them: in a hollow it stands on the ends of these."""
+
+
+def across_on_long_feet(invented_bed, make_traverse, *, is_stated, with_levels):
+    """A level across both ways on such feet; no noise."""
+    cross = 'quantity = "roll"\nunit = "um/m"\nstandard_uncertainty = 1\nseating_um = 0\n'
+    bed = invented_bed(
+        LENGTH, 100.0, faces=FACES,
+        instruments={
+            "level": 'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty = 1\n',
+            "cross": cross + (f"carrier_feet_mm = {FEET}\n" if is_stated else ""),
+        },
+    )  # fmt: skip
+    at, middle = STATION[1:-1], STATION[:-1] + 50
+    stands = {
+        name: (TRUTH[name](at - FEET / 2) + TRUTH[name](at + FEET / 2)) / 2 for name in ("front", "rear")
+    }
+    roll = (stands["rear"] - stands["front"]) / 0.3
+    runs = [make_traverse(bed, "cross", at, roll, front="front", rear="rear")]
+    for face in ("front", "rear") if with_levels else ():
+        slope = (TRUTH[face](middle + 50) - TRUTH[face](middle - 50)) * 10
+        runs.append(make_traverse(bed, "level", middle, slope, face=face))
+    return bed, runs
+
+
+def off_in_u(bed_map):
+    """Errors of the roll off its line, in standard uncertainties."""
+    found = remove_line(bed_map.difference("rear", "front"), "least-squares")
+    truth = rear(found.station_mm) - worn(found.station_mm)
+    truth -= np.polyval(np.polyfit(found.station_mm, truth, 1), found.station_mm)
+    return np.max((np.abs(found.height_um - truth) - ALLOWED_UM) / found.standard_uncertainty_um)
+
+
+@pytest.mark.parametrize("with_levels", [True, False])
+def test_level_across_on_long_feet_reads_what_its_feet_stand_on(invented_bed, make_traverse, with_levels):
+    """Taken to stand on points, and nothing else read, it puts the roll off by many times its uncertainty."""
+    off = {}
+    for is_stated in (True, False):
+        bed, runs = across_on_long_feet(
+            invented_bed, make_traverse, is_stated=is_stated, with_levels=with_levels
+        )
+        off[is_stated] = off_in_u(combine(runs, bed))
+    assert off[True] < 2.5
+    assert off[False] > off[True] if with_levels else off[False] > 4
+
+
+def test_roll_that_only_a_level_on_long_feet_tells_is_that_of_the_ways_and_says_what_hides_in_it(
+    invented_bed, make_traverse
+):
+    bed, runs = across_on_long_feet(invented_bed, make_traverse, is_stated=True, with_levels=False)
+    bed_map = combine(runs, bed)
+    assert off_in_u(bed_map) < 2.5
+    assert any("cross on front and rear" in words for words in sentences(bed_map.warnings))
+    found = twist_of(runs, bed)
+    assert found.roll_of == "ways"
+    assert found.roll_um_per_m - found.roll_um_per_m[0] == pytest.approx(
+        runs[0].stations.reading - runs[0].stations.reading[0]
+    )

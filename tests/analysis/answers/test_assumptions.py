@@ -24,6 +24,7 @@ from analysis.answers.assumptions import (
     SCALE,
     SEATING,
     SIGNS,
+    SQUARE,
     Assumption,
     assumptions,
 )
@@ -274,6 +275,20 @@ def _along_an_edge(invented_bed, make_traverse, edge, **setup):
         bed, "dial", STATION, 0 * STATION, face="front-flat", reference="straightedge:long", **setup
     )
     return combine([run], bed)
+
+
+@pytest.mark.parametrize("feet", [None, 40])
+def test_level_across_is_taken_to_lie_square_and_on_points_until_its_feet_are_stated(
+    invented_bed, make_traverse, feet
+):
+    cross = 'quantity = "roll"\nunit = "um/m"\nstandard_uncertainty = 1.0\n'
+    bed = invented_bed(instruments={"cross": cross + (f"carrier_feet_mm = {feet}\n" if feet else "")})
+    run = make_traverse(bed, "cross", STATION, 0 * STATION, front="front-flat", rear="rear-flat")
+    found = told(combine([run], bed))
+    assert found[FEET] == Assumption(FEET, feet is not None, ("cross across front-flat and rear-flat",))
+    assert found[SQUARE] == Assumption(SQUARE, False, ("cross",))
+    assert "cross levels square across" in taken_words([*found.values()])[0]
+    assert ("carrier_feet_mm" in " ".join(unstated_words([*found.values()]))) is (feet is None)
 
 
 def test_how_a_straightedge_rests_is_turned_and_warmed_is_taken_for_granted(invented_bed, make_traverse):
