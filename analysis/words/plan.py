@@ -193,10 +193,11 @@ def _target_words(plan: "FacePlan") -> str:
 
 
 def plan_heads(plan: "FacePlan", inch: bool) -> tuple[str, ...]:
-    """Heads of the table to take to the machine."""
+    """Heads of the table to take to the machine; beside flanks there is no room for the other unit."""
     first, second = units(inch)
-    heads = (station_head(inch), f"take off {first}", f"± {first}", second, "this round")
-    return (*heads, *(f"{name} {first}" for name in flank_depths(plan)))
+    flanks = tuple(f"{name} {first}" for name in flank_depths(plan))
+    other = () if flanks else (second,)
+    return (station_head(inch), f"take off {first}", f"± {first}", *other, f"this round {first}", *flanks)
 
 
 def plan_rows(plan: "FacePlan", inch: bool) -> list[tuple[str, ...]]:
@@ -210,7 +211,7 @@ def plan_rows(plan: "FacePlan", inch: bool) -> list[tuple[str, ...]]:
         cells = (
             depth_text(removal.removal_um[i], first, fine),
             doubt_text(2 * removal.standard_uncertainty_um[i], first, fine),
-            depth_text(removal.removal_um[i], second, fine),
+            *(() if flanks else (depth_text(removal.removal_um[i], second, fine),)),
             depth_text(float(plan.this_round_um[i]), first, fine),
         )
         rows.append((at, *cells, *(depth_text(flank[i], first, fine) for flank in flanks)))

@@ -144,7 +144,7 @@ def test_vee_also_says_the_depth_on_its_flanks(invented_bed, make_traverse, angl
     plan = plan_faces(bed_map, ["vee"]).plans["vee"]
     for flank, angle in (("front", front), ("rear", rear)):
         assert plan.flank_um[flank] == pytest.approx(plan.removal.removal_um * np.sin(np.radians(angle)))
-    assert len(plan_rows(plan, False)[0]) == (6 if front == rear else 7)
+    assert len(plan_rows(plan, False)[0]) == (5 if front == rear else 6)
 
 
 def test_answer_names_most_and_nothing_and_the_notes_name_what_cannot_be_seen(mapped):
