@@ -15,7 +15,7 @@ from acquire.entry.under_way import Entry
 from acquire.model.companion import Companion
 from acquire.model.errors import EntryError
 from acquire.model.inch_words import in_owners_unit
-from acquire.model.units import length_text
+from acquire.model.units import length_text, mixed_as_decimal
 from acquire.reduce.written.readings import expected_unit
 from acquire.reduce.written.typed import TypedLine, typed_reading
 
@@ -150,7 +150,7 @@ class _Conversation:
         while other == "":  # keyboard-emulating cables send stray line ends
             other = self.asker.ask("  and its other end: ")
             other = None if other is None else other.strip()
-        return None if other is None else f"{words} / {other}"
+        return None if other is None else " / ".join(map(mixed_as_decimal, (words, other)))
 
     def taken(self, entry: Entry, words: str) -> Entry:
         line = entry.line(words, self.asker.seconds())

@@ -3,6 +3,7 @@
 Whoever asks for readings, at a prompt or on a page, asks here; so all question the same ones.
 """
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
@@ -54,6 +55,27 @@ def doubt_of(
     if prediction is not None:
         return _against_survey(instrument, station_mm, reading, prediction)
     return _against_neighbours(instrument, stations, station_mm, reading)
+
+
+def doubt_of_stroke(instrument: Instrument, station_mm: float, words: str) -> str | None:
+    """Why two numbers with a bare stroke between may be no two ends of a bubble.
+
+    Examples
+    --------
+    >>> vial = Instrument("vial", "slope", "in/ft", per_division=0.0005)
+    >>> doubt_of_stroke(vial, 300, "-1/2")
+    'station 300 mm: -1/2 is taken as both ends of the bubble, -1 and 2: is it -0.5?'
+    >>> doubt_of_stroke(vial, 300, "1 / 2"), doubt_of_stroke(vial, 300, "2/1")
+    (None, None)
+    """
+    found = re.fullmatch(r"([-+]?)(\d+)/(\d+)", with_plain_minus(words.strip()))
+    if found is None or not instrument.measures.is_angle or int(found[2]) >= int(found[3]):
+        return None
+    fraction = f"{found[1]}{int(found[2]) / int(found[3]):.3g}"
+    return (
+        f"station {station_mm:g} mm: {words.strip()} is taken as both ends of the bubble, "
+        f"{found[1]}{found[2]} and {found[3]}: is it {fraction}?"
+    )
 
 
 def doubt_of_digits(
@@ -147,7 +169,7 @@ def _against_survey(
     advice = f"is it {guess}?" if guess else "wipe, re-seat, read again"
     are_several = " and " in prediction.says or prediction.says.endswith("runs")
     return (
-        f"station {station_mm:g} mm is {reading_words(instrument, abs(off))} off "
+        f"station {station_mm:g} mm is {_as_read(instrument, abs(off)).removeprefix('-')} off "
         f"what {prediction.says} say{'' if are_several else 's'}: {advice}"
     )
 
@@ -169,10 +191,16 @@ def _against_neighbours(
     if guess is None and not is_jump:
         return None
     return (
-        f"station {station_mm:g} mm: {reading_words(instrument, reading)} jumps out of its neighbours "
-        f"(the one beside it reads {reading_words(instrument, near[0])})"
-        + (f": is it {guess}?" if guess else "")
+        f"station {station_mm:g} mm: {_as_read(instrument, reading)} jumps out of its neighbours "
+        f"(the one beside it reads {_as_read(instrument, near[0])})" + (f": is it {guess}?" if guess else "")
     )
+
+
+def _as_read(instrument: Instrument, reading: float) -> str:
+    """A reading as it is read off: in divisions where the instrument has them."""
+    if instrument.per_division is None:
+        return reading_words(instrument, reading)
+    return f"{instrument.as_shown(reading):.4g} div"
 
 
 def _expectations(near: np.ndarray) -> list[float]:
@@ -232,7 +260,8 @@ def doubt_about(entry: Entry, line: TypedLine, companion: Companion | None = Non
         return None
     setup = entry.setup
     reading = typed_reading(setup.described, line.words, setup.unit)
-    doubt = doubt_of_digits(setup.described, line.station_mm, line.words, setup.unit)
+    doubt = doubt_of_stroke(setup.described, line.station_mm, line.words)
+    doubt = doubt or doubt_of_digits(setup.described, line.station_mm, line.words, setup.unit)
     if doubt is None:
         others = _without(entry, Slot(line.station_mm, line.repeat)).table().stations
         predicted = None if companion is None else companion.predict(others, line.station_mm)
@@ -254,4 +283,4 @@ def lacks_other_end(words: str) -> bool:
     (True, False, False)
     """
     plain = with_plain_minus(words.strip())
-    return plain not in GAPS and len(plain.replace("/", " ").split()) == 1
+    return plain not in GAPS and len(ends_written(words)) == 1

@@ -108,6 +108,24 @@ _SEXAGESIMAL = re.compile(
 _NUMBER = re.compile(r"\s*([-+]?)\s*(\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE]([-+]?\d{1,2}))?\s*(.*?)\s*", re.DOTALL)
 
 
+_MIXED = re.compile(r"\s*([-+]?)\s*(\d+)\s+(\d+)/(2|3|4|5|8|10|16|32|64)(?![\d.,/])\s*(.*?)\s*", re.DOTALL)
+"""A whole number and a fraction. A fraction alone may as well be both ends of a bubble, or a date."""
+
+
+def mixed_as_decimal(text: str) -> str:
+    """A whole number with a fraction behind it, as a decimal number with the same unit; all else as it is.
+
+    Examples
+    --------
+    >>> mixed_as_decimal("-4 1/2"), mixed_as_decimal("1 2/5 div"), mixed_as_decimal("1 / 2")
+    ('-4.5', '1.4 div', '1 / 2')
+    """
+    match = _MIXED.fullmatch(text)
+    if not match or int(match[3]) >= int(match[4]):
+        return text
+    return f"{match[1]}{int(match[2]) + int(match[3]) / int(match[4])} {match[5]}".strip()
+
+
 def parse_reading(text: str) -> Reading:
     """Read a hand-written number with an optional unit and either decimal sign.
 
@@ -119,15 +137,15 @@ def parse_reading(text: str) -> Reading:
 
     Examples
     --------
-    >>> parse_reading("-0,02 mm"), parse_reading("3.5thou"), parse_reading("+3")
-    (Reading(value=-0.02, unit='mm'), Reading(value=3.5, unit='thou'), Reading(value=3.0, unit=None))
+    >>> parse_reading("-0,02 mm"), parse_reading("3.5thou"), parse_reading("-4 1/2")
+    (Reading(value=-0.02, unit='mm'), Reading(value=3.5, unit='thou'), Reading(value=-4.5, unit=None))
 
     Minutes and seconds of arc, as an autocollimator's drum is read:
 
     >>> parse_reading("2'08.5″")
     Reading(value=128.5, unit='arcsec')
     """
-    written = with_plain_minus(text[:200])
+    written = mixed_as_decimal(with_plain_minus(text[:200]))
     if (angle := _degrees_minutes_seconds(written)) is not None:
         return angle
     match = _NUMBER.fullmatch(written)

@@ -58,14 +58,14 @@ def written_in(instrument: Instrument, text: str) -> Reading:
     Raises
     ------
     EntryError
-        If it is no number, or its unit is none known; of a fraction without its unit, which may be two.
+        If it is no number, or its unit is none known; of a length that is a fraction without its unit.
     """
     is_length = instrument.measures.is_length and "div" not in text.lower()
     try:
         written = parse_length(text) if is_length else parse_reading(text)
     except UnitError as error:
         raise EntryError("reading", error.found, ONE_LENGTH if is_length else error.needed) from None
-    if written.unit is None and "/" in text:
+    if is_length and written.unit is None and "/" in text:
         raise EntryError("reading", f"found {text.strip()[:40]!r}", ONE_LENGTH)
     return written
 

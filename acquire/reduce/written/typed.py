@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from acquire.model.bed import Instrument
 from acquire.model.errors import EntryError
 from acquire.model.traverse import Row, Setup
-from acquire.model.units import with_plain_minus
+from acquire.model.units import mixed_as_decimal, with_plain_minus
 from acquire.reduce.written.readings import (
     GAPS,
     ReadingsTable,
@@ -121,10 +121,11 @@ def ends_written(words: str) -> list[str]:
 
     Examples
     --------
-    >>> ends_written("+1.5 / 2,5"), ends_written("2 div")
-    (['+1.5', '2,5'], ['2 div'])
+    >>> ends_written("+1.5 / 2,5"), ends_written("2 div"), ends_written("4 1/2")
+    (['+1.5', '2,5'], ['2 div'], ['4.5'])
     """
-    return re.split(r"\s*/\s*(?=[-+.,\d])|(?<=\d)\s+(?=[-+.,\d])", with_plain_minus(words.strip()))
+    plain = mixed_as_decimal(with_plain_minus(words.strip()))
+    return re.split(r"\s*/\s*(?=[-+.,\d])|(?<=\d)\s+(?=[-+.,\d])", plain)
 
 
 def readings_typed(setup: Setup, raw: bytes) -> ReadingsTable:

@@ -5,6 +5,7 @@ import pytest
 
 from acquire.entry.doubts import doubt_of, doubt_of_column, doubt_of_digits
 from acquire.model.bed import Instrument
+from acquire.model.companion import Prediction
 from acquire.model.traverse import Stations
 
 DIAL = Instrument("dial", "offset", "um", standard_uncertainty=1.0, resolution=1)
@@ -87,6 +88,17 @@ def test_digits_far_below_the_resolution_are_questioned_with_the_unit_that_fits(
 @pytest.mark.parametrize("typed", ["3", "-2.5", "0", "1.25", "0.002 in", "1.5 / 2.5", "3.5 thou"])
 def test_halves_and_tenths_of_a_division_and_written_units_are_not_questioned(typed):
     assert doubt_of_digits(VIAL if "/" in typed else TENTHS, 300, typed) is None
+
+
+def test_reading_of_a_vial_is_doubted_in_the_divisions_that_were_read():
+    near = stations_of(np.arange(3) * 100.0, VIAL.to_contract(np.array([-4.4, -5.2, -5.0])))
+    words = doubt_of(VIAL, near, 300.0, float(VIAL.to_contract(34.0)), None)
+    assert words.startswith(
+        "station 300 mm: 34 div jumps out of its neighbours (the one beside it reads -5 div)"
+    )
+    predicted = Prediction(float(VIAL.to_contract(3.4)), 1.0, "the reverse run")
+    words = doubt_of(VIAL, near, 300.0, float(VIAL.to_contract(-34.0)), predicted)
+    assert words.startswith("station 300 mm is 37.4 div off what the reverse run says")
 
 
 def test_readings_asked_for_in_another_unit_may_be_as_fine_as_they_are():

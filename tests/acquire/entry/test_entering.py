@@ -54,6 +54,20 @@ def test_both_ends_of_a_vial_are_averaged_and_the_other_end_is_asked_for(person,
     assert any("other end" in prompt for prompt in typist.asked)
 
 
+def test_whole_number_and_fraction_is_one_reading_and_one_end_of_a_bubble(person, setup):
+    entry, _ = person(["1 2/5", "-4 1/2", "−2 1/2 div"]).enters(setup("vial"))
+    assert list(by_station(entry).values()) == pytest.approx([28, -90, -50])  # 20 µm/m a division
+    entry, _ = person(["1 1/2", "2 1/2", "q"]).enters(setup("vial"), vial=True)
+    assert by_station(entry) == {100: 40.0}
+
+
+def test_bare_fraction_may_be_both_ends_of_a_bubble_and_is_asked_about(person, setup):
+    typist = person(["1/2", "0.5", "q"])
+    entry, _ = typist.enters(setup("vial"))
+    assert by_station(entry) == {100: 10.0}
+    assert any("taken as both ends of the bubble, 1 and 2: is it 0.5?" in said for said in typist.said)
+
+
 def test_stray_line_end_is_no_other_end_of_the_bubble(person, setup):
     entry, _ = person(["2", "", "\r", "4", "q"]).enters(setup("vial"), vial=True)
     assert by_station(entry) == {100: 60.0}

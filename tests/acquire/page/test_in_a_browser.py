@@ -304,7 +304,7 @@ def test_doubt_is_asked_about_and_no_key_answers_it(chromium, survey, tmp_path):
         at_place(page, "100 mm")
         page.type("-15")
         page.until("!document.getElementById('doubt').hidden")
-        assert "is 300 µm/m (3.60 thou/ft) off what the reverse run says" in page.words("#doubt")
+        assert "is 15 div off what the reverse run says" in page.words("#doubt")
         assert page.words("#place") == "100 mm" and page.value("document.getElementById('keypad').hidden")
         instrument_types(page, "7", 10_000)
         assert "while a question stands is not taken" in page.words("#entry-refused")
