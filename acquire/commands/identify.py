@@ -16,7 +16,7 @@ from acquire.model.saying import say
 if TYPE_CHECKING:
     from acquire.bench.identify import Identified
     from acquire.bench.offered import Meaning
-    from acquire.model.bed import Instrument
+    from acquire.model.bed import Bed, Instrument
     from acquire.model.units import Reading
 
 SHOWN_EVERY_S = 0.25
@@ -69,16 +69,17 @@ def command(
     from acquire.bench.identify import identify, stable_name, with_stable_name
     from acquire.bench.offered import bed_tables, likely_quantity, trial_instrument
     from acquire.bench.still import shown_step
-    from acquire.model.bed_toml.reading import read_bed
     from acquire.receive.ports.naming import found_ports
 
-    is_inch = into is not None and read_bed(into / "bed.toml").is_inch
+    is_inch = into is not None and _has_room(into / "bed.toml", name).is_inch
     found = identify(port, requests, most_s=seconds, say=lambda words: say(words, err=True))
     for line in _answer(found):
         say(line)
     quantity = quantity or _asked_quantity(likely_quantity(found.shape.unit if found.shape else None))
     written = found.shape.unit if found.shape else None
     trial = trial_instrument(found, quantity, _fitting_unit(quantity, unit, written))
+    if base is None and trial.measures.has_feet_along and sys.stdin.isatty():
+        base = click.prompt(f"How far apart are its feet? ({'in' if is_inch else 'mm'})", type=ABOVE_0)
     values = _live(trial)
     meaning = _asked_meaning(trial, is_inch) if sys.stdin.isatty() else None
     here = [one for one in found_ports() if one.device == port]
@@ -93,6 +94,18 @@ def command(
         resolution=shown_step(values),
     )
     _give(text, into, name)
+
+
+def _has_room(path: Path, name: str) -> "Bed":
+    """The bed, which has no instrument of that name yet: refused before anybody is asked anything."""
+    from acquire.model.bed_toml.reading import read_bed
+
+    bed = read_bed(path)
+    if name in bed.instruments:
+        raise BedError(
+            f"{path} [instruments.{name}]", "is there already", "another name", "give one with --name"
+        )
+    return bed
 
 
 def _answer(found: "Identified") -> list[str]:
@@ -184,7 +197,6 @@ def _asked_meaning(trial: "Instrument", is_inch: bool) -> "Meaning | None":
 
 def _give(text: str, into: Path | None, name: str) -> None:
     """Print the tables, or write them into the survey's bed.toml."""
-    from acquire.model.bed_toml.reading import read_bed
     from acquire.store.editing import change_bed
 
     if into is None:
@@ -192,9 +204,5 @@ def _give(text: str, into: Path | None, name: str) -> None:
         click.echo(text, nl=False)
         return
     path = into / "bed.toml"
-    if name in read_bed(path).instruments:
-        raise BedError(
-            f"{path} [instruments.{name}]", "is there already", "another name", "give one with --name"
-        )
     change_bed(path, lambda old: old.rstrip("\n") + "\n\n" + text)
     say(f"Written to {path} as {name}.")

@@ -122,7 +122,8 @@ standard_uncertainty = $slope_u       # of one reading, same unit: put your own 
 [instruments.vial]               # a block level with a graduated vial
 quantity = "slope"
 unit = "$vial_unit"
-per_division = $division              # what one division is worth, in `unit`: it is written on the level
+per_division = $division              # what one division is worth, in `unit`, or as the level
+                                 # says it: "0.0005 in/10 in", "0.02 mm/m", "4 arcsec"
 $base   # between the middles of its feet
 resolution = 0.2                 # in divisions
 standard_uncertainty = 0.2       # in divisions: put your own figure here

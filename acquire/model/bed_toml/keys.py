@@ -9,6 +9,7 @@ from typing import Any
 
 from acquire.model.bed import NORMALS
 from acquire.model.bed_toml import port_names
+from acquire.model.bed_toml.with_units import DIVISION
 from acquire.model.called import STANDS
 from acquire.model.quantity import EVERY_UNIT, MEASURING, POSITION, QUANTITIES, named
 from acquire.model.reference import CARRIAGE, LINE
@@ -171,7 +172,7 @@ _FEET = named("has_feet_along")
 INSTRUMENT: Mapping[str, Key] = {
     "quantity": one_of(*QUANTITIES, required=True),
     "unit": one_of(*EVERY_UNIT, required=True),
-    "per_division": above_zero("what one division is worth, in `unit`,", only_for=MEASURING),
+    "per_division": number_key(DIVISION, above=0.0, only_for=MEASURING),
     "base_mm": number_key(
         "a distance in mm above 0, at most 10000", above=0.0, highest=1e4, only_for=_LEVELS
     ),

@@ -8,6 +8,7 @@ import math
 import re
 import tomllib
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any, TypeVar
@@ -28,11 +29,11 @@ from acquire.model.bed_toml.keys import (
     name_is_allowed,
 )
 from acquire.model.bed_toml.wire_keys import WIRE_KINDS, wire_faults, with_pattern
-from acquire.model.bed_toml.with_units import with_numbers, without_unit
-from acquire.model.errors import BedError, did_you_mean, told_as
+from acquire.model.bed_toml.with_units import division_worth, with_numbers, without_unit
+from acquire.model.errors import BedError, UnitError, did_you_mean, told_as
 from acquire.model.places import ROUNDING_MM, end_where_rounded
 from acquire.model.plain_files import open_plain
-from acquire.model.quantity import QUANTITIES
+from acquire.model.quantity import QUANTITIES, SLOPE
 from acquire.model.units import unit_name
 
 LARGEST_FILE_BYTES = 1 << 20
@@ -298,6 +299,10 @@ class _Reader:
             return None
         quantity = found.get("quantity")
         plain = {key: value for key, value in found.items() if key not in ("port", "wire")}
+        worth, unit = plain.get("per_division"), plain.get("unit")
+        if isinstance(worth, str) and isinstance(unit, str) and unit in SLOPE.units:
+            with suppress(UnitError):  # said to be wrong with all else that is
+                plain["per_division"] = division_worth(worth, unit)
         values = self.table(table, INSTRUMENT, plain)
         if "quantity" not in values:
             return None

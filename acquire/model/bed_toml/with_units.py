@@ -12,6 +12,7 @@ from acquire.model.quantity import SLOPE
 from acquire.model.units import parse_degrees, parse_reading
 
 UM_PER_TURN, LIFT_PER_TURN = "um_per_turn", "lift_per_turn"
+DIVISION = 'what one division is worth, in `unit` or as text such as "0.0005 in/10 in", above 0'
 MOST_DEEP = 2
 """A list of stretches is a list of lists of lengths."""
 
@@ -32,6 +33,32 @@ def _slope(text: str) -> float:
     if written.unit is None:
         raise _NotWritten
     return round(SLOPE.to_contract(written.value, written.unit), 9)
+
+
+def division_worth(text: str, unit: str) -> float:
+    """What one division of a level is worth, in `unit`, as it is written on it.
+
+    A slope with its unit, or a rise over a length.
+
+    Raises
+    ------
+    UnitError
+        If it is neither.
+
+    Examples
+    --------
+    >>> division_worth("0.0005 in/10 in", "in/ft"), division_worth("0.02 mm/m", "um/m")
+    (0.0006, 20.0)
+    """
+    rise, _, over = text.partition("/")
+    try:
+        worth = _length(rise, in_mm) / _length(over, in_mm) * 1e6
+    except (UnitError, _NotWritten, ZeroDivisionError):
+        written = parse_reading(text)
+        if written.unit is None or written.unit not in SLOPE.units:
+            raise UnitError("division", f"found {text[:40]!r}", DIVISION) from None
+        worth = SLOPE.to_contract(written.value, written.unit)
+    return round(worth / SLOPE.to_contract(1.0, unit), 9)
 
 
 WRITTEN: Mapping[str, tuple[Callable[[str], float], str]] = {

@@ -4,6 +4,7 @@ import os
 import threading
 import tty
 
+import click
 import pytest
 
 from acquire.bench.identify import identify, stable_name, with_stable_name
@@ -12,6 +13,7 @@ from acquire.cli import main
 from acquire.model.bed import Port
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import PortError
+from acquire.model.units import Reading
 from acquire.receive.ports.naming import Found
 
 pytestmark = pytest.mark.whole
@@ -181,8 +183,24 @@ def test_command_identifies_a_real_port_and_writes_it_into_the_survey(speaking_p
     instrument = parse_bed(text).instruments["dial"]
     assert (instrument.quantity, instrument.unit, instrument.resolution) == ("offset", "mm", 0.001)
     assert "# kept" in text
-    assert main(["identify", speaking_port, "--into", str(tmp_path), "--name", "dial"]) == 1
-    assert "is there already" in capsys.readouterr().err
+    assert main(["identify", "no-such-port", "--into", str(tmp_path), "--name", "dial"]) == 1
+    assert "is there already" in capsys.readouterr().err  # before anything is listened to or asked
+
+
+def test_person_is_asked_how_far_apart_the_feet_of_a_level_are(speaking_port, tmp_path, monkeypatch):
+    (tmp_path / "bed.toml").write_text(BED.replace("[faces", 'display = "inch"\n[faces'))
+    asked = []
+
+    def answer(question, **_):
+        asked.append(question)
+        return Reading(6.0, None) if "feet" in question else ""
+
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr(click, "prompt", answer)
+    words = ["identify", speaking_port, "--into", str(tmp_path), "--name", "level", "--quantity", "slope"]
+    assert main([*words, "--unit", "mm/m"]) == 0
+    assert asked[0] == "How far apart are its feet? (in)"
+    assert parse_bed((tmp_path / "bed.toml").read_text()).instruments["level"].base_mm == 152.4
 
 
 @pytest.mark.parametrize(("display", "base_mm"), [("inch", 203.2), ("metric", 8.0)])

@@ -5,6 +5,7 @@ import pytest
 from acquire.model.bed_toml.composing import INSTRUMENT_KINDS, PRESETS, NewBed, compose, preset_faces
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import BedError
+from tests.invented import bed_toml, level
 
 METRIC = """
 [bed]
@@ -126,3 +127,26 @@ def test_offered_lines_of_a_first_bed_toml_can_be_taken_as_they_stand():
     bed = parse_bed("\n".join(taken))
     assert bed.carriage_length_mm == pytest.approx(304.8) and bed.depth_mm == pytest.approx(304.8)
     assert bed.instruments["level"].seating_um == pytest.approx(0.508)
+
+
+@pytest.mark.parametrize(
+    ("written", "unit", "um_per_m"),
+    [
+        ("0.0005 in/10 in", "in/ft", 50.0),  # 0.0005 / 10
+        ("0.0005 in / 10 in", "um/m", 50.0),
+        ("0.5 thou/10 in", "thou/ft", 50.0),
+        ("0,02 mm/m", "mm/m", 20.0),
+        ("0.02 mm/1000 mm", "in/ft", 20.0),
+        ("4 arcsec", "um/m", 19.3925),  # 4 π/648000 rad
+    ],
+)
+def test_division_of_a_vial_may_be_given_as_it_is_written_on_the_level(written, unit, um_per_m):
+    vial = level(per_division=written, unit=unit)
+    found = parse_bed(bed_toml(instruments={"vial": vial})).instruments["vial"]
+    assert found.contract_per_reading == pytest.approx(um_per_m, rel=1e-5)
+
+
+@pytest.mark.parametrize("written", ["0.0005 in", "10", "0 in/10 in", "-1 thou/10 in", "1 in/0 in", ""])
+def test_text_that_is_no_division_of_a_level_is_refused_with_an_example(written):
+    with pytest.raises(BedError, match=r'per_division: found .* such as "0.0005 in/10 in", above 0'):
+        parse_bed(bed_toml(instruments={"vial": level(per_division=written, unit="in/ft")}))
