@@ -137,6 +137,13 @@ class Page:
             f"document.querySelector({json.dumps(selector)}).textContent.includes({json.dumps(words)})"
         )
 
+    def shows(self, name):
+        """Wait until the element of that id is there to be seen."""
+        self.until(f"!document.getElementById({json.dumps(name)}).hidden")
+
+    def hides(self, name):
+        self.until(f"document.getElementById({json.dumps(name)}).hidden")
+
     def touch(self, selector):
         """A tap in the middle of an element, scrolled to, that must be there and not be covered."""
         at = self.until(f"""(() => {{

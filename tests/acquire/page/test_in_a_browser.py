@@ -1,6 +1,7 @@
 """The page in a real browser, on a phone and on a tablet, touched as a finger does."""
 
 import os
+from contextlib import contextmanager
 from dataclasses import replace
 
 import pytest
@@ -56,12 +57,26 @@ def journal_words(survey):
     return [(line.station_mm, line.words) for path in found.values() for line in lines_of(path)]
 
 
+def told(page, words):
+    page.until(f"document.getElementById('stored').textContent.startsWith('{words}')")
+
+
 def stored(page, place):
-    page.until(f"document.getElementById('stored').textContent.startsWith('stored: {place}')")
+    told(page, f"stored: {place}")
 
 
 def at_place(page, place):
     page.until(f"document.getElementById('place').textContent === '{place}'")
+
+
+@contextmanager
+def on_phone(chromium, desk, place="100 mm"):
+    """The page of a desk on a phone, open at its first station."""
+    with serving(desk) as asker:
+        page = chromium.page(PHONE)
+        page.open(asker.link)
+        at_place(page, place)
+        yield page
 
 
 FAULTS = """(() => {
@@ -89,10 +104,7 @@ def choose(page, name, value):
 
 
 def test_run_is_typed_on_a_phone_from_the_first_station_to_the_traverse(chromium, survey, desk, tmp_path):
-    with serving(desk) as asker:
-        page = chromium.page(PHONE)
-        page.open(asker.link)
-        at_place(page, "100 mm")
+    with on_phone(chromium, desk) as page:
         assert "isolate the machine" in page.words("#cautions")
         page.photograph("page-phone-begun", tmp_path)
         page.touch("#cautions-seen")
@@ -108,7 +120,7 @@ def test_run_is_typed_on_a_phone_from_the_first_station_to_the_traverse(chromium
         page.touch("#finish")
         page.says("#sure", "All stations are read")
         page.touch("#sure-yes")
-        page.until("!document.getElementById('ended').hidden")
+        page.shows("ended")
         assert "4 readings of way by vial" in page.words("#ended")
         assert page.complaints() == []
     kept = read_traverse(files_of(survey)[1])
@@ -146,29 +158,21 @@ def test_keys_are_large_and_nothing_is_cut_off(chromium, desk, tmp_path, width, 
 
 def test_keypad_is_in_sight_with_the_station_and_store(chromium, desk):
     """What is needed for one reading fits on a small phone without scrolling, once the cautions are seen."""
-    with serving(desk) as asker:
-        page = chromium.page(PHONE)
-        page.open(asker.link)
-        at_place(page, "100 mm")
+    with on_phone(chromium, desk) as page:
         page.touch("#cautions-seen")
         page.value("scrollTo(0, 0)")
         assert page.value("document.querySelector('.keys .main').getBoundingClientRect().bottom") <= 780
 
 
 def test_readings_typed_without_connection_wait_and_are_stored_once_in_order(chromium, survey, desk):
-    with serving(desk) as asker:
-        page = chromium.page(PHONE)
-        page.open(asker.link)
-        at_place(page, "100 mm")
+    with on_phone(chromium, desk) as page:
         page.type("1")
         stored(page, "100 mm")
         page.connect(False)
         for words, place in (("2", "500 mm"), ("-3", "700 mm")):
             page.type(words)
             at_place(page, place)
-        page.until(
-            "document.getElementById('stored').textContent.startsWith('2 readings wait on this phone')"
-        )
+        told(page, "2 readings wait on this phone")
         assert "NO CONNECTION" in page.words("#connection")
         page.touch("#back")
         page.says("#last", "now −3")
@@ -186,7 +190,7 @@ def test_what_waits_outlives_a_page_that_is_closed(chromium, survey, desk):
         at_place(page, "100 mm")
         page.connect(False)
         page.type("-1")
-        page.until("document.getElementById('stored').textContent.startsWith('1 reading waits')")
+        told(page, "1 reading waits")
         page.open("about:blank")
         page.connect(True)
         page.open(asker.link)
@@ -200,14 +204,11 @@ def test_disk_that_takes_no_more_is_shown_and_the_reading_waits_on_the_phone(
     def full(writer, line):
         raise RecordingError(str(writer.path), "recording must stop (No space left on device)", "room")
 
-    with serving(desk) as asker:
-        page = chromium.page(PHONE)
-        page.open(asker.link)
-        at_place(page, "100 mm")
+    with on_phone(chromium, desk) as page:
         with monkeypatch.context() as patch:
             patch.setattr(run_module, "keep_line", full)
             page.type("1")
-            page.until("document.getElementById('entry-refused').textContent.includes('No space left')")
+            page.says("#entry-refused", "No space left")
             assert "waits on this phone" in page.words("#stored") and journal_words(survey) == []
         stored(page, "100 mm")
     assert journal_words(survey) == [(100, "1")]
@@ -229,21 +230,16 @@ def test_run_that_the_others_contradict_is_mended_by_a_finger(chromium, survey, 
         assert "run 2 has its sign turned" in page.words("#ended")
         page.photograph("page-phone-slip", tmp_path)
         page.touch("#ended-questions button")
-        page.until("document.getElementById('ended').textContent.includes('taken as sign')")
+        page.says("#ended", "taken as sign")
     assert read_traverse(files_of(survey)[2]).stations.reading.tolist() == [-3, -3, -3, -3]
 
 
 def test_reading_whose_answer_was_lost_is_sent_again_and_kept_once(chromium, survey, desk):
-    with serving(desk) as asker:
-        page = chromium.page(PHONE)
-        page.open(asker.link)
-        at_place(page, "100 mm")
+    with on_phone(chromium, desk) as page:
         page.swallow_answers("/reading")
         page.type("1")
         until(lambda: page.value("1") and journal_words(survey), "the reading on disk")
-        page.until(
-            "document.getElementById('stored').textContent.startsWith('1 reading waits on this phone')"
-        )
+        told(page, "1 reading waits on this phone")
         page.swallow_answers("")
         stored(page, "100 mm")
     assert journal_words(survey) == [(100, "1")]
@@ -259,7 +255,7 @@ def test_server_that_comes_back_under_the_same_link_gets_what_waited(chromium, s
     desk.close()
     page.type("2")
     page.type("3")
-    page.until("document.getElementById('stored').textContent.startsWith('2 readings wait')")
+    told(page, "2 readings wait")
     again = Desk(survey, helpers=Helpers(set_up=set_up))
     again.begin(wish("vial"))
     with serving(again, asker.port):
@@ -276,9 +272,9 @@ def test_new_link_after_a_restart_takes_over_what_waits_on_the_phone(chromium, s
         page.type("1")
         stored(page, "100 mm")
     page.type("2")
-    page.until("document.getElementById('stored').textContent.startsWith('1 reading waits')")
+    told(page, "1 reading waits")
     with command(survey, "way", "-i", "vial", port=asker.port) as (_, new):
-        page.until("document.getElementById('connection').textContent.includes('no longer valid')")
+        page.says("#connection", "no longer valid")
         assert journal_words(survey) == [(100, "1")]
         page.open(new.link)
         stored(page, "300 mm")
@@ -298,12 +294,9 @@ class Company:
 def test_doubt_is_asked_about_and_no_key_answers_it(chromium, survey, tmp_path):
     desk = Desk(survey, helpers=Helpers(lambda *_: Company(), set_up))
     desk.begin(wish("vial"))
-    with serving(desk) as asker:
-        page = chromium.page(PHONE)
-        page.open(asker.link)
-        at_place(page, "100 mm")
+    with on_phone(chromium, desk) as page:
         page.type("-15")
-        page.until("!document.getElementById('doubt').hidden")
+        page.shows("doubt")
         assert "is 15 div off what the reverse run says" in page.words("#doubt")
         assert page.words("#place") == "100 mm" and page.value("document.getElementById('keypad').hidden")
         instrument_types(page, "7", 10_000)
@@ -314,9 +307,9 @@ def test_doubt_is_asked_about_and_no_key_answers_it(chromium, survey, tmp_path):
         page.type("0.5")
         at_place(page, "300 mm")
         page.type("20")
-        page.until("!document.getElementById('doubt').hidden")
+        page.shows("doubt")
         page.touch("#doubt-keep")
-        page.until("document.getElementById('doubt').hidden")
+        page.hides("doubt")
         at_place(page, "500 mm")
     assert journal_words(survey) == [(100, "-15"), (100, "0.5"), (300, "20")]
     desk.close()
@@ -333,7 +326,7 @@ def test_two_phones_at_one_station_are_told_and_one_of_them_decides(chromium, su
         one.type("3")
         stored(one, "100 mm")
         other.connect(True)
-        other.until("!document.getElementById('refused').hidden")
+        other.shows("refused")
         assert "100 mm: 4 is NOT stored: 3 was stored there meanwhile" in other.words("#refused")
         other.photograph("page-phone-conflict", tmp_path)
         assert journal_words(survey) == [(100, "3")]
@@ -346,10 +339,7 @@ def test_two_phones_at_one_station_are_told_and_one_of_them_decides(chromium, su
 def test_both_ends_of_the_bubble_are_asked_for_once_it_has_come_to_rest(chromium, survey):
     desk = Desk(survey, helpers=Helpers(set_up=set_up))
     desk.begin(replace(wish("vial"), vial=True))
-    with serving(desk) as asker:
-        page = chromium.page(PHONE)
-        page.open(asker.link)
-        at_place(page, "100 mm")
+    with on_phone(chromium, desk) as page:
         assert "hands off, let it settle" in page.words("#settle")
         page.type("-1.5")
         page.says("#typed", "−1.5 / ")
@@ -362,16 +352,13 @@ def test_both_ends_of_the_bubble_are_asked_for_once_it_has_come_to_rest(chromium
 
 
 def test_what_is_no_reading_is_said_and_the_page_goes_back_to_where_it_was_read(chromium, survey, desk):
-    with serving(desk) as asker:
-        page = chromium.page(PHONE)
-        page.open(asker.link)
-        at_place(page, "100 mm")
+    with on_phone(chromium, desk) as page:
         instrument_types(page, "12 kg", 10_000)
-        page.until("!document.getElementById('refused').hidden")
+        page.shows("refused")
         assert "100 mm: 12 kg is NOT stored: found '12 kg'; needed: a number" in page.words("#refused")
         at_place(page, "100 mm")
         page.touch("#refused button")
-        page.until("document.getElementById('refused').hidden")
+        page.hides("refused")
     assert journal_words(survey) == []
 
 
@@ -386,10 +373,7 @@ def instrument_types(page, words, at_ms):
 
 
 def test_what_an_instrument_types_is_a_reading(chromium, survey, desk):
-    with serving(desk) as asker:
-        page = chromium.page(PHONE)
-        page.open(asker.link)
-        at_place(page, "100 mm")
+    with on_phone(chromium, desk) as page:
         instrument_types(page, "-0.05 mm/m", 10_000)
         at_place(page, "300 mm")
         page.touch("#again")
@@ -407,10 +391,7 @@ def test_what_an_instrument_types_is_a_reading(chromium, survey, desk):
 
 def test_key_of_an_instrument_pressed_twice_is_one_more_reading_where_it_stands(chromium, survey, desk):
     """As at the prompt (`entry/typed_by`): within a second twice at one place, a memory read out goes on."""
-    with serving(desk) as asker:
-        page = chromium.page(PHONE)
-        page.open(asker.link)
-        at_place(page, "100 mm")
+    with on_phone(chromium, desk) as page:
         instrument_types(page, "1.5", 10_000)
         instrument_types(page, "1.6", 10_500)
         at_place(page, "300 mm")
@@ -425,10 +406,7 @@ def test_inch_survey_is_inch_throughout(chromium, survey):
     (survey / "bed.toml").write_text(INCH_BED, encoding="utf-8")
     desk = Desk(survey, helpers=Helpers(set_up=set_up))
     desk.begin(wish("dial", reference="line"))
-    with serving(desk) as asker:
-        page = chromium.page(PHONE)
-        page.open(asker.link)
-        at_place(page, "0 in")
+    with on_phone(chromium, desk, "0 in") as page:
         choose(page, "unit", "thou")
         page.type("-1.5")
         stored(page, "0 in")
@@ -455,7 +433,7 @@ def test_run_is_begun_from_the_page(chromium, survey, tmp_path):
         assert (setup.face, setup.reference, setup.direction) == ("way", "rear", "forward")
         page.touch("#leave")
         page.touch("#sure-yes")
-        page.until("!document.getElementById('begin').hidden")
+        page.shows("begin")
     assert files_of(survey, "journal") == {}
 
 
@@ -469,11 +447,11 @@ def test_live_figures_of_a_recording_are_shown(chromium, survey, level_setup, tm
                 writer.event(1.0, "mark")
             writer.chunk("level", k / 10, b"-12.5\r\n")
         page.until("document.getElementById('live-reading').textContent === '−12.5 µm/m'")
-        page.until("document.getElementById('live-taken').textContent.includes('the last 100 mm: −12 µm/m')")
+        page.says("#live-taken", "the last 100 mm: −12 µm/m")
         writer.event(7.0, "lost", "level: lost; trying again")
-        page.until("document.getElementById('live-problem').textContent.includes('lost')")
+        page.says("#live-problem", "lost")
         assert page.value(FAULTS) == []
         page.photograph("page-phone-live", tmp_path)
         writer.path.unlink()
-        page.until("document.getElementById('live').hidden")
+        page.hides("live")
         assert page.complaints() == []
