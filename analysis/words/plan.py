@@ -9,6 +9,7 @@ import numpy as np
 from acquire.model.inch_words import in_owners_unit
 from acquire.model.units import MM_PER_INCH, UM_PER_THOU, decimals_for, height_text, length_text, number_text
 from analysis.answers.not_yet import (
+    BENT_BY_HEAT,
     CONTRADICTED,
     FEET_FIRST,
     NONE_STRAIGHT,
@@ -31,6 +32,8 @@ NONE_YET = "None can be trusted yet"
 NOT_YET_WORDS = {
     WRONG_RUN: "a whole run looks wrong as it was written: put that right first.",
     CONTRADICTED: "a reading is contradicted by the others: read it again first.",
+    BENT_BY_HEAT: "let the bed come to one temperature and read it again: warmth bent it by as much as a "
+    "pass takes off, or more.",
     FEET_FIRST: "turn the feet first, for that changes the shape; then read the bed again.",
     NONE_TRUSTED: "no face can be trusted yet: read {faces} once more, the other way or with another "
     "instrument.",

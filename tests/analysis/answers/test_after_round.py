@@ -33,12 +33,19 @@ LEVEL = 'quantity = "slope"\nunit = "um/m"\nbase_mm = 100\nstandard_uncertainty 
 def survey(make_traverse, invented_bed):
     """One way run there and back (or once) by a level of 2 µm/m."""
 
-    def make(seed, height, runs=("forward", "reverse")):
+    def make(seed, height, runs=("forward", "reverse"), warmer_k=0.0, deep=""):
         rng = np.random.default_rng(seed)
-        bed = invented_bed(length_mm=2000, faces=FACES, instruments={"level": LEVEL})
+        bed = invented_bed(length_mm=2000, faces=FACES, instruments={"level": LEVEL}, bed=deep)
+        state = {"temperature_top_degC": 20.0 + warmer_k, "temperature_bottom_degC": 20.0}
         made = [
             make_traverse(
-                bed, "level", MIDDLE, np.diff(height) / 0.1 + rng.normal(0, 2, 20), face="way", direction=way
+                bed,
+                "level",
+                MIDDLE,
+                np.diff(height) / 0.1 + rng.normal(0, 2, 20),
+                face="way",
+                direction=way,
+                state=state,
             )
             for way in runs
         ]
@@ -92,6 +99,17 @@ def test_worn_faces_that_were_read_there_and_back_are_not_to_be_read_again(surve
     found = plan_not_yet(survey(6, HOLLOW).map())
     words = not_yet_words(found.why, found.to_read)[0]
     assert "no face is straight to start from" in words and "once more" not in words
+
+
+@pytest.mark.parametrize(("warmer_k", "deep", "is_told"), [
+    (0.15, "depth_mm = 300", True), (-0.15, "depth_mm = 300", True), (0.05, "depth_mm = 300", False),
+    (0.6, "", True), (0.3, "", False),
+])  # fmt: skip
+def test_bed_that_was_warmer_above_when_it_was_read_is_not_to_be_scraped_yet(survey, warmer_k, deep, is_told):
+    """By hand: 0.15 °C bends 2 m of bed, 300 mm deep, by 11.5e-6 · 0.15 · 4/(8 · 0.3) = 2.9 µm."""
+    found = plan_not_yet(survey(6, HOLLOW, warmer_k=warmer_k, deep=deep).map())
+    words = not_yet_words(found.why, found.to_read)[0]
+    assert ("come to one temperature" in words) is is_told
 
 
 def run(folder, height, seed):
