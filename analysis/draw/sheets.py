@@ -231,6 +231,8 @@ def write_twin(sheet: Sheet, path: Path, inch: bool = False) -> None:
     """
     unit = f" ({sheet.unit})" if sheet.unit else ""
     instrument = sheet.instrument.name if sheet.instrument else "INSTRUMENT"
+    if sheet.instrument is None or sheet.instrument.measures.is_carried:
+        instrument += " --reference WHAT_CARRIED_IT"
     lines = [
         f"# {sheet.name}; a row left empty is a gap. Take it back, once for each direction:",
         *(

@@ -123,7 +123,10 @@ def _checked(
     feet = tuple(found[name] for name in ("from", "to") if name in found)
     if "reading" not in found or not ("station" in found or len(feet) == 2):
         raise EntryError(
-            where, shown, "station_mm (or from_mm and to_mm) and reading, named in a header line"
+            where,
+            shown,
+            "station_mm (or from_mm and to_mm) and reading, named in a header line",
+            "name them so; a # before it takes a line out",
         )
     if "station" in found and feet:
         raise EntryError(where, shown, "station_mm, or from_mm and to_mm, not both")

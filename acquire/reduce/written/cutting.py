@@ -26,6 +26,8 @@ class CutTable:
     rows: tuple[tuple[int, tuple[str, ...]], ...]
     separator: str
     comments: int
+    titles: tuple[str, ...] = ()
+    """Lines above the header that hold one cell alone, as a merged title does."""
 
     @property
     def separated_by(self) -> str:
@@ -46,14 +48,19 @@ def cut(raw: bytes, where: str) -> CutTable:
     >>> table = cut(b"\\xef\\xbb\\xbfstation_mm;reading\\r\\n0;1,5\\r\\n", "run.csv")
     >>> table.separated_by, table.header, table.rows
     ('semicolons', ('station_mm', 'reading'), ((2, ('0', '1,5')),))
+    >>> cut(b"Front way;\\nstation_mm;reading\\n0;1,5\\n", "run.csv").titles
+    ('Front way',)
     """
     text = _text(raw, where)
     separator, text = _separator(text, where)
     rows, comments = _rows(text, separator, where)
     if not rows:
         raise EntryError(where, "found no rows", "a header such as station_mm,reading and rows below it")
-    header_line, header = rows[0]
-    return CutTable(header, header_line, _same_width(rows[1:], header, separator, where), separator, comments)
+    above = next((n for n, (_, cells) in enumerate(rows) if sum(map(bool, cells)) > 1), 0)
+    titles = tuple("".join(cells) for _, cells in rows[:above])
+    (header_line, header), *below = rows[above:]
+    fitted = _same_width(below, header, separator, where)
+    return CutTable(header, header_line, fitted, separator, comments, titles)
 
 
 def _text(raw: bytes, where: str) -> str:
@@ -79,14 +86,14 @@ def _separator(text: str, where: str) -> tuple[str, str]:
     said = re.match(r'\s*"?sep=([;,\t])"?[^\S\r\n]*(?=[\r\n]|$)', text)
     if said:
         return said.group(1), text[: said.start()] + text[said.end() :]
-    header = next((s for s in re.split(r"\r\n|\r|\n", text) if s.strip() and not _is_comment(s)), "")
-    unquoted = re.sub(r'"[^"]*"', "", header)
-    for separator in _NAMES:
-        if separator in unquoted:
+    lines = [s for s in re.split(r"\r\n|\r|\n", text) if s.strip() and not _is_comment(s)]
+    for line in lines:  # a title above the header may stand alone in its line
+        unquoted = re.sub(r'"[^"]*"', "", line)
+        if (separator := next((each for each in _NAMES if each in unquoted), None)) is not None:
             return separator, text
     raise EntryError(
         where,
-        f"found the header {header.strip()[:60]!r}",
+        f"found the header {(lines or [''])[0].strip()[:60]!r}",
         "at least the columns station_mm and reading, separated by commas, semicolons or tabs",
     )
 

@@ -184,6 +184,8 @@ class _Import:
                 for each in columns.places
             ),
         ]
+        if self.cells.titles:
+            lines.append(f"passed over above the header: {', '.join(map(repr, self.cells.titles))}"[:200])
         if self.cells.comments:
             lines.append(f"{self.cells.comments} comment lines passed over")
         if unused := [name for name in columns.unused if name]:

@@ -11,8 +11,8 @@ from acquire.cli import main
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError
 from acquire.store import read_survey
-from analysis.draw.sheets import PAPERS, plan_sheet, write_sheets
-from tests.invented import bed_toml, cross_level, flat, level, scale, vee
+from analysis.draw.sheets import PAPERS, plan_sheet, write_sheets, write_twin
+from tests.invented import bed_toml, cross_level, dial, flat, level, scale, vee
 
 pytestmark = pytest.mark.whole
 
@@ -25,6 +25,7 @@ BED = bed_toml(
         "turned-vial": level(sign=-1),
         "cross": cross_level(),
         "scale": scale(),
+        "dial": dial(),
     },
 )
 
@@ -123,6 +124,14 @@ def test_filled_table_comes_back_as_a_forward_and_a_reverse_run(survey, capsys):
     np.testing.assert_allclose(forward.stations.station_mm, [100 + 200 * n for n in kept])
     np.testing.assert_allclose(reverse.stations.reading, [-20.0 * n for n in range(8)])
     assert (forward.setup.direction, reverse.setup.direction) == ("forward", "reverse")
+
+
+@pytest.mark.parametrize(("instrument", "is_carried"), [("vial", False), ("dial", True)])
+def test_table_of_a_carried_instrument_asks_what_carried_it(bed, tmp_path, instrument, is_carried):
+    write_twin(plan_sheet(bed, "front-vee", instrument), tmp_path / "table.csv")
+    commands = [line for line in (tmp_path / "table.csv").read_text().splitlines() if "waylog import" in line]
+    assert len(commands) == 2
+    assert all(("--reference WHAT_CARRIED_IT" in line) == is_carried for line in commands)
 
 
 def test_table_that_may_hold_readings_is_never_written_over(survey, capsys):

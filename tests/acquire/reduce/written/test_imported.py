@@ -57,6 +57,18 @@ def test_the_same_table_is_understood_however_it_is_written(setup, text):
     assert (stations.samples == 1).all() and np.isnan(stations.time_s).all()
 
 
+@pytest.mark.parametrize(
+    "title",
+    ["Front way, second run;;\r\n", "Front way (invented)\r\n\r\n", "Shop;;\r\n;Front way;\r\n", ";\r\n"],
+)
+def test_title_above_the_header_is_passed_over_and_said(setup, title):
+    text = "\ufeff" + title + "Station (mm);Reading (mm);\r\n0;0,05;\r\n"
+    table = readings_imported(setup(), text.encode())
+    assert table.stations.reading.tolist() == [50.0]
+    said = [words for words in table.understood if "passed over above the header" in words]
+    assert bool(said) == ("Front" in title) and all("'Front way" in words for words in said)
+
+
 @pytest.mark.parametrize("minus", "-−–—‐‑")
 def test_thousands_marks_are_refused_behind_every_sign_for_a_minus(setup, minus):
     with pytest.raises(EntryError, match="could mean"):
