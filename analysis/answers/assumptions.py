@@ -25,7 +25,7 @@ from analysis.observe.states import warmer_by_k
 SCALE, BASE, SEATING, FEET, CARRIAGE = "scale", "base", "seating", "feet", "carriage length"
 POSITIONS, DRIFT_STEADY, NO_DRIFT, BED = "positions exact", "drift steady", "no drift", "bed unchanged"
 SIGNS, AHEAD, ARM = "signs", "plunger over the middle", "plunger level with carrier"
-ANGLE, DIAMETERS, SQUARE = "angle", "diameters", "level square across"
+ANGLE, DIAMETERS, SQUARE, VEES = "angle", "diameters", "level square across", "vees worn evenly across"
 EDGE_RESTS, EDGE_WARMTH, EDGE_TURNED = (
     "edge resting as stated",
     "edge evenly warm",
@@ -47,7 +47,8 @@ class Assumption:
     """scale | base | seating | feet | carriage length | positions exact | drift steady | no drift |
     bed unchanged | signs | plunger over the middle | plunger level with carrier (of a reading sideways) |
     angle (of a dovetail) | diameters (of its pins, or of rollers in a vee) | edge resting as stated |
-    edge evenly warm | edge turned over in place | level square across."""
+    edge evenly warm | edge turned over in place | level square across |
+    vees worn evenly across."""
     stated: bool
     """Whether the description says how sure it is (of drift: whether the readings themselves do); what is
     not stated is taken as exact, feet that are not stated as a point, seating as none."""
@@ -92,6 +93,7 @@ def assumptions(
         return ()
     found = [*_of_instruments(sources), *_of_carriers(sources, bed_map.bed)]
     found += _of_straightedges(sources, bed_map.bed)
+    found += _of_vees(used, bed_map.bed)
     found.append(Assumption(POSITIONS, False))
     found += _of_signs(used, bed_map)
     found += _of_drift(used, bed_map)
@@ -126,8 +128,7 @@ def _of_carriers(sources: Sequence[Traverse], bed: Bed) -> Iterator[Assumption]:
     feet, carriage, ahead, arm = {}, {}, {}, {}
     for each in sources:
         carried_by, described = each.setup.carried_by, each.instrument
-        is_on_carriage = each.setup.is_on_carriage or (carried_by is not None and carried_by.is_carriage)
-        if is_on_carriage:
+        if _is_carried(each):
             carriage[f"{described.name} on the carriage"] = bed.carriage_length_mm
         elif carried_by is not None and carried_by.kind in ("face", "faces"):
             feet[f"{described.name} on {' and '.join(carried_by.names)}"] = described.carrier_feet_mm
@@ -165,6 +166,23 @@ def _of_straightedges(sources: Sequence[Traverse], bed: Bed) -> Iterator[Assumpt
             yield Assumption(what, False, tuple(sizes), largest)
     if turned := {name: None for name, each in runs if each.setup.turned_over}:
         yield Assumption(EDGE_TURNED, False, tuple(turned))
+
+
+def _of_vees(used: Sequence[Observations], bed: Bed) -> Iterator[Assumption]:
+    """That flanks are worn alike where a roller or a foot touched and where the carriage bears.
+
+    Where wear is 50 µm at the edge of a flank and none at its root a roller near the root reads little of it.
+    """
+    touched = [face for each in used for face in each.faces if not all(map(_is_carried, each.sources))]
+    vees = dict.fromkeys(face for face in touched if face in bed.faces and bed.faces[face].is_vee)
+    if vees:
+        yield Assumption(VEES, False, tuple(vees))
+
+
+def _is_carried(traverse: Traverse) -> bool:
+    """Whether the carriage itself felt the ways."""
+    carried_by = traverse.setup.carried_by
+    return traverse.setup.is_on_carriage or (carried_by is not None and carried_by.is_carriage)
 
 
 def _range_um(shape_um: Callable[..., np.ndarray | None], edge: Straightedge) -> float | None:

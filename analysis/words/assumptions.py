@@ -21,6 +21,7 @@ from analysis.answers.assumptions import (
     SEATING,
     SIGNS,
     SQUARE,
+    VEES,
     Assumption,
 )
 from analysis.linear.fact import Fact
@@ -46,6 +47,7 @@ _TAKEN = {
     (ANGLE, False): "angle exact",
     (DIAMETERS, False): "diameters exact",
     (SQUARE, False): "cross levels square across",
+    (VEES, False): "vees worn alike all over their flanks",
     (EDGE_RESTS, False): "straightedges resting where stated",
     (EDGE_WARMTH, False): "straightedges evenly warm",
     (EDGE_TURNED, False): "straightedges turned over with each end in its place",

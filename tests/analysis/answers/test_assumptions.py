@@ -25,6 +25,7 @@ from analysis.answers.assumptions import (
     SEATING,
     SIGNS,
     SQUARE,
+    VEES,
     Assumption,
     assumptions,
 )
@@ -289,6 +290,25 @@ def test_level_across_is_taken_to_lie_square_and_on_points_until_its_feet_are_st
     assert found[SQUARE] == Assumption(SQUARE, False, ("cross",))
     assert "cross levels square across" in taken_words([*found.values()])[0]
     assert ("carrier_feet_mm" in " ".join(unstated_words([*found.values()]))) is (feet is None)
+
+
+@pytest.mark.parametrize(("reference", "is_told"), [("vee", True), ("carriage", False)])
+def test_a_vee_is_taken_as_worn_alike_where_it_was_touched_and_where_the_carriage_bears(
+    invented_bed, make_traverse, reference, is_told
+):
+    """The carriage itself bears on all of the flanks; a stand on rollers touches a line of each."""
+    faces = {
+        "front": 'normal = "up"\nacross_mm = 0\ncarriage = "front"',
+        "vee": 'normal = "up"\nacross_mm = 300\nshape = "vee"\nform = "ridge"\nvee_angle_deg = 90\n'
+        'carriage = "rear"',
+        "tail": 'normal = "up"\nacross_mm = 120',
+    }
+    bed = invented_bed(instruments={"dial": DIAL}, faces=faces, bed="carriage_length_mm = 200\n")
+    inside = STATION[1:-1]
+    run = make_traverse(bed, "dial", inside, 0 * inside, face="tail", reference=reference)
+    found = told(combine([run], bed))
+    assert (VEES in found) is is_told
+    assert ("vees worn alike all over their flanks" in taken_words([*found.values()])[0]) is is_told
 
 
 def test_how_a_straightedge_rests_is_turned_and_warmed_is_taken_for_granted(invented_bed, make_traverse):
