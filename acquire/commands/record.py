@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from acquire.model.bed import Bed, Instrument
     from acquire.model.recorded import Chunk, Event
     from acquire.model.traverse import Setup, Traverse
+    from acquire.model.units import Reading
     from acquire.record.recorder import Recording
 
 
@@ -84,24 +85,12 @@ def command(ctx: click.Context, /, survey: Path, face: str | None, **options: An
     then the traverse's file is written. A recording that was killed comes back with `waylog mend`.
     """
     from acquire.record.recorder import Recorder, ending_signals
-    from acquire.record.setup_checks import make_setup, setup_warnings
+    from acquire.record.setup_checks import setup_warnings
     from acquire.store import number_of, read_traverse, survey_bed
 
     bed = survey_bed(survey)
-    setup = make_setup(
-        bed,
-        survey,
-        source="record",
-        created_utc=utc_now(),
-        **asked_of(options, face),
-        position=with_feed_in_mm_per_s(options["position"]),
-        standing=options["standing"],
-        acceleration_corrected=not options["no_acceleration_correction"],
-    )
-    start = options["start"]
-    from_mm = options["from_mm"] = (
-        None if start is None else end_where_rounded(bed.length_mm, in_mm(start, bed.is_inch))
-    )
+    setup = _setup(bed, survey, face, options)
+    from_mm = options["from_mm"] = _start_mm(bed, options["start"])
     _check_position(setup, from_mm)
     beside = [_instrument_beside(bed, name) for name in options["beside"]]
     beforehand = _Beforehand(setup_warnings(setup), bed.is_inch)
@@ -130,6 +119,26 @@ def command(ctx: click.Context, /, survey: Path, face: str | None, **options: An
         if not isinstance(fault, OSError):
             raise fault  # a bug of the display: the traverse is safe, the bug shows
     return 0
+
+
+def _setup(bed: "Bed", survey: Path, face: str | None, options: dict[str, Any]) -> "Setup":
+    from acquire.record.setup_checks import make_setup
+
+    return make_setup(
+        bed,
+        survey,
+        source="record",
+        created_utc=utc_now(),
+        **asked_of(options, face),
+        position=with_feed_in_mm_per_s(options["position"]),
+        standing=options["standing"],
+        acceleration_corrected=not options["no_acceleration_correction"],
+    )
+
+
+def _start_mm(bed: "Bed", start: "Reading | None") -> float | None:
+    """Where a feed starts, as was said."""
+    return None if start is None else end_where_rounded(bed.length_mm, in_mm(start, bed.is_inch))
 
 
 def _ask_direction(survey: Path, traverse: "Traverse") -> None:

@@ -2,11 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from acquire.model.bed import Face
+from acquire.model.bed import Face, Straightedge
 from acquire.model.errors import AnalysisError
 from acquire.model.places import end_where_rounded
 from analysis.adjust.bed_map import BedMap
@@ -156,24 +157,9 @@ def plan_faces(
         cuts = {group: cut_together(bed_map, group, wishes) for group in groups}
     except NoTargetError as clash:
         return Plans({}, None, None, clash.args[0], share=share, wishes=wishes, assumptions=taken)
-    laid = described_edge(bed_map.bed, edge)
+    shown = partial(_blues, bed_map, described_edge(bed_map.bed, edge), film_um, taken)
     made = {
-        face: _plan(
-            bed_map,
-            cut,
-            face,
-            wishes,
-            guard,
-            predict_blues(
-                own_shape(bed_map, face)[0],
-                laid,
-                film_um=film_um,
-                joints_mm=bed_map.bed.joints_mm,
-                held_by_hand=is_held_by_hand(bed_map.bed, face),
-                assumptions=taken,
-            ),
-            share,
-        )
+        face: _plan(bed_map, cut, face, wishes, guard, shown(face), share)
         for group, cut in cuts.items()
         for face in group
     }
@@ -245,6 +231,20 @@ def _target(bed_map: BedMap, wishes: Wishes, face: str, planned: Sequence[str]) 
         return None
     as_it_stands = "unworn" if bed_map.bed.faces[other].unworn_mm else "least-squares"
     return Target(other, "plan" if other in planned else as_it_stands)
+
+
+def _blues(
+    bed_map: BedMap, edge: Straightedge | None, film_um: float, taken: tuple[Assumption, ...], face: str
+) -> tuple[Blue, ...]:
+    """What blue an edge laid on the face as it is now would leave."""
+    return predict_blues(
+        own_shape(bed_map, face)[0],
+        edge,
+        film_um=film_um,
+        joints_mm=bed_map.bed.joints_mm,
+        held_by_hand=is_held_by_hand(bed_map.bed, face),
+        assumptions=taken,
+    )
 
 
 def _plan(

@@ -10,6 +10,7 @@ from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
 from acquire.model.units import length_text
 from acquire.store.survey import files_of
+from analysis.adjust.bed_map import BedMap
 from analysis.answers.comparison import Comparison, compare
 from analysis.answers.datums import Datums, datums
 from analysis.answers.face_map import FaceMap, map_face
@@ -18,7 +19,7 @@ from analysis.answers.next_traverse import next_traverse, varied
 from analysis.answers.plan import FacePlan
 from analysis.answers.surveys import Survey
 from analysis.answers.twist import Twist, twist_of
-from analysis.answers.whole_bed import whole_bed
+from analysis.answers.whole_bed import WholeBed, whole_bed
 from analysis.draw.figures import bed_figure, comparison_figure, inline_svg, profile_figure, twist_figure
 from analysis.report.parts import Part, further_parts, standing_part
 from analysis.report.plan import PlanPart, TrustPart, face_plans, plan_part, trust_part, why_not_yet
@@ -123,11 +124,7 @@ def gather(survey: Survey, inch: bool) -> Contents:
         wall=wall_sheet(bed, _found_for_the_wall(answers, plans, feet, trust, why_not), why_not, inch),
         summary=summary_lines(answers, inch),
         bed_picture=inline_svg(bed_figure(whole, bed, inch), "bed") if whole.maps else None,
-        faces=tuple(
-            face_section(bed, name, f"face-{number}", found, inch, plans.get(name), name not in why_not)
-            for number, (name, found) in enumerate(maps.items(), 1)
-            if name in bed_map.faces
-        ),
+        faces=_face_sections(bed_map, maps, plans, why_not, inch),
         not_measured=tuple(name for name in bed.faces if name not in bed_map.faces),
         plans={face: plan_part(plan, why_not.get(face), inch) for face, plan in plans.items()},
         standing=standing_part(trust, inch),
@@ -143,12 +140,29 @@ def gather(survey: Survey, inch: bool) -> Contents:
         advice=tuple(
             f"{as_sentence(sentence(each.words))} `{each.command}`" for each in varied(advice)[:MOST_ADVICE]
         ),
-        notes=tuple(
-            line.strip().removeprefix("Note: ") for line in taken_and_notes(whole.assumptions, whole.warnings)
-        ),
+        notes=_notes(whole),
         traverses=survey.traverses,
         unfinished=tuple(path.name for path in files_of(survey.folder, "journal").values()),
     )
+
+
+def _face_sections(
+    bed_map: BedMap,
+    maps: Mapping[str, FaceMap | AnalysisError],
+    plans: Mapping[str, FacePlan],
+    why_not: Mapping[str, str],
+    inch: bool,
+) -> tuple[Section, ...]:
+    return tuple(
+        face_section(bed_map.bed, name, f"face-{number}", found, inch, plans.get(name), name not in why_not)
+        for number, (name, found) in enumerate(maps.items(), 1)
+        if name in bed_map.faces
+    )
+
+
+def _notes(whole: WholeBed) -> tuple[str, ...]:
+    lines = taken_and_notes(whole.assumptions, whole.warnings)
+    return tuple(line.strip().removeprefix("Note: ") for line in lines)
 
 
 def _found_for_the_wall(
