@@ -32,10 +32,10 @@ def roll_words(result: "Twist", inch: bool) -> str:
         return f"{ways}: {_no_wind(result, SEEN_FOUR_TIMES_IN_FIVE * expanded, inch)}"
     side = "rear" if wind > 0 else "front"
     across = height_text(abs(wind) * result.gauge_mm / 1000, inch, expanded * result.gauge_mm / 2000)
+    by_vial = "" if inch else f", {mm_per_m(abs(wind), expanded)}"
     return (
-        f"{ways} are in wind: {result.far_end}, {side} high, by {slope_known(abs(wind), expanded, inch)}, "
-        f"{mm_per_m(abs(wind), expanded)}; that is {across} "
-        f"across the ways."
+        f"{ways} are in wind: {result.far_end}, {side} high, by {slope_known(abs(wind), expanded, inch)}"
+        f"{by_vial}; that is {across} across the ways."
     )
 
 

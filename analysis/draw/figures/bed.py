@@ -291,7 +291,7 @@ def _draw_across(
         else f" at {round(float(scale.length(station_mm)), 2):g} {scale.length_unit}, the lowest place"
     )
     seen = f"(seen from the {bed.called.seen_from})"
-    axes.set_title(f"Across{where}\n{seen}" if bed.called.is_upright else f"Across{where} {seen}")
+    axes.set_title(f"Across{where}\n{seen}")  # on one line it would reach into the words of the scale
 
 
 def _draw_scale(axes: Axes, norm: Normalize, scale: Scale, line: str) -> None:

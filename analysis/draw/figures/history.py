@@ -85,7 +85,7 @@ def _draw_twist(axes: Axes, twist: TwistChange, scale: Scale, is_titled: bool) -
     axes.grid(True, axis="x", color=FAINT, linewidth=0.5)
     axes.set_yticks([0, 1], ["before", "after"])
     axes.set_ylim(1.6, -0.6)
-    of = "the bed's own roll, rms" if twist.figure == "bed" else "wind, far end against near, rear high is +"
+    of = "the bed's own roll, rms" if twist.figure == "bed" else "wind from end to end, rear high is +"
     axes.set_xlabel(f"{of}, {scale.roll_unit}")
     if is_titled:
         axes.set_title(wrapped(twist_change_words(twist, scale.inch)))

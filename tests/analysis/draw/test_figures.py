@@ -9,6 +9,8 @@ from subprocess import run
 
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.text import Text
 
 from acquire.model.bed_toml.reading import parse_bed
 from acquire.model.errors import AnalysisError
@@ -267,6 +269,15 @@ def test_flanks_of_a_vee_keep_their_angles(bed):
     """An included angle of 90° has two flanks at 45°: as wide as high."""
     (x0, y0), (x1, y1), (x2, y2) = outline(bed.faces["front-vee"], 0.0)[0]
     assert y1 - y0 == pytest.approx(x1 - x0) and y1 - y2 == pytest.approx(x2 - x1)
+
+
+def test_title_of_the_section_does_not_reach_into_the_words_of_the_scale(traverses, bed):
+    seen = parse_bed(BED.replace("[faces", 'seen_from = "tailstock end"\n[faces', 1))
+    figure = bed_figure(whole_bed(combine(traverses, seen)), seen, True)
+    FigureCanvasAgg(figure).draw()
+    (title,) = figure.findobj(lambda each: isinstance(each, Text) and each.get_text().startswith("Across at"))
+    (scale,) = figure.findobj(lambda each: isinstance(each, Text) and "light high" in each.get_text())
+    assert not title.get_window_extent().overlaps(scale.get_window_extent())
 
 
 def test_names_are_pushed_apart_until_none_overlap():

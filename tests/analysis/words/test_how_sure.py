@@ -101,6 +101,9 @@ def test_wind_stands_with_its_expanded_uncertainty_and_what_it_is_across_the_way
     words = twisted.roll_words(found, False)
     assert "by 90 µm/m (1.08 thou/ft) ± 6 µm/m (0.07 thou/ft), 0.090 mm/m" in words
     assert "that is 36 µm (1.42 thou) across the ways" in words  # 90 µm/m over 0.4 m
+    assert "by 1.08 thou/ft (90 µm/m) ± 0.07 thou/ft (6 µm/m); that is 1.42 thou" in twisted.roll_words(
+        found, True
+    )
 
 
 def test_wind_within_its_uncertainty_is_none_and_what_would_have_been_seen_is_larger_than_u():
