@@ -11,7 +11,6 @@ from scipy.special import chdtrc
 
 from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
-from acquire.model.places import SAME_STATION_MM
 from analysis.adjust.assembly import Assembly
 from analysis.adjust.between_nodes import LEAST_NODES, Roughness, judged, well_apart
 from analysis.adjust.cannot_tell import cannot_tell, why_unknown
@@ -41,7 +40,7 @@ from analysis.adjust.tying import (
 )
 from analysis.adjust.variance_components import VarianceComponent, factors_of
 from analysis.linear.fact import Fact
-from analysis.linear.profile import Profile, nearest_place
+from analysis.linear.profile import Profile, in_common, nearest_place
 from analysis.linear.shown import table_html
 from analysis.observe import Observations, Place
 
@@ -291,12 +290,9 @@ class BedMap:
             raise AnalysisError(
                 f"{face} − {other}", "they lie at right angles", "faces that look alike or opposite", ""
             )
-        here = nearest_place(second.station_mm, first.station_mm)
-        shared = np.flatnonzero(np.abs(first.station_mm - second.station_mm[here]) < SAME_STATION_MM)
-        matrix = self._heights_at(self.indices(face)[shared]) - sense * self._heights_at(
-            self.indices(other)[here[shared]]
-        )
-        return first.station_mm[shared], matrix
+        mine, theirs = in_common(first.station_mm, second.station_mm)
+        under = self._heights_at(self.indices(other)[theirs])
+        return first.station_mm[mine], self._heights_at(self.indices(face)[mine]) - sense * under
 
     def combined(
         self, name: str, station_mm: np.ndarray, matrix: np.ndarray | scipy.sparse.spmatrix

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.adjust.nodes import Layout
-from analysis.linear.profile import nearest_place
+from analysis.linear.profile import in_common
 
 LEAST_OF_A_PART = 3
 """Two heights make no shape: any two lie on a line."""
@@ -136,16 +136,15 @@ class Tie:
 
 def tie(first: Line, second: Line, sense: int) -> Tie:
     """How far first − sense × second is known."""
-    here = nearest_place(second.station_mm, first.station_mm)
-    shared = np.abs(first.station_mm - second.station_mm[here]) < ALIKE
-    if np.count_nonzero(shared) < LEAST_OF_A_PART:
-        return Tie(int(np.count_nonzero(shared)), 0, "all")
-    moves = first.null_space[shared] - sense * second.null_space[here[shared]]
+    mine, theirs = in_common(first.station_mm, second.station_mm)
+    if len(mine) < LEAST_OF_A_PART:
+        return Tie(len(mine), 0, "all")
+    moves = first.null_space[mine] - sense * second.null_space[theirs]
     size = ALIKE * max(
         float(np.max(np.abs(first.null_space), initial=0)),
         float(np.max(np.abs(second.null_space), initial=0)),
     )
-    x = first.station_mm[shared]
+    x = first.station_mm[mine]
     if np.all(np.abs(moves) <= 10 * size):
         return Tie(len(x), len(x), "nothing")
     parts = parts_known(x, moves, 10 * size)

@@ -18,13 +18,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.model.errors import AnalysisError
+from acquire.model.places import SAME_PLACE_MM
 from analysis.answers.face_change import FaceChange
 from analysis.answers.history import before_and_after
 from analysis.answers.joint_cut import Wishes
 from analysis.answers.plan import FacePlan, plan_faces
 from analysis.answers.rounds import SHARE, AfterRound
 from analysis.answers.surveys import Survey
-from analysis.linear.profile import COVERAGE_FACTOR, standard_uncertainty
+from analysis.linear.profile import COVERAGE_FACTOR, in_common, standard_uncertainty
 
 LEAST_STATIONS = 3
 
@@ -65,9 +66,8 @@ def after_round(
 def _compared(plan: FacePlan, change: FaceChange, share: float) -> AfterRound:
     off = change.came_off_up_to_a_line
     planned = plan.removal.station_mm
-    here = np.isin(np.round(planned, 3), np.round(off.station_mm, 3))
-    there = np.isin(np.round(off.station_mm, 3), np.round(planned, 3))
-    if np.count_nonzero(here) < LEAST_STATIONS:
+    here, there = in_common(planned, off.station_mm, SAME_PLACE_MM)
+    if here.size < LEAST_STATIONS:
         raise AnalysisError(plan.face, "fewer than three stations were measured both times", "three or more")
     whole = plan.removal.removal_um[here]
     done, spread = _as_asked(

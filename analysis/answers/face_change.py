@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from acquire.model.errors import AnalysisError
+from acquire.model.places import SAME_PLACE_MM
 from analysis.answers.both_times import (
     BETTER,
     CANNOT_TELL,
@@ -34,7 +35,7 @@ from analysis.answers.two_maps import (
     through_the_coarser_base,
 )
 from analysis.linear.agreement import Agreement, agreement
-from analysis.linear.profile import Profile
+from analysis.linear.profile import Profile, in_common
 from analysis.linear.reference_lines import Place, remove_line
 from analysis.linear.shown import KEPT_INSIDE, Shown
 
@@ -196,8 +197,7 @@ def _verdict_by_metal(metal: Profile, before: Profile, then: ShapeThen, as_it_st
     if judged.agree:
         shape_um = max(float(np.ptp(before.height_um)), A_SCRAPING_PASS_UM)
         return NO_DIFFERENCE if judged.smallest_detectable <= shape_um else CANNOT_TELL
-    here = np.isin(np.round(before.station_mm, 3), np.round(metal.station_mm, 3))
-    there = np.isin(np.round(metal.station_mm, 3), np.round(before.station_mm, 3))
+    here, there = in_common(before.station_mm, metal.station_mm, SAME_PLACE_MM)
     x, h = before.station_mm[here], before.height_um[here]
     if x.size < LEAST_STATIONS:
         return as_it_stands

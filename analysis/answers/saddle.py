@@ -27,7 +27,7 @@ from analysis.answers.face_map import own_shape, reaches_unworn
 from analysis.answers.known_roll import Ways, ways_of
 from analysis.answers.plan import ways_planned
 from analysis.answers.removal import Removal
-from analysis.linear.profile import Profile
+from analysis.linear.profile import Profile, in_common
 from analysis.linear.reference_lines import remove_line
 from analysis.linear.shown import KEPT_INSIDE
 
@@ -182,7 +182,7 @@ def _planned_drops(bed_map: BedMap, ways: Ways, across_joints: bool) -> dict[str
 
 
 def _where_both_are_known(front: Profile, rear: Profile) -> tuple[Profile, Profile]:
-    if not np.isin(front.station_mm, rear.station_mm).any():
+    if not in_common(front.station_mm, rear.station_mm)[0].size:
         raise AnalysisError(
             "saddle", f"no station at which both {front.face} and {rear.face} are known", "one at least",
             "read both at the same places",

@@ -106,7 +106,7 @@ class Profile(Shown):
         >>> Profile("f", [0, 100], [1, 3], np.eye(2)).at_those_of([100, 200]).height_um
         array([3.])
         """
-        here = np.isin(np.round(self.station_mm, 3), np.round(np.asarray(station_mm, float), 3))
+        here, _ = in_common(self.station_mm, np.asarray(station_mm, float))
         covariance = self.covariance_um2[np.ix_(here, here)]
         return Profile(self.face, self.station_mm[here], self.height_um[here], covariance)
 
@@ -204,6 +204,23 @@ def nearest_place(rising_mm: NDArray, at_mm: NDArray) -> NDArray[np.intp]:
     return np.where(is_left, left, right)
 
 
+def in_common(
+    one_mm: NDArray, other_mm: NDArray, within_mm: float = SAME_STATION_MM
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Which of some places, rising, are among others, rising, and which these are there.
+
+    Examples
+    --------
+    >>> [each.tolist() for each in in_common(np.array([0.0, 100, 200]), np.array([50.0, 100, 200, 300]))]
+    [[1, 2], [1, 2]]
+    """
+    if not len(other_mm):
+        return np.zeros(0, np.intp), np.zeros(0, np.intp)
+    nearest = nearest_place(other_mm, one_mm)
+    here = np.flatnonzero(np.abs(one_mm - other_mm[nearest]) <= within_mm)
+    return here, nearest[here]
+
+
 def _frozen(array: NDArray) -> NDArray:
     own = array.copy()
     own.flags.writeable = False
@@ -211,15 +228,14 @@ def _frozen(array: NDArray) -> NDArray:
 
 
 def _common(where: str, a: NDArray, b: NDArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    nearest = nearest_place(b, a)
-    here = np.flatnonzero(np.abs(a - b[nearest]) <= SAME_STATION_MM)
+    here, there = in_common(a, b)
     if not here.size:
         raise AnalysisError(
             where,
             f"stations {a[0]:g} to {a[-1]:g} mm and {b[0]:g} to {b[-1]:g} mm, none of them shared",
             "at least one common station",
         )
-    return here, nearest[here]
+    return here, there
 
 
 DRAWS = 2000
