@@ -277,7 +277,8 @@ def test_title_of_the_section_does_not_reach_into_the_words_of_the_scale(travers
     FigureCanvasAgg(figure).draw()
     (title,) = figure.findobj(lambda each: isinstance(each, Text) and each.get_text().startswith("Across at"))
     (scale,) = figure.findobj(lambda each: isinstance(each, Text) and "light high" in each.get_text())
-    assert not title.get_window_extent().overlaps(scale.get_window_extent())
+    clear = scale.get_window_extent().x0 - title.get_window_extent().x1
+    assert clear > figure.dpi  # an inch: browsers set the same words wider
 
 
 def test_names_are_pushed_apart_until_none_overlap():
