@@ -36,8 +36,8 @@ Before anything goes on the machine (your local codes and a qualified person com
   - Taut wires whip: wear eye protection. Mind the class of a laser.
   - Scrapers cut; marking compounds, solvents, old paint and casting dust: gloves, mask, fresh air.
   - Keep mains chargers away from coolant.
-  - Let the bed cool first. Never scrape from one survey: repeat it, confirm with blue and a
-    straightedge. Never twist a bed to hide wear."""
+  - Let the bed cool first. Never scrape from one survey: repeat it, confirm with blue and a straightedge.
+  - Never twist a bed to hide wear."""
 
 ASSUMED = {
     False: {"length": "1500 mm", "pitch": "100 mm", "gauge": "300 mm", "base": "200 mm"},
@@ -216,7 +216,8 @@ def _ask_instruments(answers: _Answers) -> tuple[str, ...]:
     if not answers.is_person:
         answers.assumed.append("instruments level, indicator")
         return ("level", "indicator")
-    say(f"  kinds: {', '.join(INSTRUMENT_KINDS)}", err=True)
+    for kind, text in INSTRUMENT_KINDS.items():
+        say(f"  {kind:13} {text.partition('# ')[2].partition(chr(10))[0]}", err=True)
     while True:
         words = click.prompt("Which instruments are there?", default="level, indicator", err=True)
         kinds = tuple(dict.fromkeys(words.replace(",", " ").split()))
@@ -236,7 +237,7 @@ def _called(answers: _Answers, has_own_faces: bool) -> dict[str, str]:
     plain = Called.of(**called)
     is_open = is_lathe and answers.is_person
     is_open = is_open and not any(answers.options[ASKED_AS.get(key, key)] for key in usual)
-    if is_open and _yes("Is station 0 at the headstock end, the operator's side in front?") is not False:
+    if is_open and _yes("Is station 0 at the headstock, the operator in front?") is not False:
         return called | usual
     questions = {
         "origin": ("What is the end at station 0 called?", plain.origin),
@@ -273,7 +274,7 @@ def _state(answers: _Answers, called: dict[str, str]) -> dict[str, Any]:
             "temperature_bottom",
             lambda: _degrees("Temperature of its bottom", answers.options["inch"]),
         ),
-        "asked_of": answers.maybe("asked_of", lambda: _words("Who says so?")),
+        "asked_of": answers.maybe("asked_of", lambda: _words("Who says so? (a name or initials)")),
         "asked_on": datetime.now(UTC).astimezone().strftime("%Y-%m-%d %H:%M"),
     }
     return {key: value for key, value in state.items() if value is not None}

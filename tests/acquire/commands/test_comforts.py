@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from acquire.cli import main, waylog
 from acquire.commands import talk
 from acquire.commands.completing import names_in_bed
+from acquire.model.bed_toml.composing import INSTRUMENT_KINDS
 from tests.invented import bed_toml, level, survey_in
 
 pytestmark = pytest.mark.whole
@@ -171,3 +172,12 @@ def test_no_answer_and_no_fault_is_cut_within_a_word_by_a_narrow_terminal(survey
     shown = "".join(capsys.readouterr())
     assert max(map(len, whole.splitlines())) > 60 >= max(map(len, shown.splitlines()))
     assert shown.split() == whole.split()
+
+
+def test_person_who_starts_a_survey_is_told_what_each_kind_of_instrument_is(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr(click, "prompt", lambda _, default=None, **__: default)
+    given = ("--name", "bench", "--length", "800", "--pitch", "100", "--faces", "one-flat", "--base", "100")
+    assert main(["start", str(tmp_path / "new"), *given]) == 0
+    said = [line.split(maxsplit=1) for line in capsys.readouterr().err.splitlines() if line]
+    assert {words[0] for words in said if len(words[1:]) and len(words[1]) > 20} >= set(INSTRUMENT_KINDS)
