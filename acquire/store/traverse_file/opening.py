@@ -79,7 +79,6 @@ class Source:
 
     def __init__(self, path: Path, file: h5py.File):
         self.path, self.file = path, file
-        self._attributes = file.attrs
         self._length = path.stat().st_size
         self._taken = 0
 
@@ -89,7 +88,7 @@ class Source:
 
     def check_is_ours(self) -> None:
         """Refuse what waylog did not write, and what a newer waylog wrote."""
-        if len(self._attributes) > MOST_ATTRIBUTES or self.attribute("format") != FORMAT:
+        if h5py.h5a.get_num_attrs(self.file.id) > MOST_ATTRIBUTES or self.attribute("format") != FORMAT:
             raise self.refuse("found no traverse of waylog's", f"the attribute format = {FORMAT!r}")
         version = self.attribute("format_version")
         if not isinstance(version, int) or isinstance(version, bool) or version < 1:
