@@ -5,6 +5,7 @@ import pytest
 
 from acquire.model.errors import AnalysisError
 from analysis.adjust.combination import combine
+from analysis.adjust.estimability import Line, tie
 from analysis.words.facts import sentences
 
 STATION = np.arange(0.0, 1001.0, 100.0)
@@ -180,3 +181,10 @@ def test_faces_never_measured_are_named(invented_bed, make_traverse):
         "nothing was measured on front-flat, rear-flat, front-under, front-side and rear-side"
         in sentences(bed_map.cannot_tell)
     )
+
+
+def test_what_arithmetic_leaves_between_two_results_for_a_station_parts_no_faces():
+    """Feet that two bases put at one place: they differ in the last digits of their mm."""
+    at = np.arange(5) * 100.0
+    lines = [Line("height", name, at + off, np.ones((5, 1)), ()) for name, off in (("a", 0.0), ("b", 5e-8))]
+    assert (tie(*lines, 1).stations, tie(*lines, 1).up_to) == (5, "nothing")
