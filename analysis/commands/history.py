@@ -22,9 +22,10 @@ from analysis.commands.options import Answer, Opened, answers, drawn, opened
 def command(survey: Opened, before: Path, face: str | None, scraped: tuple[str, ...]) -> Answer:
     """Did work on the bed make it better? BEFORE and AFTER are surveys of one bed.
 
-    Measure again after the work into a new folder, with a copy of bed.toml (less the `unworn` stretches
-    that were cut): same faces, bed standing alike, same instruments. In one folder `map` and `plan` would mix both. Traverses that are in both
-    count as before. A line is taken off the change of each face: what came off evenly does not show.
+    Measure again after the work into a new folder, with a copy of bed.toml (less the `unworn`
+    stretches that were cut): same faces, bed standing alike, same instruments. In one folder `map`
+    and `plan` would mix both. Traverses that are in both count as before. A line is taken off the
+    change of each face: what came off evenly does not show.
     """
     from acquire.model.errors import AnalysisError
     from analysis.answers.history import before_and_after
