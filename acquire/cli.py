@@ -125,7 +125,9 @@ def _near(word: str) -> str:
 
 @click.command(cls=CommandTable, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="waylog")
-@click.option("--quiet", "-q", is_flag=True, help="Answers, cautions and faults only: no notes, no bars.")
+@click.option(
+    "--quiet", "-q", is_flag=True, help="Answers with their notes, cautions and faults only: no bars."
+)
 @click.option("--verbose", "-v", is_flag=True, help="All there is to say; also what lies behind a fault.")
 @click.pass_context
 def waylog(ctx: click.Context, quiet: bool, verbose: bool) -> None:
