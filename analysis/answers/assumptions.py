@@ -20,6 +20,7 @@ from analysis.adjust.there_and_back import DRIFT, Return
 from analysis.observe import Observations
 from analysis.observe.differences import straightedge_of
 from analysis.observe.sag import bend_of_a_kelvin_um, straightedge_sag_um
+from analysis.observe.slope import is_placed
 from analysis.observe.states import warmer_by_k
 
 SCALE, BASE, SEATING, FEET, CARRIAGE = "scale", "base", "seating", "feet", "carriage length"
@@ -114,11 +115,11 @@ def _linked(observations: Sequence[Observations], faces: set[str]) -> list[Obser
 
 
 def _of_instruments(sources: Sequence[Traverse]) -> Iterator[Assumption]:
-    stepped = [each for each in sources if each.mode != "continuous"]
+    placed = [each for each in sources if is_placed(each)]
     on_feet = [each for each in sources if each.setup.foot_base_mm is not None]
     yield from _by_stated(SCALE, {t.instrument.name: t.instrument.scale_uncertainty for t in sources})
     yield from _by_stated(BASE, {t.instrument.name: t.instrument.base_uncertainty_mm for t in on_feet})
-    yield from _by_stated(SEATING, {t.instrument.name: t.instrument.seating_um for t in stepped})
+    yield from _by_stated(SEATING, {t.instrument.name: t.instrument.seating_um for t in placed})
     if across := dict.fromkeys(t.instrument.name for t in sources if t.setup.measures.is_across):
         yield Assumption(SQUARE, False, tuple(across))
 

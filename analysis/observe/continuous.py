@@ -32,7 +32,7 @@ from analysis.observe.over_joints import (
     with_steps,
     without_steps,
 )
-from analysis.observe.slope import slope_sign
+from analysis.observe.slope import is_placed, slope_seating, slope_sign
 from analysis.observe.stations import order_of_reading, usable
 from analysis.observe.terms import (
     DrawnBlock,
@@ -160,11 +160,19 @@ def _as_read(traverses: Sequence[Traverse], bed: Bed, face: Face) -> _AsRead:
     usable_ones, signs = [], []
     for each in traverses:
         where = f"traverse {each.number:03d}"
-        usable_ones.append(usable(each.stations, where, bed.length_mm))
+        usable_ones.append(_with_seating(each, usable(each.stations, where, bed.length_mm)))
         sign = slope_sign(face, each.instrument, where, is_upright=bed.called.is_upright)
         signs.append(-sign if each.setup.turned else sign)
     kept, late = put_back(traverses, usable_ones)
     return _AsRead(traverses, kept, signs, drift_times(traverses, kept), late)
+
+
+def _with_seating(traverse: Traverse, stations: Stations) -> Stations:
+    """Readings of a level that was set down for each; one that was drawn has one seating, in its zero."""
+    if not is_placed(traverse):
+        return stations
+    seating = slope_seating(traverse.instrument)
+    return replace(stations, standard_uncertainty=np.hypot(stations.standard_uncertainty, seating))
 
 
 def _nuisances(

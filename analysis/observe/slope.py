@@ -88,6 +88,20 @@ def slope_seating(instrument: Instrument) -> float:
     return 2**0.5 * (instrument.seating_um or 0.0) * 1000 / (instrument.base_mm or 1000.0)
 
 
+DRAWN_SHARE = 0.1
+"""Of the base: a level that is read closer than this moves on meanwhile; farther apart it is placed anew."""
+
+
+def is_placed(traverse: Traverse) -> bool:
+    """Whether a level was set down for each reading, as a stepped one is, be it closer than half its base."""
+    if traverse.mode == "stepped":
+        return True
+    places, base_mm = np.unique(traverse.stations.station_mm), traverse.instrument.step_mm
+    if traverse.setup.mode_asked or not base_mm or len(places) < 2:
+        return False
+    return bool(np.median(np.diff(places)) >= DRAWN_SHARE * base_mm)
+
+
 def stood_on(traverse: Traverse, bed: Bed) -> Iterable[str]:
     """The faces that a slope traverse says something about."""
     if traverse.setup.is_on_carriage:

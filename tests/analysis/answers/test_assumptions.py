@@ -170,7 +170,8 @@ def test_readings_that_nothing_links_to_the_face_take_no_part(invented_bed, make
 
 def test_drawn_level_is_placed_once_so_that_seating_is_not_assumed(stepped):
     bed_map = stepped("forward")
-    drawn = replace(bed_map.observations[0].source, mode="continuous")
+    placed = bed_map.observations[0].source
+    drawn = replace(placed, mode="continuous", setup=replace(placed.setup, mode_asked="continuous"))
     assert isinstance(drawn, Traverse)
     found = assumptions(bed_map, read=[replace(bed_map.observations[0], source=drawn)])
     assert SEATING not in {each.what for each in found}
