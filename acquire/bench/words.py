@@ -52,7 +52,8 @@ def state_words(seen: Seen) -> list[str]:
     health = seen.health
     rate = "-" if health.rate_hz is None else f"{health.rate_hz:.1f}/s"
     age = "-" if health.age_s is None else f"{max(0.0, health.age_s):.1f} s"
-    spread = "-" if seen.spread is None else f"{_three_figures(seen.spread)} in {SPREAD_S:g} s"
+    unit = "div" if seen.instrument.per_division is not None else unit_text(seen.instrument.unit)
+    spread = "-" if seen.spread is None else f"{_three_figures(seen.spread)} {unit} in {SPREAD_S:g} s"
     others = [f"! {words}" for words in health.words() if not words.endswith(" garbled")]
     wrong = [f"! {seen.trouble}"] if seen.trouble else []
     garbled = health.counts.get("garbled", 0)

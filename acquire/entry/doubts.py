@@ -224,8 +224,11 @@ def _spread(near: Sequence[float] | np.ndarray, instrument: Instrument) -> float
 
 def summary_words(entry: Entry) -> str:
     """How many readings of what, and what was left out."""
-    gaps = len(entry.answered) - entry.taken
+    read = {slot.station_mm for slot, line in entry.answered.items() if not line.is_gap}
+    gaps = len({slot.station_mm for slot in entry.answered} - read)
+    struck = sum(line.is_gap and slot.station_mm in read for slot, line in entry.answered.items())
     left_out = f", {gaps} gap{'s' if gaps > 1 else ''}" if gaps else ""
+    left_out += f", {struck} struck out" if struck else ""
     left_out += f", {entry.unread} station{'s' if entry.unread > 1 else ''} not read" if entry.unread else ""
     return f"{entry.taken} readings of {entry.setup.subject} by {entry.setup.instrument}{left_out}"
 

@@ -1,6 +1,7 @@
 """What a session at the bench says: figures that were found, what speaks against them, names that stay."""
 
 import dataclasses
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -8,7 +9,7 @@ import pytest
 from acquire.bench.identify import stable_name
 from acquire.bench.seating import Seating
 from acquire.bench.still import still_record
-from acquire.bench.words import seating_words, still_words
+from acquire.bench.words import seating_words, state_words, still_words
 from acquire.model.bed import Instrument
 from acquire.receive.ports.naming import Found
 
@@ -66,3 +67,11 @@ def test_two_adapters_alike_in_all_but_their_socket_are_called_by_their_sockets(
 def test_adapter_without_a_serial_number_is_called_by_its_socket():
     one = Found("/dev/ttyUSB0", 0x1234, 0x5678, None, links=("/dev/serial/by-id/some", PATHS[0]))
     assert stable_name(one, [one]) == PATHS[0]
+
+
+@pytest.mark.parametrize(("per_division", "unit"), [(None, "µm/m"), (20.0, "div")])
+def test_spread_has_the_unit_that_the_instrument_shows(per_division, unit):
+    level = Instrument("level", "slope", "um/m", base_mm=200, per_division=per_division)
+    health = SimpleNamespace(rate_hz=20.0, age_s=0.0, counts={}, words=lambda: [])
+    shown = state_words(SimpleNamespace(instrument=level, health=health, spread=23.4, trouble=""))
+    assert shown[1] == f"spread 23.4 {unit} in 5 s   garbled 0"

@@ -5,7 +5,7 @@ import dataclasses
 import pytest
 
 from acquire.entry.asking import Asker, enter_readings
-from acquire.entry.doubts import closing_words
+from acquire.entry.doubts import closing_words, summary_words
 from acquire.entry.terminal_text import large
 from acquire.entry.typed_by import Typed
 from acquire.entry.under_way import Entry, stations_to_read
@@ -66,6 +66,18 @@ def test_bare_fraction_may_be_both_ends_of_a_bubble_and_is_asked_about(person, s
     entry, _ = typist.enters(setup("vial"))
     assert by_station(entry) == {100: 10.0}
     assert any("taken as both ends of the bubble, 1 and 2: is it 0.5?" in said for said in typist.said)
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        (["1", "2", "r", "3", "b", "-"], ", 1 struck out, 7 stations not read"),  # a second reading at 100 mm
+        (["1", "-"], ", 1 gap, 7 stations not read"),
+    ],
+)
+def test_reading_struck_out_where_another_stands_is_no_gap(person, setup, typed, said):
+    entry, _ = person([*typed, "q"]).enters(setup())
+    assert summary_words(entry).endswith(said)
 
 
 def test_stray_line_end_is_no_other_end_of_the_bubble(person, setup):
