@@ -27,6 +27,7 @@ SCALE, BASE, SEATING, FEET, CARRIAGE = "scale", "base", "seating", "feet", "carr
 POSITIONS, DRIFT_STEADY, NO_DRIFT, BED = "positions exact", "drift steady", "no drift", "bed unchanged"
 SIGNS, AHEAD, ARM = "signs", "plunger over the middle", "plunger level with carrier"
 ANGLE, DIAMETERS, SQUARE, VEES = "angle", "diameters", "level square across", "vees worn evenly across"
+TURNED_WITH = "level turned with its parallels"
 EDGE_RESTS, EDGE_WARMTH, EDGE_TURNED = (
     "edge resting as stated",
     "edge evenly warm",
@@ -49,7 +50,7 @@ class Assumption:
     bed unchanged | signs | plunger over the middle | plunger level with carrier (of a reading sideways) |
     angle (of a dovetail) | diameters (of its pins, or of rollers in a vee) | edge resting as stated |
     edge evenly warm | edge turned over in place | level square across |
-    vees worn evenly across."""
+    vees worn evenly across | level turned with its parallels."""
     stated: bool
     """Whether the description says how sure it is (of drift: whether the readings themselves do); what is
     not stated is taken as exact, feet that are not stated as a point, seating as none."""
@@ -95,6 +96,7 @@ def assumptions(
     found = [*_of_instruments(sources), *_of_carriers(sources, bed_map.bed)]
     found += _of_straightedges(sources, bed_map.bed)
     found += _of_vees(used, bed_map.bed)
+    found += _of_levels_turned_across(used, bed_map)
     found.append(Assumption(POSITIONS, False))
     found += _of_signs(used, bed_map)
     found += _of_drift(used, bed_map)
@@ -178,6 +180,22 @@ def _of_vees(used: Sequence[Observations], bed: Bed) -> Iterator[Assumption]:
     vees = dict.fromkeys(face for face in touched if face in bed.faces and bed.faces[face].is_vee)
     if vees:
         yield Assumption(VEES, False, tuple(vees))
+
+
+def _of_levels_turned_across(used: Sequence[Observations], bed_map: BedMap) -> Iterator[Assumption]:
+    """Where turning a level across tells its zero: parallels that stayed as they lay look like a roll.
+
+    Parallels that differ by 5 µm on a gauge of 300 mm are 17 µm/m all along, if the level alone was turned.
+    """
+    roots = zero_roots(bed_map.observations)
+    ways: dict[tuple[int, str], set[bool]] = {}
+    for each in used:
+        if each.measures.is_across:
+            ways.setdefault((roots.get(each.traverse, each.traverse), each.instrument), set()).add(
+                each.turned
+            )
+    if names := dict.fromkeys(name for (_, name), turned in ways.items() if len(turned) == 2):
+        yield Assumption(TURNED_WITH, False, tuple(names))
 
 
 def _is_carried(traverse: Traverse) -> bool:

@@ -21,6 +21,7 @@ from analysis.answers.assumptions import (
     SEATING,
     SIGNS,
     SQUARE,
+    TURNED_WITH,
     VEES,
     Assumption,
 )
@@ -47,6 +48,7 @@ _TAKEN = {
     (ANGLE, False): "angle exact",
     (DIAMETERS, False): "diameters exact",
     (SQUARE, False): "cross levels square across",
+    (TURNED_WITH, False): "cross levels turned with their parallels",
     (VEES, False): "vees worn alike all over their flanks",
     (EDGE_RESTS, False): "straightedges resting where stated",
     (EDGE_WARMTH, False): "straightedges evenly warm",

@@ -25,6 +25,7 @@ from analysis.answers.assumptions import (
     SEATING,
     SIGNS,
     SQUARE,
+    TURNED_WITH,
     VEES,
     Assumption,
     assumptions,
@@ -310,6 +311,25 @@ def test_a_vee_is_taken_as_worn_alike_where_it_was_touched_and_where_the_carriag
     found = told(combine([run], bed))
     assert (VEES in found) is is_told
     assert ("vees worn alike all over their flanks" in taken_words([*found.values()])[0]) is is_told
+
+
+@pytest.mark.parametrize(("second", "is_told"), [
+    ({"turned": True, "same_zero_as": 1}, True), ({"same_zero_as": 1}, False), ({"turned": True}, False),
+])  # fmt: skip
+def test_zero_by_turning_a_level_across_takes_what_it_lies_on_as_turned_with_it(
+    invented_bed, make_traverse, second, is_told
+):
+    """Parallels that stay where they lay differ all along by what looks like a roll; no reading shows it."""
+    bed = invented_bed(instruments={"cross": 'quantity = "roll"\nunit = "um/m"\nstandard_uncertainty = 1\n'})
+    runs = [
+        make_traverse(
+            bed, "cross", STATION, 0 * STATION, number=n, front="front-flat", rear="rear-flat", **how
+        )
+        for n, how in ((1, {}), (2, second))
+    ]
+    found = told(combine(runs, bed))
+    assert (TURNED_WITH in found) is is_told
+    assert ("cross levels turned with their parallels" in taken_words([*found.values()])[0]) is is_told
 
 
 def test_how_a_straightedge_rests_is_turned_and_warmed_is_taken_for_granted(invented_bed, make_traverse):
