@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from acquire.model.bed import Bed
 from acquire.model.errors import AnalysisError
 from acquire.model.traverse import Traverse
 from analysis.answers.assumptions import Assumption, assumptions
@@ -22,6 +23,14 @@ class TakenAsBefore(Fact):
     """Traverses of the present survey that are in the older one too."""
 
     traverses: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class PerhapsCutWhereUnworn(Fact):
+    """Metal came off a face of which the present bed.toml calls stretches unworn."""
+
+    face: str
+    stretches_mm: tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
@@ -107,7 +116,7 @@ def before_and_after(
         twist=twist,
         twist_unknown=no_twist,
         bed_moved=bed_moved(pair.joint, pair.unscraped) if len(pair.unscraped) > 1 else None,
-        warnings=warnings_of_both(pair, repeated),
+        warnings=(*warnings_of_both(pair, repeated), *perhaps_cut_where_unworn(changes, after.bed)),
         assumptions=_taken(pair),
     )
 
@@ -170,6 +179,16 @@ def warnings_of_both(pair: BothTimes, repeated: Sequence[int]) -> tuple[Fact, ..
     for bed_map, when in zip(pair.maps, (BEFORE, AFTER), strict=True):
         found += [InSurvey(when, each) for each in bed_map.warnings]
     return tuple(dict.fromkeys(found))
+
+
+def perhaps_cut_where_unworn(changes: Sequence[FaceChange], bed: Bed) -> tuple[Fact, ...]:
+    """Faces that lost metal and are called unworn somewhere: which of it was cut, a survey does not show."""
+    found = []
+    for change in changes:
+        unworn = bed.faces[change.face].unworn_mm if change.face in bed.faces else ()
+        if unworn and change.came_off:
+            found.append(PerhapsCutWhereUnworn(change.face, unworn))
+    return tuple(found)
 
 
 def _taken(pair: BothTimes) -> tuple[Assumption, ...]:

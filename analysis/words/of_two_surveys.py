@@ -13,7 +13,7 @@ if TYPE_CHECKING:
         StoodOtherwiseSince,
         WarmedSince,
     )
-    from analysis.answers.history import TakenAsBefore
+    from analysis.answers.history import PerhapsCutWhereUnworn, TakenAsBefore
 
 WHETHER: Mapping[str, str] = {
     "stands_on": "what it stood on",
@@ -67,6 +67,14 @@ def _taken_as_before(fact: "TakenAsBefore") -> str:
     )
 
 
+def _perhaps_cut_where_unworn(fact: "PerhapsCutWhereUnworn") -> str:
+    stretches = " and ".join(f"from {start:g} to {end:g} mm" for start, end in fact.stretches_mm)
+    return (
+        f"metal came off {fact.face}, which bed.toml calls unworn {stretches}: what of that was cut, take "
+        "out of the present bed.toml, or wear is counted from it"
+    )
+
+
 SENTENCES: Mapping[str, str | Callable[[Any], str]] = {
     "OtherInstruments": _other_instruments,
     "InstrumentDescribedOtherwise": _described_otherwise,
@@ -74,4 +82,5 @@ SENTENCES: Mapping[str, str | Callable[[Any], str]] = {
     "WarmedSince": _warmed,
     "StateNotWritten": _not_written,
     "TakenAsBefore": _taken_as_before,
+    "PerhapsCutWhereUnworn": _perhaps_cut_where_unworn,
 }

@@ -12,7 +12,7 @@ from analysis.adjust.combination import ScattersMore
 from analysis.answers.common_state import instrument_differences, not_said, state_differences
 from analysis.answers.datums import what_is_missing
 from analysis.answers.feet_on_bed import not_these_feet, nothing_unworn, warnings_of_levelling
-from analysis.answers.history import warnings_of_both
+from analysis.answers.history import perhaps_cut_where_unworn, warnings_of_both
 from analysis.answers.joints import what_is_untold
 from analysis.answers.known_roll import ways_of
 from analysis.answers.surveys import Survey
@@ -100,6 +100,9 @@ def between(*states):
     return state_warnings(runs)
 
 
+UNWORN_AT_THE_ENDS = Made(faces={"way": Made(unworn_mm=((0.0, 100.0), (950.0, 1200.0)))})
+
+
 SHALLOW = Made(depth_mm=None, length_mm=1000.0)
 
 
@@ -142,6 +145,11 @@ PAIRS = {
         lambda: of_history(repeated=[3]),
         "traverse 3 of the present survey is in the older one too: taken as before the work only",
         of_history,
+    ),
+    "perhaps cut where it was unworn": (
+        lambda: perhaps_cut_where_unworn([Made(face="way", came_off=("a stretch",))], UNWORN_AT_THE_ENDS),
+        "metal came off way, which bed.toml calls unworn from 0 to 100 mm and from 950 to 1200 mm",
+        lambda: perhaps_cut_where_unworn([Made(face="way", came_off=())], UNWORN_AT_THE_ENDS),
     ),
     "what one of two surveys has to mind": (
         lambda: of_history(before=(ScattersMore(2.0),)),
