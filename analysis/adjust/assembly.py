@@ -22,12 +22,11 @@ from analysis.adjust.nuisances import (
     zero_roots,
 )
 from analysis.adjust.reading_errors import (
+    at_their_nodes,
     covariances_with_steps,
-    error_of_moved_feet,
     least_factor,
     moved_feet,
     weight_at_nodes,
-    with_moved_feet,
 )
 from analysis.adjust.solution import Block
 from analysis.adjust.there_and_back import APART, BEND, UNTOLD, Return, bows_between, returns, single_runs
@@ -140,6 +139,7 @@ def assemble(
         lambda each: noise * factors.get(each.noise_group, 1.0),
     )
     layout = lay_out(kept, bed, extra, ways)
+    kept = tuple(at_their_nodes(each, layout) for each in kept)
     roots = zero_roots(kept)
     parts = [(*own_nuisances(each, roots), *each.nuisances) for each in kept]
     parts = with_drift(kept, scale_from_zero(kept, parts, roots), roots)
@@ -157,8 +157,7 @@ def assemble(
         Block(
             rows_of(each, part, layout, columns, unknowns),
             each.reading - each.correction,
-            with_moved_feet(covariance, error_of_moved_feet(each, layout))
-            * max(factors.get(each.noise_group, 1.0), least_factor(each)),
+            covariance * max(factors.get(each.noise_group, 1.0), least_factor(each)),
         )
         for each, part, covariance in zip(kept, parts, covariances_with_steps(kept), strict=True)
     ]

@@ -14,23 +14,26 @@ pitch to a tenth of a millimetre.  The mean slope between its feet is taken as t
     s(x) + δ·ds/dx + (B² − A²)/24·d²s/dx²
 
 (the first terms of the mean of a slope over B about x + δ, less that over A about x; derived).  How the
-slope changes, the level's own neighbouring readings tell; what that makes is counted as a further
-uncertainty of each reading.
+slope changes, the level's own neighbouring readings tell, and what that makes is taken off.  That a way
+bends evenly between two readings they do not tell: at a node X it may slope otherwise by g(X), and a
+foot that is off by δ lifts its end by δ·g(X).  Half of what ds/dx changes by from one node to the next,
+over one base, is about what g is where the way is kinked (standard uncertainty); it is a third of that
+where the way is smooth.  It is one unknown for each node: whatever stands there, the next step, the run
+back or another level, is off by the same.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
-import scipy.sparse
 from scipy import sparse
 
 from acquire.model.places import PLACED_MM
 from analysis.adjust.nodes import Layout
 from analysis.linear.fact import Fact
 from analysis.linear.profile import nearest_place
-from analysis.observe import Observations
+from analysis.observe import Nuisance, Observations, Unknown
 from analysis.observe.uncertainty import shared_at_stations, visits
 
 Covariance: TypeAlias = np.ndarray | sparse.spmatrix
@@ -85,6 +88,8 @@ def _widened(each: Observations, others: np.ndarray) -> Covariance:
     return each.covariance + shared_at_stations(visits(each.station_mm), shared)
 
 
+BEND_AT_FOOT = "bend at foot"
+"""How a way bends at a node that feet stood beside."""
 LEAST_READINGS = 3
 WORTH_A_WORD = 0.5
 """Of a reading's standard uncertainty."""
@@ -98,20 +103,34 @@ class FeetOffStations(Fact):
     off_mm: float
 
 
-def error_of_moved_feet(each: Observations, layout: Layout) -> np.ndarray:
-    """By what each reading may be off because its feet are taken as standing on nodes, shape (m,)."""
+def at_their_nodes(each: Observations, layout: Layout) -> Observations:
+    """The same readings with what an even bend makes of feet off their nodes as corrections, and what an
+    uneven one may make of them as unknowns."""
     off_mm = _off_mm(each, layout)
     off_mm = np.where(np.abs(off_mm) > PLACED_MM, off_mm, 0.0)
     at_mm, index = np.unique(np.round(each.station_mm, 3), return_inverse=True)
     if not np.any(off_mm) or len(at_mm) < LEAST_READINGS:
-        return np.zeros(len(each))
+        return each
     slope = np.bincount(index, each.reading) / np.bincount(index)
     rate = np.diff(slope) / np.diff(at_mm)
     bend = np.pad(2 * np.diff(rate) / (at_mm[2:] - at_mm[:-2]), 1, mode="edge")
-    base_mm = _base_mm(each)
+    base_mm = np.diff(_stood_mm(each), axis=0)[0]
     longer_mm2 = base_mm**2 - (base_mm - np.diff(off_mm, axis=0)[0]) ** 2
-    further = off_mm.mean(axis=0) * np.gradient(slope, at_mm)[index]
-    return np.abs(further + longer_mm2 / 24 * bend[index])
+    evenly = off_mm.mean(axis=0) * np.gradient(slope, at_mm)[index] + longer_mm2 / 24 * bend[index]
+    squares = np.convolve(np.pad(np.diff(rate) ** 2, 2, mode="edge"), np.full(5, 1 / 5), mode="valid")
+    unevenly = _at_each_node(each, off_mm, np.interp(_stood_mm(each) - off_mm, at_mm[1:-1], squares**0.5 / 2))
+    return replace(each, correction=each.correction + evenly, nuisances=(*each.nuisances, *unevenly))
+
+
+def _at_each_node(each: Observations, off_mm: np.ndarray, rate: np.ndarray) -> list[Nuisance]:
+    """What a bend that is uneven by some rate adds to each reading, a node each; shapes (2, m)."""
+    node_mm = np.round(_stood_mm(each) - off_mm, 3)
+    adds = np.array([[-1], [1]]) * off_mm * rate
+    return [
+        Nuisance(Unknown(BEND_AT_FOOT, (each.faces[0], f"{node:.3f}")), np.sum(adds, axis=0, where=here), 1.0)
+        for node in np.unique(node_mm)
+        if np.any(adds, where=(here := node_mm == node))
+    ]
 
 
 def weight_at_nodes(each: Observations, layout: Layout) -> np.ndarray:
@@ -124,34 +143,23 @@ def weight_at_nodes(each: Observations, layout: Layout) -> np.ndarray:
     off_mm = _off_mm(each, layout)
     if not np.any(off_mm):
         return np.ones(len(each))
-    base_mm = _base_mm(each)
+    base_mm = np.diff(_stood_mm(each), axis=0)[0]
     apart_mm = base_mm - np.diff(off_mm, axis=0)[0]
     return np.divide(base_mm, apart_mm, out=np.ones(len(each)), where=apart_mm > 0)
-
-
-def _base_mm(each: Observations) -> np.ndarray:
-    return np.array([np.ptp([place.station_mm for place in form]) for form in each.forms])
-
-
-def with_moved_feet(
-    covariance: np.ndarray | scipy.sparse.spmatrix, error: np.ndarray
-) -> np.ndarray | scipy.sparse.spmatrix:
-    """The covariance of readings with these errors besides, each by itself."""
-    if not np.any(error):
-        return covariance
-    if isinstance(covariance, np.ndarray) and covariance.ndim == 1:
-        return covariance + error**2
-    if isinstance(covariance, np.ndarray):
-        return covariance + np.diag(error**2)
-    return scipy.sparse.csr_matrix(covariance + scipy.sparse.diags(error**2))
 
 
 def moved_feet(observations: Sequence[Observations], layout: Layout) -> Iterable[FeetOffStations]:
     """The traverses whose feet stood so far off that it matters."""
     for each in observations:
-        error = error_of_moved_feet(each, layout)
-        if np.any(error > WORTH_A_WORD * np.sqrt(each.variance)):
+        bends = [n.column for n in each.nuisances if n.key.kind == BEND_AT_FOOT]
+        if bends and np.any(np.sum(np.square(bends), axis=0) > WORTH_A_WORD**2 * each.variance):
             yield FeetOffStations(each.traverse, float(np.max(np.abs(_off_mm(each, layout)))))
+
+
+def _stood_mm(each: Observations) -> np.ndarray:
+    """Where the near and the far foot of each reading stood, shape (2, m); NaN where it has no feet."""
+    feet = [sorted(place.station_mm for place in form if place.role == "foot") for form in each.forms]
+    return np.array([both or (np.nan, np.nan) for both in feet]).T
 
 
 def _off_mm(each: Observations, layout: Layout) -> np.ndarray:
@@ -169,11 +177,6 @@ def _off_mm(each: Observations, layout: Layout) -> np.ndarray:
     node_mm[is_node] = layout.lines[key].station_mm[columns[is_node] - layout.first[key]]
     if np.array_equal(at_mm, node_mm):
         return nothing
-    stood_mm = np.array(
-        [
-            sorted(place.station_mm for place in form if place.role == "foot") or (np.nan, np.nan)
-            for form in each.forms
-        ]
-    ).T
+    stood_mm = _stood_mm(each)
     found = nearest_place(at_mm, stood_mm)
     return np.where(np.abs(at_mm[found] - stood_mm) <= 2 * PLACED_MM, stood_mm - node_mm[found], 0.0)

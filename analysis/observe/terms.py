@@ -73,7 +73,8 @@ class Unknown:
     height: of a block of drawn levels | drift: rate of a zero | scale: relative error of an
     instrument | sag: relative error of a straightedge's own sag | warmth: how much warmer one side of a
     straightedge was than the other, °C | bow between runs: of the bed, there
-    and back | bend under carrier: of a way of unknown shape, the carrier taken as a point."""
+    and back | bend under carrier: of a way of unknown shape, the carrier taken as a point | bend at foot: of
+    a way at a node that feet stood beside."""
     of: tuple[str, ...]
     """What it belongs to: number of a traverse, name of an instrument or straightedge, group of drift."""
 
