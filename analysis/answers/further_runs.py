@@ -108,7 +108,10 @@ def _slopes(bed: Bed, bed_map: BedMap, instrument: Instrument) -> Iterator[Candi
             for o in bed_map.observations
             if instrument.name in o.instrument.split("+") and face.id in o.faces
         ]
-        forward_only = done and all(each.direction == "forward" for each in done)
+        line = bed_map.lines.get(("height", face.id))
+        is_known = line is not None and line.parts
+        # a run back adds a drift to be told, which runs that tell no shape do not
+        forward_only = is_known and done and all(each.direction == "forward" for each in done)
         direction = "reverse" if forward_only else "forward"
         is_to_tell = _has_untold_bow(bed_map, instrument.name, face.id, "stepped")
         way = "again" if done else "along"

@@ -117,6 +117,7 @@ def twist_of(
     rear: str | None = None,
     *,
     by: str = "all",
+    bed_map: BedMap | None = None,
 ) -> Twist:
     """Twist of two ways from what the traverses say.
 
@@ -129,6 +130,8 @@ def twist_of(
         Default: the ways that the carriage rides. Named in the other order they are put in the bed's.
     by : str
         all | cross-level | level | indicator: which readings the figures are from.
+    bed_map : BedMap, optional
+        Of these readings, where a survey has it already.
 
     Raises
     ------
@@ -136,7 +139,7 @@ def twist_of(
         Where the pair is not known, has no distance across, or these readings do not tell its roll.
     """
     ways = ways_of(bed, front, rear)
-    bed_map = combine(traverses, bed, by=by)
+    bed_map = bed_map or combine(traverses, bed, by=by)
     alone = {name: each for name, kind in METHODS.items() if (each := _alone(traverses, bed, ways, kind))}
     # what one method tells by itself needs no carrier that is taken as not rolling
     is_told = any(known.known_up_to != "a line" for known in alone.values())

@@ -45,7 +45,7 @@ def twist_change(pair: BothTimes) -> TwistChange:
     found, missing = [], []
     for survey, when in ((pair.before, BEFORE), (pair.after, AFTER)):
         try:
-            found.append(twist_of(survey.measuring, survey.bed))
+            found.append(twist_of(survey.measuring, survey.bed, bed_map=survey.map()))
         except AnalysisError as why:
             missing.append((when, f"{why.where}: {why.found}"))
     if missing:

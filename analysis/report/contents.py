@@ -111,7 +111,7 @@ def gather(survey: Survey, inch: bool) -> Contents:
         face: whole.maps[face] if face in whole.maps else attempt(partial(map_face, bed_map, face))
         for face in bed.faces
     }
-    twist = attempt(lambda: twist_of(survey.measuring, bed))
+    twist = attempt(lambda: twist_of(survey.measuring, bed, bed_map=bed_map))
     compared = {face: attempt(partial(_level_and_indicator, survey, face)) for face in comparable(survey)}
     advice = next_traverse(bed_map).advice
     answers = Answers(bed, whole, maps, twist, tuple(compared.values()), advice)

@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from analysis.answers.face_change import FaceChange
+from analysis.answers.metal_off import MOST_OF_SEVERAL
 from analysis.answers.twist_change import TwistChange
 from analysis.draw.figures.looks import (
     FAINT,
@@ -21,7 +22,6 @@ from analysis.draw.figures.looks import (
     new_figure,
     wrapped,
 )
-from analysis.linear.profile import COVERAGE_FACTOR
 from analysis.words.history import face_change_words, twist_change_words
 
 FACE_IN = 4.3
@@ -107,10 +107,10 @@ def _draw_change(axes: Axes, change: FaceChange, scale: Scale) -> None:
     """From the line that the least changed places lie on, so that a cut looks like one."""
     profile = change.from_untouched
     x, y = scale.length(profile.station_mm), scale.height(profile.height_um)
-    half = COVERAGE_FACTOR * scale.height(profile.standard_uncertainty_um)
+    half = MOST_OF_SEVERAL * scale.height(profile.standard_uncertainty_um)  # as the depths are told
     low, high = float(np.min(y - half)), float(np.max(y + half))
     ground(axes)
-    draw_profile(axes, scale, profile, change.joints_mm, marker="o")
+    draw_profile(axes, scale, profile, change.joints_mm, marker="o", coverage_factor=MOST_OF_SEVERAL)
     mark_joints(axes, scale.length(change.joints_mm))
     for stretch in change.came_off:
         ends = scale.length(np.array([stretch.from_mm, stretch.to_mm]))

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from matplotlib import rc_context
@@ -17,10 +17,7 @@ from acquire.model.errors import AnalysisError, told_as
 from acquire.model.units import MM_PER_INCH, THOU_PER_FOOT, UM_PER_THOU
 from analysis.draw.figures.thinning import thinned
 from analysis.linear.pieces import with_gaps_at
-
-if TYPE_CHECKING:
-    from analysis.linear.profile import Profile
-
+from analysis.linear.profile import COVERAGE_FACTOR, Profile
 
 ROOM = "a folder with room to write in"
 WIDTH_IN = 7.1
@@ -215,6 +212,7 @@ def draw_curve(
     *,
     joints_mm: Sequence[float] = (),
     is_roll: bool = False,
+    coverage_factor: float = COVERAGE_FACTOR,
     **line: Any,
 ) -> None:
     """A curve along the bed, none of it over a joint; over its band of 95 % where it is known how well.
@@ -229,13 +227,15 @@ def draw_curve(
         Where two pieces of the bed meet.
     is_roll : bool
         Whether the values are rolls.
+    coverage_factor : float
+        Of the band: standard uncertainties to either side.
     **line
         As matplotlib's `plot` takes it.
     """
     drawn, kept = scale.roll if is_roll else scale.height, thinned(value)
     columns = [scale.length(along_mm)[kept], drawn(value)[kept]]
     if standard_uncertainty is not None:
-        columns.append(2 * drawn(standard_uncertainty)[kept])
+        columns.append(coverage_factor * drawn(standard_uncertainty)[kept])
     x, y, *half = with_gaps_at(scale.length(joints_mm), *columns)
     line = {"color": INK, "linewidth": 1.2, "markersize": 3.5, "zorder": 4, **line}
     if half:
@@ -244,7 +244,7 @@ def draw_curve(
 
 
 def draw_profile(
-    axes: Axes, scale: Scale, profile: "Profile", joints_mm: Sequence[float] = (), **line: Any
+    axes: Axes, scale: Scale, profile: Profile, joints_mm: Sequence[float] = (), **line: Any
 ) -> None:
     """Heights of a face over their band."""
     known = (profile.station_mm, profile.height_um, profile.standard_uncertainty_um)

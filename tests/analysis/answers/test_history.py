@@ -10,6 +10,7 @@ import pytest
 
 from acquire.cli import main
 from acquire.model.errors import AnalysisError
+from analysis.adjust import combination
 from analysis.answers.common_state import state_differences
 from analysis.answers.history import before_and_after
 from analysis.answers.metal_off import metal_off
@@ -78,6 +79,14 @@ def survey(from_one, invented_bed):
 def both_ways(survey):
     """A survey of both ways, solved once for all that ask it."""
     return survey(np.random.default_rng(11), {"front-flat": hollow, "rear-flat": hollow})
+
+
+def test_each_survey_is_searched_for_slips_once(survey, monkeypatch):
+    searched = []
+    monkeypatch.setattr(combination, "find_run_slips", lambda tied, *_: searched.append(tied) or ())
+    ways = {"front-flat": hollow, "rear-flat": hollow}
+    before_and_after(*(survey(np.random.default_rng(seed), ways) for seed in (1, 2)))
+    assert len(searched) == 2  # four where twist has maps of its own made
 
 
 def test_hollow_that_was_scraped_out_is_better(survey):

@@ -72,6 +72,21 @@ def test_unknown_face_that_becomes_known_stands_before_any_narrowing(advised):
     assert known == sorted(known)
 
 
+def test_level_whose_feet_never_met_is_to_be_stepped_foot_to_foot(make_traverse):
+    """One way, as the run that is there: a run back would bring a drift that nothing tells."""
+    described = parse_bed(
+        bed_toml(faces={"front": flat(0, "front")}, instruments={"level": level(base_mm=103)})
+    )
+    at = np.arange(60.0, 941.0, 100.0)
+    missed = make_traverse(described, "level", at, 0.1 * at, face="front")
+    best = next_traverse(combine([missed], described)).advice[0]
+    assert best.words.run.direction == "forward"
+    assert "front" in best.what
+    steps = 103 * (np.arange(9) + 0.5)
+    met = make_traverse(described, "level", steps, 0.1 * steps, face="front")
+    assert combine([missed, met], described).profile("front").station_mm.size > 8
+
+
 def test_run_that_checks_a_face_which_nothing_checks_stands_before_any_narrowing(advised):
     """Front was read there and back, rear once: an error in rear's readings would not show."""
     found = advised("front", "front reverse", "rear")

@@ -267,7 +267,7 @@ def test_before_is_grey_and_dashed_after_is_not_and_the_change_is_after_less_bef
     np.testing.assert_allclose(shown["after"].get_ydata(), Y / 2 * unit.um)
     assert has_band(upper, AT * unit.mm, Y * unit.um, 2 * U * unit.um)
     assert (shown["before"].get_linestyle(), shown["after"].get_linestyle()) == ("--", "-")
-    assert has_band(lower, AT * unit.mm, -Y * unit.um, 2 * U * unit.um)
+    assert has_band(lower, AT * unit.mm, -Y * unit.um, 2.5 * U * unit.um)  # as the words tell each depth
     assert any("after − before" in text.get_text() for text in lower.texts)
 
 
