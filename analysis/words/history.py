@@ -70,7 +70,8 @@ def _where_words(change: FaceChange, inch: bool) -> list[str]:
     lines += [
         f"  More metal came off {_extent(each.from_mm, each.to_mm, inch)}, most at "
         f"{length_text(each.at_mm, inch)}: "
-        f"{height_known(-each.change_um, each.expanded_um, inch)} more than where it changed least{against}."
+        f"{height_known(-each.change_um, each.expanded_um, inch)} more than on the line through where it "
+        f"changed least{against}."
         for each in _largest(change.came_off)
     ]
     lines += [
@@ -95,7 +96,8 @@ def _counted_from(change: FaceChange, inch: bool) -> str:
     least = " and ".join(_extent(*each, inch) for each in change.counted_from_mm)
     return (
         f"  Counted from the line through where it changed least, {least}. Whether it was left alone there "
-        "does not show: an even depth or a straight taper off the whole face comes on top."
+        "does not show: an even depth or a straight taper off the whole face comes on top; and if a taper "
+        "came off just there, less came off elsewhere than told, or nothing."
     )
 
 

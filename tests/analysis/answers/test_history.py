@@ -354,6 +354,15 @@ def test_depth_counts_from_places_that_are_named_whatever_came_off_there(everywh
     assert found.came_off[0].change_um == pytest.approx(-20)
 
 
+def test_place_that_nothing_came_off_seems_cut_where_a_taper_came_off_the_named_ones():
+    """Derived: 700 mm tapered from 14 µm to nothing, the rest left alone, which lies below their line."""
+    cut = np.where(X <= 700, 14.0 - 0.02 * X, 0.0)
+    found = metal_off(Profile("flat", X, -cut, 0.04 * np.eye(11)))
+    assert found.counted_from_mm == ((0, 700),)
+    assert found.came_off[-1].to_mm == 1000
+    assert found.came_off[-1].change_um == pytest.approx(-6)
+
+
 def rough(rng, size):
     return size * np.exp(0.4 * rng.normal(size=X.size))
 
@@ -416,6 +425,8 @@ def test_command_says_the_verdict_where_and_what_cannot_be_told(folders, capsys)
     assert said.startswith("front-flat is worse: hollow by ")
     assert "More metal came off from 600 mm to 800 mm" in said
     assert "through where it changed least, from 0 mm to 500 mm and from 900 mm to 1000 mm" in said
+    assert "more than on the line through where it changed least" in said
+    assert "if a taper came off just there, less came off elsewhere than told, or nothing" in said
     assert "rear-flat cannot be judged: before and after, " in said
     assert "Note: traverse 1 of the present survey is in the older one too" in said
 

@@ -107,7 +107,7 @@ def change_at(where, um):
 
 def test_metal_that_came_off_is_a_depth_above_nothing():
     assert (
-        "came off at 300 mm, most at 300 mm: 12 µm (0.47 thou) ± 2 µm (0.08 thou) more than where it changed"
+        "came off at 300 mm, most at 300 mm: 12 µm (0.47 thou) ± 2 µm (0.08 thou) more than on the line"
         in history._where_words(change_at("came_off", -12.0), False)[0]
     )
 
