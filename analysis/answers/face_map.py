@@ -107,6 +107,8 @@ class FaceMap(Shown):
     """What carried the indicator, where the face's own shape cannot be known without it."""
     by: str
     traverses: tuple[int, ...]
+    is_checked: bool
+    """Whether an error in some reading would show."""
     mode: str
     line: str
     station_mm: np.ndarray
@@ -184,6 +186,7 @@ def map_face(
         relative_to=relative_to,
         by=by,
         traverses=read.traverses,
+        is_checked=bed_map.is_checked(face),
         mode=read.mode,
         line=line,
         station_mm=station,

@@ -16,6 +16,11 @@ if TYPE_CHECKING:
     from analysis.level.cumulative import HandCheck
 from analysis.words.shape import LINE_WORDS, base_lag_words, resolved_words, seen_words, shape_words
 
+NOTHING_CHECKS = (
+    "  Nothing checks these readings: a wrong unit, a run written from the wrong end or a misread would not "
+    "show. Before metal comes off, read it once more, the other way or with another instrument."
+)
+
 
 def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
     """The answer, then where it is from, then the heights, then what to mind."""
@@ -25,6 +30,7 @@ def map_words(result: "FaceMap", inch: bool) -> Sequence[str]:
     lines = [
         *(f"{words}." for words in sentences(wrong)),
         shape_words(result, inch),
+        *([] if result.is_checked else [NOTHING_CHECKS]),
         *base_lag_words(result, inch),
         f"  {from_words(result)}",
         "  Straightness by line: "

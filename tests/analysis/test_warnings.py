@@ -8,6 +8,7 @@ from analysis.answers.comparison import compare
 from analysis.answers.face_map import map_face
 from analysis.observe.differences import bend_by_temperature_um
 from analysis.words.assumptions import unstated_words
+from analysis.words.face_map import map_words
 from analysis.words.facts import sentences
 from tests.invented import flat
 
@@ -229,3 +230,18 @@ def test_why_heights_are_not_from_the_unworn_stretches_is_said(
 
 def face_warnings(run, bed):
     return sentences(map_face(combine([run], bed), "front-flat").warnings)
+
+
+@pytest.mark.parametrize(("directions", "is_said"), [(["forward"], True), (["forward", "reverse"], False)])
+def test_map_says_beneath_its_headline_that_nothing_checks_it(
+    invented_bed, make_traverse, directions, is_said
+):
+    """A guide read once, in thou taken for µm or from the wrong end, looks as sure as any."""
+    bed = invented_bed(instruments={"level": LEVEL})
+    runs = [
+        make_traverse(bed, "level", MIDDLE, np.linspace(-9, 9, 10), face="front-flat", direction=each)
+        for each in directions
+    ]
+    found = map_face(combine(runs, bed), "front-flat")
+    assert found.is_checked is not is_said
+    assert map_words(found, inch=False)[1].startswith("  Nothing checks") is is_said
