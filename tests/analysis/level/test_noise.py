@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.level import noise
 from analysis.level.fit import problem_for
 from analysis.level.noise import Noise, jitter, judge_noise, likely_correlation
 from analysis.level.opinions import Hypothesis, mixture
@@ -49,6 +50,14 @@ def test_slow_noise_makes_long_means_less_sure_and_never_surer():
     """ρ = 0.8: three times (derived: √(1.8/0.2))."""
     found = judged(1.0, rho=0.8)
     assert found.rho[0] > 0.5 and 1.9 < found.inflation[0] < 4.5
+
+
+@pytest.mark.parametrize("first", [0.0, pytest.param(0.97, marks=pytest.mark.statistics)])
+def test_where_the_search_for_a_correlation_begins_makes_no_difference(first, monkeypatch):
+    """It goes from neighbour to neighbour: from either end of the list it comes to one place."""
+    found = judged(1.0, rho=0.8)
+    monkeypatch.setattr(noise, "FIRST", first)
+    assert judged(1.0, rho=0.8) == found
 
 
 def test_jitter_is_one_where_neighbours_differ_as_stated():
