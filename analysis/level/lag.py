@@ -202,7 +202,7 @@ def lag_from_passes(passes: Sequence[Pass], *, range_s: tuple[float, float] = (-
     setup = _setup(passes, range_s)
     coarse = np.arange(range_s[0], range_s[1] + 1e-9, 4 * GRID_S)
     misfits = _misfits(setup, coarse)
-    fine = np.clip(coarse[np.argmin(misfits)] + GRID_S * np.arange(-4, 5), *range_s)
+    fine = np.clip(coarse[np.argmin(misfits)] + GRID_S * np.arange(-3, 4), *range_s)
     lag_s, fit = _refined(setup, float(fine[np.argmin(_misfits(setup, fine))]))
     if not _stands_out(coarse, misfits, _noise_factor(setup, fit)):
         return _unknown(lag_s, TOO_EVEN)

@@ -97,8 +97,8 @@ class EvenSplines:
         """
         piece, u = self._within(place)
         left = 1 - u
-        middle = 3 * u**3 - 6 * u**2 + 4, 3 * left**3 - 6 * left**2 + 4
-        return SplineRows(piece, np.stack([left**3, *middle, u**3], axis=1) / 6, self.pieces + 3)
+        middle = (3 * u - 6) * u**2 + 4, (3 * left - 6) * left**2 + 4
+        return SplineRows(piece, np.stack([left**2 * left, *middle, u**2 * u], axis=1) / 6, self.pieces + 3)
 
     def slopes(self, place: Array) -> SplineRows:
         """Slope of each spline at each place within the stretch, shape (places, pieces + 3).
