@@ -276,9 +276,9 @@ def rows_of(
     at_nodes = weight_at_nodes(each, layout).tolist()
     for form, times, further in zip(each.forms, at_nodes, beside, strict=True):
         for place, factor in form.items():
-            for node, share in layout.weights(place).items():
-                column.append(node)
-                weight.append(times * factor * share)
+            if (height := layout.column(place)) is not None:
+                column.append(height)
+                weight.append(times * factor)
         column += own
         weight += further
         ends.append(len(column))

@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 import scipy.sparse
@@ -19,13 +18,13 @@ from analysis.adjust.estimability import ALIKE, LEAST_OF_A_PART, Line, lines_of,
 from analysis.adjust.face_readings import FaceReadings
 from analysis.adjust.nodes import ON_THE_BED, Key, Node
 from analysis.adjust.reliability import (
+    LEAST_CHECKED,
     Contest,
     Residuals,
     Suspect,
     Unchecked,
     find_contests,
     find_suspects,
-    is_checked,
     residual_table,
     unchecked,
 )
@@ -43,9 +42,6 @@ from analysis.linear.fact import Fact
 from analysis.linear.profile import Profile, in_common, nearest_place
 from analysis.linear.shown import table_html
 from analysis.observe import Observations, Place
-
-if TYPE_CHECKING:
-    pass
 
 MEDIAN_OF_NORMAL = 0.6745
 
@@ -183,10 +179,12 @@ class BedMap:
 
     def is_checked(self, face: str) -> bool:
         """Whether an error in some reading on a face would show."""
-        read = self.read(face)
+        read, made = self.read(face), self.before or self
         if read.drawn is not None and len(read.traverses) > 1:
             return True
-        return is_checked(self.residuals, read.traverses)
+        blocks = zip(made.observations, made.solution.blocks, strict=False)  # ties follow the readings
+        mine = [block for each, block in blocks if face in each.faces]
+        return bool(mine) and bool(np.any(made.solution.redundancies(mine) >= LEAST_CHECKED))
 
     def reaching(self, places: Iterable[Place]) -> "BedMap":
         """The same map with the heights at further places as unknowns, where they lie between nodes."""

@@ -114,11 +114,6 @@ class Layout:
             return []
         return [(self.unknown(column).station_mm, column) for column in np.unique(self.columns[key][1])]
 
-    def weights(self, place: Place) -> dict[int, float]:
-        """Its unknown, with weight one; empty where it has none."""
-        column = self.column(place)
-        return {} if column is None else {column: 1.0}
-
     def indices(self, kind: str, owner: str) -> np.ndarray:
         """Indices of one line's nodes."""
         if (kind, owner) not in self.lines:

@@ -22,6 +22,7 @@ where the way is smooth.  It is one unknown for each node: whatever stands there
 back or another level, is off by the same.
 """
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
@@ -52,11 +53,10 @@ def covariances_with_steps(observations: Sequence[Observations]) -> list[Covaria
     list of array
         In the same order, each (m,) or (m, m) as it was.
     """
-    runs: dict[_Key, set[int]] = {}
-    for each in observations:
-        for key in _keys(each):
-            runs.setdefault(key, set()).add(each.traverse)
-    return [_widened(each, np.array([len(runs[key]) - 1.0 for key in _keys(each)])) for each in observations]
+    keys = [_keys(each) for each in observations]
+    runs = Counter(key for own in keys for key in set(own))
+    others = (np.array([runs[key] - 1.0 for key in own]) for own in keys)
+    return [_widened(*both) for both in zip(observations, others, strict=True)]
 
 
 def least_factor(each: Observations) -> float:

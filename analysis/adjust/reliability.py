@@ -145,12 +145,6 @@ def unchecked(table: Residuals) -> tuple[Unchecked, ...]:
     )
 
 
-def is_checked(table: Residuals, traverses: Sequence[int]) -> bool:
-    """Whether an error in some reading of these traverses would show."""
-    mine = np.isin(table.traverse, traverses)
-    return bool(np.any(table.redundancy[mine] >= LEAST_CHECKED))
-
-
 def find_suspects(
     solution: Solution, observations: Sequence[Observations], table: Residuals, noise: float = 1.0
 ) -> tuple[Suspect, ...]:

@@ -193,18 +193,24 @@ class Solution:
     def reliability(self) -> tuple["Reliability", ...]:
         """How far an error in each reading shows, per block."""
         inverse = np.concatenate([b.precision for b in self.blocks])
+        share = self.redundancies(self.blocks)
         if not any(b.groups for b in self.blocks):  # C is diagonal: both are one sum
-            share = np.clip(1.0 - self.fit.between(stacked([b.whitened for b in self.blocks])), 0.0, 1.0)
             weight = share * inverse
         else:
-            rows, pulled = stacked([b.rows for b in self.blocks]), stacked([b.pulled for b in self.blocks])
-            share = np.clip(1.0 - self.fit.between(rows, pulled), 0.0, 1.0)
-            weight = np.clip(inverse - self.fit.between(pulled), 0.0, None)
+            weight = np.clip(inverse - self.fit.between(stacked([b.pulled for b in self.blocks])), 0.0, None)
         last = np.cumsum([len(block.value) for block in self.blocks])
         return tuple(
             Reliability(*both)
             for both in zip(np.split(share, last[:-1]), np.split(weight, last[:-1]), strict=True)
         )
+
+    def redundancies(self, blocks: Sequence[Block]) -> np.ndarray:
+        """Share of an error in each reading of some blocks that shows in its own residual."""
+        if not any(b.groups for b in blocks):
+            met = self.fit.between(stacked([b.whitened for b in blocks]))
+        else:
+            met = self.fit.between(stacked([b.rows for b in blocks]), stacked([b.pulled for b in blocks]))
+        return np.asarray(np.clip(1.0 - met, 0.0, 1.0))
 
 
 AT_A_TIME = 256

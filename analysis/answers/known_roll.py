@@ -171,11 +171,10 @@ def row_of(bed_map: BedMap, form: Form) -> np.ndarray | None:
     """A form over all unknowns; None where the map does not reach all of its places."""
     row = np.zeros(bed_map.assembly.unknowns)
     for place, share in form.items():
-        weights = bed_map.assembly.layout.weights(place)
-        if not weights:
+        column = bed_map.assembly.layout.column(place)
+        if column is None:
             return None
-        for node, weight in weights.items():
-            row[node] += share * weight
+        row[column] += share
     return row
 
 
