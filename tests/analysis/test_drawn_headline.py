@@ -54,8 +54,8 @@ def test_headline_names_the_ripples_that_leave_the_readings_unchanged(drawn):
 def test_base_lag_stations_stand_beside_the_curve(drawn):
     found = drawn(100)
     words = map_words(found, False)
-    assert "Nothing assumed between stations one base (100 mm) apart: hollow by" in words[1]
-    assert words[2].startswith(
+    assert "Nothing assumed between stations one base (100 mm) apart: hollow by" in words[2]
+    assert words[3].startswith(
         "  Between those the way was taken both as alike all along and as bending in few places (the readings"
     )
     assert 0 < json.loads(as_json(found))["few_places_share"] < 1
@@ -70,7 +70,7 @@ def test_they_lead_where_the_curve_may_not_be_claimed(drawn):
     found = drawn(450)
     words = map_words(found, False)
     assert "at stations one base (450 mm) apart, nothing assumed between them" in words[0]
-    assert "The curve between them is an assumption" in words[1]
+    assert "The curve between them is an assumption" in words[2]
     assert any("no 95 % band" in line for line in words)
     apart = found.base_lag
     truth = hollow(apart.station_mm)
