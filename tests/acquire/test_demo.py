@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from acquire import demo
 from acquire.commands.record import command as record_command
 from acquire.commands.traverse_options import asked_of
 from acquire.demo import imported, jobs_of, make_survey, record, recovered, wind_words
@@ -134,6 +135,19 @@ def test_folder_that_holds_something_is_refused_and_left_alone(tmp_path):
     with pytest.raises(SurveyError, match="new folder"):
         make_survey(tmp_path, BED, {})
     assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
+
+
+def test_demo_ends_with_the_first_command_that_fails_and_its_code(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(demo, "jobs_of", lambda bed, is_quick: [])
+    ran = []
+
+    def run(words):
+        ran.append(words[0])
+        return 7 if len(ran) == 2 else 0
+
+    assert demo.run_demo(tmp_path / "survey", 1, True, run) == 7
+    assert ran[0] == "import" and len(ran) == 2
+    assert f"`waylog {ran[1]}` did not succeed" in capsys.readouterr().err
 
 
 def test_readings_by_hand_are_understood_and_near_the_truth(bench):
