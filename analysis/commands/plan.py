@@ -22,7 +22,7 @@ from analysis.commands.options import (
 
 if TYPE_CHECKING:
     from acquire.model.bed import Bed
-    from analysis.answers.plan import FacePlan, Plans
+    from analysis.answers.plan import Plans
     from analysis.answers.rounds import AfterRound
 
 
@@ -137,8 +137,8 @@ def command(
     return Answer(
         found,
         lambda inch: plan_words(found, inch),
-        None if found.infeasible else drawn("plan_figure", plans),
-        (lambda inch: _write_strips(strip, survey.bed, plans, inch, paper)) if strip and plans else None,
+        None if found.infeasible else drawn("plan_figure", plans, not_yet=found.not_yet),
+        (lambda inch: _write_strips(strip, survey.bed, found, inch, paper)) if strip and plans else None,
     )
 
 
@@ -173,10 +173,9 @@ def _planned(
     )
 
 
-def _write_strips(
-    file: Path, bed: "Bed", plans: "tuple[FacePlan, ...]", is_inch: bool, paper: str | None
-) -> None:
+def _write_strips(file: Path, bed: "Bed", found: "Plans", is_inch: bool, paper: str | None) -> None:
     from analysis.draw.strip import write_strips
 
-    write_strips(file, bed, plans, is_inch, paper or ("Letter" if is_inch else "A4"))
+    plans, on = tuple(found.plans.values()), paper or ("Letter" if is_inch else "A4")
+    write_strips(file, bed, plans, is_inch, on, not_yet=found.not_yet)
     say(f"strip: {file}", err=True)

@@ -5,7 +5,7 @@ of one lies on that at the beginning of the next.  Every page carries a length t
 shrinks it must not be used.
 """
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from math import ceil
 from pathlib import Path
 
@@ -22,6 +22,7 @@ from analysis.draw.sheets import PAPERS, put_on_paper
 from analysis.linear.pieces import rows_in_pieces
 from analysis.words.known import station_cell
 from analysis.words.plan import depth_text, fine_um, passes_rows, units
+from analysis.words.wall import NOT_YET
 
 MARGIN_MM = 14.0
 STRIP_MM = 46.0
@@ -49,7 +50,9 @@ def tile_mm(inch: bool, paper: str) -> float:
     return unit * float((PAPERS[paper][1] - 2 * (PRINTER_MM + OVERLAP_MM)) // unit)
 
 
-def strip_pages(bed: Bed, plan: FacePlan, inch: bool, paper: str = "A4") -> list[Figure]:
+def strip_pages(
+    bed: Bed, plan: FacePlan, inch: bool, paper: str = "A4", *, not_yet: bool = False
+) -> list[Figure]:
     """The pages of one face's strip, landscape, several tiles a page; the passes on the last.
 
     Parameters
@@ -60,6 +63,8 @@ def strip_pages(bed: Bed, plan: FacePlan, inch: bool, paper: str = "A4") -> list
         Inches and thou, else mm and µm.
     paper : str
         A4 | Letter.
+    not_yet : bool
+        Nothing may be scraped yet; each page says so, and each tile, which is cut out of its page.
 
     Raises
     ------
@@ -73,6 +78,7 @@ def strip_pages(bed: Bed, plan: FacePlan, inch: bool, paper: str = "A4") -> list
     step = tile_mm(inch, paper)
     count = max(ceil((last - first) / step - 1e-9), 1)
     rows = int((height - HEAD_MM - MARGIN_MM) // ROW_MM)
+    mark = f"   {NOT_YET}" if not_yet else ""
     pages = []
     for page in range(ceil(count / rows)):
         figure = Figure(figsize=(width / MM_PER_INCH, height / MM_PER_INCH))
@@ -81,13 +87,24 @@ def strip_pages(bed: Bed, plan: FacePlan, inch: bool, paper: str = "A4") -> list
             tile = page * rows + row
             low = HEAD_MM + row * ROW_MM
             axes = _mm_axes(figure, (width, height), low, first + tile * step, step)
-            _tile(axes, plan, first + tile * step, step, inch, f"{tile + 1} of {count}")
+            _tile(axes, plan, first + tile * step, step, inch, f"{tile + 1} of {count}{mark}")
         pages.append(figure)
-    return [*pages, _passes_page(bed, plan, (width, height), inch)]
+    pages.append(_passes_page(bed, plan, (width, height), inch))
+    for figure in pages if not_yet else ():
+        _mark_not_yet(figure, (width, height))
+    return pages
 
 
-def write_strips(path: Path, bed: Bed, plans: Sequence[FacePlan], inch: bool, paper: str = "A4") -> None:
-    """Strips of several faces as one PDF, put in place whole.
+def write_strips(
+    path: Path,
+    bed: Bed,
+    plans: Sequence[FacePlan],
+    inch: bool,
+    paper: str = "A4",
+    *,
+    not_yet: Container[str] = (),
+) -> None:
+    """Strips of several faces as one PDF, put in place whole; `not_yet` names those not to be scraped yet.
 
     Raises
     ------
@@ -96,7 +113,8 @@ def write_strips(path: Path, bed: Bed, plans: Sequence[FacePlan], inch: bool, pa
     """
     if path.suffix.lower() != ".pdf":
         raise AnalysisError(str(path), f"found the ending {path.suffix!r}", ".pdf")
-    put_on_paper(path, bed, (page for plan in plans for page in strip_pages(bed, plan, inch, paper)))
+    pages = (strip_pages(bed, plan, inch, paper, not_yet=plan.face in not_yet) for plan in plans)
+    put_on_paper(path, bed, (page for each in pages for page in each))
 
 
 def _mm_axes(
@@ -180,6 +198,14 @@ def _head(figure: Figure, bed: Bed, plan: FacePlan, size: tuple[float, float], i
         "Black bars: passes, the uppermost first. Cut along the grey lines, glue mark on mark. Confirm with "
         "blue and a straightedge: metal does not go back.",
         fontsize=6, color=SOFT,
+    )  # fmt: skip
+
+
+def _mark_not_yet(figure: Figure, size: tuple[float, float]) -> None:
+    width, height = size
+    figure.text(
+        1 - MARGIN_MM / width, 1 - 13 / height, NOT_YET,
+        fontsize=14, ha="right", va="top", color=OTHER, fontweight="bold",
     )  # fmt: skip
 
 

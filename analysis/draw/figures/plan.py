@@ -1,16 +1,17 @@
 """What comes off: each face above its target, and along it where blue is to be expected."""
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from analysis.draw.figures.looks import FAINT, HIGH, INK, LOW, SOFT, Scale, draw_band, look, new_figure
+from analysis.draw.figures.looks import FAINT, HIGH, INK, LOW, OTHER, SOFT, Scale, draw_band, look, new_figure
 from analysis.draw.figures.thinning import thinned
 from analysis.linear.pieces import with_gaps_at
 from analysis.words.plan import plan_answer
+from analysis.words.wall import NOT_YET
 
 if TYPE_CHECKING:
     from analysis.answers.plan import FacePlan
@@ -19,7 +20,7 @@ MOST_MARKED = 60
 BLUE_AT, BLUE_HIGH = -0.13, 0.05
 
 
-def plan_figure(plans: "Sequence[FacePlan]", inch: bool = False) -> Figure:
+def plan_figure(plans: "Sequence[FacePlan]", inch: bool = False, *, not_yet: Container[str] = ()) -> Figure:
     """Every planned face as what lies above its target: that is what comes off.
 
     Parameters
@@ -27,6 +28,8 @@ def plan_figure(plans: "Sequence[FacePlan]", inch: bool = False) -> Figure:
     plans : sequence of FacePlan
     inch : bool
         Thou and inches, else µm and mm.
+    not_yet : container of str
+        Faces of which nothing may be scraped yet; it stands across theirs.
     """
     with look():
         figure = new_figure(0.5 + 2.5 * len(plans))
@@ -34,6 +37,11 @@ def plan_figure(plans: "Sequence[FacePlan]", inch: bool = False) -> Figure:
         for axes, plan in zip(np.ravel(figure.subplots(len(plans), 1)), plans, strict=True):
             _draw(axes, plan, scale)
             axes.set_title(plan_answer(plan, inch), fontsize=8.5, wrap=True)
+            if plan.face in not_yet:
+                axes.text(
+                    0.5, 0.9, NOT_YET, transform=axes.transAxes, ha="center", va="center", zorder=6,
+                    color=OTHER, fontweight="bold", backgroundcolor="white",
+                )  # fmt: skip
         handles = {
             name: handle
             for axes in figure.axes

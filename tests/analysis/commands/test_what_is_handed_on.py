@@ -133,6 +133,16 @@ def test_strip_is_on_the_paper_of_the_country_or_as_asked(asked, tmp_path, optio
     assert asked(words, "/analysis.draw.strip.write_strips")["paper"] == paper
 
 
+@pytest.mark.parametrize(
+    ("option", "drawn"), [("--strip", "strip.write_strips"), ("--picture", "figures.plan_figure")]
+)
+def test_what_is_drawn_of_a_plan_knows_the_faces_that_are_not_to_be_scraped_yet(
+    asked, tmp_path, option, drawn
+):
+    words = ["plan", "SURVEY", "vee", option, str(tmp_path / "p.pdf")]
+    assert "vee" in asked(words, f"/analysis.draw.{drawn}")["not_yet"]
+
+
 def explained(asked, words):
     return asked(words, "/analysis.level.cumulative.hand_check")
 

@@ -85,10 +85,20 @@ def test_every_page_carries_a_length_to_measure(pages_of):
         assert ends[1, 0] - ends[0, 0] == pytest.approx(CHECK_MM * POINTS_PER_MM, rel=1e-9)
 
 
+def says_not_yet(page):
+    return any("do not scrape yet" in text.get_text() for text in page.texts)
+
+
+def test_every_page_of_a_face_that_is_not_to_be_scraped_yet_says_so(planned, pages_of):
+    pages = strip_pages(*planned, False, not_yet=True)
+    assert all(map(says_not_yet, [*pages, *tiles(pages, tile_mm(False, "A4"))]))
+    assert not any(map(says_not_yet, pages_of(False, "A4")))
+
+
 @pytest.mark.whole
 def test_file_is_a_pdf_of_landscape_pages(planned, pages_of, tmp_path, monkeypatch):
     bed, plan = planned
-    monkeypatch.setattr(strip, "strip_pages", lambda *_: pages_of(False, "A4")[-2:])
+    monkeypatch.setattr(strip, "strip_pages", lambda *_, **__: pages_of(False, "A4")[-2:])
     write_strips(tmp_path / "strip.pdf", bed, [plan], False, "A4")
     raw = (tmp_path / "strip.pdf").read_bytes()
     assert raw.startswith(b"%PDF")

@@ -116,6 +116,15 @@ def test_plan_draws_what_comes_off_with_twice_u_over_what_the_edge_would_mark(un
         assert bars[name].y1 < 0
 
 
+def test_picture_of_a_plan_names_the_faces_that_are_not_to_be_scraped_yet():
+    plans = [face_plan(face="front"), face_plan(face="rear")]
+    told = [
+        "do not scrape yet" in [text.get_text() for text in axes.texts]
+        for axes in plan_figure(plans, not_yet={"rear": "not checked"}).axes
+    ]
+    assert told == [False, True]
+
+
 def test_roll_is_drawn_from_the_first_station_with_what_the_change_is_sure_to(unit):
     """The change from the first station holds the errors of both: √(u² + u₀²) where they share none."""
     axes = twist_figure(roll(), unit.inch, is_titled=False).axes[0]
